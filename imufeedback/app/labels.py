@@ -1,0 +1,111 @@
+"""Small text widgets shared by the panels."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QFont, QPainter, QPaintEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy
+
+from imufeedback.app import palette, words
+from imufeedback.app.signs import SignMark
+
+NOTICE_S = 8.0
+"""A notice leaves by itself; a fault stays until it is dismissed."""
+HISTORY = 50
+
+
+def pixel_font(pixels: float, *, bold: bool = False) -> QFont:
+    """The application's font at a size in pixels."""
+    font = QFont()
+    font.setPixelSize(max(round(pixels), 6))
+    font.setBold(bold)
+    return font
+
+
+class ElidedLabel(QLabel):
+    """A label that shortens its text in the middle instead of pushing the window wider; the tooltip has it all."""
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__()
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        self.show_text(text)
+
+    def show_text(self, text: str) -> None:
+        self.setText(text)
+        self.setToolTip(text)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802 – Qt names it
+        return QSize(0, super().minimumSizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
+        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideMiddle, self.width())
+        painter = QPainter(self)
+        painter.setPen(self.palette().windowText().color())
+        painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, text)
+        painter.end()
+
+
+class MessageLine(QFrame):
+    """The newest notice or fault. Keeps its height when empty, so that nothing jumps."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        super().__init__()
+        self.setObjectName("message")
+        self._clock = clock
+        self._until_s = 0.0
+        self.is_fault = False
+        self.history: deque[str] = deque(maxlen=HISTORY)
+        """The newest messages, oldest first."""
+        self.sign = SignMark(palette.NOTICE.sign, palette.NOTICE.ink)
+        self.text = ElidedLabel()
+        self.dismiss = QPushButton(words.dismiss_button())
+        self.dismiss.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.dismiss.clicked.connect(self.clear)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(10, 3, 6, 3)
+        for widget in (self.sign, self.text, self.dismiss):
+            row.addWidget(widget)
+        self.clear()
+
+    def show_notice(self, text: str) -> None:
+        """Show for a while; a fault that nobody has dismissed stays in front."""
+        self.history.append(text)
+        if not self.is_fault:
+            self._show(text, palette.NOTICE)
+            self._until_s = self._clock() + NOTICE_S
+
+    def show_fault(self, text: str) -> None:
+        """Show until it is dismissed."""
+        self.history.append(text)
+        self.is_fault = True
+        self._show(text, palette.FAULT)
+
+    def tidy(self) -> None:
+        """Take away a notice whose time is up."""
+        if not self.is_fault and self.text.text() and self._clock() >= self._until_s:
+            self.clear()
+
+    def clear(self) -> None:
+        self.is_fault = False
+        self._show("", palette.Look(palette.INK, palette.GROUND, palette.Sign.DISC))
+
+    def _show(self, text: str, look: palette.Look) -> None:
+        self.text.show_text(text)
+        self.text.setToolTip("\n".join(self.history))
+        self.sign.show_sign(look.sign, look.ink)
+        self.sign.setVisible(bool(text))
+        self.dismiss.setVisible(bool(text))
+        self.setStyleSheet(
+            f"#message {{ background: {look.ground}; border-radius: 4px; }} QLabel {{ color: {look.ink}; }}"
+        )
+
+    def rescale(self, scale: float) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high."""
+        self.setFixedHeight(round(30 * scale))
+        self.sign.setFixedSize(round(14 * scale), round(14 * scale))
+        for widget in (self.text, self.dismiss):
+            widget.setFont(pixel_font(13 * scale))

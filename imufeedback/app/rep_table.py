@@ -1,0 +1,105 @@
+"""The reps of the session, newest first: the trail thigh angle at the marks, and what was found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QBrush, QColor
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
+
+from imufeedback.app import palette, words
+from imufeedback.app.labels import pixel_font
+from imufeedback.records import Finding, Rep, Verdict
+
+ANGLE_FEATURES = (
+    "trail_thigh_angle_top_deg",
+    "trail_thigh_angle_impact_deg",
+    "trail_thigh_angle_finish_deg",
+    "trail_thigh_angle_min_deg",
+)
+"""Features of a rep in columns 2 to 5."""
+FINDINGS_COLUMN = 2 + len(ANGLE_FEATURES)
+
+ROWS_KEPT = 200
+"""Older reps leave the table (not the recording), so that a long session stays quick."""
+
+Meaning = Callable[[str], str | None]
+"""Takes the text key of a finding to its words, or None when the rule set has none."""
+
+
+class RepTable(QTableWidget):
+    """A row a rep. Findings may come before or after their rep. `meaning` gives a rule set's own words."""
+
+    def __init__(self, meaning: Meaning = lambda key: None) -> None:
+        super().__init__(0, FINDINGS_COLUMN + 1)
+        self._meaning = meaning
+        self._findings: dict[int, list[Finding]] = {}
+        self._order: list[int] = []
+        self._dress()
+
+    def _dress(self) -> None:
+        self.setHorizontalHeaderLabels(words.table_heads())
+        self.verticalHeader().setVisible(False)
+        self.setShowGrid(False)
+        self.setWordWrap(True)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        head = self.horizontalHeader()
+        head.setHighlightSections(False)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(FINDINGS_COLUMN, QHeaderView.ResizeMode.Stretch)
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+
+    @property
+    def reps(self) -> int:
+        """Rows in the table."""
+        return self.rowCount()
+
+    def add_rep(self, rep: Rep) -> None:
+        """Show a rep on top; a rep that is told again replaces its row."""
+        if rep.index not in self._order:
+            self.insertRow(0)
+            self._order.insert(0, rep.index)
+        row = self._order.index(rep.index)
+        self._put(row, 0, str(rep.index + 1))
+        self._put(row, 1, words.clock_time(rep.start_s))
+        for column, name in enumerate(ANGLE_FEATURES, start=2):
+            self._put(row, column, words.degrees(rep.features.get(name, math.nan)))
+        self._show_findings(rep.index)
+        self._forget_old()
+
+    def add_finding(self, finding: Finding) -> None:
+        """Add a finding to its rep."""
+        self._findings.setdefault(finding.rep, []).append(finding)
+        if finding.rep in self._order:
+            self._show_findings(finding.rep)
+
+    def _show_findings(self, index: int) -> None:
+        found = self._findings.get(index, [])
+        lines = [words.finding_words(one, self._meaning(one.text)) for one in found]
+        faulty = any(one.verdict is Verdict.FAULT for one in found)
+        item = self._put(self._order.index(index), FINDINGS_COLUMN, "\n".join(lines) or words.no_findings())
+        item.setForeground(QBrush(QColor(palette.ALARM_INK if faulty else palette.INK)))
+        item.setToolTip("\n".join(lines))
+
+    def _put(self, row: int, column: int, text: str) -> QTableWidgetItem:
+        item = QTableWidgetItem(text)
+        sideways = Qt.AlignmentFlag.AlignLeft if column == FINDINGS_COLUMN else Qt.AlignmentFlag.AlignRight
+        item.setTextAlignment(sideways | Qt.AlignmentFlag.AlignTop)
+        self.setItem(row, column, item)
+        return item
+
+    def _forget_old(self) -> None:
+        while len(self._order) > ROWS_KEPT:
+            self._findings.pop(self._order.pop(), None)
+            self.removeRow(self.rowCount() - 1)
+
+    def rescale(self, scale: float) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high."""
+        font = pixel_font(13 * scale)
+        self.setFont(font)
+        self.horizontalHeader().setFont(font)

@@ -1,0 +1,105 @@
+"""One chip a sensor: where it is worn, what its link does, rate and battery."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+
+from imufeedback.app import palette, words
+from imufeedback.app.signs import SignMark
+from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
+
+
+@dataclass(slots=True)
+class _Known:
+    """What has been told about one sensor so far."""
+
+    name: str
+    state: LinkState = LinkState.SEARCHING
+    battery_percent: float | None = None
+    rate_hz: float | None = None
+    lost: int = 0
+
+
+class SensorLine(QWidget):
+    """Chips in the order in which the sensors were first heard of. `roles` says which sensor is worn where."""
+
+    def __init__(self, roles: Mapping[str, Segment] | None = None) -> None:
+        super().__init__()
+        self._roles = dict(roles or {})
+        self._known: dict[str, _Known] = {}
+        self.chips: dict[str, _Chip] = {}
+        self._font = QFont()
+        self._row = QHBoxLayout(self)
+        self._row.setContentsMargins(0, 0, 0, 0)
+        self._row.setSpacing(18)
+        self._none = QLabel(words.no_sensor_yet())
+        self._row.addWidget(self._none)
+        self._row.addStretch(1)
+        for sensor in self._roles:
+            self._of(sensor)
+
+    def hear(self, event: Link | ClockFitted | Gap) -> None:
+        """Take news of one sensor."""
+        known = self._of(event.sensor)
+        if isinstance(event, Link):
+            known.state = event.state
+            known.battery_percent = _number(event.facts.get("battery_percent"), known.battery_percent)
+        elif isinstance(event, ClockFitted):
+            known.rate_hz = event.rate_hz
+        else:
+            known.lost += event.lost
+        self._show(event.sensor)
+
+    def _of(self, sensor: str) -> _Known:
+        if sensor not in self._known:
+            role = self._roles.get(sensor)
+            self._known[sensor] = _Known(sensor if role is None else words.segment_word(role))
+            self.chips[sensor] = _Chip(self._font)
+            self._none.hide()
+            self._row.insertWidget(len(self.chips), self.chips[sensor])
+            self._show(sensor)
+        return self._known[sensor]
+
+    def _show(self, sensor: str) -> None:
+        known = self._known[sensor]
+        text = words.sensor_chip(known.name, known.state, known.rate_hz, known.battery_percent, known.lost)
+        self.chips[sensor].show_text(text, palette.LINK_LOOKS[known.state])
+        self.chips[sensor].setToolTip(sensor)
+
+    def rescale(self, scale: float) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high."""
+        self._font.setPixelSize(round(13 * scale))
+        self._none.setFont(self._font)
+        for chip in self.chips.values():
+            chip.refont(self._font)
+
+
+class _Chip(QWidget):
+    def __init__(self, font: QFont) -> None:
+        super().__init__()
+        self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
+        self.text = QLabel()
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(6)
+        row.addWidget(self.sign)
+        row.addWidget(self.text)
+        self.refont(font)
+
+    def show_text(self, text: str, look: palette.Look) -> None:
+        self.text.setText(text)
+        self.text.setStyleSheet(f"color: {look.ink};")
+        self.sign.show_sign(look.sign, look.ink)
+
+    def refont(self, font: QFont) -> None:
+        self.text.setFont(font)
+        side = max(round(font.pixelSize() * 0.85), 10)
+        self.sign.setFixedSize(side, side)
+
+
+def _number(value: object, otherwise: float | None) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else otherwise

@@ -1,0 +1,127 @@
+"""The strip read from across the bay: live state as shape, word and colour; the trail thigh angle as a number."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+
+from imufeedback.app import palette, words
+from imufeedback.app.labels import pixel_font
+from imufeedback.app.palette import Shown
+from imufeedback.app.signs import SignMark
+from imufeedback.records import Phase, Side
+
+HEIGHT = 132
+"""Pixels at scale 1."""
+
+
+class StatePanel(QWidget):
+    """Live state on the left, angle on the right."""
+
+    def __init__(self, trail: Side) -> None:
+        super().__init__()
+        self.state = _StateBlock()
+        self.angle = _AngleBlock(trail)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(8)
+        row.addWidget(self.state, 62)
+        row.addWidget(self.angle, 38)
+
+    def rescale(self, scale: float) -> None:
+        """Fit to the window: 1 is a window 720 pixels high."""
+        self.setFixedHeight(round(HEIGHT * scale))
+        self.state.rescale(scale)
+        self.angle.rescale(scale)
+
+
+class _StateBlock(QFrame):
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("state")
+        self.shown = Shown.NO_SENSORS
+        look = palette.STATE_LOOKS[self.shown]
+        self.sign = SignMark(look.sign, look.ink)
+        self.word = QLabel()
+        self.hint = QLabel()
+        self.phase = QLabel()
+        self._scale = 1.0
+        self._arrange()
+        self._paint_look()
+
+    def _arrange(self) -> None:
+        texts = QVBoxLayout()
+        texts.setSpacing(0)
+        texts.addStretch(1)
+        texts.addWidget(self.word)
+        texts.addWidget(self.hint)
+        texts.addStretch(1)
+        row = QHBoxLayout(self)
+        row.setSpacing(20)
+        row.addWidget(self.sign)
+        row.addLayout(texts, 1)
+        row.addWidget(self.phase, 0, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop)
+
+    def show_state(self, shown: Shown) -> None:
+        if shown is not self.shown:
+            self.shown = shown
+            self._paint_look()
+
+    def show_phase(self, phase: Phase) -> None:
+        self.phase.setText(words.phase_word(phase))
+
+    def _paint_look(self) -> None:
+        look = palette.STATE_LOOKS[self.shown]
+        self.sign.show_sign(look.sign, look.ink)
+        self.word.setText(words.state_word(self.shown))
+        self.hint.setText(words.state_hint(self.shown))
+        self.setStyleSheet(
+            f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
+        )
+        self._fit_word()
+
+    def rescale(self, scale: float) -> None:
+        self._scale = scale
+        side = round(70 * scale)
+        self.sign.setFixedSize(side, side)
+        self.hint.setFont(pixel_font(16 * scale))
+        self.phase.setFont(pixel_font(18 * scale))
+        self._fit_word()
+
+    def _fit_word(self) -> None:
+        # "waiting for sensors" is twice as long as any state and read once; the states get the full size.
+        long = len(self.word.text()) > 10
+        self.word.setFont(pixel_font((46 if long else 72) * self._scale, bold=True))
+
+
+class _AngleBlock(QFrame):
+    def __init__(self, trail: Side) -> None:
+        super().__init__()
+        self.setObjectName("angle")
+        self.setStyleSheet(
+            f"#angle {{ background: {palette.PAPER}; border-radius: 6px; }} QLabel {{ color: {palette.INK}; }}"
+        )
+        self.title = QLabel(words.angle_title(words.side_word(trail)))
+        self.number = QLabel(words.UNKNOWN)
+        self.spread = QLabel()
+        self._arrange()
+
+    def _arrange(self) -> None:
+        self.number.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        row = QHBoxLayout()
+        row.addWidget(self.number)
+        row.addWidget(self.spread, 0, Qt.AlignmentFlag.AlignBottom)
+        column = QVBoxLayout(self)
+        column.setSpacing(0)
+        column.addWidget(self.title)
+        column.addLayout(row, 1)
+
+    def show_angle(self, angle_deg: float | None, sd_deg: float | None) -> None:
+        """The angle and one standard deviation, in degrees; None when it is not known now."""
+        self.number.setText(words.degrees(angle_deg))
+        self.spread.setText("" if angle_deg is None or sd_deg is None else words.spread(sd_deg))
+
+    def rescale(self, scale: float) -> None:
+        self.title.setFont(pixel_font(16 * scale))
+        self.number.setFont(pixel_font(76 * scale, bold=True))
+        self.spread.setFont(pixel_font(26 * scale))

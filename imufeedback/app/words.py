@@ -1,0 +1,312 @@
+"""Every text of the windows. All go through `tr`, so that a translation needs no change elsewhere."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import QCoreApplication
+
+from imufeedback.app.palette import Shown
+from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
+
+UNKNOWN = "–"
+"""Stands where a number is not known."""
+
+
+def tr(text: str) -> str:
+    """The text in the language of the application; the English text itself when there is no translation."""
+    return QCoreApplication.translate("imufeedback", text)
+
+
+_STATES = {
+    Shown.NO_SENSORS: ("waiting for sensors", "no data has come yet"),
+    Shown.WAITING: ("waiting", "the next downswing will be judged"),
+    Shown.LOSING: ("losing", "the trail thigh angle is falling"),
+    Shown.STALLED: ("stalled", "the trail thigh angle has stopped falling"),
+    Shown.REGAINING: ("regaining", "the trail thigh angle is growing"),
+    Shown.NO_SIGNAL: ("no signal", "no fresh angles: look at the sensors below"),
+    Shown.FINISHED: ("finished", "the session is over and the recording is closed"),
+}
+
+_PHASES = {
+    Phase.WAITING: "between reps",
+    Phase.ADDRESS: "address",
+    Phase.BACKSWING: "backswing",
+    Phase.DOWNSWING: "downswing",
+    Phase.THROUGH_SWING: "through-swing",
+    Phase.FINISH: "finish",
+}
+
+_LINKS = {
+    LinkState.SEARCHING: "searching",
+    LinkState.CONNECTING: "connecting",
+    LinkState.CONNECTED: "connected, no data yet",
+    LinkState.STREAMING: "streaming",
+    LinkState.SILENT: "no signal",
+    LinkState.LOST: "lost, searching again",
+    LinkState.CLOSED: "closed",
+}
+
+_SEGMENTS = {
+    Segment.PELVIS: "pelvis",
+    Segment.LEFT_THIGH: "left thigh",
+    Segment.RIGHT_THIGH: "right thigh",
+    Segment.LEFT_SHANK: "left shank",
+    Segment.RIGHT_SHANK: "right shank",
+    Segment.LEAD_FOREARM: "lead forearm",
+}
+
+_RULES = {
+    "trail-thigh-keeps-falling": "trail thigh angle stopped falling",
+    "trail-thigh-never-grows": "trail thigh angle grew on the way down",
+    "turns-in-the-hips": "pelvis and leg turned as one block",
+    "lead-hip-turns-in": "lead hip did not turn inward",
+}
+
+_SOUNDS = {
+    "stalled": "stalled",
+    "regaining": "regaining",
+    "target-reached": "target reached",
+    "rep-counted": "rep counted",
+    "link-lost": "sensor lost",
+    "link-back": "sensor back",
+    "ready": "ready",
+}
+
+_LEVELS = {Level.GOOD: "good", Level.FAIR: "fair", Level.POOR: "poor"}
+_SIDES = {Side.LEFT: "left", Side.RIGHT: "right"}
+
+
+def state_word(shown: Shown) -> str:
+    return tr(_STATES[shown][0])
+
+
+def state_hint(shown: Shown) -> str:
+    return tr(_STATES[shown][1])
+
+
+def phase_word(phase: Phase) -> str:
+    return tr(_PHASES[phase])
+
+
+def link_word(state: LinkState) -> str:
+    return tr(_LINKS[state])
+
+
+def segment_word(segment: Segment) -> str:
+    return tr(_SEGMENTS[segment])
+
+
+def side_word(side: Side) -> str:
+    return tr(_SIDES[side])
+
+
+def level_word(level: Level) -> str:
+    return tr(_LEVELS[level])
+
+
+def sound_word(sound: str) -> str:
+    return tr(_SOUNDS[sound]) if sound in _SOUNDS else sound.replace("-", " ")
+
+
+def rule_words(rule: str) -> str:
+    """What a rule's finding means; a rule without words of its own is shown by its id."""
+    return tr(_RULES[rule]) if rule in _RULES else rule.replace("-", " ")
+
+
+def finding_words(finding: Finding, meaning: str | None = None) -> str:
+    """One finding as a line: verdict, meaning, value and limit. `meaning` overrides the built-in words."""
+    verdict = tr("Fault") if finding.verdict is Verdict.FAULT else tr("Unsure")
+    what = meaning or rule_words(finding.rule)
+    value, limit = quantity(finding.value, finding.unit), quantity(finding.limit, finding.unit)
+    return tr("{verdict}: {what}, {value} (limit {limit})").format(verdict=verdict, what=what, value=value, limit=limit)
+
+
+def quantity(value: float, unit: str) -> str:
+    """A value with its unit, one decimal."""
+    number = signed(value, 1)
+    if number == UNKNOWN:
+        return number
+    return f"{number}°" if unit == "deg" else f"{number} {unit}".rstrip()
+
+
+def degrees(value_deg: float | None) -> str:
+    """Whole degrees, because the error bar is wider than one; `UNKNOWN` for None and for what is not finite."""
+    number = UNKNOWN if value_deg is None else signed(value_deg, 0)
+    return number if number == UNKNOWN else f"{number}°"
+
+
+def signed(value: float, decimals: int) -> str:
+    """A number with a true minus sign, and never a minus zero."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def clock_time(t_s: float) -> str:
+    """Session time as minutes and seconds."""
+    minutes, seconds = divmod(max(t_s, 0.0), 60.0)
+    return f"{int(minutes)}:{seconds:04.1f}" if seconds < 59.95 else f"{int(minutes) + 1}:00.0"
+
+
+def thigh_title(side: str) -> str:
+    return tr("Trail thigh angle ({side}), degrees · negative: thigh behind the pelvis").format(side=side)
+
+
+def trail_rotation_title(side: str) -> str:
+    return tr("Trail hip rotation ({side}), degrees · internal +, external −").format(side=side)
+
+
+def lead_rotation_title(side: str) -> str:
+    return tr("Lead hip rotation ({side}), degrees · internal +, external −").format(side=side)
+
+
+def lines_key() -> str:
+    return tr("seconds before now     lines: - - top   — impact   ··· finish     band: ± 1 standard deviation")
+
+
+def angle_title(side: str) -> str:
+    return tr("trail thigh angle ({side})").format(side=side)
+
+
+def spread(sd_deg: float) -> str:
+    return f"± {words_or_unknown(sd_deg)}"
+
+
+def words_or_unknown(value_deg: float) -> str:
+    """Degrees with one decimal below ten, whole above."""
+    number = signed(value_deg, 1 if value_deg < 10 else 0)
+    return number if number == UNKNOWN else f"{number}°"
+
+
+def rep_name(number: int) -> str:
+    return tr("rep {number}").format(number=number)
+
+
+def table_heads() -> list[str]:
+    return [tr(head) for head in ("Rep", "Time", "Top", "Impact", "Finish", "Lowest", "Findings")]
+
+
+def table_title() -> str:
+    return tr("Reps, newest first · trail thigh angle at the marks")
+
+
+def no_reps_yet() -> str:
+    return tr("No rep yet. The first one appears here as soon as it is over.")
+
+
+def no_findings() -> str:
+    return tr("nothing found")
+
+
+def no_sensor_yet() -> str:
+    return tr("no sensor yet")
+
+
+def sensor_chip(name: str, state: LinkState, rate_hz: float | None, battery: float | None, lost: int) -> str:
+    """A sensor in a few words; what is not known is left out."""
+    parts = [f"{name}: {link_word(state)}"]
+    if state is LinkState.STREAMING and rate_hz is not None:
+        parts.append(f"{rate_hz:.0f} Hz")
+    if battery is not None:
+        parts.append(tr("battery {percent:.0f} %").format(percent=battery))
+    if lost:
+        parts.append(tr("{lost} samples lost").format(lost=lost))
+    return " · ".join(parts)
+
+
+def cautions_title() -> str:
+    return tr("Before you begin")
+
+
+def agree_button() -> str:
+    return tr("I have read this: begin  (Enter)")
+
+
+def close_button() -> str:
+    return tr("Close  (Enter)")
+
+
+def window_title() -> str:
+    return tr("imufeedback · bay")
+
+
+def recording_line(path: str | None) -> str:
+    return tr("Recording: {path}").format(path=path) if path else tr("Not recording")
+
+
+def sound_line(muted: bool, last: str | None) -> str:
+    state = tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")
+    return state if last is None else tr("{state} · last tone: {last}").format(state=state, last=sound_word(last))
+
+
+def waiting_for_sensors() -> str:
+    return tr("waiting for sensors")
+
+
+def no_angle() -> str:
+    return tr("no data")
+
+
+def closing() -> str:
+    return tr("Closing the recording …")
+
+
+def fitted(level: Level) -> str:
+    return tr("Fitting done: {level}").format(level=level_word(level))
+
+
+def fit_refused(reason: str) -> str:
+    return tr("Fitting refused: {reason}").format(reason=reason)
+
+
+def zeroed(reason: str) -> str:
+    return tr("Pelvis turn and hip rotations zeroed ({reason})").format(reason=reason)
+
+
+def restarted(sensor: str) -> str:
+    return tr("Sensor {sensor} started again").format(sensor=sensor)
+
+
+def fault(where: str, what: str) -> str:
+    return tr("Fault in {where}: {what}").format(where=where, what=what)
+
+
+def dismiss_button() -> str:
+    return tr("Dismiss")
+
+
+def session_menu() -> str:
+    return tr("&Session")
+
+
+def help_menu() -> str:
+    return tr("&Help")
+
+
+def mute_action() -> str:
+    return tr("Mute the tones")
+
+
+def stop_action() -> str:
+    return tr("Stop and close")
+
+
+def cautions_action() -> str:
+    return tr("Cautions")
+
+
+def delays_action() -> str:
+    return tr("Drawing and delays")
+
+
+def delays_text(frames: int, median_ms: float, p99_ms: float, age_ms: float, waiting: int, peak: int, lost: int) -> str:
+    """How well the window keeps up, for the help dialog."""
+    return tr(
+        "Frames drawn: {frames}\nTime for a frame: {median:.1f} ms (99 of 100 within {p99:.1f} ms)\n"
+        "Age of the newest sample: {age:.0f} ms\nEvents waiting: {waiting}, at most {peak}; never shown: {lost}\n\n"
+        "Drawing never holds up the measurement, the tones or the recording: late frames are left out."
+    ).format(frames=frames, median=median_ms, p99=p99_ms, age=age_ms, waiting=waiting, peak=peak, lost=lost)

@@ -1,0 +1,367 @@
+"""Sound out: one device kept open, silence in between, cues from memory. The only importer of miniaudio.
+
+The device's callback takes rendered samples out of a `Mixer`; nothing in it locks, allocates arrays or does I/O. A
+watcher thread compares frames consumed with time, because a device that goes away often says nothing: when the
+callbacks stop it opens the default device again, with growing pauses. Nothing here ever raises into the measuring path;
+what went wrong is told through `notices()`.
+
+Loudness: software does not know how loud an output is at the ear. WHO-ITU H.870 allows adults 80 dB(A) for 40 h a week
+(75 dB(A) for children and sensitive people), and every 3 dB more halves the time. So the sounds are short, soft at the
+edges, peak below -12 dBFS, start at `START_LEVEL`, and cannot be turned above `CEILING_LEVEL`.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Generator, Mapping
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Protocol, Self
+
+import miniaudio
+import numpy as np
+
+from imufeedback.cues.mixer import MAX_FRAMES, Mixer, Request
+from imufeedback.cues.waveforms import SOUNDS, Samples, render
+from imufeedback.errors import SoundError
+
+RATE_HZ = 48_000
+BUFFER_MS = 10
+"""Device period. Measured with PulseAudio: 15 ms from trigger to speaker."""
+
+START_LEVEL = 0.25
+"""Volume to begin with: -12 dB below the sounds' own -12 dBFS. Common practice, no source; the player turns it up."""
+
+CEILING_LEVEL = 0.7
+"""Volume that cannot be passed, the one place for it."""
+
+UNDERRUN_SLACK_S = 0.030
+"""A callback this much later than the frames given last time means that the device's three periods ran dry."""
+
+STALL_S = 0.5
+"""No callback for so long: the device is gone. With the watcher's step it is noticed well within 2 s."""
+
+WATCH_STEP_S = 0.25
+REOPEN_PAUSES_S = (0.5, 1.0, 2.0, 5.0)
+"""Pauses before trying to open a device again; the last one repeats."""
+
+
+class Device(Protocol):
+    """What is needed of miniaudio's `PlaybackDevice`."""
+
+    backend: str
+
+    def start(self, callback_generator: Generator[memoryview, int, None]) -> None: ...
+
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class SoundTotals:
+    """Counts since the player was opened."""
+
+    played: int = 0
+    expired: int = 0
+    """Too late: dropped."""
+    outranked: int = 0
+    """Dropped for a more urgent or newer one."""
+    underruns: int = 0
+    """Estimate, from late callbacks."""
+    errors: int = 0
+    reopened: int = 0
+    silent: int = 0
+    """Cues that came while there was no device."""
+
+
+class Sounder(Protocol):
+    """A `Player` or a `NullPlayer`."""
+
+    reason: str
+    """One line: where the sound goes, or why there is none."""
+
+    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
+        """Start a sound now, or never when the clock has passed `deadline_ns`. Any thread; never blocks."""
+
+    def set_level(self, level: float) -> float:
+        """Volume of the sounds that start from now on, 0 to `CEILING_LEVEL`; returns what was set."""
+
+    def notices(self) -> list[str]:
+        """What a person should know and has not been told yet, one line each. To be polled."""
+
+    @property
+    def totals(self) -> SoundTotals: ...
+
+    def close(self) -> None: ...
+
+
+def open_device() -> Device:
+    """The default output, mono float32. Raises SoundError when there is none."""
+    _hush_alsa()
+    try:
+        device = miniaudio.PlaybackDevice(
+            output_format=miniaudio.SampleFormat.FLOAT32,
+            nchannels=1,
+            sample_rate=RATE_HZ,
+            buffersize_msec=BUFFER_MS,
+            app_name="imufeedback",
+        )
+    except miniaudio.MiniaudioError as error:
+        what = f"no sound device ({_words(error)})"
+        raise SoundError(what, where="sound", hint="connect a speaker and start again") from None
+    if device.backend.casefold() == "null":  # what the library falls back to when nothing else is there
+        device.close()
+        raise SoundError("no sound device", where="sound", hint="connect a speaker and start again")
+    opened: Device = device
+    return opened
+
+
+_AlsaHandler = ctypes.CFUNCTYPE(None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p)
+
+
+def _say_nothing(file: bytes, line: int, function: bytes, code: int, text: bytes) -> None:
+    """Takes ALSA's messages; what they lead to is told in one line by `open_device`."""
+
+
+_QUIET = _AlsaHandler(_say_nothing)  # ALSA keeps the pointer, so it must live as long as the process
+
+
+def _hush_alsa() -> None:
+    """ALSA prints dozens of lines to stderr when there is no card; keep the terminal for what a person can use."""
+    if not sys.platform.startswith("linux"):
+        return
+    try:
+        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(_QUIET)
+    except (OSError, AttributeError):
+        return  # no ALSA here, so nothing to keep quiet
+
+
+def _words(error: miniaudio.MiniaudioError) -> str:
+    """The library's message and number as words."""
+    first, *rest = error.args[0] if error.args and isinstance(error.args[0], tuple) else error.args
+    return f"{first}, code {rest[0]}" if rest else str(first)
+
+
+def rendered() -> dict[str, Samples]:
+    """All sounds at the device's rate."""
+    return {name: render(name, RATE_HZ) for name in SOUNDS}
+
+
+class Player:
+    """Plays cues; see the module. Use `open_player`, or give a `clock` and an `opener` of your own in tests."""
+
+    def __init__(
+        self,
+        sounds: Mapping[str, Samples],
+        clock: Callable[[], int] = time.monotonic_ns,
+        opener: Callable[[], Device] = open_device,
+    ) -> None:
+        """Open the device and start silence. Raises SoundError when there is no device.
+
+        Args:
+            sounds: (N,) float32 each, at `RATE_HZ`.
+            clock: monotonic nanoseconds; the clock that deadlines are on.
+            opener: opens a device.
+        """
+        self.reason = ""
+        self._mixer = Mixer(sounds, RATE_HZ, START_LEVEL)
+        self._clock = clock
+        self._opener = opener
+        self._notices: deque[str] = deque(maxlen=100)
+        self._errors = self._errors_told = self._underruns = self._reopened = self._silent = 0
+        self._last_error = ""
+        self._called_ns = clock()
+        self._asked_frames = 0
+        self._tries = 0
+        self._retry_ns = 0
+        self._device: Device | None = None
+        self._open()
+
+    # ── any thread ────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
+        """See `Sounder.play`. A sound that does not exist becomes a notice."""
+        if self._device is None:
+            self._silent += 1
+            return
+        try:
+            self._mixer.hand_over(Request(sound, deadline_ns, priority))
+        except KeyError:
+            self._notices.append(f"sound: there is no sound {sound!r}")
+
+    def set_level(self, level: float) -> float:
+        self._mixer.gain = min(max(level, 0.0), CEILING_LEVEL)
+        return self._mixer.gain
+
+    def notices(self) -> list[str]:
+        out = []
+        while self._notices:
+            out.append(self._notices.popleft())
+        return out
+
+    @property
+    def totals(self) -> SoundTotals:
+        mixer = self._mixer
+        return SoundTotals(
+            played=mixer.played,
+            expired=mixer.expired,
+            outranked=mixer.outranked + mixer.pushed_out,
+            underruns=self._underruns,
+            errors=self._errors,
+            reopened=self._reopened,
+            silent=self._silent,
+        )
+
+    @property
+    def level(self) -> float:
+        return self._mixer.gain
+
+    def close(self) -> None:
+        """Stop the sound and give the device back."""
+        self._drop_device()
+
+    # ── the watcher's thread ──────────────────────────────────────────────────────────────────────────────────────
+
+    def tend(self) -> None:
+        """Tell of errors, notice a device that stopped, open it again. To be called about every `WATCH_STEP_S`."""
+        if self._errors != self._errors_told:
+            self._errors_told = self._errors
+            self._notices.append(f"sound: making the samples failed ({self._last_error}) – that sound was dropped")
+        now_ns = self._clock()
+        if self._device is None:
+            if now_ns >= self._retry_ns:
+                self._reopen(now_ns)
+        elif now_ns - self._called_ns > STALL_S * 1e9:
+            self._notices.append("sound: the output stopped – check the speaker or headphones; trying to open it again")
+            self._drop_device()
+            self._plan_retry(now_ns)
+
+    def _reopen(self, now_ns: int) -> None:
+        try:
+            self._open()
+        except SoundError:
+            self._plan_retry(now_ns)
+            return
+        self._reopened += 1
+        self._tries = 0
+        self._notices.append(f"sound: the output is back ({self.reason})")
+
+    def _plan_retry(self, now_ns: int) -> None:
+        pause_s = REOPEN_PAUSES_S[min(self._tries, len(REOPEN_PAUSES_S) - 1)]
+        self._tries += 1
+        self._retry_ns = now_ns + round(pause_s * 1e9)
+
+    def _open(self) -> None:
+        device = self._opener()
+        self._called_ns, self._asked_frames = self._clock(), 0
+        source = self._source()
+        next(source)
+        try:
+            device.start(source)
+        except miniaudio.MiniaudioError as error:
+            device.close()
+            raise SoundError(f"the output does not start ({_words(error)})", where="sound", hint="check it") from None
+        self._device = device
+        self.reason = f"sound goes to the default output through {device.backend}"
+
+    def _drop_device(self) -> None:
+        device, self._device = self._device, None
+        if device is None:
+            return
+        try:
+            device.close()
+        except miniaudio.MiniaudioError as error:
+            self._notices.append(f"sound: the old output did not close ({_words(error)})")
+
+    # ── the device's callback ─────────────────────────────────────────────────────────────────────────────────────
+
+    def _source(self) -> Generator[memoryview, int, None]:
+        """Gets a number of frames, gives that many samples; lives as long as its device.
+
+        Errors do not cross the native border (the callback would just go quiet for good), so they stop here: silence
+        in place of this sound, and a flag for `tend`.
+        """
+        buffer = np.zeros(MAX_FRAMES, np.float32)
+        raw = buffer.data.cast("B")
+        frames = yield raw[:0]
+        while True:
+            count = min(frames, MAX_FRAMES)
+            try:
+                self._fill(buffer[:count], self._clock())
+            except Exception as error:  # noqa: BLE001 - see above
+                buffer[:count] = 0.0
+                self._mixer.silence()
+                self._last_error = f"{type(error).__name__}: {error}"
+                self._errors += 1
+            frames = yield raw[: count * 4]
+
+    def _fill(self, out: Samples, now_ns: int) -> None:
+        late_s = (now_ns - self._called_ns) * 1e-9 - self._asked_frames / RATE_HZ
+        self._underruns += self._asked_frames > 0 and late_s > UNDERRUN_SLACK_S
+        self._called_ns, self._asked_frames = now_ns, out.size
+        self._mixer.fill(out, now_ns)
+
+
+class NullPlayer:
+    """Stands in where there is no sound device: counts, and says why."""
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        self._silent = 0
+
+    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
+        self._silent += 1
+
+    def set_level(self, level: float) -> float:
+        return 0.0
+
+    def notices(self) -> list[str]:
+        return []
+
+    @property
+    def totals(self) -> SoundTotals:
+        return SoundTotals(silent=self._silent)
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+
+class WatchedPlayer(Player):
+    """A `Player` with its watcher thread."""
+
+    def __init__(
+        self,
+        sounds: Mapping[str, Samples],
+        clock: Callable[[], int] = time.monotonic_ns,
+        opener: Callable[[], Device] = open_device,
+    ) -> None:
+        super().__init__(sounds, clock, opener)
+        self._stop = threading.Event()
+        self._watcher = threading.Thread(target=self._watch, name="sound-watcher", daemon=True)
+        self._watcher.start()
+
+    def _watch(self) -> None:
+        while not self._stop.wait(WATCH_STEP_S):
+            self.tend()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._watcher.join(2.0)
+        super().close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None) -> None:
+        self.close()
+
+
+def open_player(clock: Callable[[], int] = time.monotonic_ns) -> Player | NullPlayer:
+    """A player on the default output, or a silent stand-in; its `reason` is one line for the person either way."""
+    try:
+        return WatchedPlayer(rendered(), clock)
+    except SoundError as error:
+        return NullPlayer(f"{error}; the work goes on without sound")

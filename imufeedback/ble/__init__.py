@@ -1,0 +1,1 @@
+"""Bluetooth LE: the only package that imports bleak, and the virtual sensors that stand in for real ones."""

@@ -1,0 +1,90 @@
+"""All sensors of a session: found, connected one at a time, started together, stopped together."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+
+from imufeedback.ble.backends import Backends
+from imufeedback.ble.clock import Clock
+from imufeedback.ble.link import Limits, SensorLink
+from imufeedback.ble.scan import Found, scan
+from imufeedback.errors import RadioError
+from imufeedback.packets import Layout
+from imufeedback.records import LinkNote, RawPacket
+
+
+class Radio:
+    """The links of one session. All methods belong to one event loop; `on_item` is called from it.
+
+    `layout` describes the packets of all the sensors. `on_fault` is told of errors in the links' own tasks.
+    """
+
+    def __init__(
+        self,
+        layout: Layout,
+        clock: Clock,
+        on_item: Callable[[RawPacket | LinkNote], None],
+        *,
+        backends: Backends | None = None,
+        limits: Limits | None = None,
+        on_fault: Callable[[BaseException], None] | None = None,
+    ) -> None:
+        self._layout = layout
+        self._clock = clock
+        self._on_item = on_item
+        self._on_fault = on_fault
+        self._backends = backends or Backends()
+        self._limits = limits or Limits()
+        self._links: list[SensorLink] = []
+
+    @property
+    def links(self) -> tuple[SensorLink, ...]:
+        return tuple(self._links)
+
+    async def scan(self, seconds: float, expect: int | None = None) -> list[Found]:
+        """Sensors of this layout that can be heard; sooner when `expect` are. Raises RadioError without Bluetooth."""
+        if self._layout.gatt is None:
+            raise RadioError(f"layout {self._layout.name} has no [gatt]", hint="give it the UUIDs of the service")
+        return await scan(seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect)
+
+    async def open(self, found: Sequence[Found]) -> None:
+        """Connect to these, one at a time: adapters refuse a second attempt beside a first.
+
+        Raises RadioError when one cannot be reached or two carry one serial number; all are closed again then.
+        """
+        try:
+            for one in found:
+                link = SensorLink(
+                    one,
+                    self._layout,
+                    self._clock,
+                    self._on_item,
+                    backends=self._backends,
+                    limits=self._limits,
+                    on_fault=self._on_fault,
+                )
+                self._links.append(link)
+                await link.open()
+                self._check_unique(link)
+        except BaseException:
+            await self.close()
+            raise
+
+    def _check_unique(self, link: SensorLink) -> None:
+        if any(other.sensor == link.sensor for other in self._links if other is not link):
+            raise RadioError(
+                f"two sensors carry the serial number {link.sensor}",
+                where="radio",
+                hint="give each its own, or use one of them",
+            )
+
+    async def start(self) -> None:
+        """Let all send. Comes after every subscription stands, so that no first packet is lost. Raises RadioError."""
+        for link in self._links:
+            await link.start()
+
+    async def close(self) -> None:
+        """Stop and disconnect all, at the same time, within a bounded time."""
+        links, self._links = self._links, []
+        await asyncio.gather(*(link.close() for link in links))

@@ -1,0 +1,56 @@
+"""bumble devices on the virtual link, with a short way for data.
+
+bumble formats a coloured text of every packet for its debug log, logged or not; that costs more than the packet itself.
+Here data packets and their completions pass the four places without it. Everything else goes bumble's own way.
+"""
+
+from __future__ import annotations
+
+import asyncio
+
+from bumble.controller import Controller
+from bumble.device import Device
+from bumble.hci import Address, HCI_AclDataPacket, HCI_Number_Of_Completed_Packets_Event, HCI_Packet
+from bumble.host import Host
+from bumble.link import LocalLink
+from bumble.transport.common import AsyncPipeSink
+
+_DATA = (HCI_AclDataPacket, HCI_Number_Of_Completed_Packets_Event)
+
+
+class _Controller(Controller):
+    def send_hci_packet(self, packet: HCI_Packet) -> None:
+        if isinstance(packet, _DATA) and self.host is not None:
+            asyncio.get_running_loop().call_soon(self.host.on_packet, bytes(packet))
+        else:
+            super().send_hci_packet(packet)
+
+    def on_hci_packet(self, packet: HCI_Packet) -> None:
+        if isinstance(packet, HCI_AclDataPacket):
+            self.on_hci_acl_data_packet(packet)
+        else:
+            super().on_hci_packet(packet)
+
+
+class _Host(Host):
+    def send_hci_packet(self, packet: HCI_Packet) -> None:
+        if isinstance(packet, HCI_AclDataPacket) and self.hci_sink is not None and self.snooper is None:
+            self.hci_sink.on_packet(bytes(packet))
+        else:
+            super().send_hci_packet(packet)
+
+    def on_hci_packet(self, packet: HCI_Packet) -> None:
+        if self.snooper is not None:
+            super().on_hci_packet(packet)
+        elif isinstance(packet, HCI_AclDataPacket):
+            self.on_hci_acl_data_packet(packet)
+        elif isinstance(packet, HCI_Number_Of_Completed_Packets_Event):
+            self.on_hci_event_packet(packet)
+        else:
+            super().on_hci_packet(packet)
+
+
+def make_device(name: str, address: str, link: LocalLink) -> Device:
+    """A bumble device under a random static address, with a controller of its own on the link."""
+    controller = _Controller(name, link=link)
+    return Device(name=name, address=Address(address), host=_Host(controller, AsyncPipeSink(controller)))

@@ -1,0 +1,5 @@
+"""Orientation of the sensors to angles of the body: fitting, zeroing, joint and pelvis angles with their error bars."""
+
+from imufeedback.body.stage import Body
+
+__all__ = ["Body"]

@@ -1,0 +1,39 @@
+"""The last minutes of aligned samples, for fitting by windows."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from imufeedback.body.fitting import Stretch
+from imufeedback.records import AlignedBlock, Segment
+
+KEEP_S = 240.0
+
+
+@dataclass
+class History:
+    """Blocks of the last `KEEP_S` seconds; memory bounded by that."""
+
+    blocks: deque[AlignedBlock] = field(default_factory=deque)
+
+    def add(self, block: AlignedBlock) -> None:
+        self.blocks.append(block)
+        while block.t_s[-1] - self.blocks[0].t_s[-1] > KEEP_S:
+            self.blocks.popleft()
+
+    def window(self, segment: Segment, begin_s: float, end_s: float, rate_hz: float) -> Stretch:
+        """Samples of one segment with begin <= t < end that are ok; empty when there are none."""
+        parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
+        for block in self.blocks:
+            if block.t_s[-1] < begin_s or block.t_s[0] >= end_s or segment not in block.segments:
+                continue
+            i = block.segments.index(segment)
+            keep = (block.t_s >= begin_s) & (block.t_s < end_s) & block.ok[:, i]
+            parts.append((block.q_es[keep, i], block.gyr_rad_s[keep, i], block.acc_m_s2[keep, i]))
+        if not parts:
+            return Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
+        q, gyr, acc = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return Stretch(q, gyr, acc, rate_hz)

@@ -1,0 +1,29 @@
+"""VQF, the default (Laidig & Seel, Information Fusion 2023;91:187-204, doi 10.1016/j.inffus.2022.10.014)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import vqf
+
+from imufeedback.records import Floats
+
+
+class Filter:
+    """Six-axis VQF with its published default parameters; estimates the bias at rest and in motion."""
+
+    def __init__(self, period_s: float) -> None:
+        self._vqf = vqf.VQF(period_s)
+
+    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats]:
+        out = self._vqf.updateBatch(np.ascontiguousarray(gyr_rad_s), np.ascontiguousarray(acc_m_s2))
+        return out["quat6D"], out["bias"]
+
+    @property
+    def state(self) -> Any:
+        return self._vqf.state
+
+    @state.setter
+    def state(self, value: Any) -> None:
+        self._vqf.state = value

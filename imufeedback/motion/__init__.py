@@ -1,0 +1,7 @@
+"""Angles to live states, phases, marks, reps and what can be measured of a rep."""
+
+from imufeedback.motion.live import LiveLimits
+from imufeedback.motion.phases import RepLimits
+from imufeedback.motion.stage import MotionStage
+
+__all__ = ["LiveLimits", "MotionStage", "RepLimits"]

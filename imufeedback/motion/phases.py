@@ -1,0 +1,129 @@
+"""Phases of a rep as a table.
+
+Every phase has its ways out, tried in order; the first whose condition holds is taken. Conditions look at the latest
+step and at what the rep has shown so far (`Seen`), nothing else. Conditions on turn are in degrees of pelvis turn and
+so hold at any tempo.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from imufeedback.records import Phase
+
+LEAVE_RAD = math.radians(4.0)
+"""Turn that counts as having left the address; breathing and waggling stay below."""
+REVERSED_RAD = math.radians(1.0)
+"""Turn back from the furthest point that counts as a reversal."""
+LATE_TURN_RAD = math.radians(40.0)
+"""About where the pelvis is at impact (42 ± 12 degrees: Zheng et al. 2008): the through-swing begins here live."""
+STOPPED_SHARE, STOPPED_RAD_S, STOPPED_S = 0.04, math.radians(3.0), 0.10
+LOST_S = 0.2
+ODD_THIGH_RAD = math.radians(45.0)
+"""A thigh this far from its address belongs to a step, a squat or a seat, not to a swing."""
+
+
+@dataclass(frozen=True, slots=True)
+class RepLimits:
+    """What a rep must show; from the rule set."""
+
+    min_backswing_rad: float = math.radians(15.0)
+    min_through_rad: float = math.radians(35.0)
+    max_s: float = 25.0
+
+
+@dataclass
+class Seen:
+    """What the present rep has shown so far; turn in rad, + towards the target."""
+
+    t_s: float = 0.0
+    since_s: float = 0.0
+    """When the rep left its address."""
+    turn: float = 0.0
+    turn_rate: float = 0.0
+    furthest_away: float = 0.0
+    furthest_s: float = 0.0
+    fastest: float = 0.0
+    """Largest turn rate towards the target."""
+    slow_since_s: float | None = None
+    lost_since_s: float | None = None
+    thigh_moved: float = 0.0
+    """Largest change of either thigh angle from the address."""
+
+
+Condition = Callable[[Seen, RepLimits], bool]
+
+
+def _left_away(s: Seen, limits: RepLimits) -> bool:
+    return s.turn < -LEAVE_RAD
+
+
+def _left_forward(s: Seen, limits: RepLimits) -> bool:
+    return s.turn > 2 * LEAVE_RAD
+
+
+def _reversed(s: Seen, limits: RepLimits) -> bool:
+    return s.furthest_away <= -limits.min_backswing_rad and s.turn_rate > 0 and s.turn - s.furthest_away >= REVERSED_RAD
+
+
+def _came_back(s: Seen, limits: RepLimits) -> bool:
+    return s.furthest_away > -limits.min_backswing_rad and s.turn > -LEAVE_RAD / 2
+
+
+def _went_on_back(s: Seen, limits: RepLimits) -> bool:
+    return s.turn < s.furthest_away - REVERSED_RAD
+
+
+def _late(s: Seen, limits: RepLimits) -> bool:
+    return s.turn >= LATE_TURN_RAD
+
+
+def _stopped(s: Seen, limits: RepLimits) -> bool:
+    return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STOPPED_S
+
+
+def _stopped_through(s: Seen, limits: RepLimits) -> bool:
+    return _stopped(s, limits) and s.turn - s.furthest_away >= limits.min_through_rad
+
+
+def _gave_up(s: Seen, limits: RepLimits) -> bool:
+    return s.turn_rate < 0 and s.turn < -LEAVE_RAD and s.fastest > 0 and _stopped(s, limits)
+
+
+def _no_rep(s: Seen, limits: RepLimits) -> bool:
+    return (
+        s.t_s - s.since_s > limits.max_s
+        or s.thigh_moved > ODD_THIGH_RAD
+        or (s.lost_since_s is not None and s.t_s - s.lost_since_s > LOST_S)
+    )
+
+
+TRANSITIONS: dict[Phase, tuple[tuple[Condition, Phase], ...]] = {
+    Phase.WAITING: (),  # left by zeroing at an address only
+    Phase.ADDRESS: ((_left_away, Phase.BACKSWING), (_left_forward, Phase.WAITING)),
+    Phase.BACKSWING: ((_no_rep, Phase.WAITING), (_reversed, Phase.DOWNSWING), (_came_back, Phase.ADDRESS)),
+    Phase.DOWNSWING: (
+        (_no_rep, Phase.WAITING),
+        (_went_on_back, Phase.BACKSWING),
+        (_late, Phase.THROUGH_SWING),
+        (_stopped_through, Phase.FINISH),
+        (_gave_up, Phase.WAITING),
+    ),
+    Phase.THROUGH_SWING: ((_no_rep, Phase.WAITING), (_stopped, Phase.FINISH)),
+    Phase.FINISH: (),  # the rep is measured and the stage goes back to waiting
+}
+
+
+def next_phase(phase: Phase, seen: Seen, limits: RepLimits) -> Phase:
+    """The phase after this step; the same one when no way out is open."""
+    for condition, target in TRANSITIONS[phase]:
+        if condition(seen, limits):
+            return target
+    return phase
+
+
+def is_slow(turn_rate: float, fastest: float) -> bool:
+    """Whether the turn has practically stopped, measured against the rep's own speed."""
+    return turn_rate < max(STOPPED_SHARE * fastest, STOPPED_RAD_S) and turn_rate > -math.radians(200.0)

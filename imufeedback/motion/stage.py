@@ -1,0 +1,183 @@
+"""Angles to phases, live states and reps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from imufeedback.motion.features import features, marks
+from imufeedback.motion.live import Judge, LiveLimits
+from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
+from imufeedback.motion.track import Col, track
+from imufeedback.records import Angles, Floats, Hand, Motion, Phase, PhaseChanged, Rep, StateChanged, Zeroed
+from imufeedback.stage import Stage
+
+In = Angles | Zeroed
+Out = PhaseChanged | StateChanged | Rep
+
+ADDRESS_KEEP_S = 1.0
+"""Samples of the address that are kept in front of the backswing."""
+
+
+@dataclass
+class _State:
+    judge: Judge
+    phase: Phase = Phase.WAITING
+    seen: Seen = field(default_factory=Seen)
+    parts: list[Floats] = field(default_factory=list)
+    """Track of the present rep, from the address on."""
+    address: tuple[float, float] = (0.0, 0.0)
+    """Thigh angles (trail, lead) at address."""
+    thigh_at_furthest: float = 0.0
+    """Trail thigh angle at the furthest turn away."""
+    count: int = 0
+
+
+class MotionStage(Stage[In, Out]):
+    """Finds reps, their phases and marks, and judges the trail thigh angle live in the downswing."""
+
+    _state: _State
+
+    def __init__(self, *, hand: Hand, live: LiveLimits, rep: RepLimits, kind: str = "swing") -> None:
+        self._hand = hand
+        self._live = live
+        self._rep = rep
+        self._kind = kind
+        self._state = _State(Judge(live))
+
+    def feed(self, item: In) -> list[Out]:
+        if isinstance(item, Zeroed):
+            return self._zeroed(item)
+        try:
+            rows = track(item, self._hand)
+        except KeyError:
+            return []  # without both thighs there is nothing to judge; the pipeline has said so at its start
+        out: list[Out] = []
+        s = self._state
+        first = 0
+        for i, row in enumerate(rows.tolist()):
+            if s.phase is Phase.WAITING:
+                first = i + 1
+                continue
+            made = self._step(row)
+            if made:
+                if s.phase in (Phase.WAITING, Phase.FINISH):  # close the rep's track at this step
+                    s.parts.append(rows[first : i + 1])
+                    first = i + 1
+                    made += self._close()
+                out += made
+        if s.phase is not Phase.WAITING and first < len(rows):
+            s.parts.append(rows[first:])
+            self._trim()
+        return out
+
+    def _zeroed(self, item: Zeroed) -> list[Out]:
+        """Turn counts anew from here, so what was collected against the old zero is void."""
+        s = self._state
+        if item.reason != "address" or s.phase not in (Phase.WAITING, Phase.ADDRESS):
+            return []
+        begins = s.phase is Phase.WAITING
+        s.phase, s.parts = Phase.ADDRESS, []
+        s.seen = Seen(t_s=item.t_s, since_s=item.t_s)
+        return [PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else []
+
+    def _trim(self) -> None:
+        """While the player waits at address only its last moments are kept."""
+        s = self._state
+        if s.phase is Phase.ADDRESS:
+            while len(s.parts) > 1 and s.parts[-1][-1, Col.T] - s.parts[0][-1, Col.T] > ADDRESS_KEEP_S:
+                s.parts.pop(0)
+
+    # ── one step ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _step(self, row: list[float]) -> list[Out]:
+        s = self._state
+        seen = s.seen
+        seen.t_s = row[Col.T]
+        if not row[Col.OK]:
+            if seen.lost_since_s is None:
+                seen.lost_since_s = seen.t_s
+            return self._advance()
+        seen.lost_since_s = None
+        self._look(row)
+        out = self._advance()
+        if s.phase in (Phase.DOWNSWING, Phase.THROUGH_SWING):
+            out += self._judge(row)
+        return out
+
+    def _look(self, row: list[float]) -> None:
+        s = self._state
+        seen = s.seen
+        seen.turn, seen.turn_rate = row[Col.TURN], row[Col.TURN_RATE]
+        if s.phase is Phase.ADDRESS:
+            seen.since_s = seen.t_s
+            s.address = (row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH])
+        seen.thigh_moved = max(abs(row[Col.TRAIL_THIGH] - s.address[0]), abs(row[Col.LEAD_THIGH] - s.address[1]))
+        if s.phase in (Phase.ADDRESS, Phase.BACKSWING) and seen.turn < seen.furthest_away:
+            seen.furthest_away = seen.turn
+            seen.furthest_s = seen.t_s
+            s.thigh_at_furthest = row[Col.TRAIL_THIGH]
+        if s.phase in (Phase.DOWNSWING, Phase.THROUGH_SWING):
+            seen.fastest = max(seen.fastest, seen.turn_rate)
+            if not is_slow(seen.turn_rate, seen.fastest):
+                seen.slow_since_s = None
+            elif seen.slow_since_s is None and seen.turn - seen.furthest_away > self._rep.min_backswing_rad:
+                seen.slow_since_s = seen.t_s
+
+    def _advance(self) -> list[Out]:
+        s = self._state
+        to = next_phase(s.phase, s.seen, self._rep)
+        if to is s.phase:
+            return []
+        was, s.phase = s.phase, to
+        if to is Phase.DOWNSWING:
+            s.judge = Judge.from_top(self._live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
+            s.seen.fastest, s.seen.slow_since_s = 0.0, None
+        elif to is Phase.ADDRESS or (to is Phase.BACKSWING and was is Phase.ADDRESS):
+            s.seen.furthest_away, s.seen.furthest_s = s.seen.turn, s.seen.t_s
+        out: list[Out] = [PhaseChanged(s.seen.t_s, to)]
+        if to in (Phase.WAITING, Phase.BACKSWING, Phase.FINISH) and s.judge.state is not Motion.IDLE:
+            s.judge.state = Motion.IDLE
+            out.append(StateChanged(s.seen.t_s, s.seen.t_s, Motion.IDLE, float("nan"), s.seen.turn))
+        return out
+
+    def _judge(self, row: list[float]) -> list[Out]:
+        s = self._state
+        onset_s = s.judge.step(
+            row[Col.T], row[Col.TURN], row[Col.TURN_RATE], row[Col.TRAIL_THIGH], row[Col.TRAIL_THIGH_RATE]
+        )
+        if onset_s is None:
+            return []
+        return [StateChanged(row[Col.T], onset_s, s.judge.state, row[Col.TRAIL_THIGH], row[Col.TURN])]
+
+    # ── the end of a rep ─────────────────────────────────────────────────────────────────────────────────────────
+
+    def _close(self) -> list[Out]:
+        s = self._state
+        rows = np.concatenate(s.parts)
+        rows = rows[rows[:, Col.OK] > 0]
+        finished = s.phase is Phase.FINISH
+        s.phase, s.parts = Phase.WAITING, []
+        if not finished:
+            return []
+        finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
+        marked, estimated = marks(rows, _top(rows, s.seen.furthest_s), finish_s)
+        measured = features(rows, marked, s.judge)
+        if s.judge.stalls:
+            measured["trail_thigh_first_stall_s"] = s.judge.stalls[0].onset_s
+            measured["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(s.judge.stalls[0].angle_rad))
+        measured["trail_thigh_growth_from_s"] = s.judge.growth_from_s
+        rep = Rep(s.count, self._kind, marked["address_s"], finish_s, marked, estimated, measured)
+        s.count += 1
+        return [rep, PhaseChanged(s.seen.t_s, Phase.WAITING)]
+
+
+def _top(rows: Floats, near_s: float) -> float:
+    """Instant at which the turn rate changes sign, between the samples around the furthest turn."""
+    t, rate = rows[:, Col.T], rows[:, Col.TURN_RATE]
+    i = int(np.searchsorted(t, near_s))
+    for j in (i - 1, i, i - 2, i + 1):
+        if 0 <= j < len(t) - 1 and rate[j] <= 0 < rate[j + 1]:
+            return float(t[j] - rate[j] * (t[j + 1] - t[j]) / (rate[j + 1] - rate[j]))
+    return near_s

@@ -1,0 +1,179 @@
+"""Packets of one sensor -> blocks of samples in SI units and the sensor's own time, in order, once each."""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from imufeedback.errors import UsageError
+from imufeedback.packets.layout import Layout
+from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
+from imufeedback.packets.unpack import Packet, Unpacker
+from imufeedback.records import DeviceBlock, Flag, Ints, PacketRejected, RawPacket, Tick
+from imufeedback.stage import Stage
+
+
+@dataclass(slots=True)
+class Counts:
+    """What happened to a sensor's packets so far."""
+
+    samples: int = 0
+    """Samples handed on."""
+    lost: int = 0
+    """Samples that never came, or came too late."""
+    rejected: int = 0
+    """Packets that could not be used."""
+    duplicates: int = 0
+    """Packets that came again."""
+    reordered: int = 0
+    """Packets that came out of order and were put right."""
+    saturated: int = 0
+    """Samples with an axis at the end of its range."""
+
+
+@dataclass(slots=True)
+class _State:
+    order: Order = field(default_factory=Order)
+    counts: Counts = field(default_factory=Counts)
+
+
+class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
+    """Decodes the packets of one sensor; never raises for what a packet contains.
+
+    Exact repeats are dropped; a packet that overtook another waits for it, for up to three packets or 30 ms; loss and
+    restarts are flagged on the first sample after them. The first packet that comes is the start, whatever its number.
+    `origin_ns` is the host time at which the session's time is 0.
+    """
+
+    _state: _State
+
+    def __init__(self, sensor: str, layout: Layout, origin_ns: int) -> None:
+        self._sensor = sensor
+        self._origin_ns = origin_ns
+        self._unpacker = Unpacker(layout)
+        self._judge = Judge(layout)
+        self._own_ticks = layout.in_sample("tick")
+        self._tick_mask = layout.counter_modulus - 1
+        self._state = _State()
+
+    @property
+    def counts(self) -> Counts:
+        """A copy of the counts so far."""
+        return copy.copy(self._state.counts)
+
+    def feed(self, item: RawPacket | Tick) -> list[DeviceBlock | PacketRejected]:
+        """Take one packet, or the passing of time. Raises UsageError for a packet of another sensor."""
+        out: list[DeviceBlock | PacketRejected] = []
+        held = self._state.order.held
+        while held and item.host_ns - min(one.host_ns for one in held) >= HOLD_NS:
+            self._release(out)
+        if isinstance(item, RawPacket):
+            self._take(item, out)
+        return out
+
+    def finish(self) -> list[DeviceBlock | PacketRejected]:
+        """Hand on what still waits for packets before it."""
+        out: list[DeviceBlock | PacketRejected] = []
+        while self._state.order.held:
+            self._release(out)
+        return out
+
+    def _take(self, item: RawPacket, out: list[DeviceBlock | PacketRejected]) -> None:
+        if item.sensor != self._sensor:
+            raise UsageError(
+                f"packet of {item.sensor} fed to the decoder of {self._sensor}", hint="use one decoder per sensor"
+            )
+        packet = self._unpacker.header(item)
+        if isinstance(packet, str):
+            out.append(self._reject(item.host_ns, packet))
+            return
+        order = self._state.order
+        place = self._judge.place(order, packet)
+        if place is Place.REPEAT:
+            self._state.counts.duplicates += 1
+            return
+        if place is Place.LATE:
+            order.late += 1
+            out.append(self._reject(item.host_ns, f"packet {packet.sequence} came after its successors had been used"))
+            return
+        order.late = 0
+        self._put(packet, place, out)
+
+    def _put(self, packet: Packet, place: Place, out: list[DeviceBlock | PacketRejected]) -> None:
+        order = self._state.order
+        if place is Place.AHEAD:
+            self._hold(packet, out)
+        elif place is Place.NEXT or place is Place.FIRST:
+            if order.held:
+                self._state.counts.reordered += 1
+            self._emit(packet, 0, out)
+            self._release_direct(out)
+        else:
+            out += self.finish()
+            if place is Place.RESTART:
+                self._judge.restart(order)
+            self._emit(packet, Flag.RESTART if place is Place.RESTART else 0, out)
+        self._judge.remember(order, packet)
+
+    def _hold(self, packet: Packet, out: list[DeviceBlock | PacketRejected]) -> None:
+        order = self._state.order
+        order.held.append(packet)
+        order.held.sort(key=lambda one: self._judge.ahead(order, one))
+        while order.held and (len(order.held) > WINDOW or self._judge.ahead(order, order.held[0]) > WINDOW):
+            self._release(out)
+
+    def _release(self, out: list[DeviceBlock | PacketRejected]) -> None:
+        """Stop waiting: the first of the held packets follows the last one, and what is between is lost."""
+        order = self._state.order
+        packet = order.held.pop(0)
+        assert order.last is not None
+        lost = max(0, self._judge.ahead(order, packet)) * order.last.samples
+        self._emit(packet, 0, out, lost)
+        self._release_direct(out)
+
+    def _release_direct(self, out: list[DeviceBlock | PacketRejected]) -> None:
+        order = self._state.order
+        while order.held and self._judge.ahead(order, order.held[0]) <= 0:
+            self._emit(order.held.pop(0), 0, out)
+
+    def _emit(self, packet: Packet, flag: int, out: list[DeviceBlock | PacketRejected], lost: int = 0) -> None:
+        """Decode and hand on. `lost` samples are missing by the packet numbers; if none, the ticks are asked."""
+        order, counts = self._state.order, self._state.counts
+        if not lost:
+            lost = self._judge.lost_by_time(order, packet)
+            self._judge.measure(order, packet)
+        if lost:
+            counts.lost += lost
+            flag |= Flag.GAP_BEFORE
+        block = self._block(packet, flag)
+        counts.samples += packet.samples
+        order.last = packet
+        out.append(block)
+
+    def _block(self, packet: Packet, flag: int) -> DeviceBlock:
+        values, flags = self._unpacker.samples(packet)
+        if flags is None:
+            flags = np.zeros(packet.samples, np.uint8)
+        else:
+            self._state.counts.saturated += int(np.count_nonzero(flags & Flag.SATURATED))
+        if flag:
+            flags[0] |= flag
+        values.flags.writeable = False
+        flags.flags.writeable = False
+        return DeviceBlock(self._sensor, packet.host_ns, self._ticks(packet), values[:, :3], values[:, 3:], flags)
+
+    def _ticks(self, packet: Packet) -> Ints:
+        """(N,) tick of every sample: its own, or the first one's and so many measured periods on."""
+        if self._own_ticks:
+            ticks = self._unpacker.own_ticks(packet.payload, packet.samples)
+        else:
+            step, mask = self._judge.step(self._state.order), self._tick_mask
+            ticks = np.array([(packet.tick + round(k * step)) & mask for k in range(packet.samples)], np.int64)
+        ticks.flags.writeable = False
+        return ticks
+
+    def _reject(self, host_ns: int, reason: str) -> PacketRejected:
+        self._state.counts.rejected += 1
+        return PacketRejected(self._sensor, (host_ns - self._origin_ns) * 1e-9, reason)

@@ -1,0 +1,112 @@
+"""Bytes of one packet -> its header, and its samples in SI units with flags."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from imufeedback.packets.layout import Layout
+from imufeedback.packets.wire import Wire, wire
+from imufeedback.records import Flag, Floats, Ints, RawPacket
+
+SATURATION_MARGIN = 0.01
+"""A value this close to full scale, as a share of it, counts as saturated. Common practice, no source."""
+
+Flags = npt.NDArray[np.uint8]
+
+
+class Packet(NamedTuple):
+    """A packet whose length, version and sample count are right; its samples are not decoded yet."""
+
+    host_ns: int
+    sequence: int
+    """0 when the layout has no packet number."""
+    tick: int
+    """Of the first sample."""
+    samples: int
+    payload: bytes
+
+
+class Unpacker:
+    """Reads packets of one layout. Keeps nothing between calls."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._form: Wire = wire(layout)
+        self._header_bytes = layout.header_bytes
+        self._sample_bytes = layout.sample_bytes
+        self._own_ticks = layout.in_sample("tick")
+        self._names = {name: k for k, name in enumerate(self._form.header_names)}
+        self._tick_mask = layout.counter_modulus - 1
+        self._sequence_mask = (1 << layout.sequence_width) - 1
+        limit = self._form.limit * (1 - SATURATION_MARGIN)
+        self._limit: Floats | None = limit if np.isfinite(limit).any() else None
+        self._zeros = bytes(layout.sample_bytes)
+        self._floats = any(one.type.startswith("f") for one in layout.sample)
+
+    def header(self, item: RawPacket) -> Packet | str:
+        """The checked packet, or why it cannot be used. Length first: a cut packet is never decoded."""
+        payload = item.payload
+        body = len(payload) - self._header_bytes
+        if body < self._sample_bytes:
+            return f"{len(payload)} bytes are too few for one sample"
+        values = self._form.header.unpack_from(payload)
+        wrong = self._wrong_version(values)
+        if wrong:
+            return wrong
+        count = values[self._names["count"]] if "count" in self._names else body // self._sample_bytes
+        if count == 0 or count * self._sample_bytes != body:
+            return f"{len(payload)} bytes do not hold {count} samples exactly"
+        return Packet(item.host_ns, self._sequence(values), self._first_tick(values, payload), count, payload)
+
+    def _wrong_version(self, values: tuple[int, ...]) -> str | None:
+        version = self._layout.version
+        if version is None:
+            return None
+        found = values[self._names["version_flags"]] & version.mask
+        return None if found == version.value else f"packet version {found}, expected {version.value}"
+
+    def _sequence(self, values: tuple[int, ...]) -> int:
+        return values[self._names["sequence"]] & self._sequence_mask if self._sequence_mask else 0
+
+    def _first_tick(self, values: tuple[int, ...], payload: bytes) -> int:
+        if not self._own_ticks:
+            return values[self._names["tick"]] & self._tick_mask
+        return int(self.own_ticks(payload, 1)[0])
+
+    def own_ticks(self, payload: bytes, count: int) -> Ints:
+        """(N,) ticks that stand in the samples themselves."""
+        samples = np.frombuffer(payload, self._form.sample, count, self._header_bytes)
+        return (samples["tick"].astype(np.uint64) & np.uint64(self._tick_mask)).astype(np.int64)
+
+    def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
+        """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
+        if not self._floats:
+            values: Floats = self._raw(packet) * self._form.scale
+            suspect = packet.payload.find(self._zeros, self._header_bytes) >= 0 or self._saturates(values)
+            return values, self._flags(values) if suspect else None
+        # Numbers sent as floats may be anything: too large, not a number, signalling. They are flagged, not warned of.
+        with np.errstate(all="ignore"):
+            values = self._raw(packet) * self._form.scale
+            flags = self._flags(values)
+            return values, flags if flags.any() else None
+
+    def _raw(self, packet: Packet) -> npt.NDArray[Any]:
+        form, count, start = self._form, packet.samples, self._header_bytes
+        if form.block_type is not None:
+            block = np.frombuffer(packet.payload, form.block_type, count * 6, start).reshape(count, 6)
+            return block if form.block_order is None else block[:, form.block_order]
+        samples = np.frombuffer(packet.payload, form.sample, count, start)
+        return np.stack([samples[column].astype(np.float64) for column in form.columns], axis=1)
+
+    def _saturates(self, values: Floats) -> bool:
+        return self._limit is not None and bool((np.abs(values) >= self._limit).any())
+
+    def _flags(self, values: Floats) -> Flags:
+        flags = np.zeros(len(values), np.uint8)
+        flags[~values.any(axis=1) | ~np.isfinite(values).all(axis=1)] |= np.uint8(Flag.INVALID)
+        if self._limit is not None:
+            flags[(np.abs(values) >= self._limit).any(axis=1)] |= np.uint8(Flag.SATURATED)
+        return flags

@@ -1,0 +1,125 @@
+"""Items to bytes and back, with the checksum: the byte tables of FORMAT.md."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from imufeedback.records import Command, Item, LinkNote, RawPacket, Tick
+
+PROFILE = "imufeedback"
+METADATA_NAME = "imufeedback"
+FORMAT_VERSION = 1
+RECORD_MAX = 1 << 20
+"""Longest record content in bytes, both ways. A notification has at most 512 bytes; a command may carry a layout."""
+
+_PREFIX = struct.Struct("<HIQQ")  # channel id, sequence, log time, publish time: the head of an MCAP message record
+_CRC = struct.Struct("<I")
+_TICK = struct.Struct("<q")
+_PACKET = struct.Struct("<qH")
+
+
+class UnknownItemError(ValueError):
+    """A whole message that this version cannot read: a channel, a state or a field of a newer one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of item: its channel in the file and the text of its schema."""
+
+    channel: int
+    topic: str
+    item: type
+    schema: str
+
+
+KINDS = (
+    Kind(1, "/packet", RawPacket, "host_ns i64, length u16, sensor id UTF-8 [length], payload [rest], crc32 u32"),
+    Kind(
+        2, "/link", LinkNote, "MessagePack map {sensor str, host_ns int, state str, detail str, facts map}, crc32 u32"
+    ),
+    Kind(3, "/command", Command, "MessagePack map {host_ns int, verb str, args map}, crc32 u32"),
+    Kind(4, "/tick", Tick, "host_ns i64, crc32 u32"),
+)
+"""In the order in which they are registered in the file, which gives them their ids."""
+
+SCHEMA_NOTE = (
+    "; all little endian; crc32 (zlib) covers the MCAP message record from its channel id to the byte before the crc"
+)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    raise TypeError(f"a {type(value).__name__} cannot be written to a recording")
+
+
+_pack = msgspec.msgpack.Encoder(enc_hook=_plain).encode
+_link = msgspec.msgpack.Decoder(LinkNote).decode
+_command = msgspec.msgpack.Decoder(Command).decode
+
+
+def encode(item: Item) -> tuple[int, bytes]:
+    """Channel and body of an item. Raises TypeError for arguments that are no JSON, ValueError for too long ones."""
+    match item:
+        case RawPacket(sensor=sensor, host_ns=host_ns, payload=payload):
+            name = sensor.encode()
+            out = 1, _PACKET.pack(host_ns, len(name)) + name + payload
+        case LinkNote():
+            out = 2, _pack(item)
+        case Command():
+            out = 3, _pack(item)
+        case Tick(host_ns=host_ns):
+            out = 4, _TICK.pack(host_ns)
+        case _:
+            raise TypeError(f"a {type(item).__name__} is no input of the pipeline")
+    if len(out[1]) + _PREFIX.size + _CRC.size > RECORD_MAX:
+        raise ValueError(f"a {type(item).__name__} of {len(out[1])} bytes is too long for a recording")
+    return out
+
+
+def decode(channel: int, body: bytes) -> Item:
+    """Item of a body. Raises UnknownItemError for what this version cannot read."""
+    try:
+        if channel == 1:
+            host_ns, length = _PACKET.unpack_from(body)
+            start = _PACKET.size + length
+            return RawPacket(body[_PACKET.size : start].decode(), host_ns, body[start:])
+        if channel == 2:
+            return _link(body)
+        if channel == 3:
+            return _command(body)
+        if channel == 4:
+            return Tick(*_TICK.unpack(body))
+    except (struct.error, ValueError, msgspec.MsgspecError) as error:
+        raise UnknownItemError(f"channel {channel}: {error}") from None
+    raise UnknownItemError(f"channel {channel}")
+
+
+def seal(channel: int, sequence: int, log_ns: int, body: bytes) -> bytes:
+    """The message's data: the body with the checksum that covers the whole message record."""
+    return body + _CRC.pack(zlib.crc32(body, zlib.crc32(_PREFIX.pack(channel, sequence, log_ns, log_ns))))
+
+
+def unseal(content: bytes) -> tuple[int, int, bytes] | None:
+    """Channel, sequence and body of a message record's content; None when its checksum does not fit."""
+    if len(content) < _PREFIX.size + _CRC.size:
+        return None
+    if zlib.crc32(memoryview(content)[: -_CRC.size]) != _CRC.unpack_from(content, len(content) - _CRC.size)[0]:
+        return None
+    channel, sequence, _, _ = _PREFIX.unpack_from(content)
+    return channel, sequence, content[_PREFIX.size : -_CRC.size]
+
+
+def metadata_crc(pairs: Mapping[str, str]) -> str:
+    """Checksum of the metadata, without its own key."""
+    text = "".join(f"{key}\0{value}\0" for key, value in sorted(pairs.items()) if key != "crc32")
+    return f"{zlib.crc32(text.encode()):08x}"

@@ -1,0 +1,209 @@
+"""Recordings read back: the items in their order, also out of a torn or damaged file, with notes on what is missing."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone
+from io import BytesIO
+from pathlib import Path
+from typing import BinaryIO
+
+from mcap.opcode import Opcode
+
+from imufeedback.errors import BadFile, NoRecording
+from imufeedback.record import codec, scan
+from imufeedback.records import Item
+
+_LOOK_BYTES = codec.RECORD_MAX + (1 << 16)
+"""How much of a file is looked at before saying that it is no recording."""
+
+
+@dataclass(slots=True)
+class Recording:
+    """A recording on disk. Iterating reads it from the start, one record in memory at a time, as often as wanted.
+
+    `notes` and `complete` speak of the last iteration that ran to its end.
+    """
+
+    path: Path
+    details: Mapping[str, str]
+    """All metadata as text; empty when it was damaged."""
+    notes: list[str] = field(default_factory=list)
+    """What is wrong with the file, one line each; empty for a whole one."""
+    complete: bool = False
+    """The recording was closed in order and every item is there."""
+    _opening_notes: list[str] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        """The session's name as the person wrote it."""
+        return self.details.get("title", "")
+
+    @property
+    def app_version(self) -> str:
+        return self.details.get("app_version", "")
+
+    @property
+    def started(self) -> datetime | None:
+        """Start in the zone in which it was recorded; None when the file does not tell."""
+        try:
+            utc = datetime.fromisoformat(self.details["start_utc"]).astimezone(UTC)
+            return utc.astimezone(timezone(timedelta(seconds=int(self.details["zone_offset_s"]))))
+        except (KeyError, ValueError, OverflowError):
+            return None
+
+    def __iter__(self) -> Iterator[Item]:
+        """The items in order. Raises BadFile when the file cannot be read from the disk any more."""
+        self.notes = list(self._opening_notes)
+        self.complete = False
+        tally = _Tally()
+        try:
+            with open(self.path, "rb") as file:
+                scanner = scan.Scanner(file)
+                for opcode, content in scanner:
+                    if opcode == Opcode.MESSAGE:
+                        item = tally.item(content)
+                        if item is not None:
+                            yield item
+                    elif opcode == Opcode.STATISTICS:
+                        tally.promised = scan.message_count(content)
+        except OSError as error:
+            raise _unreadable(self.path, error) from None
+        self.notes += _notes(scanner, tally)
+        self.complete = scanner.complete and not self.notes
+
+
+@dataclass(slots=True)
+class _Tally:
+    """Counts of one reading."""
+
+    next: int = 0
+    """Sequence number that is due."""
+    missing: int = 0
+    unknown: int = 0
+    repeated: int = 0
+    promised: int | None = None
+    """Messages by the file's own statistics."""
+
+    def item(self, content: bytes) -> Item | None:
+        """The item of a whole message; None for one that is not to be handed on."""
+        message = codec.unseal(content)
+        assert message is not None  # the scanner lets only such pass
+        channel, sequence, body = message
+        if sequence < self.next:  # a stretch that stands in the file twice
+            self.repeated += 1
+            return None
+        self.missing += sequence - self.next
+        self.next = sequence + 1
+        try:
+            return codec.decode(channel, body)
+        except codec.UnknownItemError:
+            self.unknown += 1
+            return None
+
+
+def _notes(scanner: scan.Scanner, tally: _Tally) -> list[str]:
+    notes = []
+    missing = tally.missing
+    if tally.promised is not None:
+        missing += max(tally.promised - tally.next, 0)
+    if scanner.damaged_at:
+        places = ", ".join(str(one) for one in scanner.damaged_at[:3])
+        notes.append(f"damaged at byte {places}{' …' if len(scanner.damaged_at) > 3 else ''}; passed over")
+    if missing:
+        notes.append(f"{missing} item(s) are missing")
+    if tally.repeated:
+        notes.append(f"{tally.repeated} item(s) stand in the file twice; used once")
+    if tally.unknown:
+        notes.append(f"{tally.unknown} item(s) of a newer version were passed over")
+    if scanner.torn_at is not None:
+        notes.append(f"the recording breaks off at byte {scanner.torn_at}; all before that is there")
+    elif not scanner.complete:
+        notes.append("the recording was not closed; all that was written is there")
+    return notes
+
+
+def read_items(path: str | os.PathLike[str]) -> Recording:
+    """Open a recording.
+
+    Raises NoRecording, in one line, when there is no file, or it is empty, no recording, or of a newer format; BadFile
+    when the disk fails.
+    """
+    path = Path(path)
+    try:
+        with open(path, "rb") as file:
+            return _open(path, file)
+    except FileNotFoundError:
+        raise NoRecording("no such file", where=str(path), hint="check the name") from None
+    except IsADirectoryError:
+        raise NoRecording(
+            "this is a folder", where=str(path), hint="name a .mcap file, or use import for CSV"
+        ) from None
+    except ValueError:
+        raise NoRecording("no such file", where=repr(str(path)), hint="check the name") from None
+    except OSError as error:
+        raise _unreadable(path, error) from None
+
+
+def _open(path: Path, file: BinaryIO) -> Recording:
+    head = file.read(_LOOK_BYTES)
+    if not head:
+        raise NoRecording("the file is empty", where=str(path), hint="nothing was recorded into it")
+    opening = _Opening.read(head)
+    if not (head.startswith(scan.MAGIC) and opening.profile == codec.PROFILE):
+        if not opening.has_message:
+            raise NoRecording(_no_recording(head, opening.profile), where=str(path), hint="choose a .mcap recording")
+        opening.notes.insert(0, "the head of the file is damaged")
+    _refuse_newer(path, opening.details)
+    return Recording(path, opening.details, list(opening.notes), _opening_notes=opening.notes)
+
+
+@dataclass(slots=True)
+class _Opening:
+    """What stands before the first message."""
+
+    profile: str | None = None
+    details: dict[str, str] = field(default_factory=dict)
+    has_message: bool = False
+    notes: list[str] = field(default_factory=list)
+
+    @staticmethod
+    def read(head: bytes) -> _Opening:
+        out = _Opening()
+        for opcode, content in scan.Scanner(BytesIO(head)):
+            if opcode == Opcode.HEADER and (header := scan.header(content)) is not None:
+                out.profile = header.profile
+            elif opcode == Opcode.METADATA:
+                out._take(content)
+            elif opcode == Opcode.MESSAGE:
+                out.has_message = True
+                break
+        if not out.details:
+            out.notes.append("the facts about the session (start, title, version) are damaged or missing")
+        return out
+
+    def _take(self, content: bytes) -> None:
+        found = scan.metadata(content)
+        if found is None or found.name != codec.METADATA_NAME:
+            return
+        if found.metadata.get("crc32") == codec.metadata_crc(found.metadata):
+            self.details = {key: value for key, value in found.metadata.items() if key != "crc32"}
+
+
+def _no_recording(head: bytes, profile: str | None) -> str:
+    if not head.startswith(scan.MAGIC):
+        return "this is no recording"
+    return f"this is an MCAP file of something else (profile {profile!r})" if profile else "nothing readable is in it"
+
+
+def _refuse_newer(path: Path, details: Mapping[str, str]) -> None:
+    version = details.get("format_version", str(codec.FORMAT_VERSION))
+    if not version.isdecimal() or int(version) > codec.FORMAT_VERSION:
+        what = f"the recording has format {version}; this version reads up to {codec.FORMAT_VERSION}"
+        raise NoRecording(what, where=str(path), hint="update imufeedback")
+
+
+def _unreadable(path: Path, error: OSError) -> BadFile:
+    return BadFile(f"cannot be read ({error.strerror or error})", where=str(path), hint="copy it to another disk")

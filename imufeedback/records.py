@@ -1,0 +1,570 @@
+"""Every record that crosses a stage border, and the two unions built from them.
+
+The pipeline's whole world is an ordered list of `Item`: what the radio delivered, what the link did, what a person
+asked for, and the passing of time. What comes out is a list of `Event`.
+
+Conventions, everywhere in the package:
+
+* arrays are float64 unless said otherwise, time runs along the first axis, and they are read-only;
+* SI and radians; degrees only where a name ends in ``_deg``;
+* ``t_s`` is session time: seconds since the `Command` ``begin``;
+* quaternions are scalar first (w, x, y, z), unit, Hamilton; ``q_ab`` takes coordinates in b to coordinates in a;
+  frames are e (earth, z up, one of its own heading for every sensor), s (sensor), b (body segment);
+* segment axes follow ISB (Wu et al., J Biomech 2002;35:543-8): x anterior, y up, z right, for both legs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from enum import IntFlag, StrEnum
+from typing import Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+Json: TypeAlias = Any  # what a JSON document can hold: None, bool, int, float, str, list, dict
+
+
+# ── words ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+class Side(StrEnum):
+    """Left or right side of the body."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+    @property
+    def other(self) -> Side:
+        return Side.LEFT if self is Side.RIGHT else Side.RIGHT
+
+
+class Hand(StrEnum):
+    """The player's handedness: decides which side trails, and which way is "towards the target"."""
+
+    RIGHT = "right"
+    LEFT = "left"
+
+    @property
+    def trail(self) -> Side:
+        """Side away from the target: right for a right-handed player."""
+        return Side.RIGHT if self is Hand.RIGHT else Side.LEFT
+
+    @property
+    def lead(self) -> Side:
+        return self.trail.other
+
+
+class Segment(StrEnum):
+    """Body segments that can carry a sensor."""
+
+    PELVIS = "pelvis"
+    LEFT_THIGH = "left_thigh"
+    RIGHT_THIGH = "right_thigh"
+    LEFT_SHANK = "left_shank"
+    RIGHT_SHANK = "right_shank"
+    LEAD_FOREARM = "lead_forearm"
+
+    @staticmethod
+    def thigh(side: Side) -> Segment:
+        return Segment.LEFT_THIGH if side is Side.LEFT else Segment.RIGHT_THIGH
+
+    @staticmethod
+    def shank(side: Side) -> Segment:
+        return Segment.LEFT_SHANK if side is Side.LEFT else Segment.RIGHT_SHANK
+
+
+class Flag(IntFlag):
+    """What is known to be wrong with one sample; several may hold at once."""
+
+    OK = 0
+    SATURATED = 1
+    """An axis stood at the end of its range."""
+    GAP_BEFORE = 2
+    """Samples are missing between this one and the one before."""
+    RESTART = 4
+    """First sample after the sensor's counter started again."""
+    INVALID = 8
+    """Not finite, or all zero: carries the time only."""
+    FILLED = 16
+    """Not measured: put in by a later stage to bridge a short gap."""
+
+
+class LinkState(StrEnum):
+    """State of the radio link to one sensor."""
+
+    SEARCHING = "searching"
+    CONNECTING = "connecting"
+    CONNECTED = "connected"
+    STREAMING = "streaming"
+    SILENT = "silent"
+    LOST = "lost"
+    CLOSED = "closed"
+
+
+class Motion(StrEnum):
+    """Live state of the trail thigh angle. All but IDLE occur in the downswing only."""
+
+    IDLE = "idle"
+    LOSING = "losing"
+    STALLED = "stalled"
+    REGAINING = "regaining"
+
+
+class Phase(StrEnum):
+    """Phases of a rep, in their order; WAITING lies between reps."""
+
+    WAITING = "waiting"
+    ADDRESS = "address"
+    BACKSWING = "backswing"
+    DOWNSWING = "downswing"
+    THROUGH_SWING = "through-swing"
+    FINISH = "finish"
+
+
+class Level(StrEnum):
+    """How good a fitting is, in words a player understands."""
+
+    GOOD = "good"
+    FAIR = "fair"
+    POOR = "poor"
+
+
+class Verdict(StrEnum):
+    """Outcome of a rule that was not simply met."""
+
+    FAULT = "fault"
+    UNSURE = "unsure"
+    """The limit lies inside the error bar of the value."""
+
+
+# ── inputs: what the journal keeps ───────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class RawPacket:
+    """One notification, as it came."""
+
+    sensor: str
+    host_ns: int
+    """Monotonic host clock, read first thing in the radio's callback."""
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNote:
+    """What the link to one sensor did, and facts read from the sensor (battery_percent, mtu, serial, firmware …)."""
+
+    sensor: str
+    host_ns: int
+    state: LinkState
+    detail: str = ""
+    facts: Mapping[str, Json] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """Something a person or a script asked for. Verbs are listed in `imufeedback.pipeline`."""
+
+    host_ns: int
+    verb: str
+    args: Mapping[str, Json] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Nothing but the passing of time, so that waits can end while the radio is silent."""
+
+    host_ns: int
+
+
+Item: TypeAlias = RawPacket | LinkNote | Command | Tick
+
+
+# ── between the stages ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceBlock:
+    """Samples of one packet in the sensor's own time."""
+
+    sensor: str
+    host_ns: int
+    """Arrival of the packet."""
+    tick: Ints
+    """(N,) device counter of each sample, modulo the counter's width."""
+    gyr_rad_s: Floats
+    """(N, 3) sensor frame."""
+    acc_m_s2: Floats
+    """(N, 3) specific force, sensor frame; +g upwards at rest."""
+    flags: npt.NDArray[np.uint8]
+    """(N,) see `Flag`."""
+
+
+@dataclass(frozen=True, slots=True)
+class ImuBlock:
+    """The same in session time. A type of its own, so that unaligned data cannot reach the fusion."""
+
+    sensor: str
+    t_s: Floats
+    """(N,) strictly rising within one sensor."""
+    dt_s: Floats
+    """(N,) step since the sample before by the sensor's own clock, corrected for its rate; the integration step."""
+    gyr_rad_s: Floats
+    acc_m_s2: Floats
+    flags: npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class OrientationBlock:
+    """Orientation of one sensor, with what the filter knows about it."""
+
+    sensor: str
+    t_s: Floats
+    q_es: Floats
+    """(N, 4) sensor to earth; the earth's heading is this sensor's own."""
+    gyr_rad_s: Floats
+    """(N, 3) bias removed, sensor frame."""
+    acc_m_s2: Floats
+    """(N, 3) as measured, sensor frame."""
+    bias_rad_s: Floats
+    """(N, 3) gyroscope bias that was removed."""
+    rest: Bools
+    """(N,)"""
+    inclination_sd_rad: Floats
+    """(N,) one standard deviation of the tilt error."""
+    heading_sd_rad: Floats
+    """(N,) growth of the heading error since the filter began, one standard deviation."""
+    flags: npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class AlignedBlock:
+    """All worn sensors on one time grid; S segments in the order of `segments`."""
+
+    segments: tuple[Segment, ...]
+    t_s: Floats
+    """(N,) multiples of the grid step."""
+    q_es: Floats
+    """(N, S, 4)"""
+    gyr_rad_s: Floats
+    """(N, S, 3) bias removed, sensor frame."""
+    acc_m_s2: Floats
+    """(N, S, 3)"""
+    rest: Bools
+    """(N, S)"""
+    inclination_sd_rad: Floats
+    """(N, S)"""
+    heading_sd_rad: Floats
+    """(N, S)"""
+    ok: Bools
+    """(N, S) false where the sensor had nothing fresh enough."""
+    saturated: Bools
+    """(N, S)"""
+
+
+# ── angles ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class JointAngles:
+    """Joint coordinate system angles of one joint (Grood & Suntay, J Biomech Eng 1983;105:136-44; ISB 2002)."""
+
+    joint: str
+    """``hip`` or ``knee``."""
+    side: Side
+    t_s: Floats
+    angle_rad: Floats
+    """(N, 3) flexion, adduction, internal rotation; positive as named on both sides; NaN where not known."""
+    rate_rad_s: Floats
+    """(N, 3) their rates, from the relative gyroscope signal."""
+    sd_rad: Floats
+    """(N, 3) one standard deviation of the angles."""
+    ok: Bools
+    """(N,)"""
+
+
+@dataclass(frozen=True, slots=True)
+class PelvisAngles:
+    """Pelvis in the order rotation, obliquity, tilt (Baker, Gait Posture 2001;13:1-6)."""
+
+    t_s: Floats
+    angle_rad: Floats
+    """(N, 3) turn (+ towards the target), side tilt (+ lead side up), forward tilt (+ tipped forward)."""
+    rate_rad_s: Floats
+    sd_rad: Floats
+    ok: Bools
+
+
+@dataclass(frozen=True, slots=True)
+class Angles:
+    """One stretch of the body's angles on one time base."""
+
+    t_s: Floats
+    pelvis: PelvisAngles
+    joints: tuple[JointAngles, ...]
+
+    def joint(self, joint: str, side: Side) -> JointAngles:
+        """The angles of one joint. Raises KeyError when it carries no sensors."""
+        for one in self.joints:
+            if one.joint == joint and one.side is side:
+                return one
+        raise KeyError(f"no {side} {joint} in these angles")
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentFit:
+    """How one sensor sits on its segment."""
+
+    segment: Segment
+    q_sb: Floats
+    """(4,) segment to sensor: takes coordinates in the segment to coordinates in the sensor."""
+    level: Level
+    sd_rad: float
+    """One standard deviation of the remaining axis error."""
+    reason: str | None
+    """Why the level is not good, in words for the player."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A fitting of all worn sensors."""
+
+    method: str
+    segments: tuple[SegmentFit, ...]
+
+    @property
+    def level(self) -> Level:
+        """The worst level of any segment."""
+        order = (Level.GOOD, Level.FAIR, Level.POOR)
+        return max((one.level for one in self.segments), key=order.index)
+
+
+# ── events: what comes out ───────────────────────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The link of a sensor changed, or told a fact."""
+
+    sensor: str
+    t_s: float
+    state: LinkState
+    detail: str
+    facts: Mapping[str, Json]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Samples of one sensor that never came."""
+
+    sensor: str
+    t_s: float
+    """Time of the first sample after the gap."""
+    duration_s: float
+    lost: int
+
+
+@dataclass(frozen=True, slots=True)
+class PacketRejected:
+    """A packet, or a part of it, that could not be used."""
+
+    sensor: str
+    t_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClockFitted:
+    """A sensor's clock against the session's."""
+
+    sensor: str
+    t_s: float
+    rate_hz: float
+    """Measured sample rate."""
+    skew_ppm: float
+    spread_s: float
+    """Median delay above the lower envelope: how much the arrivals scatter."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockRestarted:
+    """A sensor's counter began again (power cycle, reset): its filter starts anew."""
+
+    sensor: str
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    t_s: float
+    fit: Fit
+
+
+@dataclass(frozen=True, slots=True)
+class FitRefused:
+    t_s: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Zeroed:
+    """Pelvis turn and hip rotations now count from here."""
+
+    t_s: float
+    reason: str
+    """``address``, ``stillness`` or ``asked``."""
+
+
+@dataclass(frozen=True, slots=True)
+class StateChanged:
+    """Live state of the trail thigh angle."""
+
+    t_s: float
+    """When it was decided."""
+    onset_s: float
+    """When it began, as seen from the decision."""
+    state: Motion
+    thigh_angle_rad: float
+    turn_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseChanged:
+    t_s: float
+    phase: Phase
+
+
+@dataclass(frozen=True, slots=True)
+class Rep:
+    """One swing or one repetition of a drill."""
+
+    index: int
+    kind: str
+    start_s: float
+    end_s: float
+    marks: Mapping[str, float]
+    """Seconds, by name: address_s, top_s, level_s, impact_s, finish_s; one that was not found is missing."""
+    estimated: tuple[str, ...]
+    """Names of the marks that are estimates, not observations."""
+    features: Mapping[str, float]
+    """Names end in their unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A rule that was not met, or may not have been."""
+
+    rule: str
+    rep: int
+    t_s: float
+    value: float
+    limit: float
+    unit: str
+    verdict: Verdict
+    text: str
+    """Key of the text in the rule set."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """A sound to play now, or never."""
+
+    sound: str
+    t_s: float
+    """Time of the sample that decided it."""
+    expires_s: float
+    """Later than this it is dropped, never played late."""
+    priority: int
+    rep: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SensorTotals:
+    """Counts of one sensor over the whole session; comes once, at the end."""
+
+    sensor: str
+    segment: Segment
+    rate_hz: float
+    samples: int
+    lost: int
+    rejected: int
+    duplicates: int
+    reordered: int
+    saturated: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something in the tool itself failed. Shown, never swallowed."""
+
+    t_s: float
+    where: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something a person should know, in one line."""
+
+    t_s: float
+    text: str
+
+
+Event: TypeAlias = (
+    Link
+    | Gap
+    | PacketRejected
+    | ClockFitted
+    | ClockRestarted
+    | Fitted
+    | FitRefused
+    | Zeroed
+    | Angles
+    | StateChanged
+    | PhaseChanged
+    | Rep
+    | Finding
+    | Cue
+    | SensorTotals
+    | Fault
+    | Notice
+)
+
+
+# ── helpers over records ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArray[Any]:
+    """The array as a read-only one of `dtype`; copies only when it must.
+
+    A view is frozen, not its base: callers hand over arrays that they made themselves.
+    """
+    out = np.asarray(array, dtype=dtype)
+    if out.flags.writeable:
+        out = out.view()
+        out.flags.writeable = False
+    return out
+
+
+def same(a: object, b: object) -> bool:
+    """Exact equality of records, arrays and containers; NaN equals NaN."""
+    if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
+        if not (isinstance(a, np.ndarray) and isinstance(b, np.ndarray)):
+            return False
+        if a.dtype != b.dtype or a.shape != b.shape:
+            return False
+        return bool(np.array_equal(a, b, equal_nan=a.dtype.kind == "f"))
+    if is_dataclass(a) and not isinstance(a, type):
+        return type(a) is type(b) and all(same(getattr(a, f.name), getattr(b, f.name)) for f in fields(a))
+    if isinstance(a, Mapping) and isinstance(b, Mapping):
+        return a.keys() == b.keys() and all(same(a[k], b[k]) for k in a)
+    if isinstance(a, list | tuple) and isinstance(b, list | tuple):
+        return len(a) == len(b) and all(same(x, y) for x, y in zip(a, b, strict=True))
+    if isinstance(a, float) and isinstance(b, float):
+        return a == b or (a != a and b != b)
+    return a == b

@@ -1,0 +1,13 @@
+"""The trail thigh angle never grows after the top, before it reaches its target."""
+
+from __future__ import annotations
+
+from imufeedback.records import Rep
+from imufeedback.rules.kinds import Outcome, spread, verdict
+from imufeedback.rules.ruleset import Rule
+
+
+def check(rule: Rule, rep: Rep) -> Outcome | None:
+    value = rep.features["trail_thigh_growth_deg"]
+    found = verdict(value - rule.limit, spread(rule, rep))
+    return Outcome(rep.features["trail_thigh_growth_from_s"], value, found) if found else None

@@ -1,0 +1,16 @@
+"""A synthetic golfer: smooth motion with exact truth, ideal sensors on the segments, and the packets they would send.
+
+::
+
+    profile.py      scalar courses of time (or of pelvis turn) with exact first and second derivatives
+    kinematics.py   a chain of hinges: orientation, angular rate, angular acceleration, position, all exact
+    plan.py         which scalar a body has (channels), and what each does when (pieces)
+    swing.py        one rep: back, down, through; the flaws
+    player.py       variety: the numbers of one invented player
+    golfer.py       player + plan -> pose at any instants
+    script.py       a whole session: fitting movements, then reps, with the truth of every rep
+    sensors.py      ideal inertial sensors at places on the segments
+    stream.py       samples -> packets
+
+Nothing here is measured from a person. Published values are named beside the numbers that follow them.
+"""

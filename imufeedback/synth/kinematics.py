@@ -1,0 +1,88 @@
+"""A chain of hinges: every derivative is exact, nothing is differenced.
+
+For a child that turns about an axis ``u`` fixed in parent and child, ``R_child = R_parent · R_u(θ)``, in child axes
+
+    ω_child = R_uᵀ ω_parent + u θ'
+    α_child = R_uᵀ α_parent - (u θ') × (R_uᵀ ω_parent) + u θ''
+
+and a place ``r`` fixed in a segment accelerates by ``α × r + ω × (ω × r)`` more than the segment's origin
+(rigid-body kinematics, any textbook of dynamics).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial.transform import Rotation
+
+from imufeedback.records import Floats
+from imufeedback.synth.profile import Course
+
+EARTH_FROM_Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+"""Takes coordinates in a body that stands upright (x anterior, y up, z right) to the earth (x ahead, y left, z up)."""
+
+X, Y, Z = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One segment at N instants."""
+
+    rotation: Rotation
+    """Segment to earth, N of them."""
+    gyr_rad_s: Floats
+    """(N, 3) angular velocity, segment axes."""
+    gyr_rate_rad_s2: Floats
+    """(N, 3) angular acceleration, segment axes."""
+    position_m: Floats
+    """(N, 3) of the origin, earth axes; velocity and acceleration likewise."""
+    velocity_m_s: Floats
+    acceleration_m_s2: Floats
+
+    @property
+    def q_eb(self) -> Floats:
+        """(N, 4) segment to earth, scalar first."""
+        return np.asarray(self.rotation.as_quat(scalar_first=True), dtype=np.float64)
+
+    def turned(self, axis: int, course: Course) -> Frame:
+        """The same origin, turned about its own axis (`X`, `Y` or `Z`) by ``course`` in radians."""
+        unit = np.eye(3)[axis]
+        back = Rotation.from_rotvec(-course.value[:, None] * unit)
+        carried = back.apply(self.gyr_rad_s)
+        own = course.rate[:, None] * unit
+        rate = back.apply(self.gyr_rate_rad_s2) - np.cross(own, carried) + course.accel[:, None] * unit
+        return replace(self, rotation=self.rotation * back.inv(), gyr_rad_s=carried + own, gyr_rate_rad_s2=rate)
+
+    def moved(self, r_m: npt.ArrayLike) -> Frame:
+        """The same orientation, with the origin at the place ``r_m`` (3,) fixed in the segment."""
+        r = np.array(r_m, dtype=np.float64)  # a copy: scipy refuses read-only vectors
+        swirl = np.cross(self.gyr_rad_s, r)
+        pull = np.cross(self.gyr_rate_rad_s2, r) + np.cross(self.gyr_rad_s, swirl)
+        return replace(
+            self,
+            position_m=self.position_m + self.rotation.apply(r),
+            velocity_m_s=self.velocity_m_s + self.rotation.apply(swirl),
+            acceleration_m_s2=self.acceleration_m_s2 + self.rotation.apply(pull),
+        )
+
+    def specific_force(self, gravity_m_s2: float) -> Floats:
+        """(N, 3) what an ideal accelerometer at the origin feels, segment axes: acceleration minus gravity."""
+        return np.asarray(
+            self.rotation.apply(self.acceleration_m_s2 + np.array([0.0, 0.0, gravity_m_s2]), inverse=True)
+        )
+
+
+def upright(ahead: Course, left: Course, up: Course) -> Frame:
+    """A frame that stands upright and faces ahead; its origin moves as the three courses (m) say."""
+    n = len(ahead.value)
+    still = np.zeros((n, 3))
+    return Frame(
+        rotation=Rotation.from_matrix(np.broadcast_to(EARTH_FROM_Y_UP, (n, 3, 3))),
+        gyr_rad_s=still,
+        gyr_rate_rad_s2=still,
+        position_m=np.stack([ahead.value, left.value, up.value], axis=1),
+        velocity_m_s=np.stack([ahead.rate, left.rate, up.rate], axis=1),
+        acceleration_m_s2=np.stack([ahead.accel, left.accel, up.accel], axis=1),
+    )

@@ -1,0 +1,143 @@
+"""Scalar profiles that are twice continuously differentiable, with exact derivatives.
+
+A profile is a function of one variable: time in seconds, or pelvis turn in radians. `Spline` is a piecewise quintic
+(or lower) polynomial; `Along` is a function of turn followed in time, by the chain rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from scipy.interpolate import CubicHermiteSpline, PPoly
+
+from imufeedback.errors import UsageError
+from imufeedback.records import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Value, rate and acceleration of one scalar at N instants, each (N,)."""
+
+    value: Floats
+    rate: Floats
+    accel: Floats
+
+    def scaled(self, factor: float) -> Course:
+        return Course(factor * self.value, factor * self.rate, factor * self.accel)
+
+
+class Profile(Protocol):
+    """A scalar as a function of ``x`` (N,); all three answers are exact and vectorised."""
+
+    def value(self, x: Floats) -> Floats: ...
+
+    def rate(self, x: Floats) -> Floats: ...
+
+    def accel(self, x: Floats) -> Floats: ...
+
+
+def course(profile: Profile, x: Floats) -> Course:
+    """All three at once."""
+    return Course(profile.value(x), profile.rate(x), profile.accel(x))
+
+
+class Constant:
+    """The same value always."""
+
+    def __init__(self, value: float) -> None:
+        self._value = value
+
+    def value(self, x: Floats) -> Floats:
+        return np.full(np.shape(x), self._value)
+
+    def rate(self, x: Floats) -> Floats:
+        return np.zeros(np.shape(x))
+
+    accel = rate
+
+
+class Spline:
+    """A piecewise polynomial. Outside its knots it goes on as its end pieces do; callers stay inside."""
+
+    def __init__(self, poly: Any) -> None:
+        self._value = poly
+        self._rate = poly.derivative(1)
+        self._accel = poly.derivative(2)
+
+    @classmethod
+    def through(cls, knots: Sequence[tuple[float, ...]]) -> Spline:
+        """Quintic Hermite pieces through ``(x, value[, rate[, accel]])``; what is left out is 0.
+
+        Between two knots with nothing but values this is the quintic smoothstep, 10u³ - 15u⁴ + 6u⁵.
+        Raises UsageError for fewer than two knots, or when x does not rise.
+        """
+        x = _rising(knots)
+        value, rate, accel = np.array([(*knot[1:], 0.0, 0.0)[:3] for knot in knots]).T
+        return cls(PPoly(_quintic(np.diff(x), value, rate, accel), x))
+
+    @classmethod
+    def from_rates(cls, start: float, knots: Sequence[tuple[float, float]]) -> Spline:
+        """The integral of a rate: `start` at the first knot, cubic smoothsteps of rate between ``(x, rate)`` knots.
+
+        The rate stays between the rates at both knots, so that limits on it can be promised.
+        Raises UsageError for fewer than two knots, or when x does not rise.
+        """
+        x = _rising(knots)
+        rate = CubicHermiteSpline(x, [knot[1] for knot in knots], np.zeros(len(x)))
+        poly = rate.antiderivative()
+        poly.c[-1] += start
+        return cls(PPoly(poly.c, poly.x))
+
+    def value(self, x: Floats) -> Floats:
+        return np.asarray(self._value(x), dtype=np.float64)
+
+    def rate(self, x: Floats) -> Floats:
+        return np.asarray(self._rate(x), dtype=np.float64)
+
+    def accel(self, x: Floats) -> Floats:
+        return np.asarray(self._accel(x), dtype=np.float64)
+
+
+class Along:
+    """``outer(inner(t))``: a function of pelvis turn, followed in time."""
+
+    def __init__(self, outer: Profile, inner: Profile) -> None:
+        self.outer = outer
+        self.inner = inner
+
+    def value(self, x: Floats) -> Floats:
+        return self.outer.value(self.inner.value(x))
+
+    def rate(self, x: Floats) -> Floats:
+        return self.outer.rate(self.inner.value(x)) * self.inner.rate(x)
+
+    def accel(self, x: Floats) -> Floats:
+        at = self.inner.value(x)
+        return self.outer.accel(at) * self.inner.rate(x) ** 2 + self.outer.rate(at) * self.inner.accel(x)
+
+
+def _quintic(h: Floats, value: Floats, rate: Floats, accel: Floats) -> Floats:
+    """(6, K) coefficients of K pieces of lengths `h` (K,), highest power first, from what holds at K + 1 knots.
+
+    scipy's `BPoly.from_derivatives` gives the same (see tests) in many times the time.
+    """
+    start = value[:-1], rate[:-1], accel[:-1] / 2
+    missing = value[1:] - value[:-1] - rate[:-1] * h - accel[:-1] * h**2 / 2
+    faster = (rate[1:] - rate[:-1] - accel[:-1] * h) * h
+    harder = (accel[1:] - accel[:-1]) * h**2 / 2
+    third = (10 * missing - 4 * faster + harder) / h**3
+    fourth = (-15 * missing + 7 * faster - 2 * harder) / h**4
+    fifth = (6 * missing - 3 * faster + harder) / h**5
+    return np.stack([fifth, fourth, third, *start[::-1]])
+
+
+def _rising(knots: Sequence[tuple[float, ...]]) -> Floats:
+    x = np.array([knot[0] for knot in knots], dtype=np.float64)
+    if len(x) < 2 or not np.all(np.diff(x) > 0):
+        raise UsageError(
+            f"a profile needs two knots or more, rising, not {x.tolist()}", hint="check durations and turns"
+        )
+    return x

@@ -1,0 +1,149 @@
+"""A whole session: stand still, fitting movements, then reps; with the truth of every rep.
+
+Fitting movements: right knee up twice, left knee up twice, two bows with straight legs, each between moments of
+standing still; less than 30 s in all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from imufeedback.errors import UsageError
+from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
+from imufeedback.synth.player import Pace, make_player, rep_shape
+from imufeedback.synth.swing import Flaw, Swing, make_swing
+from imufeedback.synth.truth import RepTruth, rep_truth
+
+Window: TypeAlias = tuple[float, float]
+"""From and to, seconds."""
+
+STILL_S = 3.5
+LIFT_HIP_RAD, LIFT_KNEE_RAD = np.deg2rad([75.0, 110.0])
+"""Heel under the seat: a shank that only hung down would not turn, and its axis could not be found."""
+BOW_RAD = float(np.deg2rad(45.0))
+BEND_S, ADDRESS_S, HOLD_S, RETURN_S, REST_S = 1.2, 1.8, 1.2, 1.5, 0.6
+"""Standing to address, still at address, still at the finish, finish to standing, standing."""
+
+
+@dataclass(frozen=True, slots=True)
+class FitWindows:
+    """Where the fitting movements are; ``flex`` is a turn about the segment's z axis, by segment."""
+
+    still: Window
+    flex: dict[Segment, Window]
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What really happened."""
+
+    reps: tuple[RepTruth, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Script:
+    """A session that can be asked for its pose at any instant (`golfer`)."""
+
+    hand: Hand
+    pace: Pace
+    seed: int
+    golfer: Golfer
+    swings: tuple[Swing, ...]
+    truth: Truth
+    fit_windows: FitWindows
+    ready_s: float
+    """The fitting movements are over, with a still moment after them."""
+    duration_s: float
+
+
+def make_script(
+    *,
+    hand: Hand = Hand.RIGHT,
+    pace: Pace = Pace.SLOW,
+    flaw: Flaw | Sequence[Flaw] = Flaw.NONE,
+    reps: int = 5,
+    seed: int = 1,
+) -> Script:
+    """A session of `reps` reps; `flaw` is that of every rep, or one for each rep.
+
+    A seed gives one player; the other hand gives its mirror image (the fitting movements begin with the right knee for
+    both). Raises UsageError for a negative number of reps, or another number of flaws than of reps.
+    """
+    flaws = [flaw] * reps if isinstance(flaw, Flaw) else list(flaw)
+    if reps < 0 or len(flaws) != reps:
+        raise UsageError(f"{reps} reps and {len(flaws)} flaws", hint="give one flaw, or one for each rep")
+    player = make_player(hand, pace, seed)
+    pieces, windows = _fitting(hand)
+    ready_s = pieces[-1].end_s
+    rng = np.random.default_rng([seed, 3])
+    swings, truths = [], []
+    for index, one in enumerate(flaws):
+        start_s = pieces[-1].end_s + BEND_S
+        swing = make_swing(rep_shape(player.shape, rng), one, start_s + ADDRESS_S)
+        pieces += _around(swing, pieces[-1].end_s)
+        swings.append(swing)
+        truths.append(rep_truth(index, start_s, swing))
+    plan = Plan(pieces)
+    return Script(
+        hand, pace, seed, Golfer(player, plan), tuple(swings), Truth(tuple(truths)), windows, ready_s, plan.duration_s
+    )
+
+
+def _around(swing: Swing, start_s: float) -> list[Piece]:
+    """Bend, address, the swing, hold the finish, back to standing."""
+    address = swing.shape.address()
+    finish = _end_of(swing.pieces[-1])
+    bent_s, held_s = start_s + BEND_S, swing.finish_s + HOLD_S
+    back_s = held_s + RETURN_S
+    return [
+        move(start_s, bent_s, STANDING, address),
+        hold(bent_s, swing.address_s, address),
+        *swing.pieces,
+        hold(swing.finish_s, held_s, finish),
+        move(held_s, back_s, finish, STANDING),
+        hold(back_s, back_s + REST_S, STANDING),
+    ]
+
+
+def _end_of(piece: Piece) -> Posture:
+    at = np.array([piece.end_s])
+    return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
+
+
+def _fitting(hand: Hand) -> tuple[list[Piece], FitWindows]:
+    pieces = [hold(0.0, STILL_S, STANDING)]
+    still = (0.3, STILL_S - 0.3)
+    lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}
+    flex = {Segment.PELVIS: _twice(pieces, _bowed(hand), 1.1, 0.3)}
+    for side, window in lifts.items():
+        flex |= {Segment.thigh(side): window, Segment.shank(side): window}
+    pieces.append(hold(pieces[-1].end_s, pieces[-1].end_s + 1.6, STANDING))
+    return pieces, FitWindows(still, flex)
+
+
+def _lifted(side: Side, hand: Hand) -> Posture:
+    flexion, _, _, knee = leg(side, hand)
+    return {flexion: float(LIFT_HIP_RAD), knee: float(LIFT_KNEE_RAD)}
+
+
+def _bowed(hand: Hand) -> Posture:
+    """Forward with straight legs: the thighs stay upright, so both hips bend as far as the pelvis tips."""
+    hips = {leg(side, hand)[0]: BOW_RAD for side in Side}
+    return {Channel.FORWARD_TILT: BOW_RAD, Channel.DEPTH: -0.06, **hips}
+
+
+def _twice(pieces: list[Piece], there: Posture, move_s: float, hold_s: float) -> Window:
+    """Go there and back twice, with a still moment after each; returns from first to last motion."""
+    begin_s = end_s = pieces[-1].end_s
+    for _ in range(2):
+        t = pieces[-1].end_s
+        out, held, end_s = t + move_s, t + move_s + hold_s, t + 2 * move_s + hold_s
+        pieces += [move(t, out, STANDING, there), hold(out, held, there), move(held, end_s, there, STANDING)]
+        pieces.append(hold(end_s, end_s + 0.4, STANDING))
+    return begin_s, end_s

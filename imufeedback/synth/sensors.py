@@ -1,0 +1,75 @@
+"""Ideal inertial sensors at places on the segments: exact angular rate and specific force, in the sensor's own axes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from imufeedback.constants import normal_gravity_m_s2
+from imufeedback.errors import UsageError
+from imufeedback.records import Floats, Segment, frozen
+from imufeedback.synth.golfer import SEGMENTS, TruthPose
+
+GRAVITY_M_S2 = normal_gravity_m_s2(math.radians(50.0))
+"""Where the invented players stand: 50° latitude, at sea level."""
+
+PLACES_M = {
+    Segment.PELVIS: (-0.10, 0.08, 0.0),  # over the sacrum
+    Segment.LEFT_THIGH: (0.01, -0.21, -0.08),  # outside, half way down
+    Segment.RIGHT_THIGH: (0.01, -0.21, 0.08),
+    Segment.LEFT_SHANK: (0.05, -0.15, 0.01),  # on the shin
+    Segment.RIGHT_SHANK: (0.05, -0.15, -0.01),
+}
+"""Usual places, in segment axes from the segment's origin."""
+
+WORN = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
+"""The least set of sensors."""
+
+
+@dataclass(frozen=True, slots=True)
+class ImuPlace:
+    """Where and how one sensor sits."""
+
+    segment: Segment
+    r_m: Floats
+    """(3,) from the segment's origin, segment axes."""
+    q_sb: Floats
+    """(4,) segment to sensor: takes coordinates in the segment to coordinates in the sensor."""
+
+
+def default_places(seed: int, segments: Sequence[Segment] = WORN) -> dict[Segment, ImuPlace]:
+    """Usual places, each sensor turned at random (any way round); a segment has the same mounting in any set.
+
+    Raises UsageError for a segment that the synthetic golfer does not have.
+    """
+    return {segment: ImuPlace(segment, frozen(_place(segment)), _mounting(seed, segment)) for segment in segments}
+
+
+def measure(pose: TruthPose, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2) -> tuple[Floats, Floats]:
+    """Angular rate (N, 3) in rad/s and specific force (N, 3) in m/s², in the sensor's axes, without any error."""
+    here = pose.frames[place.segment].moved(place.r_m)
+    mounting = Rotation.from_quat(place.q_sb, scalar_first=True)
+    return frozen(mounting.apply(here.gyr_rad_s)), frozen(mounting.apply(here.specific_force(gravity_m_s2)))
+
+
+def true_q_es(pose: TruthPose, place: ImuPlace) -> Floats:
+    """(N, 4) sensor to earth, scalar first."""
+    mounting = Rotation.from_quat(place.q_sb, scalar_first=True)
+    turned = pose.frames[place.segment].rotation * mounting.inv()
+    return frozen(turned.as_quat(scalar_first=True))
+
+
+def _place(segment: Segment) -> tuple[float, float, float]:
+    if segment not in PLACES_M:
+        raise UsageError(f"the synthetic golfer has no {segment}", hint=f"choose from {', '.join(SEGMENTS)}")
+    return PLACES_M[segment]
+
+
+def _mounting(seed: int, segment: Segment) -> Floats:
+    # Four independent normal numbers, scaled to length 1, are uniform over all rotations (Shoemake 1992, from memory).
+    q = np.random.default_rng([seed, 4, SEGMENTS.index(segment)]).standard_normal(4)
+    return frozen(q / np.linalg.norm(q))

@@ -1,0 +1,167 @@
+"""One sensor's counter to session time."""
+
+from __future__ import annotations
+
+import statistics
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, frozen
+from imufeedback.stage import Stage
+from imufeedback.timing.envelope import fit_line_below
+
+BIN_S = 1.0
+WINDOW_BINS = 90
+MIN_SPAN_S = 20.0
+"""Shorter than this a slope says more about the radio's jitter than about the clock."""
+SLEW = 0.02
+"""Largest change of the map per second of device time: time stays strictly rising when the fit moves."""
+EARLY_S = 0.5
+LATE_S = 3.0
+"""A sample from the future, or one far later than any radio delays it, means that the counter began again."""
+REPORT_S = 5.0
+GAP_STEPS = 1.5
+MIN_STEP_S = 1e-6
+"""Two samples of one tick still get a step: no rate is ever divided by nothing."""
+
+_RESTART = int(Flag.RESTART)
+
+Out = ImuBlock | Gap | ClockFitted | ClockRestarted
+
+
+@dataclass
+class _State:
+    last_tick: int | None = None
+    device_s: float = 0.0
+    """Unwrapped device time of the last sample, from 0 at the first sample after a start."""
+    t_s: float = -np.inf
+    offset_s: float = 0.0
+    """Slewed map: session time = device time + offset."""
+    target: tuple[float, float] = (0.0, 0.0)
+    """Fitted (offset at device time 0, slope) that `offset_s` moves towards."""
+    period_s: float = 0.0
+    bins: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WINDOW_BINS))
+    open_bin: tuple[float, float] | None = None
+    delays: deque[float] = field(default_factory=lambda: deque(maxlen=256))
+    reported_s: float = -np.inf
+    first_device_s: float = 0.0
+    count: int = 0
+
+
+class SensorClock(Stage[DeviceBlock, Out]):
+    """Puts one sensor's blocks into session time.
+
+    `tick_unit_s` and `tick_bits` describe the counter, `nominal_hz` the rate that the sensor claims; the rate that it
+    really has is measured from the counter. `origin_ns` is the host time of session time 0.
+    """
+
+    _state: _State
+
+    def __init__(self, sensor: str, *, tick_unit_s: float, tick_bits: int, nominal_hz: float, origin_ns: int) -> None:
+        self.sensor = sensor
+        self._unit_s = tick_unit_s
+        self._mask = (1 << tick_bits) - 1
+        self._nominal_s = 1.0 / nominal_hz
+        self._origin_ns = origin_ns
+        self._state = _State(period_s=self._nominal_s)
+
+    @property
+    def rate_hz(self) -> float:
+        """Measured sample rate; the nominal one before there is enough to measure."""
+        return 1.0 / self._state.period_s
+
+    def feed(self, item: DeviceBlock) -> list[Out]:
+        if len(item.tick) == 0:
+            return []
+        s = self._state
+        host_s = (item.host_ns - self._origin_ns) * 1e-9
+        out: list[Out] = []
+        flags = item.flags
+        if s.last_tick is None:
+            steps = self._steps(item, int(item.tick[0]))
+        else:
+            steps = self._steps(item, s.last_tick)
+            late = host_s - (s.device_s + float(steps.sum()) + s.offset_s)
+            if int(flags[0]) & _RESTART or late < -EARLY_S or late > LATE_S:
+                out.append(ClockRestarted(self.sensor, host_s))
+                self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
+                steps = self._steps(item, int(item.tick[0]))
+                flags = flags.copy()
+                flags[0] |= _RESTART
+        begins = s.last_tick is None
+        device: Floats = s.device_s + np.cumsum(steps)
+        s.last_tick = int(item.tick[-1])
+        s.device_s = float(device[-1])
+        self._note_delay(s.device_s, host_s - s.device_s, begins)
+        t_s = self._to_session(device, float(steps.sum()))
+        if begins:
+            steps[0] = s.period_s  # nothing before it: one period, as good as any
+        dt_s = np.maximum(steps, MIN_STEP_S) * (1.0 + s.target[1])
+        if steps.max() > GAP_STEPS * s.period_s:
+            out.extend(self._gaps(t_s, steps))
+        self._measure_rate(steps.tolist())
+        out.append(
+            ImuBlock(self.sensor, frozen(t_s), frozen(dt_s), item.gyr_rad_s, item.acc_m_s2, frozen(flags, np.uint8))
+        )
+        out.extend(self._report())
+        return out
+
+    def _steps(self, item: DeviceBlock, last_tick: int) -> Floats:
+        """Device seconds between samples: masked differences of the raw counter, so that a wrap is a small step."""
+        ticks = np.empty(len(item.tick) + 1, dtype=np.int64)
+        ticks[0], ticks[1:] = last_tick, item.tick
+        steps: Floats = ((ticks[1:] - ticks[:-1]) & self._mask) * self._unit_s
+        return steps
+
+    def _note_delay(self, device_s: float, delay_s: float, begins: bool) -> None:
+        """Keep the smallest delay of each bin and refit; the last sample of a block is the one least delayed."""
+        s = self._state
+        if begins:
+            s.offset_s = delay_s
+            s.first_device_s = device_s
+        if s.open_bin is None or delay_s < s.open_bin[1]:
+            s.open_bin = (device_s, delay_s)
+            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
+        elif int(device_s / BIN_S) != int(s.open_bin[0] / BIN_S):
+            s.bins.append(s.open_bin)
+            s.open_bin = (device_s, delay_s)
+            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
+        s.delays.append(delay_s - (s.target[0] + s.target[1] * device_s))
+
+    def _to_session(self, device: Floats, span: float) -> Floats:
+        """Session times; the map slews towards the fit, so that time never stops or runs back."""
+        s = self._state
+        error = s.target[0] + s.target[1] * s.device_s - s.offset_s
+        move = min(max(error, -SLEW * span), SLEW * span)
+        t_s: Floats = np.asarray(device + s.offset_s)
+        if move:
+            t_s += move * (device - (s.device_s - span)) / span
+        s.offset_s += move
+        if t_s[0] <= s.t_s:  # only after a restart: the old time base may have run ahead by a little
+            np.maximum(t_s, s.t_s + 1e-4 * np.arange(1, len(t_s) + 1), out=t_s)
+        s.t_s = float(t_s[-1])
+        return t_s
+
+    def _gaps(self, t_s: Floats, steps: Floats) -> list[Out]:
+        period = self._state.period_s
+        return [
+            Gap(self.sensor, float(t_s[i]), float(steps[i]), round(float(steps[i]) / period) - 1)
+            for i in np.flatnonzero(steps > GAP_STEPS * period)
+        ]
+
+    def _measure_rate(self, steps: list[float]) -> None:
+        """Follow the sample period slowly; steps across gaps say nothing about it."""
+        s = self._state
+        for step in steps:
+            if 0.5 * s.period_s < step < GAP_STEPS * s.period_s:
+                s.count += 1
+                s.period_s += (step - s.period_s) / min(s.count + 20, 2000)
+
+    def _report(self) -> list[Out]:
+        s = self._state
+        if s.device_s - s.first_device_s < REPORT_S or s.t_s - s.reported_s < REPORT_S:
+            return []
+        s.reported_s = s.t_s
+        return [ClockFitted(self.sensor, s.t_s, self.rate_hz, s.target[1] * 1e6, statistics.median(s.delays))]

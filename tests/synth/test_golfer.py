@@ -1,0 +1,216 @@
+"""The golfer's signs, and that orientation, rates, positions and angles are of one motion."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from imufeedback.errors import UsageError
+from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.golfer import SEGMENTS, Golfer
+from imufeedback.synth.kinematics import EARTH_FROM_Y_UP
+from imufeedback.synth.plan import STANDING, Channel, Plan, hold, leg
+from imufeedback.synth.player import Pace, make_player
+from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.swing import Flaw
+
+BOTH_HANDS = pytest.mark.parametrize("hand", list(Hand))
+AHEAD, LEFT, UP = np.eye(3)
+
+
+def held(hand: Hand, **channels: float):
+    posture = {Channel(name): value for name, value in channels.items()}
+    return Golfer(make_player(hand, Pace.SLOW, 1), Plan([hold(0.0, 1.0, posture)])).pose(np.array([0.5]))
+
+
+def axes(pose, segment: Segment) -> np.ndarray:
+    """(3, 3) columns: the segment's x, y, z in the earth."""
+    return pose.frames[segment].rotation.as_matrix()[0]
+
+
+def target(hand: Hand) -> np.ndarray:
+    """A player who faces ahead has the target on the lead side."""
+    return LEFT if hand.lead is Side.LEFT else -LEFT
+
+
+@pytest.fixture(scope="module", params=list(Pace))
+def swing_script(request: pytest.FixtureRequest) -> Script:
+    return make_script(pace=request.param, reps=1, seed=7)
+
+
+@pytest.fixture(scope="module")
+def whole() -> tuple[Script, np.ndarray]:
+    script = make_script(pace=Pace.FULL, reps=1, seed=5, flaw=Flaw.PUSH_BACK)
+    return script, np.arange(0.0, script.duration_s, 0.001)
+
+
+@BOTH_HANDS
+def test_quiet_standing_is_all_zero(hand: Hand) -> None:
+    pose = Golfer(make_player(hand, Pace.SLOW, 1), Plan([hold(0.0, 1.0, STANDING)])).pose(np.array([0.5]))
+    for segment in SEGMENTS:
+        np.testing.assert_allclose(axes(pose, segment), EARTH_FROM_Y_UP, atol=1e-15)
+    assert not pose.pelvis_rad.any()
+    assert not any(pose.hip_rad[side].any() or pose.knee_rad[side].any() for side in Side)
+
+
+@BOTH_HANDS
+def test_turn_is_towards_the_target(hand: Hand) -> None:
+    faces = axes(held(hand, turn=0.3), Segment.PELVIS)[:, 0]
+    assert faces @ target(hand) == pytest.approx(np.sin(0.3))
+    assert faces @ AHEAD == pytest.approx(np.cos(0.3))
+
+
+@BOTH_HANDS
+def test_side_tilt_is_lead_side_up(hand: Hand) -> None:
+    right = axes(held(hand, side_tilt=0.2), Segment.PELVIS)[:, 2]
+    lead = right if hand.lead is Side.RIGHT else -right
+    assert lead @ UP == pytest.approx(np.sin(0.2))
+
+
+@BOTH_HANDS
+def test_forward_tilt_tips_forward(hand: Hand) -> None:
+    up = axes(held(hand, forward_tilt=0.3), Segment.PELVIS)[:, 1]
+    assert up @ AHEAD == pytest.approx(np.sin(0.3))
+
+
+@BOTH_HANDS
+@pytest.mark.parametrize("side", list(Side))
+def test_hip_angles_are_positive_as_named_on_both_sides(hand: Hand, side: Side) -> None:
+    outward = LEFT if side is Side.LEFT else -LEFT
+    flexion, adduction, rotation, knee = leg(side, hand)
+    down = -axes(held(hand, **{flexion: 0.4}), Segment.thigh(side))[:, 1]
+    assert down @ AHEAD == pytest.approx(np.sin(0.4)), "flexion brings the thigh forward"
+    down = -axes(held(hand, **{adduction: 0.2}), Segment.thigh(side))[:, 1]
+    assert down @ outward == pytest.approx(-np.sin(0.2)), "adduction brings it to the midline"
+    front = axes(held(hand, **{rotation: 0.3}), Segment.thigh(side))[:, 0]
+    assert front @ outward == pytest.approx(-np.sin(0.3)), "internal rotation turns its front to the midline"
+    down = -axes(held(hand, **{knee: 0.5}), Segment.shank(side))[:, 1]
+    assert down @ AHEAD == pytest.approx(-np.sin(0.5)), "knee flexion brings the shank back"
+
+
+@BOTH_HANDS
+@pytest.mark.parametrize("channel", ["sway", "depth", "height"])
+def test_the_pelvis_moves_as_named(hand: Hand, channel: str) -> None:
+    direction = {"sway": target(hand), "depth": AHEAD, "height": UP}[channel]
+    moved = (
+        held(hand, **{channel: 0.1}).frames[Segment.PELVIS].position_m - held(hand).frames[Segment.PELVIS].position_m
+    )
+    np.testing.assert_allclose(moved[0], 0.1 * direction, atol=1e-15)
+
+
+@BOTH_HANDS
+def test_a_bow_leaves_the_thighs_upright(hand: Hand) -> None:
+    script = make_script(hand=hand, reps=0, seed=3)
+    a, b = script.fit_windows.flex[Segment.PELVIS]
+    pose = script.golfer.pose(np.linspace(a, b, 200))
+    up = pose.frames[Segment.LEFT_THIGH].rotation.as_matrix()[:, :, 1]
+    np.testing.assert_allclose(up, np.broadcast_to(UP, up.shape), atol=1e-12)
+    assert np.degrees(pose.hip_rad[Side.LEFT][:, 0].max()) == pytest.approx(45, abs=0.1)
+
+
+def product(steps: Rotation) -> Rotation:
+    """All of 2ⁿ rotations one after the other."""
+    while len(steps) > 1:
+        steps = steps[0::2] * steps[1::2]
+    return steps[0]
+
+
+@pytest.mark.parametrize("segment", SEGMENTS)
+def test_gyroscope_integrates_back_to_the_orientation(whole: tuple[Script, np.ndarray], segment: Segment) -> None:
+    """scipy's Rotation, with the rate in the middle of every 1 ms step, from the first instant to the last."""
+    script, t = whole
+    truth = script.golfer.pose(t, (segment,)).frames[segment].rotation
+    middle = script.golfer.pose(t + 0.0005, (segment,)).frames[segment]
+    steps = Rotation.from_rotvec(middle.gyr_rad_s * 0.001)
+    now, errors = truth[0], []
+    for k in range(0, len(t) - 256, 256):
+        now = now * product(steps[k : k + 256])
+        errors.append((now.inv() * truth[k + 256]).magnitude())
+    assert np.degrees(max(errors)) < 0.01
+
+
+@pytest.mark.parametrize("segment", SEGMENTS)
+def test_acceleration_is_the_second_derivative_of_position(whole: tuple[Script, np.ndarray], segment: Segment) -> None:
+    script, t = whole
+    h, r = 2e-5, (0.05, -0.2, 0.08)
+    now, before, after = (script.golfer.pose(t + d, (segment,)).frames[segment].moved(r) for d in (0.0, -h, h))
+    # Third derivatives jump at knots, and there a central difference is off by a quarter of jump times step.
+    second = (before.position_m - 2 * now.position_m + after.position_m) / h**2
+    assert np.abs(now.acceleration_m_s2 - second).max() < 0.05
+    assert np.sqrt(np.mean((now.acceleration_m_s2 - second) ** 2)) < 5e-4
+    angular = (after.gyr_rad_s - before.gyr_rad_s) / (2 * h)
+    assert np.abs(now.gyr_rate_rad_s2 - angular).max() < 0.3
+    assert np.sqrt(np.mean((now.gyr_rate_rad_s2 - angular) ** 2)) < 2e-3
+
+
+def test_nothing_jumps_between_the_pieces(whole: tuple[Script, np.ndarray]) -> None:
+    script, _ = whole
+    borders = np.array([piece.start_s for piece in script.golfer.plan.pieces[1:]])
+    before, after = script.golfer.pose(borders - 1e-9), script.golfer.pose(borders + 1e-9)
+    for segment in SEGMENTS:
+        a, b = before.frames[segment], after.frames[segment]
+        np.testing.assert_allclose(a.q_eb, b.q_eb, atol=1e-7)
+        np.testing.assert_allclose(a.gyr_rate_rad_s2, b.gyr_rate_rad_s2, atol=1e-3)
+        np.testing.assert_allclose(a.acceleration_m_s2, b.acceleration_m_s2, atol=1e-3)
+
+
+@BOTH_HANDS
+def test_angles_are_those_of_the_orientations(hand: Hand) -> None:
+    """Hip and knee by scipy's intrinsic 'ZXY' (Grood & Suntay 1983; Wu et al. 2002), pelvis by 'YXZ' (Baker 2001)."""
+    script = make_script(hand=hand, pace=Pace.FULL, reps=1, seed=2, flaw=Flaw.STALL)
+    pose = script.golfer.pose(np.arange(0.0, script.duration_s, 0.01))
+    pelvis = pose.frames[Segment.PELVIS].rotation
+    yaw, obliquity, tilt = (Rotation.from_matrix(EARTH_FROM_Y_UP).inv() * pelvis).as_euler("YXZ").T
+    sign = 1 if hand is Hand.RIGHT else -1
+    np.testing.assert_allclose(pose.pelvis_rad, np.stack([sign * yaw, sign * obliquity, -tilt], 1), atol=1e-9)
+    for side in Side:
+        mirror = np.array([1, 1, 1]) if side is Side.RIGHT else np.array([1, -1, -1])
+        thigh = pose.frames[Segment.thigh(side)].rotation
+        np.testing.assert_allclose(pose.hip_rad[side], (pelvis.inv() * thigh).as_euler("ZXY") * mirror, atol=1e-9)
+        shank = (thigh.inv() * pose.frames[Segment.shank(side)].rotation).as_euler("ZXY")
+        np.testing.assert_allclose(pose.knee_rad[side], shank * [-1, 0, 0], atol=1e-9)
+        np.testing.assert_allclose(shank[:, 1:], 0, atol=1e-9)
+
+
+def test_rates_are_those_of_the_angles(swing_script: Script) -> None:
+    rep, h = swing_script.truth.reps[0], 1e-5
+    t = np.linspace(rep.start_s, rep.finish_s, 500)
+    before, now, after = (swing_script.golfer.pose(t + d) for d in (-h, 0.0, h))
+    np.testing.assert_allclose(now.pelvis_rate_rad_s, (after.pelvis_rad - before.pelvis_rad) / (2 * h), atol=1e-4)
+    for side in Side:
+        difference = (after.hip_rad[side] - before.hip_rad[side]) / (2 * h)
+        np.testing.assert_allclose(now.hip_rate_rad_s[side], difference, atol=1e-4)
+
+
+@pytest.mark.parametrize("flaw", list(Flaw))
+def test_a_left_hander_is_the_mirror_image(flaw: Flaw) -> None:
+    """Mirrored in the plane of ahead and up: y of the earth and z of the segments change sign, and sides swap."""
+    right = make_script(pace=Pace.FULL, flaw=flaw, reps=2, seed=9)
+    left = make_script(hand=Hand.LEFT, pace=Pace.FULL, flaw=flaw, reps=2, seed=9)
+    assert right.truth == left.truth
+    t = np.arange(right.ready_s, right.duration_s, 0.01)
+    one, other = right.golfer.pose(t), left.golfer.pose(t)
+    swapped = {Segment.PELVIS: Segment.PELVIS}
+    for side in Side:
+        swapped |= {Segment.thigh(side): Segment.thigh(side.other), Segment.shank(side): Segment.shank(side.other)}
+    earth, body = np.diag([1.0, -1.0, 1.0]), np.diag([1.0, 1.0, -1.0])
+    for segment, twin in swapped.items():
+        a, b = one.frames[segment], other.frames[twin]
+        np.testing.assert_allclose(b.rotation.as_matrix(), earth @ a.rotation.as_matrix() @ body, atol=1e-12)
+        np.testing.assert_allclose(b.acceleration_m_s2, a.acceleration_m_s2 @ earth, atol=1e-9)
+        np.testing.assert_allclose(b.gyr_rad_s, a.gyr_rad_s * [-1, -1, 1], atol=1e-12)  # an axial vector
+    np.testing.assert_array_equal(one.pelvis_rad, other.pelvis_rad)
+    np.testing.assert_array_equal(one.hip_rad[Side.RIGHT], other.hip_rad[Side.LEFT])
+
+
+def test_a_part_of_the_segments_is_the_same_part_of_all(swing_script: Script) -> None:
+    t = np.array([20.0, 22.0])
+    some = swing_script.golfer.pose(t, (Segment.LEFT_SHANK,))
+    assert list(some.frames) == [Segment.LEFT_SHANK]
+    np.testing.assert_array_equal(some.q_eb(Segment.LEFT_SHANK), swing_script.golfer.pose(t).q_eb(Segment.LEFT_SHANK))
+
+
+def test_a_segment_that_is_not_there_is_refused(swing_script: Script) -> None:
+    with pytest.raises(UsageError, match="no lead_forearm"):
+        swing_script.golfer.pose(np.array([0.0]), (Segment.LEAD_FOREARM,))

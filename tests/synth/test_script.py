@@ -1,0 +1,123 @@
+"""A session has its parts in order, is still where it says so, and is the same for the same seed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from imufeedback.errors import UsageError
+from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.golfer import SEGMENTS
+from imufeedback.synth.plan import STANDING, Plan, hold
+from imufeedback.synth.player import Pace
+from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.swing import Flaw
+
+
+@pytest.fixture(scope="module", params=list(Hand))
+def script(request: pytest.FixtureRequest) -> Script:
+    return make_script(hand=request.param, pace=Pace.FULL, reps=3, seed=11)
+
+
+def moving(script: Script, a: float, b: float) -> float:
+    """Greatest angular rate of any segment, rad/s."""
+    pose = script.golfer.pose(np.linspace(a, b, 500))
+    return max(float(np.abs(frame.gyr_rad_s).max()) for frame in pose.frames.values())
+
+
+def test_fitting_is_over_within_thirty_seconds(script: Script) -> None:
+    assert script.ready_s < 30
+
+
+def test_still_where_it_says_so(script: Script) -> None:
+    a, b = script.fit_windows.still
+    assert b - a >= 2.5
+    assert moving(script, 0.0, 3.5) == 0
+    assert moving(script, script.ready_s - 2, script.ready_s) == 0
+
+
+def test_flexion_windows_hold_a_turn_about_z_only(script: Script) -> None:
+    assert set(script.fit_windows.flex) == set(SEGMENTS)
+    for segment, (a, b) in script.fit_windows.flex.items():
+        gyr = script.golfer.pose(np.linspace(a, b, 1000)).frames[segment].gyr_rad_s
+        assert np.abs(gyr[:, 2]).max() > 1.0
+        np.testing.assert_allclose(gyr[:, :2], 0, atol=1e-12)
+
+
+def test_fitting_goes_right_left_bow(script: Script) -> None:
+    flex = script.fit_windows.flex
+    assert flex[Segment.RIGHT_THIGH][1] < flex[Segment.LEFT_THIGH][0]
+    assert flex[Segment.LEFT_THIGH][1] < flex[Segment.PELVIS][0]
+    for side in Side:
+        lifted = np.degrees(script.golfer.pose(np.linspace(*flex[Segment.thigh(side)], 2000)).hip_rad[side][:, 0])
+        assert lifted.max() == pytest.approx(75)
+        high = np.diff((lifted > 60).astype(int))
+        assert (high == 1).sum() == 2, "twice"
+
+
+def test_marks_are_in_order_and_reps_do_not_overlap(script: Script) -> None:
+    before = script.ready_s
+    for index, rep in enumerate(script.truth.reps):
+        assert rep.index == index
+        marks = [before, rep.start_s, rep.address_s, rep.top_s, rep.level_s, rep.impact_s, rep.finish_s]
+        assert marks == sorted(set(marks))
+        before = rep.finish_s
+    assert script.duration_s > before + 1
+
+
+def test_still_and_bent_at_address_and_still_at_the_finish(script: Script) -> None:
+    for rep in script.truth.reps:
+        assert rep.address_s - rep.start_s >= 1.5
+        assert moving(script, rep.start_s, rep.address_s) < 1e-12
+        assert moving(script, rep.finish_s + 1e-9, rep.finish_s + 1.0) < 1e-12
+        pose = script.golfer.pose(np.array([rep.start_s]))
+        np.testing.assert_array_equal(pose.pelvis_rad[0, :2], 0)
+        assert 15 < np.degrees(pose.pelvis_rad[0, 2]) < 21
+        for side in Side:
+            assert 25 < np.degrees(pose.hip_rad[side][0, 0]) < 35
+            assert pose.hip_rad[side][0, 2] == 0
+
+
+def test_every_rep_begins_from_the_same_address(script: Script) -> None:
+    pose = script.golfer.pose(np.array([rep.address_s for rep in script.truth.reps]))
+    for segment in SEGMENTS:
+        q = pose.q_eb(segment)
+        np.testing.assert_allclose(q, np.broadcast_to(q[0], q.shape), atol=1e-12)
+
+
+def test_reps_differ_a_little(script: Script) -> None:
+    turns = script.golfer.pose(np.array([rep.top_s for rep in script.truth.reps])).pelvis_rad[:, 0]
+    assert 0 < np.ptp(np.degrees(turns)) < 3
+
+
+def test_a_seed_is_one_session() -> None:
+    a, b, c = (make_script(seed=seed) for seed in (3, 3, 4))
+    assert a.truth == b.truth
+    assert a.truth != c.truth
+    t = np.linspace(0, a.duration_s, 300)
+    np.testing.assert_array_equal(a.golfer.pose(t).hip_rad[Side.LEFT], b.golfer.pose(t).hip_rad[Side.LEFT])
+
+
+def test_any_order_of_instants_gives_the_same(script: Script) -> None:
+    t = np.linspace(-1, script.duration_s + 1, 777)
+    mixed = np.random.default_rng(0).permutation(len(t))
+    straight, shuffled = script.golfer.pose(t), script.golfer.pose(t[mixed])
+    np.testing.assert_array_equal(straight.pelvis_rad[mixed], shuffled.pelvis_rad)
+    assert not straight.pelvis_rad[[0, -1]].any(), "outside the session the player stands"
+
+
+def test_each_rep_can_have_its_own_flaw() -> None:
+    script = make_script(reps=3, flaw=[Flaw.NONE, Flaw.STALL, Flaw.NONE])
+    assert [rep.flaw for rep in script.truth.reps] == [Flaw.NONE, Flaw.STALL, Flaw.NONE]
+    assert [rep.stall_s is None for rep in script.truth.reps] == [True, False, True]
+
+
+@pytest.mark.parametrize("arguments", [{"reps": -1}, {"reps": 2, "flaw": [Flaw.NONE]}])
+def test_senseless_sessions_are_refused(arguments: dict) -> None:
+    with pytest.raises(UsageError, match="flaws"):
+        make_script(**arguments)
+
+
+def test_pieces_must_follow_one_another() -> None:
+    with pytest.raises(UsageError, match="next one begins at 3"):
+        Plan([hold(0.0, 1.0, STANDING), hold(3.0, 4.0, STANDING)])

@@ -1,0 +1,248 @@
+"""The player on a fake device and a manual clock, and on whatever this machine has."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Generator
+
+import miniaudio
+import numpy as np
+import pytest
+
+from imufeedback import audio
+from imufeedback.audio import (
+    CEILING_LEVEL,
+    START_LEVEL,
+    NullPlayer,
+    Player,
+    WatchedPlayer,
+    open_player,
+    rendered,
+)
+from imufeedback.errors import SoundError
+
+PERIOD_NS = 10_000_000
+SOUNDS = rendered()
+
+
+class FakeClock:
+    def __init__(self) -> None:
+        self.now_ns = 5_000_000_000
+
+    def __call__(self) -> int:
+        return self.now_ns
+
+
+class FakeDevice:
+    """Takes samples when told to; keeps what it got."""
+
+    backend = "fake"
+
+    def __init__(self, clock: FakeClock, starts: bool = True) -> None:
+        self.clock = clock
+        self.starts = starts
+        self.source: Generator[memoryview, int, None] | None = None
+        self.heard: list[np.ndarray] = []
+
+    def start(self, callback_generator: Generator[memoryview, int, None]) -> None:
+        if not self.starts:
+            raise miniaudio.MiniaudioError("failed to start audio device", -1)
+        self.source = callback_generator
+
+    def close(self) -> None:
+        self.source = None
+
+    def run(self, periods: int, frames: int = 480, step_ns: int = PERIOD_NS) -> np.ndarray:
+        for _ in range(periods):
+            assert self.source is not None
+            raw = self.source.send(frames)
+            assert raw.nbytes <= frames * 4
+            self.heard.append(np.frombuffer(bytes(raw), np.float32))
+            self.clock.now_ns += step_ns
+        return np.concatenate(self.heard)
+
+
+class Shelf:
+    """Opens devices; may be told to refuse."""
+
+    def __init__(self, clock: FakeClock) -> None:
+        self.clock = clock
+        self.devices: list[FakeDevice] = []
+        self.asked_ns: list[int] = []
+        self.refuse = 0
+        self.starts = True
+
+    def __call__(self) -> FakeDevice:
+        self.asked_ns.append(self.clock.now_ns)
+        if self.refuse:
+            self.refuse -= 1
+            raise SoundError("no sound device")
+        self.devices.append(FakeDevice(self.clock, self.starts))
+        return self.devices[-1]
+
+    @property
+    def device(self) -> FakeDevice:
+        return self.devices[-1]
+
+
+@pytest.fixture(name="clock")
+def make_clock() -> FakeClock:
+    return FakeClock()
+
+
+@pytest.fixture(name="shelf")
+def make_shelf(clock: FakeClock) -> Shelf:
+    return Shelf(clock)
+
+
+@pytest.fixture(name="player")
+def make_player(clock: FakeClock, shelf: Shelf) -> Player:
+    return Player(SOUNDS, clock, shelf)
+
+
+def test_silence_between_cues_and_a_cue_at_once(player, shelf, clock):
+    assert not shelf.device.run(3).any()
+    player.play("stalled", clock() + 1_000_000, 5)
+    out = shelf.device.run(40)[3 * 480 :]
+    np.testing.assert_allclose(out[: SOUNDS["stalled"].size], SOUNDS["stalled"] * np.float32(START_LEVEL), atol=1e-8)
+    assert player.totals.played == 1
+
+
+def test_a_late_cue_is_never_played(player, shelf, clock):
+    player.play("stalled", clock(), 5)
+    clock.now_ns += 1
+    assert not shelf.device.run(40).any()
+    assert (player.totals.expired, player.totals.played) == (1, 0)
+
+
+def test_volume_starts_low_and_has_a_ceiling(player, shelf, clock):
+    assert player.level == START_LEVEL < CEILING_LEVEL
+    assert player.set_level(5.0) == CEILING_LEVEL
+    assert player.set_level(-1.0) == 0.0
+    player.set_level(1.0)
+    player.play("ready", clock() + 10**9, 1)
+    loudest = np.abs(shelf.device.run(60)).max()
+    assert 20 * np.log10(loudest) < -12
+
+
+def test_h91_a_device_that_falls_silent_is_noticed_within_2_s_and_opened_again(player, shelf, clock):
+    shelf.device.run(10)
+    shelf.refuse = 3
+    stopped_ns = clock()
+    told: list[tuple[float, str]] = []
+    for _ in range(60):
+        clock.now_ns += 250_000_000
+        if len(shelf.devices) == 2:
+            shelf.device.run(25)
+        player.tend()
+        told += [((clock() - stopped_ns) * 1e-9, text) for text in player.notices()]
+    assert [("stopped" in text, "back" in text) for _, text in told] == [(True, False), (False, True)]
+    assert told[0][0] <= 2.0
+    assert shelf.devices[0].source is None, "the dead device was given back"
+    pauses_s = np.diff(shelf.asked_ns[1:]) * 1e-9
+    assert len(pauses_s) == 3
+    assert (np.diff(pauses_s) > 0).all(), "pauses grow"
+    assert player.totals.reopened == 1
+    player.play("stalled", clock() + 10**8, 1)
+    assert shelf.device.run(30).any(), "sound is there again"
+
+
+def test_h91_play_without_a_device_is_counted_and_harmless(player, shelf, clock):
+    shelf.refuse = 100
+    clock.now_ns += 10**9
+    player.tend()
+    player.play("stalled", clock() + 10**9, 1)
+    assert player.totals.silent == 1
+
+
+def test_h91_a_device_that_opens_but_does_not_start_is_tried_again(player, shelf, clock):
+    shelf.starts = False
+    for _ in range(20):
+        clock.now_ns += 500_000_000
+        player.tend()
+    assert player.totals.reopened == 0
+    assert len(shelf.asked_ns) > 3
+    assert all(device.source is None for device in shelf.devices)
+
+
+def test_h93_an_error_while_making_samples_is_told_and_the_sound_goes_on(clock, shelf):
+    broken = dict(SOUNDS)
+    broken["stalled"] = np.array(["no", "numbers"])
+    player = Player(broken, clock, shelf)
+    player.play("stalled", clock() + 10**9, 1)
+    assert not shelf.device.run(3).any(), "silence, not garbage"
+    player.tend()
+    (text,) = player.notices()
+    assert "dropped" in text
+    assert player.notices() == [], "told once"
+    assert player.totals.errors == 1
+    player.play("ready", clock() + 10**9, 9)
+    assert shelf.device.run(60).any(), "the next cue sounds"
+
+
+def test_underruns_are_counted(player, shelf):
+    shelf.device.run(100)
+    assert player.totals.underruns == 0
+    shelf.device.run(1, step_ns=80_000_000)
+    shelf.device.run(100)
+    assert player.totals.underruns == 1
+
+
+def test_a_device_that_asks_for_more_than_fits_gets_what_there_is(player, shelf, clock):
+    player.play("ready", clock() + 10**9, 1)
+    assert shelf.device.run(1, frames=200_000).size == 48_000
+
+
+def test_unknown_sound_is_a_notice(player, clock):
+    player.play("gong", clock() + 1, 1)
+    assert "gong" in player.notices()[0]
+
+
+def test_no_device_at_all(clock, shelf):
+    shelf.refuse = 1
+    with pytest.raises(SoundError):
+        Player(SOUNDS, clock, shelf)
+
+
+def test_null_player_counts(monkeypatch):
+    def nothing() -> audio.Device:
+        raise SoundError("no sound device", where="sound", hint="connect a speaker")
+
+    monkeypatch.setattr(Player.__init__, "__defaults__", (time.monotonic_ns, nothing))
+    monkeypatch.setattr(WatchedPlayer.__init__, "__defaults__", (time.monotonic_ns, nothing))
+    player = open_player()
+    assert isinstance(player, NullPlayer)
+    assert "\n" not in player.reason
+    assert "connect a speaker" in player.reason
+    player.play("stalled", 0)
+    assert player.totals.silent == 1
+    assert player.notices() == []
+    player.close()
+
+
+def test_the_watcher_tends_and_ends(clock, shelf):
+    with WatchedPlayer(SOUNDS, clock, shelf) as player:
+        clock.now_ns += 10**9
+        waited = threading.Event()
+        for _ in range(40):
+            if player.totals.reopened or len(shelf.devices) > 1 or shelf.devices[0].source is None:
+                break
+            waited.wait(0.05)
+        assert any("stopped" in text for text in player.notices())
+    assert not any(thread.name == "sound-watcher" for thread in threading.enumerate())
+
+
+def test_on_this_machine_opening_is_quiet_and_one_line():
+    """With or without a sound device: nothing but our one line, no exception, ends by itself."""
+    code = "from imufeedback.audio import open_player as o; p = o(); print(p.reason); p.play('ready', 0); p.close()"
+    here = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=30, env=here, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert len(done.stdout.splitlines()) == 1
