@@ -45,6 +45,12 @@ UNDERRUN_SLACK_S = 0.030
 STALL_S = 0.5
 """No callback for so long: the device is gone. With the watcher's step it is noticed well within 2 s."""
 
+START_GRACE_S = 4.0
+"""A device that was just opened may take its first buffer and then nothing until an idle sink has played out what it
+held: measured 2.0 s with an idle PulseAudio sink. It counts as running from its `RUNNING_CALLS`-th callback on."""
+
+RUNNING_CALLS = 3
+
 WATCH_STEP_S = 0.25
 REOPEN_PAUSES_S = (0.5, 1.0, 2.0, 5.0)
 """Pauses before trying to open a device again; the last one repeats."""
@@ -175,6 +181,7 @@ class Player:
         self._last_error = ""
         self._called_ns = clock()
         self._asked_frames = 0
+        self._calls = 0
         self._tries = 0
         self._retry_ns = 0
         self._device: Device | None = None
@@ -219,6 +226,11 @@ class Player:
     def level(self) -> float:
         return self._mixer.gain
 
+    @property
+    def running(self) -> bool:
+        """The device takes samples. Cues that come before it does are dropped like any late cue."""
+        return self._device is not None and self._calls >= RUNNING_CALLS
+
     def close(self) -> None:
         """Stop the sound and give the device back."""
         self._drop_device()
@@ -234,20 +246,22 @@ class Player:
         if self._device is None:
             if now_ns >= self._retry_ns:
                 self._reopen(now_ns)
-        elif now_ns - self._called_ns > STALL_S * 1e9:
-            self._notices.append("sound: the output stopped – check the speaker or headphones; trying to open it again")
+        elif now_ns - self._called_ns > (STALL_S if self.running else START_GRACE_S) * 1e9:
+            if not self._tries:
+                text = "sound: the output stopped – check the speaker or headphones; trying to open it again"
+                self._notices.append(text)
             self._drop_device()
             self._plan_retry(now_ns)
+        elif self._tries and self.running:
+            self._tries = 0
+            self._reopened += 1
+            self._notices.append(f"sound: the output is back ({self.reason})")
 
     def _reopen(self, now_ns: int) -> None:
         try:
             self._open()
         except SoundError:
             self._plan_retry(now_ns)
-            return
-        self._reopened += 1
-        self._tries = 0
-        self._notices.append(f"sound: the output is back ({self.reason})")
 
     def _plan_retry(self, now_ns: int) -> None:
         pause_s = REOPEN_PAUSES_S[min(self._tries, len(REOPEN_PAUSES_S) - 1)]
@@ -256,7 +270,7 @@ class Player:
 
     def _open(self) -> None:
         device = self._opener()
-        self._called_ns, self._asked_frames = self._clock(), 0
+        self._called_ns, self._asked_frames, self._calls = self._clock(), 0, 0
         source = self._source()
         next(source)
         try:
@@ -300,7 +314,8 @@ class Player:
 
     def _fill(self, out: Samples, now_ns: int) -> None:
         late_s = (now_ns - self._called_ns) * 1e-9 - self._asked_frames / RATE_HZ
-        self._underruns += self._asked_frames > 0 and late_s > UNDERRUN_SLACK_S
+        self._underruns += self.running and late_s > UNDERRUN_SLACK_S
+        self._calls += 1
         self._called_ns, self._asked_frames = now_ns, out.size
         self._mixer.fill(out, now_ns)
 

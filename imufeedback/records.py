@@ -401,8 +401,12 @@ class ClockRestarted:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
+    """A fitting is in use."""
+
     t_s: float
     fit: Fit
+    stored: bool = False
+    """It was made earlier and put back, not just performed."""
 
 
 @dataclass(frozen=True, slots=True)

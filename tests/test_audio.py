@@ -151,9 +151,33 @@ def test_h91_a_device_that_falls_silent_is_noticed_within_2_s_and_opened_again(p
     assert shelf.device.run(30).any(), "sound is there again"
 
 
+def test_a_slow_start_is_no_stall(player, shelf, clock):
+    """An idle sink takes one buffer and then nothing for two seconds."""
+    shelf.device.run(1)
+    for _ in range(12):
+        clock.now_ns += 250_000_000
+        player.tend()
+    assert not player.running
+    shelf.device.run(5)
+    player.tend()
+    assert player.running
+    assert player.notices() == []
+    assert (player.totals.reopened, player.totals.underruns) == (0, 0)
+
+
+def test_h91_a_device_that_never_starts_to_take_samples_is_told_once(player, shelf, clock):
+    told = []
+    for _ in range(200):
+        clock.now_ns += 250_000_000
+        player.tend()
+        told += player.notices()
+    assert len(told) == 1
+    assert len(shelf.devices) > 3
+
+
 def test_h91_play_without_a_device_is_counted_and_harmless(player, shelf, clock):
     shelf.refuse = 100
-    clock.now_ns += 10**9
+    clock.now_ns += 10**10
     player.tend()
     player.play("stalled", clock() + 10**9, 1)
     assert player.totals.silent == 1
@@ -226,7 +250,7 @@ def test_null_player_counts(monkeypatch):
 
 def test_the_watcher_tends_and_ends(clock, shelf):
     with WatchedPlayer(SOUNDS, clock, shelf) as player:
-        clock.now_ns += 10**9
+        clock.now_ns += 10**10
         waited = threading.Event()
         for _ in range(40):
             if player.totals.reopened or len(shelf.devices) > 1 or shelf.devices[0].source is None:

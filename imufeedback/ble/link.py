@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Coroutine, Mapping
-from dataclasses import dataclass
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
@@ -19,46 +18,20 @@ from bleak.backends.characteristic import BleakGATTCharacteristic
 from imufeedback.ble import profile
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
+from imufeedback.ble.handshake import Handshake, WrongSensor
+from imufeedback.ble.limits import Limits, end, within
 from imufeedback.ble.scan import Found
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket
 
-T = TypeVar("T")
-
-_FACTS = {
-    "serial": profile.SERIAL_NUMBER,
-    "firmware": profile.FIRMWARE_REVISION,
-    "model": profile.MODEL_NUMBER,
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """How long things may take, in seconds."""
-
-    connect_s: float = 15.0
-    request_s: float = 5.0
-    """One read, write or subscription. (The protocol's own limit is 30 s: far too long to stand and wait.)"""
-    close_s: float = 3.0
-    silence_s: float = 0.9
-    """Without data for longer the link counts as dead: with the watch's step this is noticed within 1 s."""
-    watch_s: float = 0.1
-    backoff_s: tuple[float, ...] = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
-    """Pauses between attempts; the last one repeats."""
-    first_tries: int = 3
-    """Attempts at the first connection, before a person is told that it failed. Later ones go on until closed."""
-
-
-class WrongSensor(RadioError):
-    """What answers is not the sensor, or not the packets, that this link is for: trying again cannot help."""
-
 
 class SensorLink:
-    """Streams from one sensor. Methods are for the event loop that they are first called in.
+    """Streams from one sensor. All methods belong to one event loop.
 
     `on_item` is called from that loop, and must do no more than hand over. `on_fault` is told of an error in the link's
-    own tasks that nobody waits for.
+    own tasks that nobody waits for. Links that share an adapter share `connecting`: adapters refuse a second attempt
+    beside a first.
     """
 
     def __init__(
@@ -70,6 +43,7 @@ class SensorLink:
         *,
         backends: Backends | None = None,
         limits: Limits | None = None,
+        connecting: asyncio.Lock | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
     ) -> None:
         if layout.gatt is None:
@@ -82,6 +56,7 @@ class SensorLink:
         self._on_fault = on_fault
         self._backend = (backends or Backends()).client
         self._limits = limits or Limits()
+        self._connecting = connecting or asyncio.Lock()
         self._client: BleakClient | None = None
         self._connection = 0
         """Number of the present connection: what belongs to an earlier one is not listened to any more."""
@@ -122,21 +97,19 @@ class SensorLink:
         if self._client is None:
             raise RadioError("not connected", where=f"sensor {self.sensor}", hint="open the link first")
         try:
-            await self._command(self._client, profile.Blink(seconds))
+            await self._talk(self._client).command(profile.Blink(seconds))
         except FAILURES as error:
             raise self._error(error) from error
 
     async def close(self) -> None:
         """Stop the sensor and disconnect; takes a bounded time and does not fail."""
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
-        self._tasks = []
+        tasks, self._tasks = self._tasks, []
+        await end(tasks, self._limits.close_s)
         detail = ""
         if self._streaming and self._client is not None:
             self._streaming = False
             try:
-                await self._command(self._client, profile.Stop())
+                await self._talk(self._client).command(profile.Stop())
             except FAILURES as error:
                 detail = f"stopped without an answer: {_words(error)}"
         await self._tear_down()
@@ -177,12 +150,15 @@ class SensorLink:
             backend=self._backend,
         )
         self._client = client
-        await self._within(client.connect(), self._limits.connect_s)
-        facts = await self._read_facts(client)
+        async with self._connecting:
+            await within(self._limits.connect_s, client.connect())
+        talk = self._talk(client)
+        facts = {"name": self._found.name, "address": self._found.address} | await talk.facts()
         self._check_identity(facts)
-        self._check_layout(facts)
-        await self._request(client.start_notify(self._gatt.notify, partial(self._on_motion, connection)))
-        await self._configure(client, facts)
+        talk.check_layout(facts)
+        on_motion = partial(self._on_motion, connection)
+        await within(self._limits.request_s, client.start_notify(self._gatt.notify, on_motion))
+        facts |= await talk.configure(int(facts["mtu"]))
         self._note(LinkState.CONNECTED, facts=facts)
         return client
 
@@ -190,7 +166,7 @@ class SensorLink:
         self._last_ns = self._clock.now_ns()
         # Said before the command: the first packet may be here before the command's answer.
         self._note(LinkState.STREAMING)
-        await self._command(client, profile.Start())
+        await self._talk(client).command(profile.Start())
         self._streaming = True
 
     async def _tear_down(self) -> None:
@@ -199,42 +175,12 @@ class SensorLink:
         if client is None:
             return
         try:
-            await self._within(client.disconnect(), self._limits.close_s)
+            await within(self._limits.close_s, client.disconnect())
         except FAILURES as error:
             self._note(LinkState.LOST, f"the old link did not close: {_words(error)}")
 
-    # ── steps ──
-
-    async def _read_facts(self, client: BleakClient) -> dict[str, Json]:
-        facts: dict[str, Json] = {"name": self._found.name, "address": self._found.address}
-        for fact, uuid in _FACTS.items():
-            data = await self._read(client, uuid)
-            if data is not None:
-                facts[fact] = _text(data)
-        battery = await self._read(client, profile.BATTERY_LEVEL)
-        if battery:
-            facts["battery_percent"] = battery[0]
-        if self._gatt.layout is not None:
-            layout = await self._read(client, self._gatt.layout)
-            facts["layout"] = None if layout is None else _text(layout)
-        facts["mtu"] = self._mtu(client)
-        return facts
-
-    async def _read(self, client: BleakClient, uuid: str) -> bytes | None:
-        """A characteristic's value; None when the sensor has none of that kind."""
-        characteristic = client.services.get_characteristic(uuid)
-        return None if characteristic is None else bytes(await self._request(client.read_gatt_char(characteristic)))
-
-    def _mtu(self, client: BleakClient) -> int:
-        # Not `client.mtu_size`: one system says 23 there whatever was agreed.
-        characteristic = client.services.get_characteristic(self._gatt.notify)
-        if characteristic is None:
-            raise WrongSensor(
-                f"no characteristic {self._gatt.notify}",
-                where=f"sensor {self.sensor}",
-                hint=f"choose the layout of this sensor; {self._layout.name} is not it",
-            )
-        return characteristic.max_write_without_response_size + profile.NOTIFICATION_OVERHEAD
+    def _talk(self, client: BleakClient) -> Handshake:
+        return Handshake(client, self._layout, self._gatt, self._limits.request_s, f"sensor {self.sensor}")
 
     def _check_identity(self, facts: Mapping[str, Json]) -> None:
         serial = str(facts.get("serial") or self._found.address)
@@ -245,56 +191,6 @@ class SensorLink:
                 hint="scan again",
             )
         self._serial = serial
-
-    def _check_layout(self, facts: Mapping[str, Json]) -> None:
-        version = self._layout.version
-        expected = f"{self._layout.name}/{version.value if version else 0}"
-        if "layout" in facts and facts["layout"] != expected:
-            raise WrongSensor(
-                f"sends packets of layout {facts['layout']}, expected {expected}",
-                where=f"sensor {self.sensor}",
-                hint="update the sensor, or choose its layout",
-            )
-
-    async def _configure(self, client: BleakClient, facts: dict[str, Json]) -> None:
-        """Send the settings and read them back: a sensor returns to its factory's at every power-up."""
-        if self._gatt.control is None:
-            return
-        wanted = self._settings(int(facts["mtu"]))
-        await self._command(client, wanted)
-        data = await self._read(client, self._gatt.control)
-        try:
-            kept: object = profile.parse_status(data or b"").settings
-        except ValueError as error:
-            kept = f"unreadable settings ({error})"
-        if kept != wanted:
-            raise WrongSensor(
-                f"keeps {kept}, asked for {wanted}", where=f"sensor {self.sensor}", hint="update the sensor"
-            )
-        facts |= {"rate_hz": wanted.rate_hz, "samples_per_packet": wanted.samples_per_packet}
-
-    def _settings(self, mtu: int) -> profile.Settings:
-        room = self._layout.max_samples(mtu - profile.NOTIFICATION_OVERHEAD)
-        if room < 1:
-            raise WrongSensor(
-                f"an MTU of {mtu} holds no sample of layout {self._layout.name}",
-                where=f"sensor {self.sensor}",
-                hint="use another Bluetooth adapter",
-            )
-        return profile.Settings(round(self._layout.rate_hz), min(room, self._layout.samples_per_packet))
-
-    async def _command(self, client: BleakClient, command: profile.ControlCommand) -> None:
-        if self._gatt.control is not None:
-            data = profile.command_bytes(command)
-            await self._request(client.write_gatt_char(self._gatt.control, data, response=True))
-
-    async def _request(self, work: Coroutine[Any, Any, T]) -> T:
-        return await self._within(work, self._limits.request_s)
-
-    @staticmethod
-    async def _within(work: Coroutine[Any, Any, T], seconds: float) -> T:
-        async with asyncio.timeout(seconds):
-            return await work
 
     # ── callbacks of bleak: stamp, hand over, return ──
 
@@ -360,9 +256,4 @@ class SensorLink:
 
 
 def _words(error: BaseException) -> str:
-    return str(error) or ("no answer in time" if isinstance(error, TimeoutError) else type(error).__name__)
-
-
-def _text(data: bytes) -> str:
-    """Text of a characteristic; some firmware pads it with zeros."""
-    return data.decode("utf-8", "replace").rstrip("\x00").strip()
+    return str(error) or type(error).__name__

@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import Clock
-from imufeedback.ble.link import Limits, SensorLink
+from imufeedback.ble.limits import Limits
+from imufeedback.ble.link import SensorLink
 from imufeedback.ble.scan import Found, scan
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
@@ -36,6 +37,7 @@ class Radio:
         self._on_fault = on_fault
         self._backends = backends or Backends()
         self._limits = limits or Limits()
+        self._connecting = asyncio.Lock()
         self._links: list[SensorLink] = []
 
     @property
@@ -49,7 +51,7 @@ class Radio:
         return await scan(seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect)
 
     async def open(self, found: Sequence[Found]) -> None:
-        """Connect to these, one at a time: adapters refuse a second attempt beside a first.
+        """Connect to these, one after the other.
 
         Raises RadioError when one cannot be reached or two carry one serial number; all are closed again then.
         """
@@ -62,6 +64,7 @@ class Radio:
                     self._on_item,
                     backends=self._backends,
                     limits=self._limits,
+                    connecting=self._connecting,
                     on_fault=self._on_fault,
                 )
                 self._links.append(link)
@@ -80,9 +83,16 @@ class Radio:
             )
 
     async def start(self) -> None:
-        """Let all send. Comes after every subscription stands, so that no first packet is lost. Raises RadioError."""
-        for link in self._links:
-            await link.start()
+        """Let all send. Comes after every subscription stands, so that no first packet is lost.
+
+        Raises RadioError when one does not obey; all are closed again then.
+        """
+        try:
+            for link in self._links:
+                await link.start()
+        except BaseException:
+            await self.close()
+            raise
 
     async def close(self) -> None:
         """Stop and disconnect all, at the same time, within a bounded time."""

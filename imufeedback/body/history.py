@@ -24,8 +24,9 @@ class History:
         while block.t_s[-1] - self.blocks[0].t_s[-1] > KEEP_S:
             self.blocks.popleft()
 
-    def window(self, segment: Segment, begin_s: float, end_s: float, rate_hz: float) -> Stretch:
+    def window(self, segment: Segment, window_s: tuple[float, float], rate_hz: float) -> Stretch:
         """Samples of one segment with begin <= t < end that are ok; empty when there are none."""
+        begin_s, end_s = window_s
         parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
         for block in self.blocks:
             if block.t_s[-1] < begin_s or block.t_s[0] >= end_s or segment not in block.segments:

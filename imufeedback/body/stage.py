@@ -82,27 +82,28 @@ class Body(Stage[In, Out]):
         if command.verb == "fit":
             return self._fit(t_s, command.args)
         if command.verb == "set-fit":
-            return self._use(t_s, fit_from_json(command.args))
+            return self._use(t_s, fit_from_json(command.args), stored=True)
         if command.verb == "zero":
             self._state.asked = "asked"
         return []
 
     def _fit(self, t_s: float, args: Mapping[str, Json]) -> list[Out]:
         window = self._state.history.window
-        still = {one: window(one, *args["still"], self._grid_hz) for one in self._segments}
+        still_s: tuple[float, float] = tuple(args["still"])
+        still = {one: window(one, still_s, self._grid_hz) for one in self._segments}
         flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
-        flex = {one: window(one, *flex_s[one], self._grid_hz) for one in still}
+        flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
         try:
             return self._use(t_s, fit(still, flex))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
 
-    def _use(self, t_s: float, fitted: Fit) -> list[Out]:
+    def _use(self, t_s: float, fitted: Fit, *, stored: bool = False) -> list[Out]:
         missing = [one for one in self._segments if one not in {f.segment for f in fitted.segments}]
         if missing:
             return [FitRefused(t_s, f"the fitting has no {', '.join(missing).replace('_', ' ')} – fit again")]
         self._state.fit, self._state.zero = fitted, None
-        return [Fitted(t_s, fitted)]
+        return [Fitted(t_s, fitted, stored)]
 
     # ── samples ──────────────────────────────────────────────────────────────────────────────────────────────────
 

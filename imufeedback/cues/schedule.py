@@ -89,7 +89,7 @@ class Cueing(Stage[Heard, Cue]):
                 self._state.given.clear()
             case Link() as event:
                 return self._link(item.now_s, event)
-            case Fitted(t_s=t_s):
+            case Fitted(t_s=t_s, stored=False):
                 return self._cue("ready", t_s, item.now_s)
             case Rep(index=index):
                 # A rep ends when it is seen to have ended: the deciding sample is the newest one, not its last mark.

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
-from imufeedback.packets.unpack import Packet, Unpacker
+from imufeedback.packets.unpack import Flags, Packet, Unpacker
 from imufeedback.records import DeviceBlock, Flag, Ints, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
@@ -37,6 +38,17 @@ class Counts:
 class _State:
     order: Order = field(default_factory=Order)
     counts: Counts = field(default_factory=Counts)
+
+
+@lru_cache(maxsize=256)
+def _offsets(step: float, samples: int) -> Ints:
+    """Ticks of the samples of a packet after its first one."""
+    return np.rint(np.arange(samples) * step).astype(np.int64)
+
+
+@lru_cache(maxsize=256)
+def _no_flags(samples: int) -> Flags:
+    return np.zeros(samples, np.uint8)
 
 
 class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
@@ -154,12 +166,12 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
 
     def _block(self, packet: Packet, flag: int) -> DeviceBlock:
         values, flags = self._unpacker.samples(packet)
-        if flags is None:
-            flags = np.zeros(packet.samples, np.uint8)
-        else:
+        if flags is not None:
             self._state.counts.saturated += int(np.count_nonzero(flags & Flag.SATURATED))
         if flag:
+            flags = np.zeros(packet.samples, np.uint8) if flags is None else flags
             flags[0] |= flag
+        flags = _no_flags(packet.samples) if flags is None else flags
         values.flags.writeable = False
         flags.flags.writeable = False
         return DeviceBlock(self._sensor, packet.host_ns, self._ticks(packet), values[:, :3], values[:, 3:], flags)
@@ -169,8 +181,9 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         if self._own_ticks:
             ticks = self._unpacker.own_ticks(packet.payload, packet.samples)
         else:
-            step, mask = self._judge.step(self._state.order), self._tick_mask
-            ticks = np.array([(packet.tick + round(k * step)) & mask for k in range(packet.samples)], np.int64)
+            ticks = packet.tick + _offsets(self._judge.step(self._state.order), packet.samples)
+            if int(ticks[-1]) > self._tick_mask:
+                ticks &= self._tick_mask
         ticks.flags.writeable = False
         return ticks
 

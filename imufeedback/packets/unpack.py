@@ -43,6 +43,7 @@ class Unpacker:
         self._sequence_mask = (1 << layout.sequence_width) - 1
         limit = self._form.limit * (1 - SATURATION_MARGIN)
         self._limit: Floats | None = limit if np.isfinite(limit).any() else None
+        self._high = float(np.min(limit / np.abs(self._form.scale)))
         self._zeros = bytes(layout.sample_bytes)
         self._floats = any(one.type.startswith("f") for one in layout.sample)
 
@@ -84,9 +85,9 @@ class Unpacker:
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
         """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
         if not self._floats:
-            values: Floats = self._raw(packet) * self._form.scale
-            suspect = packet.payload.find(self._zeros, self._header_bytes) >= 0 or self._saturates(values)
-            return values, self._flags(values) if suspect else None
+            raw = self._raw(packet)
+            values: Floats = raw.astype(np.float64) * self._form.scale
+            return values, self._flags(values) if self._is_suspect(packet, raw) else None
         # Numbers sent as floats may be anything: too large, not a number, signalling. They are flagged, not warned of.
         with np.errstate(all="ignore"):
             values = self._raw(packet) * self._form.scale
@@ -101,8 +102,12 @@ class Unpacker:
         samples = np.frombuffer(packet.payload, form.sample, count, start)
         return np.stack([samples[column].astype(np.float64) for column in form.columns], axis=1)
 
-    def _saturates(self, values: Floats) -> bool:
-        return self._limit is not None and bool((np.abs(values) >= self._limit).any())
+    def _is_suspect(self, packet: Packet, raw: npt.NDArray[Any]) -> bool:
+        """Whether some sample may need a flag: a quick look that nearly every packet passes."""
+        if packet.payload.find(self._zeros, self._header_bytes) >= 0:
+            return True
+        numbers = raw.ravel().tolist()
+        return max(numbers) >= self._high or min(numbers) <= -self._high
 
     def _flags(self, values: Floats) -> Flags:
         flags = np.zeros(len(values), np.uint8)

@@ -77,6 +77,8 @@ class Golfer:
         return _with_angles(t_s, self._frames(courses, segments), courses, self.player.hand)
 
     def _frames(self, courses: Mapping[Channel, Course], segments: Collection[Segment]) -> dict[Segment, Frame]:
+        if not segments:  # angles alone are wanted often, and cost much less
+            return {}
         frames = {Segment.PELVIS: _pelvis(courses, self.player)}
         for side in Side:
             if Segment.thigh(side) in segments or Segment.shank(side) in segments:

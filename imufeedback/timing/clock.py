@@ -140,7 +140,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
             t_s += move * (device - (s.device_s - span)) / span
         s.offset_s += move
         if t_s[0] <= s.t_s:  # only after a restart: the old time base may have run ahead by a little
-            np.maximum(t_s, s.t_s + 1e-4 * np.arange(1, len(t_s) + 1), out=t_s)
+            t_s = np.asarray(np.maximum(t_s, s.t_s + 1e-4 * np.arange(1, len(t_s) + 1)), dtype=np.float64)
         s.t_s = float(t_s[-1])
         return t_s
 

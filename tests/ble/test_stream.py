@@ -12,7 +12,8 @@ from virtual_world import QUICK, World, payloads, sensor, world
 
 from imufeedback.ble import profile
 from imufeedback.ble.clock import ManualClock, MonotonicClock
-from imufeedback.ble.link import Limits, WrongSensor
+from imufeedback.ble.handshake import WrongSensor
+from imufeedback.ble.limits import Limits
 from imufeedback.ble.virtual import VirtualSensor
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.records import LinkNote, LinkState, RawPacket
@@ -318,3 +319,27 @@ def test_the_systems_clock_cannot_be_moved() -> None:
                 await here.virtual.play(1)
 
     asyncio.run(run())
+
+
+def test_two_lost_sensors_come_back_though_one_stays_away_for_a_while() -> None:
+    limits = Limits(connect_s=0.1, backoff_s=(0.0,))
+
+    async def run() -> World:
+        one, two = sensor("SYN-1", payloads(100, seed=1)), sensor("SYN-2", payloads(100, seed=2))
+        async with world([one, two], limits=limits) as here:
+            await here.connect(2)
+            await here.virtual.play(500_000_000)
+            await one.power_off()
+            await two.power_off()
+            await here.until(lambda: here.states("SYN-1").count(S.CONNECTING) >= 2)
+            await two.advertise()
+            await here.until(lambda: S.STREAMING in here.states("SYN-2")[3:])
+            await one.advertise()
+            await here.until(lambda: all(link.streaming for link in here.radio.links))
+            await here.virtual.play(1_000_000_000)
+        return here
+
+    here = asyncio.run(run())
+    for seed in (1, 2):
+        assert here.packets(f"SYN-{seed}") == payloads(50, seed=seed)
+    assert not here.faults

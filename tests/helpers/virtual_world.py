@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from packet_streams import HOUSE, STEP_NS, packet
 
 from imufeedback.ble.clock import Clock, ManualClock
-from imufeedback.ble.link import Limits
+from imufeedback.ble.limits import Limits
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
 from imufeedback.packets import Layout

@@ -15,7 +15,7 @@ from imufeedback.records import DeviceBlock, Flag, PacketRejected, RawPacket, Ti
 
 def test_a_clean_stream_comes_through_whole() -> None:
     blocks, rejected, decoder = decode(stream(50))
-    tick, gyr, acc, flags = joined(blocks)
+    tick, gyr, _, flags = joined(blocks)
     assert not rejected
     assert np.array_equal(tick, np.arange(200) * 5000)
     assert np.abs(gyr - np.concatenate([values(k)[0] for k in range(50)])).max() < np.radians(0.04)

@@ -10,6 +10,7 @@ import threading
 import time
 import zlib
 from datetime import UTC, datetime, timedelta, timezone
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -74,6 +75,9 @@ def test_the_example_in_the_format_document(tmp_path):
     journal = write(tmp_path / "a.mcap", [Tick(1_000_000_000)])
     content = bytes.fromhex("0400 00000000 00CA9A3B00000000 00CA9A3B00000000 00CA9A3B00000000")
     message = bytes.fromhex("05 2200000000000000") + content + zlib.crc32(content).to_bytes(4, "little")
+    document = resources.files("imufeedback.record").joinpath("FORMAT.md").read_text(encoding="utf-8")
+    lines = document.split("from the opcode to the CRC:")[1].split("## ")[0].strip().splitlines()
+    assert bytes.fromhex("".join(line.strip().split("   ")[0] for line in lines)) == message
     assert journal.path.read_bytes().count(message) == 1
 
 

@@ -14,7 +14,7 @@ from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.swing import Flaw
 from imufeedback.synth.truth import RepTruth, first_lasting
 
-SEEDS = range(200)
+SEEDS = range(8)
 BOTH_PACES = pytest.mark.parametrize("pace", list(Pace))
 TRAIL, LEAD = Side.RIGHT, Side.LEFT
 
@@ -68,7 +68,7 @@ def test_peak_turn_rate_of_a_full_swing_is_a_players() -> None:
     """Cheetham et al., Science & Golf V 2008 (from memory): amateurs 395 ± 53, professionals 477 ± 53 °/s."""
     peaks = [np.degrees(pose.pelvis_rate_rad_s[:, 0].max()) for _, pose in reps(Pace.FULL)]
     assert 395 <= np.median(peaks) <= 530
-    assert 395 - 2 * 53 <= min(peaks)
+    assert min(peaks) >= 395 - 2 * 53
     assert max(peaks) <= 477 + 2 * 53
 
 

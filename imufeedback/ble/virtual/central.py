@@ -19,7 +19,7 @@ from bleak.uuids import normalize_uuid_str
 from bumble.core import UUID, AdvertisingData, BaseBumbleError
 from bumble.device import Advertisement, Connection, Device, Peer
 from bumble.gatt_client import CharacteristicProxy
-from bumble.hci import Address
+from bumble.hci import Address, HCI_LE_Create_Connection_Cancel_Command
 from bumble.link import LocalLink
 
 from imufeedback.ble.backends import Backends
@@ -100,13 +100,22 @@ class _Client(BaseBleakClient):
         return self._peer
 
     async def connect(self, pair: bool, **kwargs: Any) -> None:
-        connection = await _ask(self.central.device.connect(Address(self.address), timeout=self._timeout))
+        connection = await _ask(self._connect())
         self._connection = connection
         self._peer = Peer(connection)
         connection.on(Connection.EVENT_DISCONNECTION, self._on_disconnection)
         await _ask(self._peer.request_mtu(self.central.mtu))
         await _ask(_discover(self._peer))
         self.services = self._collect(self._peer)
+
+    async def _connect(self) -> Connection:
+        device = self.central.device
+        try:
+            return await device.connect(Address(self.address), timeout=self._timeout)
+        except asyncio.CancelledError:
+            # bumble leaves the attempt pending in the controller, and every later one would be refused.
+            await device.send_sync_command(HCI_LE_Create_Connection_Cancel_Command())
+            raise
 
     async def disconnect(self) -> None:
         connection = self._connection

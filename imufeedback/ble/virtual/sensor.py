@@ -85,12 +85,13 @@ class VirtualSensor:
         await self.advertise()
 
     async def advertise(self) -> None:
-        """Be found again."""
+        """Be found, now and whenever a link has ended."""
         assert self._device is not None
         await self._device.start_advertising(
             advertising_data=self._advertisement(),
             advertising_interval_min=ADVERTISING_MS,
             advertising_interval_max=ADVERTISING_MS,
+            auto_restart=True,
         )
 
     async def power_off(self) -> None:

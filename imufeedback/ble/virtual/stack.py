@@ -10,7 +10,17 @@ import asyncio
 
 from bumble.controller import Controller
 from bumble.device import Device
-from bumble.hci import Address, HCI_AclDataPacket, HCI_Number_Of_Completed_Packets_Event, HCI_Packet
+from bumble.hci import (
+    Address,
+    HCI_AclDataPacket,
+    HCI_ErrorCode,
+    HCI_LE_Connection_Complete_Event,
+    HCI_LE_Create_Connection_Cancel_Command,
+    HCI_Number_Of_Completed_Packets_Event,
+    HCI_Packet,
+    HCI_StatusReturnParameters,
+    Role,
+)
 from bumble.host import Host
 from bumble.link import LocalLink
 from bumble.transport.common import AsyncPipeSink
@@ -30,6 +40,29 @@ class _Controller(Controller):
             self.on_hci_acl_data_packet(packet)
         else:
             super().on_hci_packet(packet)
+
+    def on_hci_le_create_connection_cancel_command(
+        self, command: HCI_LE_Create_Connection_Cancel_Command
+    ) -> HCI_StatusReturnParameters:
+        """Forget the pending attempt and say so: Bluetooth Core Specification, Vol 4, Part E, 7.8.13.
+
+        bumble's controller only answers, and would connect whenever the peripheral comes back.
+        """
+        pending, self.pending_le_connection = self.pending_le_connection, None
+        if pending is not None:
+            cancelled = HCI_LE_Connection_Complete_Event(
+                status=HCI_ErrorCode.UNKNOWN_CONNECTION_IDENTIFIER_ERROR,
+                connection_handle=0,
+                role=Role.CENTRAL,
+                peer_address_type=pending.peer_address.address_type,
+                peer_address=pending.peer_address,
+                connection_interval=0,
+                peripheral_latency=0,
+                supervision_timeout=0,
+                central_clock_accuracy=0,
+            )
+            asyncio.get_running_loop().call_soon(self.send_hci_packet, cancelled)
+        return super().on_hci_le_create_connection_cancel_command(command)
 
 
 class _Host(Host):

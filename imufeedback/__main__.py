@@ -1,0 +1,5 @@
+"""``python -m imufeedback``."""
+
+from imufeedback.cli import main
+
+main()

@@ -1,0 +1,73 @@
+"""How long things may take, and waiting that keeps to it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Coroutine, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+GRACE_S = 0.5
+"""What is given up has this long to clean up after itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How long things may take, in seconds. Chosen, no source, where none is given."""
+
+    connect_s: float = 8.0
+    request_s: float = 5.0
+    """One read, write or subscription. (The protocol's own limit is 30 s: far too long to stand and wait.)"""
+    close_s: float = 3.0
+    silence_s: float = 0.9
+    """Without data for longer the link counts as dead: with the watch's step this is noticed within 1 s."""
+    watch_s: float = 0.1
+    backoff_s: tuple[float, ...] = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
+    """Pauses between attempts; the last one repeats."""
+    first_tries: int = 3
+    """Attempts at the first connection, before a person is told that it failed. Later ones go on until closed."""
+
+
+async def within(seconds: float, work: Coroutine[Any, Any, T]) -> T:
+    """The work's result, or TimeoutError after `seconds`.
+
+    Below bleak are layers that at times swallow a cancellation, so the work is a task of its own that can be left
+    behind: the wait ends in any case.
+    """
+    task = asyncio.ensure_future(work)
+    try:
+        await asyncio.wait({task}, timeout=seconds)
+    except asyncio.CancelledError:
+        await _give_up(task)
+        raise
+    if not task.done():
+        await _give_up(task)
+    if not task.done() or task.cancelled():
+        raise TimeoutError(f"no answer within {seconds:g} s")
+    return task.result()
+
+
+async def _give_up(task: asyncio.Task[Any]) -> None:
+    task.add_done_callback(_retrieve)
+    task.cancel()
+    await asyncio.wait({task}, timeout=GRACE_S)
+
+
+def _retrieve(task: asyncio.Task[Any]) -> None:
+    """Take the outcome of work that nobody waits for any more, so that it is not reported as forgotten."""
+    if not task.cancelled():
+        task.exception()
+
+
+async def end(tasks: Sequence[asyncio.Task[None]], seconds: float) -> None:
+    """Cancel the tasks until they end, for about so long."""
+    pending = {task for task in tasks if not task.done()}
+    rounds = 5
+    for _ in range(rounds):
+        if not pending:
+            return
+        for task in pending:
+            task.cancel()
+        _, pending = await asyncio.wait(pending, timeout=seconds / rounds)

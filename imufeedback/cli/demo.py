@@ -1,0 +1,136 @@
+"""``demo``: the whole tool at work, without any hardware."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
+from imufeedback.errors import CannotWrite, NoDisplay, UsageError
+
+if TYPE_CHECKING:
+    from imufeedback.demo import DemoPlan
+    from imufeedback.record.journal import JournalWriter
+    from imufeedback.records import Event
+    from imufeedback.report.summary import Summary
+
+PACES = ("slow", "full")
+FLAWS = ("none", "stall", "push-back", "leg-turn", "high-knee")
+HANDS = ("right", "left")
+
+
+def demo(
+    headless: Annotated[bool, typer.Option("--headless", help="No window.")] = False,
+    reps: Annotated[int, typer.Option(min=0, max=500, help="How many reps.")] = 5,
+    pace: Annotated[str, typer.Option(metavar="|".join(PACES), help="How fast the golfer moves.")] = "slow",
+    flaw: Annotated[str, typer.Option(metavar="|".join(FLAWS), help="What goes wrong on the way down.")] = "stall",
+    handed: Annotated[str, typer.Option(metavar="|".join(HANDS), help="The golfer's hand.")] = "right",
+    seed: Annotated[int, typer.Option(min=0, help="Which synthetic golfer.")] = 1,
+    realtime: Annotated[
+        bool, typer.Option("--realtime/--no-realtime", help="At the pace of life, or as fast as it goes (no window).")
+    ] = True,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the recording.", show_default=False)
+    ] = None,
+    json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the summary there.")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
+) -> None:
+    """A synthetic golfer with virtual Bluetooth sensors: live angles, tones, a recording and a table of the reps."""
+    for value, allowed, option in ((pace, PACES, "--pace"), (flaw, FLAWS, "--flaw"), (handed, HANDS, "--handed")):
+        if value not in allowed:
+            raise UsageError(f"{option} {value!r}", hint=f"choose one of {', '.join(allowed)}")
+    if json_file is not None:
+        check_writable(json_file, overwrite=overwrite)
+    from imufeedback.constants import CAUTIONS
+    from imufeedback.demo import DemoPlan
+    from imufeedback.records import Hand
+    from imufeedback.synth.player import Pace
+    from imufeedback.synth.swing import Flaw
+
+    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime)
+    for line in CAUTIONS:
+        say(f"! {line}")
+    window = realtime and not headless and _has_display()
+    run = _windowed if window else (_headless if realtime else _fast)
+    with _journal(out) as journal:
+        summary, document = run(plan, journal)
+    print_notes(summary)
+    print_reps(summary)
+    print(f"Recording: {journal.path}")
+    if json_file is not None:
+        write_json(json_file, document, overwrite=overwrite)
+    if document["errors"]:
+        raise typer.Exit(1)
+
+
+def _has_display() -> bool:
+    from imufeedback.app.run import require_display
+
+    try:
+        require_display()
+    except NoDisplay as error:
+        say(f"no window: {error}")
+        return False
+    return True
+
+
+def _journal(out: Path | None) -> JournalWriter:
+    from datetime import datetime
+
+    from imufeedback.record.journal import JournalWriter
+    from imufeedback.resources import data_folder
+
+    folder = data_folder() / "recordings" if out is None else out
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CannotWrite(
+            f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"
+        ) from error
+    now = datetime.now().astimezone()
+    return JournalWriter(folder / f"demo_{now:%Y-%m-%d_%H-%M-%S}.mcap", title="demo", started=now)
+
+
+def _fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+    from imufeedback.demo_run import run_fast
+
+    say("as fast as it goes: no window, and no sound is played")
+    return run_fast(plan, journal)
+
+
+def _headless(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+    from imufeedback.demo_run import LiveDemo
+
+    live = LiveDemo(plan, journal, [_tell_live])
+    live.start()
+    try:
+        live.wait()
+    finally:
+        live.stop()
+    return live.summary, live.document()
+
+
+def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+    from imufeedback.app.demo_window import show
+
+    live = show(plan, journal)
+    return live.summary, live.document()
+
+
+def _tell_live(events: list[Event]) -> None:
+    """The live state in words, for a session without a window."""
+    from imufeedback.records import FitRefused, Fitted, Motion, Notice, Rep, StateChanged
+
+    for event in events:
+        if isinstance(event, StateChanged) and event.state is not Motion.IDLE:
+            say(f"{event.t_s:7.2f} s  trail thigh {event.state}")
+        elif isinstance(event, Rep):
+            say(f"{event.end_s:7.2f} s  rep {event.index + 1}")
+        elif isinstance(event, Fitted):
+            say(f"{event.t_s:7.2f} s  fitting {event.fit.level}")
+        elif isinstance(event, FitRefused):
+            say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")
+        elif isinstance(event, Notice):
+            say(event.text)

@@ -1,0 +1,53 @@
+"""``import``: a folder of CSV files becomes a recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from imufeedback.cli.output import check_writable, parse_window, say
+from imufeedback.errors import ImuFeedbackError, UsageError
+
+
+def import_(
+    source: Annotated[Path, typer.Argument(metavar="SRC", help="Folder of <segment>.csv files.", show_default=False)],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE.mcap", help="Recording to make.", show_default=False)],
+    still: Annotated[
+        str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing, for the fitting.")
+    ] = None,
+    flex: Annotated[
+        str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion (knee lifts, walking).")
+    ] = None,
+    handed: Annotated[str, typer.Option(metavar="right|left", help="The player's hand.")] = "right",
+    filter_name: Annotated[str, typer.Option("--filter", metavar="NAME", help="Orientation filter.")] = "vqf",
+) -> None:
+    """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
+
+    With --still and --flex the sensors are fitted to the body and the fitting is stored in the recording.
+    """
+    from imufeedback.record.importer import import_folder
+    from imufeedback.records import Hand
+
+    if (still is None) != (flex is None):
+        raise UsageError("--still and --flex belong together", hint="give both, or neither")
+    if handed not in list(Hand):
+        raise UsageError(f"--handed {handed!r}", hint="right or left")
+    windows_still, windows_flex = parse_window(still, "--still"), parse_window(flex, "--flex")
+    check_writable(out)
+    made = import_folder(
+        source, out, still_s=windows_still, flex_s=windows_flex, hand=Hand(handed), filter_name=filter_name
+    )
+    for note in made.notes:
+        say(note)
+    if made.error is not None:
+        raise ImuFeedbackError(made.error, where=str(out), hint="make room, then import again")
+    print(f"{made.path}: {made.samples} samples of {', '.join(made.segments).replace('_', ' ')}")
+    if made.fit is None:
+        say("no fitting: angles need --still and --flex")
+    else:
+        print(f"fitting {made.fit.level}: {made.fit.method}")
+        for one in made.fit.segments:
+            if one.reason:
+                say(f"fitting {one.level}: {one.reason}")

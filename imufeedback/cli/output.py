@@ -1,0 +1,117 @@
+"""What the verbs print and write: tables on stdout, one-line notices on stderr, JSON files."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from imufeedback.errors import CannotWrite, UsageError
+
+if TYPE_CHECKING:
+    from imufeedback.report.summary import Summary
+
+
+def say(line: str) -> None:
+    """One line for the person, on stderr: stdout belongs to results."""
+    print(line, file=sys.stderr, flush=True)
+
+
+def check_writable(path: Path, *, overwrite: bool = False) -> None:
+    """Before long work: will this file be writable? Raises CannotWrite."""
+    if path.exists() and not overwrite:
+        raise CannotWrite("exists already", where=str(path), hint="choose another name, or add --overwrite")
+    if not path.parent.is_dir():
+        raise CannotWrite("the folder does not exist", where=str(path.parent), hint="make it, or choose another")
+    if path.is_dir():
+        raise CannotWrite("this is a folder", where=str(path), hint="name a file")
+    if not os.access(path.parent, os.W_OK):
+        raise CannotWrite("the folder cannot be written", where=str(path.parent), hint="choose another folder")
+
+
+def write_json(path: Path, document: Mapping[str, Any], *, overwrite: bool) -> None:
+    """Write a JSON document whole or not at all. Raises CannotWrite."""
+    from imufeedback.record.files import whole_file
+
+    with whole_file(path, overwrite=overwrite) as file:
+        json.dump(document, file, indent=1, ensure_ascii=False, allow_nan=False)
+        file.write("\n")
+
+
+def parse_window(text: str | None, option: str) -> tuple[float, float] | None:
+    """``A:B`` in seconds. Raises UsageError."""
+    if text is None:
+        return None
+    begin, colon, end = text.partition(":")
+    try:
+        window = float(begin), float(end)
+    except ValueError:
+        colon = ""
+        window = (0.0, 0.0)
+    if not colon or not window[0] < window[1]:
+        raise UsageError(f"{option} {text!r} is no stretch of time", hint="write FROM:TO in seconds, such as 40.5:43.5")
+    return window
+
+
+REP_COLUMNS: Sequence[tuple[str, str]] = (
+    ("top", "trail_thigh_angle_top_deg"),
+    ("impact*", "trail_thigh_angle_impact_deg"),
+    ("finish", "trail_thigh_angle_finish_deg"),
+    ("lowest", "trail_thigh_angle_min_deg"),
+    ("trail hip rot.", "trail_hip_rotation_impact_deg"),
+    ("lead hip rot.", "lead_hip_rotation_impact_deg"),
+)
+
+
+def print_reps(summary: Summary) -> None:
+    """The per-rep table and the lines under it."""
+    from rich.console import Console
+    from rich.table import Table
+
+    # piped into a file there is no width to fit: let lines be as long as they are
+    console = Console(width=None if sys.stdout.isatty() else 160, highlight=False)
+    if not summary.reps:
+        console.print("No reps found.")
+        return
+    table = Table(title="Reps: trail thigh angle and hip rotation at impact, degrees (± one standard deviation)")
+    table.add_column("rep", justify="right")
+    table.add_column("at s", justify="right")
+    for name, _ in REP_COLUMNS:
+        table.add_column(name, justify="right")
+    table.add_column("±", justify="right")
+    table.add_column("finding")
+    for rep in summary.reps:
+        found = [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
+        cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
+        spread = _cell(rep.features.get("thigh_angle_sd_deg"))
+        table.add_row(str(rep.index + 1), f"{rep.start_s:.1f}", *cells, spread, "\n".join(found) or "none")
+    console.print(table)
+    console.print(
+        "* impact is estimated: no sensor feels the ball. Rotation: inward is positive, counted from address."
+    )
+    for text in dict.fromkeys(one.text for one in summary.findings):
+        console.print(f"- {text}")
+
+
+def _cell(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f}"
+
+
+def print_notes(summary: Summary) -> None:
+    """What went wrong or is worth knowing, on stderr."""
+    if summary.fit is not None:
+        for one in summary.fit.segments:
+            if one.reason:
+                say(f"fitting {one.level}: {one.reason}")
+    for text in dict.fromkeys(summary.notices):
+        say(text)
+    if summary.rejected:
+        say(f"{summary.rejected} packet(s) rejected; the first: {summary.reject_reason}")
+    if summary.gaps:
+        lost = sum(one.lost for one in summary.totals)
+        say(f"{summary.gaps} gap(s) in the data, {lost} sample(s) lost")
+    for fault in summary.faults:
+        say(f"FAULT in {fault.where}: {fault.what}")

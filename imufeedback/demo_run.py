@@ -1,0 +1,106 @@
+"""Running a demo: as fast as it goes in one thread, or at the pace of life with the threads of a real session."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Sequence
+from typing import Any
+
+from imufeedback.audio import Sounder, open_player
+from imufeedback.ble.clock import ManualClock, MonotonicClock
+from imufeedback.demo import Demo, DemoPlan, run_inline
+from imufeedback.record.journal import JournalWriter
+from imufeedback.records import Command, Cue, LinkNote, LinkState, Notice
+from imufeedback.report.summary import Summary
+from imufeedback.session import Engine, Session, Sink, SoundSink
+
+STOP_S = 8.0
+
+
+def run_fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+    """The whole demo without waiting and without sound; returns the summary and its document."""
+    demo = Demo(plan, ManualClock())
+    summary = Summary(plan.hand)
+    session = Session(demo.settings, begin_ns=demo.begin_ns, journal=journal, sinks=[summary])
+    try:
+        run_inline(demo, session.feed)
+    finally:
+        session.finish()
+    return summary, _document(summary, demo, journal, None)
+
+
+class LiveDemo:
+    """A demo at the pace of life: radio thread, engine thread, journal thread, sound. For with and without a window."""
+
+    def __init__(self, plan: DemoPlan, journal: JournalWriter, sinks: Sequence[Sink] = ()) -> None:
+        self.plan = plan
+        self.summary = Summary(plan.hand)
+        self._journal = journal
+        self._sinks = tuple(sinks)
+        self._clock = MonotonicClock()
+        self._demo: Demo | None = None
+        self._radio = threading.Thread(target=self._run_radio, name="ble", daemon=True)
+        self._stopped = threading.Lock()
+
+    def start(self) -> None:
+        """Open the sound, begin the session, start the threads."""
+        self._sounder: Sounder = open_player(self._clock.now_ns)
+        self._demo = demo = Demo(self.plan, self._clock)
+        self.sound = SoundSink(self._sounder, begin_ns=demo.begin_ns, clock=self._clock.now_ns)
+        # sound first: it is what must not wait
+        sinks: list[Sink] = [self.sound, self.summary, *self._sinks]
+        self._engine = Engine(
+            lambda: Session(demo.settings, begin_ns=demo.begin_ns, journal=self._journal, sinks=sinks)
+        )
+        self._engine.start()
+        for sink in (self.summary, *self._sinks):
+            sink([Notice(0.0, self._sounder.reason)])
+        self._radio.start()
+
+    def wait(self) -> None:
+        """Until the golfer is done."""
+        self._radio.join()
+
+    def stop(self) -> None:
+        """End in good order: the recording is closed, the sound is off. From any thread; may be called again."""
+        with self._stopped:
+            if self._demo is None:
+                self._journal.close()
+                return
+            self._demo.stop()
+            self._radio.join(STOP_S)
+            self._engine.stop(STOP_S)
+            self._sounder.close()
+
+    def set_muted(self, muted: bool) -> None:
+        """Silence the tones, or let them sound again; journalled."""
+        if self._demo is not None:
+            self._engine.put(Command(self._clock.now_ns(), "mute", {"on": muted}))
+
+    @property
+    def sensors(self) -> dict[str, str]:
+        """Segment by sensor name."""
+        return {} if self._demo is None else {one.id: str(one.role) for one in self._demo.settings.sensors}
+
+    def document(self) -> dict[str, Any]:
+        """The summary's document, after `stop`."""
+        assert self._demo is not None
+        return _document(self.summary, self._demo, self._journal, self.sound)
+
+    def _run_radio(self) -> None:
+        assert self._demo is not None
+        try:
+            asyncio.run(self._demo.run(self._engine.put))
+        except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: the session is told
+            self._engine.put(
+                LinkNote("radio", self._clock.now_ns(), LinkState.LOST, f"{type(error).__name__}: {error}")
+            )
+
+
+def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: SoundSink | None) -> dict[str, Any]:
+    def played(cue: Cue) -> bool:
+        return sound is not None and (cue.sound, cue.t_s) in sound.played
+
+    document = summary.to_dict(played=played, late=sound.late if sound is not None else 0, recording=str(journal.path))
+    return document | {"truth": demo.truth()}

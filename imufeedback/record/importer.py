@@ -1,0 +1,111 @@
+"""CSV folder to recording, with its fitting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+
+import numpy as np
+
+from imufeedback import resources
+from imufeedback.errors import BadFile
+from imufeedback.pipeline import Pipeline, fit_args
+from imufeedback.record.csv_folder import CsvSeries, read_folder, to_items
+from imufeedback.record.journal import JournalWriter
+from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Segment
+from imufeedback.settings import Player, Sensor, Settings
+
+LAYOUT = "lossless"
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What came of an import."""
+
+    path: Path
+    samples: int
+    segments: tuple[Segment, ...]
+    fit: Fit | None
+    notes: tuple[str, ...]
+    error: str | None
+    """What went wrong while writing, in one line."""
+
+
+def import_folder(
+    source: Path,
+    out: Path,
+    *,
+    still_s: tuple[float, float] | None = None,
+    flex_s: tuple[float, float] | None = None,
+    hand: Hand = Hand.RIGHT,
+    filter_name: str = "vqf",
+) -> Imported:
+    """Make a recording of a folder of ``<segment>.csv``.
+
+    With both windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
+    second item: so angles are there from the first standing still on. Raises BadFile for what is wrong with the files,
+    or with the windows; CannotWrite when the recording cannot be created.
+    """
+    series = read_folder(source)
+    rate_hz = _rate_hz(series.values(), source)
+    begin = _settings(list(series), rate_hz, hand, filter_name).to_args()
+    fit = None
+    if still_s is not None and flex_s is not None:
+        fit = _fit(to_items(series, begin), still_s, flex_s, source)
+    items = to_items(series, begin)
+    with JournalWriter(out, title=source.name) as journal:
+        journal.write(next(items))
+        if fit is not None:
+            journal.write(Command(0, "set-fit", fit_args(fit)))
+        for item in items:
+            journal.write(item)
+    notes = tuple(chain.from_iterable(one.notes for one in series.values()))
+    samples = sum(len(one.t_s) for one in series.values())
+    return Imported(journal.path, samples, tuple(series), fit, notes, journal.error)
+
+
+def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
+    """Sample rate common to all files: the median step, to a thousandth of a hertz."""
+    steps = [float(np.median(np.diff(one.t_s))) for one in series if len(one.t_s) > 1]
+    if not steps:
+        raise BadFile("only one sample in each file", where=str(source), hint="export a longer stretch")
+    return round(1.0 / min(steps), 3)
+
+
+def _settings(segments: Sequence[Segment], rate_hz: float, hand: Hand, filter_name: str) -> Settings:
+    text = resources.text("layouts", LAYOUT)
+    return Settings(
+        sensors=tuple(Sensor(str(one), one, LAYOUT) for one in segments),
+        layouts={LAYOUT: _with_rate(text, rate_hz)},
+        rule_set=resources.text("rules", "swing"),
+        player=Player(hand=hand),
+        filter=filter_name,
+        grid_hz=rate_hz,
+    )
+
+
+def _with_rate(text: str, rate_hz: float) -> str:
+    """The layout's text with the rate that the files have."""
+    lines = [f"rate_hz = {rate_hz}" if line.startswith("rate_hz") else line for line in text.splitlines()]
+    return "\n".join(lines) + "\n"
+
+
+def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[float, float], source: Path) -> Fit:
+    pipeline = Pipeline()
+    last_ns = 0
+    for item in items:
+        last_ns = item.host_ns
+        pipeline.feed(item)
+        if last_ns * 1e-9 > max(still_s[1], flex_s[1]) + 1.0:
+            break
+    else:
+        pipeline.finish()
+    answer = pipeline.feed(Command(last_ns, "fit", {"still": list(still_s), "flex": list(flex_s)}))
+    for event in answer:
+        if isinstance(event, Fitted):
+            return event.fit
+        if isinstance(event, FitRefused):
+            raise BadFile(f"no fitting: {event.reason}", where=str(source), hint="check --still and --flex")
+    raise BadFile("no fitting came of it", where=str(source), hint="check --still and --flex")

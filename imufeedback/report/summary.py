@@ -1,0 +1,165 @@
+"""A session's events to its summary: what ``--json`` writes, and what the tables on screen show.
+
+The fields are documented in ``report/SUMMARY.md``; more may be added, these stay.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from imufeedback import __version__
+from imufeedback.records import (
+    ClockRestarted,
+    Cue,
+    Event,
+    Fault,
+    Finding,
+    Fit,
+    FitRefused,
+    Fitted,
+    Gap,
+    Hand,
+    Notice,
+    PacketRejected,
+    Rep,
+    SensorTotals,
+    Verdict,
+)
+
+
+@dataclass
+class Summary:
+    """Collects events; call it with lists of them. Memory grows with reps and findings, not with samples."""
+
+    hand: Hand
+    fit: Fit | None = None
+    reps: list[Rep] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    cues: list[Cue] = field(default_factory=list)
+    totals: list[SensorTotals] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    gaps: int = 0
+    rejected: int = 0
+    restarts: int = 0
+    reject_reason: str | None = None
+    """The first reason for which a packet was rejected."""
+
+    def __call__(self, events: list[Event]) -> None:
+        for event in events:
+            self._take(event)
+
+    def _take(self, event: Event) -> None:
+        match event:
+            case Rep():
+                self.reps.append(event)
+            case Finding():
+                self.findings.append(event)
+            case Cue():
+                self.cues.append(event)
+            case Fitted(fit=fit):
+                self.fit = fit
+            case FitRefused(reason=reason):
+                self.notices.append(f"fitting refused: {reason}")
+            case SensorTotals():
+                self.totals.append(event)
+            case Fault():
+                self.faults.append(event)
+            case Notice(text=text):
+                self.notices.append(text)
+            case Gap():
+                self.gaps += 1
+            case ClockRestarted():
+                self.restarts += 1
+            case PacketRejected(reason=reason):
+                self.rejected += 1
+                self.reject_reason = self.reject_reason or reason
+            case _:
+                pass  # angles, links, states and phases are for the live display
+
+    def findings_of(self, rep: Rep) -> list[Finding]:
+        return [one for one in self.findings if one.rep == rep.index]
+
+    def cues_of(self, rep: Rep, next_start_s: float = math.inf) -> list[Cue]:
+        """Cues from the rep's start to the next one's."""
+        return [one for one in self.cues if rep.start_s <= one.t_s < next_start_s]
+
+    def to_dict(
+        self, *, played: Callable[[Cue], bool] = lambda cue: False, late: int = 0, recording: str | None = None
+    ) -> dict[str, Any]:
+        """The summary as JSON values; `played` tells whether a cue was really handed to a sound device in time."""
+        starts = [one.start_s for one in self.reps[1:]] + [math.inf]
+        return {
+            "version": __version__,
+            "player": {"hand": str(self.hand)},
+            "sensors": [_sensor(one) for one in self.totals],
+            "fit": None if self.fit is None else _fit(self.fit),
+            "reps": [self._rep(rep, end, played) for rep, end in zip(self.reps, starts, strict=True)],
+            "totals": {
+                "reps": len(self.reps),
+                "faults": sum(one.verdict is Verdict.FAULT for one in self.findings),
+                "unsure": sum(one.verdict is Verdict.UNSURE for one in self.findings),
+                "cues": len(self.cues),
+                "cues_late": late,
+                "samples": sum(one.samples for one in self.totals),
+                "lost": sum(one.lost for one in self.totals),
+                "rejected": sum(one.rejected for one in self.totals),
+                "gaps": self.gaps,
+                "restarts": self.restarts,
+            },
+            "notices": list(self.notices),
+            "errors": [f"{one.where}: {one.what}" for one in self.faults],
+            "recording": recording,
+        }
+
+    def _rep(self, rep: Rep, until_s: float, played: Callable[[Cue], bool]) -> dict[str, Any]:
+        return {
+            "index": rep.index,
+            "kind": rep.kind,
+            "start_s": rep.start_s,
+            "end_s": rep.end_s,
+            "marks": dict(rep.marks),
+            "estimated": list(rep.estimated),
+            "features": dict(rep.features),
+            "findings": [
+                {
+                    "rule": one.rule,
+                    "t_s": one.t_s,
+                    "value": one.value,
+                    "limit": one.limit,
+                    "unit": one.unit,
+                    "verdict": str(one.verdict),
+                    "text": one.text,
+                }
+                for one in self.findings_of(rep)
+            ],
+            "cues": [{"sound": one.sound, "t_s": one.t_s, "played": played(one)} for one in self.cues_of(rep, until_s)],
+        }
+
+
+def _sensor(one: SensorTotals) -> Mapping[str, Any]:
+    return {
+        "role": str(one.segment),
+        "id": one.sensor,
+        "rate_hz": one.rate_hz,
+        "samples": one.samples,
+        "lost": one.lost,
+        "rejected": one.rejected,
+        "duplicates": one.duplicates,
+        "reordered": one.reordered,
+        "saturated": one.saturated,
+    }
+
+
+def _fit(fit: Fit) -> Mapping[str, Any]:
+    return {
+        "method": fit.method,
+        "level": str(fit.level),
+        "segments": {
+            str(one.segment): {"level": str(one.level), "sd_deg": math.degrees(one.sd_rad), "reason": one.reason}
+            for one in fit.segments
+        },
+    }
