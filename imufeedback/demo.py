@@ -159,7 +159,7 @@ class _Director:
 
 
 def run_inline(demo: Demo, feed: Callable[[Item], None]) -> None:
-    """Run a demo that is not in real time, feeding items between packets: nothing runs beside it, all runs are alike."""
+    """Run a demo that is not in real time, feeding items between packets: nothing runs beside it, all runs agree."""
     waiting: deque[Item] = deque()
 
     def drain() -> None:

@@ -49,12 +49,12 @@ class LiveDemo:
         self._demo = demo = Demo(self.plan, self._clock)
         self.sound = SoundSink(self._sounder, begin_ns=demo.begin_ns, clock=self._clock.now_ns)
         # sound first: it is what must not wait
-        sinks: list[Sink] = [self.sound, self.summary, *self._sinks]
+        sinks: tuple[Sink, ...] = (self.sound, self.summary, *self._sinks)
         self._engine = Engine(
             lambda: Session(demo.settings, begin_ns=demo.begin_ns, journal=self._journal, sinks=sinks)
         )
         self._engine.start()
-        for sink in (self.summary, *self._sinks):
+        for sink in sinks[1:]:
             sink([Notice(0.0, self._sounder.reason)])
         self._radio.start()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy.spatial.transform import Rotation
 
@@ -27,9 +29,7 @@ def to_q(matrix: Floats) -> Floats:
     return q
 
 
-def about_vertical(angle_rad: Floats | float) -> Floats:
-    """(..., 3, 3) rotation about earth's z."""
-    a = np.asarray(angle_rad, dtype=float)
-    c, s, zero, one = np.cos(a), np.sin(a), np.zeros_like(a), np.ones_like(a)
-    rows = [[c, -s, zero], [s, c, zero], [zero, zero, one]]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+def about_vertical(angle_rad: float) -> Floats:
+    """(3, 3) rotation about earth's z."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])

@@ -1,8 +1,8 @@
 """Pelvis angles: rotation, then obliquity, then tilt (Baker, Gait Posture 2001;13:1-6).
 
 In a y-up earth ``P = Ry(ψ)·Rx(ο)·Rz(ζ)``, scipy's intrinsic ``'YXZ'``. ψ > 0 turns to the player's left, ο > 0 lifts
-the left side, ζ < 0 tips forward. Named for the player: turn + towards the target, side tilt + lead side up, forward tilt +
-tipped forward. For a right-hander the target is to the left and the left side leads; for a left-hander both are
+the left side, ζ < 0 tips forward. Named for the player: turn + towards the target, side tilt + lead side up, forward
+tilt + tipped forward. For a right-hander the target is to the left and the left side leads; for a left-hander both are
 mirrored, so turn and side tilt change sign together.
 """
 

@@ -49,6 +49,8 @@ Out = Angles | Fitted | FitRefused | Zeroed
 class _State:
     history: History = field(default_factory=History)
     fit: Fit | None = None
+    mounting: tuple[Floats, Floats] | None = None
+    """Derived from the fit: (S, 3, 3) segment→sensor, and (S,) its standard deviation."""
     zero: Zero | None = None
     asked: str | None = None
     """Reason of a zeroing that waits for the next complete sample."""
@@ -103,6 +105,11 @@ class Body(Stage[In, Out]):
         if missing:
             return [FitRefused(t_s, f"the fitting has no {', '.join(missing).replace('_', ' ')} – fit again")]
         self._state.fit, self._state.zero = fitted, None
+        by_segment = {one.segment: one for one in fitted.segments}
+        self._state.mounting = (
+            np.stack([from_q(by_segment[one].q_sb) for one in self._segments]),
+            np.array([by_segment[one].sd_rad for one in self._segments]),
+        )
         return [Fitted(t_s, fitted, stored)]
 
     # ── samples ──────────────────────────────────────────────────────────────────────────────────────────────────
@@ -110,13 +117,11 @@ class Body(Stage[In, Out]):
     def _block(self, block: AlignedBlock) -> list[Out]:
         s = self._state
         s.history.add(block)
-        if s.fit is None:
+        if s.mounting is None:
             return []
-        by_segment = {one.segment: one for one in s.fit.segments}
-        q_sb = np.stack([from_q(by_segment[one].q_sb) for one in block.segments])
+        q_sb, fit_sd = s.mounting
         R_eb = from_q(block.q_es) @ q_sb
         rate_b = np.einsum("sji,nsj->nsi", q_sb, block.gyr_rad_s)
-        fit_sd = np.array([by_segment[one].sd_rad for one in block.segments])
         out: list[Out] = list(self._zeroing(block, R_eb))
         if s.zero is not None:
             out.append(self._angles(block, R_eb, rate_b, fit_sd, s.zero))

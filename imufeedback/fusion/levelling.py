@@ -16,4 +16,5 @@ def q_from_up(up_s: Floats) -> Floats:
     if u[2] < -1 + 1e-12:  # upside down: every horizontal axis is equally short, take x
         return np.array([0.0, 1.0, 0.0, 0.0])
     q = np.array([1.0 + u[2], u[1], -u[0], 0.0])
-    return q / np.linalg.norm(q)
+    out: Floats = q / np.linalg.norm(q)
+    return out

@@ -43,7 +43,8 @@ class _State:
 @lru_cache(maxsize=256)
 def _offsets(step: float, samples: int) -> Ints:
     """Ticks of the samples of a packet after its first one."""
-    return np.rint(np.arange(samples) * step).astype(np.int64)
+    offsets: Ints = np.rint(np.arange(samples) * step).astype(np.int64)
+    return offsets
 
 
 @lru_cache(maxsize=256)

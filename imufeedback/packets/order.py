@@ -101,8 +101,9 @@ class Judge:
             return Place.FIRST
         gap = self.ahead(order, packet)
         forward = (packet.tick - last.tick) % self._modulus
-        allowed_s = max(0.0, (packet.host_ns - last.host_ns) * 1e-9) + self._slack_s
-        possible = forward * self._unit_s <= allowed_s
+        forward_s = forward * self._unit_s
+        waited_s = max(0.0, (packet.host_ns - last.host_ns) * 1e-9)
+        possible = forward_s <= waited_s + self._slack_s
         if gap == 0 and forward and possible:
             return Place.NEXT
         seen = self._seen(order, packet)
@@ -111,7 +112,9 @@ class Judge:
         if seen is None and gap > 0 and self._agrees(order, gap, forward):
             return Place.AHEAD
         if possible:
-            return Place.JUMP
+            # A number that jumped back, while the tick stepped far less than the time waited: a restart that happens to
+            # look like a roll-over.
+            return Place.RESTART if gap < 0 and forward_s + self._slack_s < waited_s else Place.JUMP
         return Place.LATE if seen is None and self._is_late(order, packet, gap) else Place.RESTART
 
     def _key(self, packet: Packet) -> int:

@@ -86,7 +86,7 @@ class Unpacker:
         """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
         if not self._floats:
             raw = self._raw(packet)
-            values: Floats = raw.astype(np.float64) * self._form.scale
+            values: Floats = raw * self._form.scale
             return values, self._flags(values) if self._is_suspect(packet, raw) else None
         # Numbers sent as floats may be anything: too large, not a number, signalling. They are flagged, not warned of.
         with np.errstate(all="ignore"):
@@ -106,7 +106,7 @@ class Unpacker:
         """Whether some sample may need a flag: a quick look that nearly every packet passes."""
         if packet.payload.find(self._zeros, self._header_bytes) >= 0:
             return True
-        numbers = raw.ravel().tolist()
+        numbers: list[int] = raw.ravel().tolist()
         return max(numbers) >= self._high or min(numbers) <= -self._high
 
     def _flags(self, values: Floats) -> Flags:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 import numpy as np
 
-from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, frozen
+from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Gap, ImuBlock, frozen
 from imufeedback.stage import Stage
 from imufeedback.timing.envelope import fit_line_below
 
@@ -73,46 +74,47 @@ class SensorClock(Stage[DeviceBlock, Out]):
         return 1.0 / self._state.period_s
 
     def feed(self, item: DeviceBlock) -> list[Out]:
-        if len(item.tick) == 0:
+        ticks: list[int] = item.tick.tolist()  # a packet holds a few samples: plain numbers are faster than arrays
+        if not ticks:
             return []
         s = self._state
         host_s = (item.host_ns - self._origin_ns) * 1e-9
         out: list[Out] = []
         flags = item.flags
-        if s.last_tick is None:
-            steps = self._steps(item, int(item.tick[0]))
-        else:
-            steps = self._steps(item, s.last_tick)
-            late = host_s - (s.device_s + float(steps.sum()) + s.offset_s)
+        steps = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
+        if s.last_tick is not None:
+            late = host_s - (s.device_s + sum(steps) + s.offset_s)
             if int(flags[0]) & _RESTART or late < -EARLY_S or late > LATE_S:
                 out.append(ClockRestarted(self.sensor, host_s))
                 self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
-                steps = self._steps(item, int(item.tick[0]))
+                steps = self._steps(ticks, ticks[0])
                 flags = flags.copy()
                 flags[0] |= _RESTART
         begins = s.last_tick is None
-        device: Floats = s.device_s + np.cumsum(steps)
-        s.last_tick = int(item.tick[-1])
-        s.device_s = float(device[-1])
+        s.last_tick = ticks[-1]
+        device = list(accumulate(steps, initial=s.device_s))[1:]
+        s.device_s = device[-1]
         self._note_delay(s.device_s, host_s - s.device_s, begins)
-        t_s = self._to_session(device, float(steps.sum()))
+        t_s = self._to_session(device, steps)
         if begins:
             steps[0] = s.period_s  # nothing before it: one period, as good as any
-        dt_s = np.maximum(steps, MIN_STEP_S) * (1.0 + s.target[1])
-        if steps.max() > GAP_STEPS * s.period_s:
+        rate = 1.0 + s.target[1]
+        dt_s = [max(step, MIN_STEP_S) * rate for step in steps]
+        if max(steps) > GAP_STEPS * s.period_s:
             out.extend(self._gaps(t_s, steps))
-        self._measure_rate(steps.tolist())
+        self._measure_rate(steps)
         out.append(
             ImuBlock(self.sensor, frozen(t_s), frozen(dt_s), item.gyr_rad_s, item.acc_m_s2, frozen(flags, np.uint8))
         )
         out.extend(self._report())
         return out
 
-    def _steps(self, item: DeviceBlock, last_tick: int) -> Floats:
+    def _steps(self, ticks: list[int], last_tick: int) -> list[float]:
         """Device seconds between samples: masked differences of the raw counter, so that a wrap is a small step."""
-        ticks = np.empty(len(item.tick) + 1, dtype=np.int64)
-        ticks[0], ticks[1:] = last_tick, item.tick
-        steps: Floats = ((ticks[1:] - ticks[:-1]) & self._mask) * self._unit_s
+        steps = []
+        for tick in ticks:
+            steps.append(((tick - last_tick) & self._mask) * self._unit_s)
+            last_tick = tick
         return steps
 
     def _note_delay(self, device_s: float, delay_s: float, begins: bool) -> None:
@@ -130,25 +132,24 @@ class SensorClock(Stage[DeviceBlock, Out]):
             s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
         s.delays.append(delay_s - (s.target[0] + s.target[1] * device_s))
 
-    def _to_session(self, device: Floats, span: float) -> Floats:
+    def _to_session(self, device: list[float], steps: list[float]) -> list[float]:
         """Session times; the map slews towards the fit, so that time never stops or runs back."""
         s = self._state
-        error = s.target[0] + s.target[1] * s.device_s - s.offset_s
-        move = min(max(error, -SLEW * span), SLEW * span)
-        t_s: Floats = np.asarray(device + s.offset_s)
-        if move:
-            t_s += move * (device - (s.device_s - span)) / span
-        s.offset_s += move
-        if t_s[0] <= s.t_s:  # only after a restart: the old time base may have run ahead by a little
-            t_s = np.asarray(np.maximum(t_s, s.t_s + 1e-4 * np.arange(1, len(t_s) + 1)), dtype=np.float64)
-        s.t_s = float(t_s[-1])
+        t_s = []
+        for device_s, step in zip(device, steps, strict=True):
+            error = s.target[0] + s.target[1] * device_s - s.offset_s
+            s.offset_s += min(max(error, -SLEW * step), SLEW * step)
+            # the lower bound matters after a restart only: the old time base may have run ahead by a little
+            s.t_s = max(device_s + s.offset_s, s.t_s + MIN_STEP_S)
+            t_s.append(s.t_s)
         return t_s
 
-    def _gaps(self, t_s: Floats, steps: Floats) -> list[Out]:
+    def _gaps(self, t_s: list[float], steps: list[float]) -> list[Out]:
         period = self._state.period_s
         return [
-            Gap(self.sensor, float(t_s[i]), float(steps[i]), round(float(steps[i]) / period) - 1)
-            for i in np.flatnonzero(steps > GAP_STEPS * period)
+            Gap(self.sensor, at, step, round(step / period) - 1)
+            for at, step in zip(t_s, steps, strict=True)
+            if step > GAP_STEPS * period
         ]
 
     def _measure_rate(self, steps: list[float]) -> None:
