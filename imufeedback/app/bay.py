@@ -394,6 +394,8 @@ _SHEET = f"""
 QMainWindow, QDialog, QMenuBar, QMessageBox {{ background: {palette.GROUND}; color: {palette.INK}; }}
 QLabel {{ color: {palette.INK}; }}
 QTableWidget {{ background: {palette.PAPER}; color: {palette.INK}; border: 1px solid {palette.RULE_LINE};
-    selection-background-color: #DCEBF5; selection-color: {palette.INK}; }}
+    alternate-background-color: {palette.STRIPE};
+    selection-background-color: {palette.CHOSEN}; selection-color: {palette.INK}; }}
+QTableWidget::item {{ padding: 3px 6px; }}
 QHeaderView::section {{ background: {palette.GROUND}; color: {palette.INK}; border: none; padding: 4px 6px; }}
 """

@@ -23,9 +23,6 @@ LINE_STYLES = {
 NAMES_SHOWN = 8
 """Rep numbers visible at once; more reps than this do not fit in the span."""
 
-FAR_DEG = 1000.0
-"""Beyond any axis, so that a line crosses the whole plot."""
-
 
 @dataclass(frozen=True, slots=True)
 class TimeMark:
@@ -61,9 +58,14 @@ class TimeMarks:
     def draw(self, marks: Sequence[TimeMark], now_s: float, span_s: float) -> None:
         """Put the lines where the marks are, seen from `now_s`."""
         seen = [mark for mark in marks if now_s - span_s <= mark.t_s <= now_s]
+        # Not longer than the axis: a dashed line far beyond the picture costs more than all traces.
+        low_high = tuple(self._plot.getViewBox().viewRange()[1])
         for name, line in self.lines.items():
+            if not seen and not line.isVisible():
+                continue
+            line.setVisible(bool(seen))
             ago_s = np.array([mark.t_s - now_s for mark in seen if mark.name == name])
-            line.setData(np.repeat(ago_s, 2), np.tile((-FAR_DEG, FAR_DEG), len(ago_s)))
+            line.setData(np.repeat(ago_s, 2), np.tile(low_high, len(ago_s)))
         self._draw_names([mark for mark in seen if mark.name == "impact_s"], now_s)
 
     def _draw_names(self, impacts: Sequence[TimeMark], now_s: float) -> None:
@@ -91,6 +93,9 @@ class StateMarks:
     def draw(self, marks: Sequence[StateMark], now_s: float, span_s: float) -> None:
         for state, item in self.signs.items():
             seen = [mark for mark in marks if mark.state is state and now_s - span_s <= mark.t_s <= now_s]
+            if not seen and not item.isVisible():
+                continue
+            item.setVisible(bool(seen))
             item.setData(_column([mark.t_s - now_s for mark in seen]), _column([mark.angle_deg for mark in seen]))
 
 
@@ -100,6 +105,7 @@ def _column(values: list[float]) -> Floats:
 
 def _lines(plot: pg.PlotItem, style: Qt.PenStyle) -> pg.PlotCurveItem:
     line = pg.PlotCurveItem(pen=pg.mkPen(palette.SOFT_INK, width=1, style=style), connect="pairs", antialias=False)
+    line.setVisible(False)
     plot.addItem(line, ignoreBounds=True)
     return line
 
@@ -108,6 +114,7 @@ def _signs(plot: pg.PlotItem, symbol: str, colour: str) -> pg.ScatterPlotItem:
     pen = pg.mkPen(palette.INK, width=1)
     signs = pg.ScatterPlotItem(size=13, symbol=symbol, brush=pg.mkBrush(colour), pen=pen)
     signs.setZValue(10)
+    signs.setVisible(False)
     plot.addItem(signs, ignoreBounds=True)
     return signs
 

@@ -48,6 +48,11 @@ class RepTable(QTableWidget):
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setAlternatingRowColors(True)
+        for column in range(self.columnCount()):
+            item = self.horizontalHeaderItem(column)
+            if item is not None:
+                item.setTextAlignment(_sideways(column) | Qt.AlignmentFlag.AlignVCenter)
         head = self.horizontalHeader()
         head.setHighlightSections(False)
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
@@ -88,8 +93,7 @@ class RepTable(QTableWidget):
 
     def _put(self, row: int, column: int, text: str) -> QTableWidgetItem:
         item = QTableWidgetItem(text)
-        sideways = Qt.AlignmentFlag.AlignLeft if column == FINDINGS_COLUMN else Qt.AlignmentFlag.AlignRight
-        item.setTextAlignment(sideways | Qt.AlignmentFlag.AlignTop)
+        item.setTextAlignment(_sideways(column) | Qt.AlignmentFlag.AlignTop)
         self.setItem(row, column, item)
         return item
 
@@ -103,3 +107,8 @@ class RepTable(QTableWidget):
         font = pixel_font(13 * scale)
         self.setFont(font)
         self.horizontalHeader().setFont(font)
+
+
+def _sideways(column: int) -> Qt.AlignmentFlag:
+    """Numbers to the right, so that their digits stand below each other."""
+    return Qt.AlignmentFlag.AlignLeft if column == FINDINGS_COLUMN else Qt.AlignmentFlag.AlignRight

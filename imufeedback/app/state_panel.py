@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.labels import pixel_font
@@ -58,6 +58,7 @@ class _StateBlock(QFrame):
         texts.addStretch(1)
         row = QHBoxLayout(self)
         row.setSpacing(20)
+        row.setContentsMargins(20, 6, 14, 6)
         row.addWidget(self.sign)
         row.addLayout(texts, 1)
         row.addWidget(self.phase, 0, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop)
@@ -107,11 +108,13 @@ class _AngleBlock(QFrame):
         self._arrange()
 
     def _arrange(self) -> None:
-        self.number.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         row = QHBoxLayout()
+        row.setSpacing(14)
         row.addWidget(self.number)
-        row.addWidget(self.spread, 0, Qt.AlignmentFlag.AlignBottom)
+        row.addWidget(self.spread)
+        row.addStretch(1)
         column = QVBoxLayout(self)
+        column.setContentsMargins(20, 8, 14, 4)
         column.setSpacing(0)
         column.addWidget(self.title)
         column.addLayout(row, 1)

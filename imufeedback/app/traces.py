@@ -19,9 +19,14 @@ from imufeedback.app import palette, words
 from imufeedback.app.feed import LEAD_ROTATION, TRACES, TRAIL_ROTATION, TRAIL_THIGH, Snapshot
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.marks import StateMark, StateMarks, TimeMark, TimeMarks
+from imufeedback.app.ring import thinned
 from imufeedback.records import Floats, Hand
 
 SPAN_S = 10.0
+ROOM_S = 0.4
+"""Empty stretch after now, so that the newest point and its label stand free of the edge."""
+DRAWN_STEP_S = 0.01
+"""Finer than a pixel of a wide screen; numbers, tones and recording use every sample."""
 RANGE_STEP_DEG = 10.0
 USUAL_RANGE_DEG = ((-30.0, 50.0), (-40.0, 40.0), (-40.0, 40.0))
 """Shown at least; wider when the angles are."""
@@ -66,9 +71,10 @@ class TracePlots(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph ca
 
     def draw(self, snapshot: Snapshot, times: Sequence[TimeMark], states: Sequence[StateMark]) -> None:
         """Refill all curves from one snapshot; marks outside the span are left out."""
-        ago_s = snapshot.t_s - snapshot.now_s
         for column, trace in enumerate(self.traces):
-            trace.draw(ago_s, snapshot.angle_deg[:, column], snapshot.sd_deg[:, column])
+            rows = np.stack((snapshot.angle_deg[:, column], snapshot.sd_deg[:, column]), axis=1)
+            t_s, rows = thinned(snapshot.t_s, rows, DRAWN_STEP_S)
+            trace.draw(t_s - snapshot.now_s, rows[:, 0], rows[:, 1])
             trace.marks.draw(times, snapshot.now_s, SPAN_S)
         self._states.draw(states, snapshot.now_s, SPAN_S)
 
@@ -125,7 +131,7 @@ class _Trace:
         plot.hideButtons()
         plot.setMouseEnabled(False, False)
         plot.disableAutoRange()
-        plot.setXRange(-SPAN_S, 0.0, padding=0)
+        plot.setXRange(-SPAN_S, ROOM_S, padding=0)
         plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=pg.mkPen(palette.RULE_LINE, width=1)))
         for name in ("left", "bottom"):
             axis = plot.getAxis(name)
@@ -135,7 +141,9 @@ class _Trace:
 
     def name_time_axis(self) -> None:
         """The lowest plot carries the time for all."""
-        self.plot.getAxis("bottom").setStyle(showValues=True)
+        axis = self.plot.getAxis("bottom")
+        axis.setStyle(showValues=True)
+        axis.setTicks([[(-float(ago_s), words.ago(ago_s)) for ago_s in range(0, int(SPAN_S) + 1, 2)]])
 
     def draw(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> None:
         finite = np.isfinite(angle_deg)
@@ -152,7 +160,8 @@ class _Trace:
             self._range_deg = range_deg
             low, high = range_deg
             self.plot.setYRange(low, high, padding=0)
-            self._value.setPos(0.0, high)
+            self.plot.getAxis("left").setTicks([[(at, words.signed(at, 0)) for at in tick_places(low, high)]])
+            self._value.setPos(ROOM_S, high)
             self._nothing.setPos(-SPAN_S / 2, (low + high) / 2)
 
     def show_value(self, value_deg: float | None) -> None:
@@ -195,6 +204,12 @@ class _Band(QGraphicsPathItem):
             outline_y = np.concatenate((low[pick], high[pick][::-1]))
             path.addPolygon(pg.functions.arrayToQPolygonF(outline_x, outline_y))
         self.setPath(path)
+
+
+def tick_places(low: float, high: float) -> list[float]:
+    """At most seven multiples of a round step."""
+    step = next(step for step in (20.0, 30.0, 60.0, 90.0, 180.0, 360.0) if (high - low) / step <= 6)
+    return [float(at) for at in np.arange(np.ceil(low / step) * step, high + 1e-9, step)]
 
 
 def finite_runs(known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[tuple[int, int]]:

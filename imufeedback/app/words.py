@@ -165,7 +165,7 @@ def lead_rotation_title(side: str) -> str:
 
 
 def lines_key() -> str:
-    return tr("seconds before now     lines: - - top   — impact   ··· finish     band: ± 1 standard deviation")
+    return tr("Lines:  - - top   — impact   ··· finish      Band: ± 1 standard deviation      ■ stalled   ▲ regaining")
 
 
 def angle_title(side: str) -> str:
@@ -310,3 +310,7 @@ def delays_text(frames: int, median_ms: float, p99_ms: float, age_ms: float, wai
         "Age of the newest sample: {age:.0f} ms\nEvents waiting: {waiting}, at most {peak}; never shown: {lost}\n\n"
         "Drawing never holds up the measurement, the tones or the recording: late frames are left out."
     ).format(frames=frames, median=median_ms, p99=p99_ms, age=age_ms, waiting=waiting, peak=peak, lost=lost)
+
+
+def ago(seconds: int) -> str:
+    return tr("now") if seconds == 0 else f"−{seconds} s"
