@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from imufeedback.audio import Sounder, open_player
@@ -33,11 +33,19 @@ def run_fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str,
 class LiveDemo:
     """A demo at the pace of life: radio thread, engine thread, journal thread, sound. For with and without a window."""
 
-    def __init__(self, plan: DemoPlan, journal: JournalWriter, sinks: Sequence[Sink] = ()) -> None:
+    def __init__(
+        self,
+        plan: DemoPlan,
+        journal: JournalWriter,
+        sinks: Sequence[Sink] = (),
+        on_end: Callable[[], None] = lambda: None,
+    ) -> None:
+        """`on_end` is called, from the radio's thread, when the golfer is done and the recording is closed."""
         self.plan = plan
         self.summary = Summary(plan.hand)
         self._journal = journal
         self._sinks = tuple(sinks)
+        self._on_end = on_end
         self._clock = MonotonicClock()
         self._demo: Demo | None = None
         self._radio = threading.Thread(target=self._run_radio, name="ble", daemon=True)
@@ -78,11 +86,6 @@ class LiveDemo:
         if self._demo is not None:
             self._engine.put(Command(self._clock.now_ns(), "mute", {"on": muted}))
 
-    @property
-    def sensors(self) -> dict[str, str]:
-        """Segment by sensor name."""
-        return {} if self._demo is None else {one.id: str(one.role) for one in self._demo.settings.sensors}
-
     def document(self) -> dict[str, Any]:
         """The summary's document, after `stop`."""
         assert self._demo is not None
@@ -96,6 +99,8 @@ class LiveDemo:
             self._engine.put(
                 LinkNote("radio", self._clock.now_ns(), LinkState.LOST, f"{type(error).__name__}: {error}")
             )
+        self._engine.stop(STOP_S)
+        self._on_end()
 
 
 def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: SoundSink | None) -> dict[str, Any]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QDialog, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.labels import pixel_font
 from imufeedback.constants import CAUTIONS
 
-WIDTH = 760
+WIDTH = 840
 """Pixels at scale 1; wider lines are hard to read."""
 
 _AGREE_KEYS = (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space)
@@ -36,18 +36,20 @@ class CautionsPage(QWidget):
         self.rescale(1.0)
 
     def _arrange(self) -> None:
+        # The column is as high as the page: a wrapped label only gets its full height from a layout that can grow.
         self._column = QWidget()
-        inner = QVBoxLayout(self._column)
-        inner.addWidget(self.title)
+        self._inner = QVBoxLayout(self._column)
+        self._inner.addStretch(1)
+        self._inner.addWidget(self.title)
         for line in self.lines:
             line.setWordWrap(True)
-            inner.addWidget(line)
-        inner.addSpacing(8)
-        inner.addWidget(self.button, 0, Qt.AlignmentFlag.AlignLeft)
-        self._inner = inner
-        outer = QVBoxLayout(self)
+            self._inner.addWidget(line)
+        self._inner.addSpacing(8)
+        self._inner.addWidget(self.button, 0, Qt.AlignmentFlag.AlignLeft)
+        self._inner.addStretch(1)
+        outer = QHBoxLayout(self)
         outer.addStretch(1)
-        outer.addWidget(self._column, 0, Qt.AlignmentFlag.AlignHCenter)
+        outer.addWidget(self._column)
         outer.addStretch(1)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802 – Qt names it

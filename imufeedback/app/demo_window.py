@@ -8,6 +8,8 @@ from imufeedback.app.run import run_app
 from imufeedback.demo import DemoPlan
 from imufeedback.demo_run import LiveDemo
 from imufeedback.record.journal import JournalWriter
+from imufeedback.synth.sensors import WORN
+from imufeedback.synth.stream import serial_of
 
 if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
     """Show the demo until its window is closed; the session has then been stopped in good order.
 
+    When the golfer has done all reps the recording is closed and the window says so; it stays, for looking at the reps.
     Raises NoDisplay without a screen.
     """
     made: list[LiveDemo] = []
@@ -25,7 +28,7 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
         from imufeedback.app.feed import EventFeed
 
         feed = EventFeed(plan.hand)
-        live = LiveDemo(plan, journal, [feed.push])
+        live = LiveDemo(plan, journal, [feed.push], on_end=feed.finish)
         made.append(live)
         return BayWindow(
             feed,
@@ -33,6 +36,7 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
             on_stop=live.stop,
             on_mute=live.set_muted,
             recording=str(journal.path),
+            roles={serial_of(segment): segment for segment in WORN},
         )
 
     run_app(make_window)

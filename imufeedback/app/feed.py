@@ -45,6 +45,8 @@ class Snapshot:
     """(N, 3) trail thigh angle, trail hip internal rotation, lead hip internal rotation; NaN where not known."""
     sd_deg: Floats
     """(N, 3)"""
+    finished: bool = False
+    """No more samples will come; `now_s` stands still."""
 
 
 class EventFeed(QObject):
@@ -100,7 +102,7 @@ class EventFeed(QObject):
             self.woken.emit()
 
     def finish(self) -> None:
-        """No more events will come. Any thread."""
+        """No more events will come, and the recording is closed. Any thread."""
         with self._lock:
             self._finished = True
             wake, self._asleep = self._asleep, False
@@ -123,7 +125,7 @@ class EventFeed(QObject):
             runs_on_s = 0.0 if self._finished or not np.isfinite(age_s) else age_s
             now_s = self.newest_s + runs_on_s
             t_s, rows = self._ring.since(now_s - span_s)
-        return Snapshot(now_s, age_s, t_s, rows[:, :TRACES], rows[:, TRACES:])
+        return Snapshot(now_s, age_s, t_s, rows[:, :TRACES], rows[:, TRACES:], self._finished)
 
     def _enqueue(self, event: Event) -> None:
         self.dropped += len(self._queue) == QUEUE_LIMIT

@@ -72,7 +72,9 @@ class MessageLine(QFrame):
         self.clear()
 
     def show_notice(self, text: str) -> None:
-        """Show for a while; a fault that nobody has dismissed stays in front."""
+        """Show for a while; a fault that nobody has dismissed stays in front. An empty text shows nothing."""
+        if not text:
+            return
         self.history.append(text)
         if not self.is_fault:
             self._show(text, palette.NOTICE)

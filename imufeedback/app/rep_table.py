@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QRect, Qt
 from PySide6.QtGui import QBrush, QColor
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
-from imufeedback.app import palette, words
+from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
 from imufeedback.records import Finding, Rep, Verdict
 
@@ -24,6 +24,9 @@ FINDINGS_COLUMN = 2 + len(ANGLE_FEATURES)
 
 ROWS_KEPT = 200
 """Older reps leave the table (not the recording), so that a long session stays quick."""
+
+PADDING = 5
+"""Pixels around the text of a cell."""
 
 Meaning = Callable[[str], str | None]
 """Takes the text key of a finding to its words, or None when the rule set has none."""
@@ -57,7 +60,8 @@ class RepTable(QTableWidget):
         head.setHighlightSections(False)
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(FINDINGS_COLUMN, QHeaderView.ResizeMode.Stretch)
-        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        head.sectionResized.connect(self._refit)
 
     @property
     def reps(self) -> int:
@@ -71,9 +75,9 @@ class RepTable(QTableWidget):
             self._order.insert(0, rep.index)
         row = self._order.index(rep.index)
         self._put(row, 0, str(rep.index + 1))
-        self._put(row, 1, words.clock_time(rep.start_s))
+        self._put(row, 1, numerals.clock_time(rep.start_s))
         for column, name in enumerate(ANGLE_FEATURES, start=2):
-            self._put(row, column, words.degrees(rep.features.get(name, math.nan)))
+            self._put(row, column, numerals.degrees(rep.features.get(name, math.nan)))
         self._show_findings(rep.index)
         self._forget_old()
 
@@ -90,6 +94,7 @@ class RepTable(QTableWidget):
         item = self._put(self._order.index(index), FINDINGS_COLUMN, "\n".join(lines) or words.no_findings())
         item.setForeground(QBrush(QColor(palette.ALARM_INK if faulty else palette.INK)))
         item.setToolTip("\n".join(lines))
+        self._fit_row(self._order.index(index))
 
     def _put(self, row: int, column: int, text: str) -> QTableWidgetItem:
         item = QTableWidgetItem(text)
@@ -106,7 +111,21 @@ class RepTable(QTableWidget):
         """Fit texts to the window: 1 is a window 720 pixels high."""
         font = pixel_font(13 * scale)
         self.setFont(font)
-        self.horizontalHeader().setFont(font)
+        # A style sheet on the window makes the header deaf to setFont.
+        self.setStyleSheet(f"QHeaderView::section {{ font-size: {font.pixelSize()}px; }}")
+        self._refit()
+
+    def _refit(self) -> None:
+        for row in range(self.rowCount()):
+            self._fit_row(row)
+
+    def _fit_row(self, row: int) -> None:
+        """As high as the findings need. Qt's own measure forgets the padding and cuts the last line."""
+        item = self.item(row, FINDINGS_COLUMN)
+        width = max(self.columnWidth(FINDINGS_COLUMN) - 2 * PADDING - 8, 40)
+        area = QRect(0, 0, width, 10_000)
+        needed = self.fontMetrics().boundingRect(area, Qt.TextFlag.TextWordWrap, item.text() if item else "")
+        self.setRowHeight(row, max(needed.height(), self.fontMetrics().height()) + 2 * PADDING)
 
 
 def _sideways(column: int) -> Qt.AlignmentFlag:

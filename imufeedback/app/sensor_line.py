@@ -25,11 +25,10 @@ class _Known:
 
 
 class SensorLine(QWidget):
-    """Chips in the order in which the sensors were first heard of. `roles` says which sensor is worn where."""
+    """Chips in the order in which the sensors were first heard of."""
 
-    def __init__(self, roles: Mapping[str, Segment] | None = None) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._roles = dict(roles or {})
         self._known: dict[str, _Known] = {}
         self.chips: dict[str, _Chip] = {}
         self._font = QFont()
@@ -39,8 +38,12 @@ class SensorLine(QWidget):
         self._none = QLabel(words.no_sensor_yet())
         self._row.addWidget(self._none)
         self._row.addStretch(1)
-        for sensor in self._roles:
-            self._of(sensor)
+
+    def show_roles(self, roles: Mapping[str, Segment]) -> None:
+        """Which sensor is worn where; a sensor without a role is shown by its id."""
+        for sensor, segment in roles.items():
+            self._of(sensor).name = words.segment_word(segment)
+            self._show(sensor)
 
     def hear(self, event: Link | ClockFitted | Gap) -> None:
         """Take news of one sensor."""
@@ -56,8 +59,7 @@ class SensorLine(QWidget):
 
     def _of(self, sensor: str) -> _Known:
         if sensor not in self._known:
-            role = self._roles.get(sensor)
-            self._known[sensor] = _Known(sensor if role is None else words.segment_word(role))
+            self._known[sensor] = _Known(sensor)
             self.chips[sensor] = _Chip(self._font)
             self._none.hide()
             self._row.insertWidget(len(self.chips), self.chips[sensor])

@@ -5,11 +5,14 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
-from imufeedback.app import palette, words
+from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.palette import Shown
 from imufeedback.app.signs import SignMark
 from imufeedback.records import Phase, Side
+
+LIVE = (Shown.WAITING, Shown.LOSING, Shown.STALLED, Shown.REGAINING)
+"""What is shown while angles come; only then is there a phase to name."""
 
 HEIGHT = 132
 """Pixels at scale 1."""
@@ -79,6 +82,7 @@ class _StateBlock(QFrame):
         self.setStyleSheet(
             f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
         )
+        self.phase.setVisible(self.shown in LIVE)
         self._fit_word()
 
     def rescale(self, scale: float) -> None:
@@ -103,7 +107,7 @@ class _AngleBlock(QFrame):
             f"#angle {{ background: {palette.PAPER}; border-radius: 6px; }} QLabel {{ color: {palette.INK}; }}"
         )
         self.title = QLabel(words.angle_title(words.side_word(trail)))
-        self.number = QLabel(words.UNKNOWN)
+        self.number = QLabel(numerals.UNKNOWN)
         self.spread = QLabel()
         self._arrange()
 
@@ -121,7 +125,7 @@ class _AngleBlock(QFrame):
 
     def show_angle(self, angle_deg: float | None, sd_deg: float | None) -> None:
         """The angle and one standard deviation, in degrees; None when it is not known now."""
-        self.number.setText(words.degrees(angle_deg))
+        self.number.setText(numerals.degrees(angle_deg))
         self.spread.setText("" if angle_deg is None or sd_deg is None else words.spread(sd_deg))
 
     def rescale(self, scale: float) -> None:

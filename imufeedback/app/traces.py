@@ -15,7 +15,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QGraphicsPathItem
 
-from imufeedback.app import palette, words
+from imufeedback.app import numerals, palette, words
 from imufeedback.app.feed import LEAD_ROTATION, TRACES, TRAIL_ROTATION, TRAIL_THIGH, Snapshot
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.marks import StateMark, StateMarks, TimeMark, TimeMarks
@@ -23,8 +23,8 @@ from imufeedback.app.ring import thinned
 from imufeedback.records import Floats, Hand
 
 SPAN_S = 10.0
-ROOM_S = 0.4
-"""Empty stretch after now, so that the newest point and its label stand free of the edge."""
+ROOM_S = 1.1
+"""Empty stretch after now: the newest angle stands there as a number and never on the trace."""
 DRAWN_STEP_S = 0.01
 """Finer than a pixel of a wide screen; numbers, tones and recording use every sample."""
 RANGE_STEP_DEG = 10.0
@@ -137,13 +137,13 @@ class _Trace:
             axis = plot.getAxis(name)
             axis.setPen(pg.mkPen(palette.RULE_LINE))
             axis.setTextPen(pg.mkPen(palette.SOFT_INK))
-        plot.getAxis("bottom").setStyle(showValues=False)
+        bottom = plot.getAxis("bottom")
+        bottom.setStyle(showValues=False)
+        bottom.setTicks([[(-float(ago_s), words.ago(ago_s)) for ago_s in range(0, int(SPAN_S) + 1, 2)]])
 
     def name_time_axis(self) -> None:
         """The lowest plot carries the time for all."""
-        axis = self.plot.getAxis("bottom")
-        axis.setStyle(showValues=True)
-        axis.setTicks([[(-float(ago_s), words.ago(ago_s)) for ago_s in range(0, int(SPAN_S) + 1, 2)]])
+        self.plot.getAxis("bottom").setStyle(showValues=True)
 
     def draw(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> None:
         finite = np.isfinite(angle_deg)
@@ -160,12 +160,12 @@ class _Trace:
             self._range_deg = range_deg
             low, high = range_deg
             self.plot.setYRange(low, high, padding=0)
-            self.plot.getAxis("left").setTicks([[(at, words.signed(at, 0)) for at in tick_places(low, high)]])
+            self.plot.getAxis("left").setTicks([[(at, numerals.signed(at, 0)) for at in tick_places(low, high)]])
             self._value.setPos(ROOM_S, high)
-            self._nothing.setPos(-SPAN_S / 2, (low + high) / 2)
+            self._nothing.setPos(-SPAN_S / 2, 0.0)
 
     def show_value(self, value_deg: float | None) -> None:
-        self._value.setText(words.degrees(value_deg))
+        self._value.setText(numerals.degrees(value_deg))
 
     def show_empty(self, text: str) -> None:
         self._nothing.setVisible(self._empty)

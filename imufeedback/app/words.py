@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 from PySide6.QtCore import QCoreApplication
 
+from imufeedback.app import numerals
 from imufeedback.app.palette import Shown
 from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
-
-UNKNOWN = "–"
-"""Stands where a number is not known."""
 
 
 def tr(text: str) -> str:
@@ -118,38 +114,8 @@ def finding_words(finding: Finding, meaning: str | None = None) -> str:
     """One finding as a line: verdict, meaning, value and limit. `meaning` overrides the built-in words."""
     verdict = tr("Fault") if finding.verdict is Verdict.FAULT else tr("Unsure")
     what = meaning or rule_words(finding.rule)
-    value, limit = quantity(finding.value, finding.unit), quantity(finding.limit, finding.unit)
+    value, limit = numerals.quantity(finding.value, finding.unit), numerals.quantity(finding.limit, finding.unit)
     return tr("{verdict}: {what}, {value} (limit {limit})").format(verdict=verdict, what=what, value=value, limit=limit)
-
-
-def quantity(value: float, unit: str) -> str:
-    """A value with its unit, one decimal."""
-    number = signed(value, 1)
-    if number == UNKNOWN:
-        return number
-    return f"{number}°" if unit == "deg" else f"{number} {unit}".rstrip()
-
-
-def degrees(value_deg: float | None) -> str:
-    """Whole degrees, because the error bar is wider than one; `UNKNOWN` for None and for what is not finite."""
-    number = UNKNOWN if value_deg is None else signed(value_deg, 0)
-    return number if number == UNKNOWN else f"{number}°"
-
-
-def signed(value: float, decimals: int) -> str:
-    """A number with a true minus sign, and never a minus zero."""
-    if not math.isfinite(value):
-        return UNKNOWN
-    text = f"{value:.{decimals}f}"
-    if float(text) == 0.0:
-        text = text.lstrip("-")
-    return text.replace("-", "−")
-
-
-def clock_time(t_s: float) -> str:
-    """Session time as minutes and seconds."""
-    minutes, seconds = divmod(max(t_s, 0.0), 60.0)
-    return f"{int(minutes)}:{seconds:04.1f}" if seconds < 59.95 else f"{int(minutes) + 1}:00.0"
 
 
 def thigh_title(side: str) -> str:
@@ -173,13 +139,7 @@ def angle_title(side: str) -> str:
 
 
 def spread(sd_deg: float) -> str:
-    return f"± {words_or_unknown(sd_deg)}"
-
-
-def words_or_unknown(value_deg: float) -> str:
-    """Degrees with one decimal below ten, whole above."""
-    number = signed(value_deg, 1 if value_deg < 10 else 0)
-    return number if number == UNKNOWN else f"{number}°"
+    return f"± {numerals.spread(sd_deg)}"
 
 
 def rep_name(number: int) -> str:

@@ -49,11 +49,12 @@ def rate_matrix(raw: Floats, R: Floats) -> Floats:
     """(..., 3, 3) J with ``d(α, β, γ)/dt = J·ω``.
 
     ω (rad/s) is the angular velocity of the distal segment relative to the proximal one, in proximal coordinates. The
-    axes are e1 = proximal z, e2 = floating, e3 = distal y; e1 and e3 are not orthogonal: e1·e3 = sin β.
+    axes are e1 = proximal z, e2 = floating, e3 = distal y; e1 and e3 are not orthogonal: e1·e3 = sin β. Near the pole
+    it is NaN, as the angles are.
     """
     sin_a, cos_a = np.sin(raw[..., 0]), np.cos(raw[..., 0])
     sin_b = np.sin(raw[..., 1])
-    cos2_b = 1.0 - sin_b**2
+    cos2_b = np.where(np.isnan(raw[..., 0]), np.nan, 1.0 - sin_b**2)
     e1 = np.zeros((*raw.shape[:-1], 3))
     e1[..., 2] = 1.0
     e2 = np.stack((cos_a, sin_a, np.zeros_like(sin_a)), axis=-1)

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
+from imufeedback.errors import BadFile, NoRecording, UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from imufeedback.record.replay import Recording
-    from imufeedback.records import Item
+    from imufeedback.records import Angles, Command, Event, Hand, Item
+    from imufeedback.report.summary import Summary
 
 
 def analyse(
@@ -31,32 +31,12 @@ def analyse(
     for path in (json_file, angles_file):
         if path is not None:
             check_writable(path, overwrite=overwrite)
-    from imufeedback.pipeline import Pipeline
     from imufeedback.record.replay import read_items
     from imufeedback.record.table import write_angles
-    from imufeedback.records import Angles, Command
-    from imufeedback.report.summary import Summary
-    from imufeedback.settings import from_args
 
+    _check_filter(filter_name)
     recording = read_items(file)
-    pipeline = Pipeline()
-    summary: Summary | None = None
-    angles: list[Angles] = []
-    for item in _items(recording, filter_name):
-        if summary is None and isinstance(item, Command):
-            summary = Summary(from_args(item.args).player.hand)
-        events = pipeline.feed(item)
-        if summary is not None:
-            summary(events)
-        if angles_file is not None:
-            angles += [one for one in events if isinstance(one, Angles)]
-    if summary is None:
-        from imufeedback.errors import NoRecording
-
-        raise NoRecording("nothing readable is in it", where=str(file), hint="choose another recording")
-    last = pipeline.finish()
-    summary(last)
-    angles += [one for one in last if isinstance(one, Angles)] if angles_file is not None else []
+    summary, angles = _judge(recording, filter_name, keep_angles=angles_file is not None)
     for note in recording.notes:
         say(f"{file}: {note}")
     print_notes(summary)
@@ -70,24 +50,57 @@ def analyse(
         say(f"{angles_file}: {rows} rows")
 
 
-def _items(recording: Recording, filter_name: str | None) -> Iterator[Item]:
-    """The recording's items, with another filter in its settings when one is asked for."""
-    from imufeedback.errors import NoRecording
+def _check_filter(name: str | None) -> None:
     from imufeedback.fusion import available
+
+    if name is not None and name not in available():
+        raise UsageError(f"no filter is called {name!r}", hint=f"choose one of {', '.join(available())}")
+
+
+def _judge(recording: Recording, filter_name: str | None, *, keep_angles: bool) -> tuple[Summary, list[Angles]]:
+    """The whole recording through the pipeline. What the recording itself asks wrongly is the file's fault."""
+    from imufeedback.pipeline import Pipeline
+    from imufeedback.records import Angles, Hand
+    from imufeedback.report.summary import Summary
+
+    pipeline = Pipeline()
+    summary = Summary(Hand.RIGHT)
+    angles: list[Angles] = []
+
+    def take(events: list[Event]) -> None:
+        summary(events)
+        if keep_angles:
+            angles.extend(one for one in events if isinstance(one, Angles))
+
+    begin = None
+    try:
+        for item in recording:
+            if begin is None:
+                item = begin = _begin(item, recording, filter_name)
+                summary.hand = _hand(begin)
+            take(pipeline.feed(item))
+    except UsageError as error:
+        raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
+    if begin is None:
+        raise NoRecording("nothing readable is in it", where=str(recording.path), hint="choose another recording")
+    take(pipeline.finish())
+    return summary, angles
+
+
+def _begin(item: Item, recording: Recording, filter_name: str | None) -> Command:
+    """The first item, with another filter in its settings when one is asked for."""
     from imufeedback.records import Command
 
-    if filter_name is not None and filter_name not in available():
-        from imufeedback.errors import UsageError
+    if not (isinstance(item, Command) and item.verb == "begin"):
+        raise NoRecording(
+            "its beginning is damaged: what the sensors were is not known",
+            where=str(recording.path),
+            hint="only a recording that keeps its first item can be read",
+        )
+    return item if filter_name is None else Command(item.host_ns, "begin", {**item.args, "filter": filter_name})
 
-        raise UsageError(f"no filter is called {filter_name!r}", hint=f"choose one of {', '.join(available())}")
-    for number, item in enumerate(recording):
-        if number == 0:
-            if not (isinstance(item, Command) and item.verb == "begin"):
-                raise NoRecording(
-                    "its beginning is damaged: what the sensors were is not known",
-                    where=str(recording.path),
-                    hint="only a recording that keeps its first item can be read",
-                )
-            if filter_name is not None:
-                item = Command(item.host_ns, "begin", {**item.args, "filter": filter_name})
-        yield item
+
+def _hand(begin: Command) -> Hand:
+    from imufeedback.settings import from_args
+
+    return from_args(begin.args).player.hand

@@ -27,6 +27,7 @@ def import_(
 
     With --still and --flex the sensors are fitted to the body and the fitting is stored in the recording.
     """
+    from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder
     from imufeedback.records import Hand
 
@@ -35,7 +36,9 @@ def import_(
     if handed not in list(Hand):
         raise UsageError(f"--handed {handed!r}", hint="right or left")
     windows_still, windows_flex = parse_window(still, "--still"), parse_window(flex, "--flex")
-    check_writable(out)
+    if filter_name not in available():
+        raise UsageError(f"no filter is called {filter_name!r}", hint=f"choose one of {', '.join(available())}")
+    check_writable(out, option="")
     made = import_folder(
         source, out, still_s=windows_still, flex_s=windows_flex, hand=Hand(handed), filter_name=filter_name
     )

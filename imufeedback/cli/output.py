@@ -20,16 +20,26 @@ def say(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def check_writable(path: Path, *, overwrite: bool = False) -> None:
-    """Before long work: will this file be writable? Raises CannotWrite."""
-    if path.exists() and not overwrite:
-        raise CannotWrite("exists already", where=str(path), hint="choose another name, or add --overwrite")
-    if not path.parent.is_dir():
-        raise CannotWrite("the folder does not exist", where=str(path.parent), hint="make it, or choose another")
-    if path.is_dir():
-        raise CannotWrite("this is a folder", where=str(path), hint="name a file")
-    if not os.access(path.parent, os.W_OK):
-        raise CannotWrite("the folder cannot be written", where=str(path.parent), hint="choose another folder")
+def check_writable(path: Path, *, overwrite: bool = False, option: str = "--overwrite") -> None:
+    """Before long work: will this file be writable? `option` is what allows to replace one, "" where nothing does.
+
+    Raises CannotWrite.
+    """
+    folder = path.parent
+    try:
+        if path.is_dir():
+            raise CannotWrite("this is a folder", where=str(path), hint="name a file")
+        if os.path.lexists(path) and not overwrite:
+            hint = f"choose another name, or add {option}" if option else "choose another name"
+            raise CannotWrite("exists already", where=str(path), hint=hint)
+        if not folder.is_dir():
+            what = "this is no folder" if folder.exists() else "the folder does not exist"
+            raise CannotWrite(what, where=str(folder), hint="make it, or choose another")
+    except (OSError, ValueError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        raise CannotWrite(f"cannot be written ({reason})", where=repr(str(path)), hint="choose another name") from None
+    if not os.access(folder, os.W_OK):
+        raise CannotWrite("the folder cannot be written", where=str(folder), hint="choose another folder")
 
 
 def write_json(path: Path, document: Mapping[str, Any], *, overwrite: bool) -> None:

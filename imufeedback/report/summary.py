@@ -91,13 +91,13 @@ class Summary:
         self, *, played: Callable[[Cue], bool] = lambda cue: False, late: int = 0, recording: str | None = None
     ) -> dict[str, Any]:
         """The summary as JSON values; `played` tells whether a cue was really handed to a sound device in time."""
-        starts = [one.start_s for one in self.reps[1:]] + [math.inf]
+        ends = [*(one.start_s for one in self.reps[1:]), math.inf][: len(self.reps)]
         return {
             "version": __version__,
             "player": {"hand": str(self.hand)},
             "sensors": [_sensor(one) for one in self.totals],
             "fit": None if self.fit is None else _fit(self.fit),
-            "reps": [self._rep(rep, end, played) for rep, end in zip(self.reps, starts, strict=True)],
+            "reps": [self._rep(rep, end, played) for rep, end in zip(self.reps, ends, strict=True)],
             "totals": {
                 "reps": len(self.reps),
                 "faults": sum(one.verdict is Verdict.FAULT for one in self.findings),

@@ -36,5 +36,5 @@ def test_a_row_that_is_no_number_costs_itself_only():
 
 def test_about_vertical_turns_ahead_to_the_left():
     np.testing.assert_allclose(about_vertical(np.deg2rad(90.0)) @ [1, 0, 0], [0, 1, 0], atol=1e-12)
-    angles = np.linspace(-4, 4, 9)
-    np.testing.assert_allclose(about_vertical(angles), Rotation.from_euler("z", angles).as_matrix(), atol=1e-12)
+    for angle in np.linspace(-4, 4, 9):
+        np.testing.assert_allclose(about_vertical(angle), Rotation.from_euler("z", angle).as_matrix(), atol=1e-12)

@@ -1,0 +1,130 @@
+"""The synthetic golfer, without any sensor error, through the whole pipeline; and how far it is from its truth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from imufeedback import resources
+from imufeedback.packets import parse_layout
+from imufeedback.pipeline import run
+from imufeedback.records import (
+    Angles,
+    Command,
+    Event,
+    Finding,
+    Floats,
+    Item,
+    Motion,
+    Rep,
+    Segment,
+    Side,
+    StateChanged,
+)
+from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.synth.golfer import SEGMENTS
+from imufeedback.synth.script import Script
+from imufeedback.synth.stream import exact_items, serial_of
+from imufeedback.synth.truth import RepTruth
+
+LAYOUT = "lossless"
+RATE_HZ = 200.0
+
+
+def items(script: Script, segments: Sequence[Segment] = SEGMENTS) -> Iterator[Item]:
+    """A session with perfect sensors; the fitting is asked for when its movements are over."""
+    text = resources.text("layouts", LAYOUT)
+    settings = Settings(
+        sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in segments),
+        layouts={LAYOUT: text},
+        rule_set=resources.text("rules", "swing"),
+        player=Player(hand=script.hand),
+        grid_hz=RATE_HZ,
+    )
+    yield Command(0, "begin", settings.to_args())
+    yield from _with_fit(exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ), script)
+
+
+def fit_command(script: Script) -> Command:
+    """What a coach asks for when the fitting movements are over."""
+    windows = script.fit_windows
+    flex = {str(segment): list(window) for segment, window in windows.flex.items()}
+    return Command(int(script.ready_s * 1e9), "fit", {"still": list(windows.still), "flex": flex})
+
+
+def _with_fit(packets: Iterable[Item], script: Script) -> Iterator[Item]:
+    command: Command | None = fit_command(script)
+    for packet in packets:
+        if command is not None and packet.host_ns >= command.host_ns:
+            yield command
+            command = None
+        yield packet
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """A session and what came of it."""
+
+    script: Script
+    events: tuple[Event, ...]
+
+    @property
+    def reps(self) -> list[Rep]:
+        return [one for one in self.events if isinstance(one, Rep)]
+
+    def findings(self, rep: Rep) -> list[Finding]:
+        return [one for one in self.events if isinstance(one, Finding) and one.rep == rep.index]
+
+
+def play(script: Script, segments: Sequence[Segment] = SEGMENTS) -> Played:
+    """Run a session."""
+    return Played(script, tuple(run(items(script, segments))))
+
+
+def angle_errors_deg(played: Played) -> dict[str, Floats]:
+    """Measured minus true, every angle, over all instants from leaving an address to its finish."""
+    parts: dict[str, list[Floats]] = {}
+    for block in (one for one in played.events if isinstance(one, Angles)):
+        inside = np.zeros(len(block.t_s), dtype=bool)
+        for rep in played.script.truth.reps:
+            inside |= (block.t_s >= rep.address_s) & (block.t_s <= rep.finish_s)
+        if inside.any():
+            for name, error in _errors_deg(played.script, block, inside).items():
+                parts.setdefault(name, []).append(error)
+    return {name: np.concatenate(part) for name, part in parts.items()}
+
+
+def _errors_deg(script: Script, block: Angles, inside: np.ndarray) -> dict[str, Floats]:
+    truth = script.golfer.pose(block.t_s[inside], ())
+    out: dict[str, Floats] = {}
+    for k, name in enumerate(("turn", "side tilt", "forward tilt")):
+        out[f"pelvis {name}"] = block.pelvis.angle_rad[inside, k] - truth.pelvis_rad[:, k]
+    for joint in block.joints:
+        true = truth.hip_rad[joint.side] if joint.joint == "hip" else truth.knee_rad[joint.side]
+        names = ("flexion", "adduction", "internal rotation") if joint.joint == "hip" else ("flexion",)
+        for k, name in enumerate(names):
+            out[f"{joint.side} {joint.joint} {name}"] = joint.angle_rad[inside, k] - true[:, k]
+    return {name: np.degrees(error) for name, error in out.items()}
+
+
+def rms(error: Floats) -> float:
+    """NaN when any value is missing: an angle that is not there is not right."""
+    return float(np.sqrt(np.mean(error**2)))
+
+
+def first_stall(played: Played, truth: RepTruth) -> StateChanged | None:
+    """The first live state of a rep that says the trail thigh angle is not being lost."""
+    for event in played.events:
+        if (
+            isinstance(event, StateChanged)
+            and event.state in (Motion.STALLED, Motion.REGAINING)
+            and truth.top_s - 0.5 <= event.t_s <= truth.finish_s
+        ):
+            return event
+    return None
+
+
+def side_names() -> tuple[str, ...]:
+    return tuple(str(side) for side in Side)

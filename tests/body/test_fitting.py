@@ -1,0 +1,243 @@
+"""Fitting recovers how every sensor is strapped on, and refuses what it cannot know."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from bodies import ALL, G, WORN, random_mounting
+from scipy.spatial.transform import Rotation
+
+from imufeedback.body.fitting import FitImpossible, Stretch, fit
+from imufeedback.records import Fit, Hand, Level, Segment
+from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.plan import STANDING, Channel, Plan, hold, move
+from imufeedback.synth.player import Pace, make_player
+from imufeedback.synth.script import make_script
+from imufeedback.synth.sensors import PLACES_M, ImuPlace, measure, true_q_es
+
+RATE_HZ = 100.0
+HEADING = dict(zip(ALL, (20.0, -100.0, 170.0, 65.0, -35.0), strict=True))
+"""Every sensor's earth is turned its own way."""
+
+
+def stretch_of(golfer: Golfer, segment: Segment, mount: Rotation, window_s: tuple[float, float]) -> Stretch:
+    """What an ideal sensor gives in a window."""
+    place = ImuPlace(segment, np.array(PLACES_M[segment]), mount.as_quat(scalar_first=True))
+    pose = golfer.pose(np.arange(*window_s, 1 / RATE_HZ), (segment,))
+    gyr, acc = measure(pose, place)
+    earth = Rotation.from_euler("z", HEADING[segment], degrees=True)
+    q_es = (earth * Rotation.from_quat(true_q_es(pose, place), scalar_first=True)).as_quat(scalar_first=True)
+    return Stretch(q_es, gyr, acc, RATE_HZ)
+
+
+def stretches(golfer: Golfer, mounting: Mapping[Segment, Rotation], still, flex, segments=WORN):
+    """Still and flexion stretches of all segments; `flex` is one window or one by segment."""
+    flex = flex if isinstance(flex, Mapping) else dict.fromkeys(segments, flex)
+    return (
+        {one: stretch_of(golfer, one, mounting[one], still) for one in segments},
+        {one: stretch_of(golfer, one, mounting[one], flex[one]) for one in segments},
+    )
+
+
+def errors_deg(found: Fit, mounting: Mapping[Segment, Rotation]) -> dict[Segment, float]:
+    return {
+        one.segment: np.rad2deg(
+            (Rotation.from_quat(one.q_sb, scalar_first=True) * mounting[one.segment].inv()).magnitude()
+        )
+        for one in found.segments
+    }
+
+
+def by_segment(found: Fit):
+    return {one.segment: one for one in found.segments}
+
+
+@pytest.fixture(scope="module")
+def script():
+    return make_script(reps=0, seed=5)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_any_mounting_is_recovered(script, seed):
+    mounting = random_mounting(seed)
+    windows = script.fit_windows
+    found = fit(*stretches(script.golfer, mounting, windows.still, windows.flex, ALL))
+    assert found.method == "standing + flexion"
+    assert found.level is Level.GOOD
+    assert [one.segment for one in found.segments] == list(ALL)
+    assert all(one.reason is None for one in found.segments)
+    assert max(errors_deg(found, mounting).values()) < 0.1
+
+
+@pytest.mark.parametrize("axis", ["x", "y", "z"])
+@pytest.mark.parametrize("turn", [0, 90, 180, 270])
+def test_a_sensor_on_its_edge_or_upside_down(script, axis, turn):
+    mounting = dict.fromkeys(WORN, Rotation.from_euler(axis, turn, degrees=True))
+    windows = script.fit_windows
+    found = fit(*stretches(script.golfer, mounting, windows.still, windows.flex))
+    assert max(errors_deg(found, mounting).values()) < 0.1
+
+
+def test_a_left_hander_is_fitted_just_so():
+    script = make_script(hand=Hand.LEFT, reps=0, seed=5)
+    mounting = random_mounting(1)
+    windows = script.fit_windows
+    found = fit(*stretches(script.golfer, mounting, windows.still, windows.flex))
+    assert max(errors_deg(found, mounting).values()) < 0.1
+
+
+def test_the_found_rotation_is_no_mirror_image(script):
+    windows = script.fit_windows
+    found = fit(*stretches(script.golfer, random_mounting(2), windows.still, windows.flex))
+    for one in found.segments:
+        assert np.linalg.det(Rotation.from_quat(one.q_sb, scalar_first=True).as_matrix()) == pytest.approx(1.0)
+        assert np.linalg.norm(one.q_sb) == pytest.approx(1.0)
+
+
+# ── refused, with the segment and what to do ─────────────────────────────────────────────────────────────────────
+
+
+def test_moved_while_standing_is_refused(script):
+    """The window of a knee lift is given as the still one."""
+    windows = script.fit_windows
+    lifting = windows.flex[Segment.RIGHT_THIGH]
+    with pytest.raises(FitImpossible, match="right thigh: moved while standing – stand still for 3 seconds"):
+        fit(*stretches(script.golfer, random_mounting(0), lifting, windows.flex))
+
+
+def test_hardly_moved_is_refused(script):
+    windows = script.fit_windows
+    flex = windows.flex | {Segment.LEFT_THIGH: windows.still}
+    with pytest.raises(FitImpossible, match="left thigh: hardly moved – lift the knee higher"):
+        fit(*stretches(script.golfer, random_mounting(0), windows.still, flex))
+
+
+@pytest.mark.parametrize("which", ["still", "flex"])
+def test_an_empty_window_is_refused(script, which):
+    windows = script.fit_windows
+    still, flex = stretches(script.golfer, random_mounting(0), windows.still, windows.flex)
+    empty = Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), RATE_HZ)
+    (still if which == "still" else flex)[Segment.LEFT_THIGH] = empty
+    with pytest.raises(FitImpossible, match="left thigh: no samples"):
+        fit(still, flex)
+
+
+def test_a_pelvis_that_never_tipped_needs_a_thigh(script):
+    windows = script.fit_windows
+    still, flex = stretches(script.golfer, random_mounting(0), windows.still, windows.still, (Segment.PELVIS,))
+    with pytest.raises(FitImpossible, match="bow twice"):
+        fit(still, flex)
+
+
+# ── other movements ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def acted(*postures: tuple[float, Mapping[Channel, float]]) -> tuple[Golfer, tuple[float, float], tuple[float, float]]:
+    """A player who stands for 4 s and then goes through postures; the still and the moving window."""
+    pieces = [hold(0.0, 4.0, STANDING)]
+    for (_, before), (seconds, after) in pairwise([(0.0, STANDING), *postures]):
+        t = pieces[-1].end_s
+        pieces.append(move(t, t + seconds, before, after))
+    end = pieces[-1].end_s
+    pieces.append(hold(end, end + 1.0, postures[-1][1]))
+    return Golfer(make_player(Hand.RIGHT, Pace.SLOW, 1), Plan(pieces)), (0.5, 3.5), (4.0, end)
+
+
+def rad(**deg: float) -> dict[Channel, float]:
+    return {Channel[name.upper()]: np.deg2rad(value) for name, value in deg.items()}
+
+
+def striding(step_deg: float = 35.0, surge_m: float = 0.08):
+    """Legs swing against each other under a pelvis that stays upright and surges forward and back, as in walking."""
+    one = rad(trail_flexion=step_deg, lead_flexion=-10, trail_knee=30) | {Channel.DEPTH: surge_m}
+    other = rad(trail_flexion=-10, lead_flexion=step_deg, lead_knee=30) | {Channel.DEPTH: -surge_m}
+    return acted(*[(0.6, posture) for posture in [one, other] * 6])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_without_a_bow_the_pelvis_takes_its_direction_from_the_legs(seed):
+    golfer, still, flex = striding()
+    mounting = random_mounting(seed)
+    found = fit(*stretches(golfer, mounting, still, flex))
+    assert found.method == "standing + flexion; pelvis from the legs"
+    assert by_segment(found)[Segment.PELVIS].level is Level.GOOD
+    errors = errors_deg(found, mounting)
+    assert errors[Segment.PELVIS] < 3.0
+    assert max(errors[Segment.LEFT_THIGH], errors[Segment.RIGHT_THIGH]) < 0.5
+
+
+def test_a_pelvis_without_a_shared_acceleration_is_said_to_be_unsure():
+    """Noise on the accelerometers drowns what pelvis and thighs share: no level of good, a reason, a wide error bar."""
+    golfer, still, flex = striding()
+    mounting = random_mounting(0)
+    rest, moving = stretches(golfer, mounting, still, flex)
+    rng = np.random.default_rng(4)
+    noisy = {
+        one: Stretch(s.q_es, s.gyr_rad_s, s.acc_m_s2 + rng.normal(0, 30.0, s.acc_m_s2.shape), s.rate_hz)
+        for one, s in moving.items()
+    }
+    pelvis = by_segment(fit(rest, noisy))[Segment.PELVIS]
+    assert pelvis.level is not Level.GOOD
+    assert "bow twice" in pelvis.reason
+    assert pelvis.sd_rad > 2 * by_segment(fit(rest, moving))[Segment.PELVIS].sd_rad
+
+
+def lifts(sideways_deg: float):
+    """The right knee up and down twice, the second time to the side; then the left one straight, then two bows."""
+    up, side = rad(trail_flexion=60, trail_knee=90), rad(trail_flexion=20, trail_adduction=-sideways_deg)
+    left, bow = rad(lead_flexion=60, lead_knee=90), rad(forward_tilt=40, trail_flexion=40, lead_flexion=40)
+    return acted(*[(0.7, one) for one in (up, STANDING, side, STANDING, left, STANDING, left, STANDING, bow, STANDING)])
+
+
+def test_a_sideways_movement_is_not_called_good():
+    golfer, still, _ = lifts(25)
+    flex = {Segment.RIGHT_THIGH: (4.0, 6.8), Segment.LEFT_THIGH: (6.8, 9.6), Segment.PELVIS: (9.6, 11.0)}
+    mounting = random_mounting(6)
+    found = fit(*stretches(golfer, mounting, still, flex))
+    right, left = by_segment(found)[Segment.RIGHT_THIGH], by_segment(found)[Segment.LEFT_THIGH]
+    assert right.level is not Level.GOOD
+    assert right.reason == "right thigh: the movement was partly sideways – lift the knee straight up"
+    assert left.level is Level.GOOD
+    assert left.reason is None
+    assert right.sd_rad > left.sd_rad
+    assert found.level is right.level
+    assert errors_deg(found, mounting)[Segment.RIGHT_THIGH] < 3 * np.rad2deg(right.sd_rad)
+
+
+def test_the_more_sideways_the_worse():
+    order = (Level.GOOD, Level.FAIR, Level.POOR)
+    levels = []
+    for sideways in (0, 20, 35, 60):
+        golfer, still, _ = lifts(sideways)
+        flex = {Segment.RIGHT_THIGH: (4.0, 6.8), Segment.LEFT_THIGH: (6.8, 9.6), Segment.PELVIS: (9.6, 11.0)}
+        found = fit(*stretches(golfer, random_mounting(6), still, flex))
+        levels.append(order.index(by_segment(found)[Segment.RIGHT_THIGH].level))
+    assert levels == sorted(levels)
+    assert levels[0] == 0
+    assert levels[-1] == 2
+
+
+def test_sensor_noise_costs_less_than_the_error_bar_says(script):
+    """White noise of consumer parts: 0.015 °/s/√Hz and 230 µg/√Hz, worst of the usual, over 50 Hz of bandwidth."""
+    mounting = random_mounting(3)
+    windows = script.fit_windows
+    rng = np.random.default_rng(1)
+    noisy = []
+    for part in stretches(script.golfer, mounting, windows.still, windows.flex, ALL):
+        noisy.append(
+            {
+                one: Stretch(
+                    s.q_es,
+                    s.gyr_rad_s + rng.normal(0, np.deg2rad(0.015) * 50**0.5, s.gyr_rad_s.shape),
+                    s.acc_m_s2 + rng.normal(0, 230e-6 * G * 50**0.5, s.acc_m_s2.shape),
+                    s.rate_hz,
+                )
+                for one, s in part.items()
+            }
+        )
+    found = fit(*noisy)
+    for one in found.segments:
+        assert np.deg2rad(errors_deg(found, mounting)[one.segment]) < one.sd_rad
