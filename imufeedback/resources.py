@@ -36,10 +36,10 @@ def text(kind: str, name: str) -> str:
     """The TOML text of one file; an own file goes before a built-in one of the same name. Raises BadToml."""
     own = data_folder() / kind / f"{name}.toml"
     try:
+        if name not in available(kind):
+            raise BadToml(f"there is no {kind} file {name!r}", hint=f"choose one of {', '.join(available(kind))}")
         if own.is_file():
             return own.read_text(encoding="utf-8")
-        if name in available(kind):
-            return (resources.files("imufeedback") / _FOLDERS[kind] / f"{name}.toml").read_text(encoding="utf-8")
+        return (resources.files("imufeedback") / _FOLDERS[kind] / f"{name}.toml").read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BadToml(f"cannot be read: {error}", where=str(own), hint="save it as UTF-8 text") from error
-    raise BadToml(f"there is no {kind} file {name!r}", hint=f"choose one of {', '.join(available(kind))}")

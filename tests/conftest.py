@@ -1,8 +1,29 @@
-"""Makes the shared test helpers importable, whatever way pytest imports the tests."""
+"""What all tests share: importable helpers, a data folder of their own, and where recordings of people lie."""
 
 from __future__ import annotations
 
+import os
 import sys
+import tempfile
 from pathlib import Path
 
+import pytest
+
 sys.path.insert(0, str(Path(__file__).parent / "helpers"))
+
+_home = tempfile.TemporaryDirectory(prefix="imufeedback-tests-")
+# Before any registry is asked: what a developer keeps in the real data folder must not decide a test.
+os.environ["IMUFEEDBACK_HOME"] = _home.name
+
+
+@pytest.fixture(scope="session", name="data_folder")
+def find_data_folder() -> Path:
+    """Folder of the recordings of people; skips where it is missing, fails where it is required."""
+    beside = Path(__file__).resolve().parents[2] / "shared" / "data"
+    folder = Path(os.environ.get("IMUFEEDBACK_DATA") or beside)
+    if not folder.is_dir():
+        reason = f"no recordings of people in {folder}: name their folder in IMUFEEDBACK_DATA"
+        if os.environ.get("IMUFEEDBACK_REQUIRE_DATA") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return folder

@@ -52,7 +52,7 @@ class BayWindow(QMainWindow):
     roles : mapping, optional
         Sensor id to the segment it is worn on; see also `show_roles`.
     meaning : callable, optional
-        Text key of a finding to the rule set's words, or None.
+        Takes the text of a finding to other words (another language), or None to leave it.
     stop_limit_s : float
         How long the stop is waited for.
     """
@@ -114,6 +114,7 @@ class BayWindow(QMainWindow):
         self.setStyleSheet(_SHEET)
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
+        self.cautions.setFocus()
 
     def _listen(self) -> None:
         self.feed.woken.connect(self._hear, Qt.ConnectionType.QueuedConnection)

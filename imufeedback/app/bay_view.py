@@ -177,14 +177,19 @@ class BayView(QWidget):
         angles, sds = newest(snapshot)
         self.panel.angle.show_angle(angles[TRAIL_THIGH], sds[TRAIL_THIGH])
         self.plots.show_values(angles)
-        self.plots.show_empty(words.no_angle() if self._had_angle else words.waiting_for_sensors())
+        self.plots.show_empty(self._empty_words())
         self.messages.tidy()
+
+    def _empty_words(self) -> str:
+        if self._had_angle:
+            return words.no_angle()
+        return words.waiting_for_fitting() if self.sensors.streaming else words.waiting_for_sensors()
 
     def _shown(self, snapshot: Snapshot) -> Shown:
         if snapshot.finished:
             return Shown.FINISHED
         if not self._had_angle:
-            return Shown.NO_SENSORS
+            return Shown.FITTING if self.sensors.streaming else Shown.NO_SENSORS
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
             return Shown.NO_SIGNAL

@@ -9,9 +9,9 @@ UNKNOWN = "–"
 
 
 def quantity(value: float, unit: str) -> str:
-    """A value with its unit, one decimal."""
-    number = signed(value, 1)
-    if number == UNKNOWN:
+    """A value with its unit: one decimal, or two for a ratio (unit ``1``)."""
+    number = signed(value, 2 if unit == "1" else 1)
+    if number == UNKNOWN or unit == "1":
         return number
     return f"{number}°" if unit == "deg" else f"{number} {unit}".rstrip()
 

@@ -56,6 +56,7 @@ class Shown(StrEnum):
     """What the state panel can say: the live states, and what there is to say when there is none."""
 
     NO_SENSORS = "no-sensors"
+    FITTING = "fitting"
     WAITING = "waiting"
     LOSING = "losing"
     STALLED = "stalled"
@@ -79,6 +80,7 @@ class Look:
 
 STATE_LOOKS = {
     Shown.NO_SENSORS: Look(INK, "#E2E0DA", Sign.RING),
+    Shown.FITTING: Look(INK, "#CFE3F1", Sign.RING),
     Shown.WAITING: Look(INK, "#E2E0DA", Sign.DASH),
     Shown.LOSING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
     Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),

@@ -29,11 +29,11 @@ PADDING = 5
 """Pixels around the text of a cell."""
 
 Meaning = Callable[[str], str | None]
-"""Takes the text key of a finding to its words, or None when the rule set has none."""
+"""Takes the text of a finding to other words (another language), or None to leave it."""
 
 
 class RepTable(QTableWidget):
-    """A row a rep. Findings may come before or after their rep. `meaning` gives a rule set's own words."""
+    """A row a rep. Findings may come before or after their rep. `meaning` may put the rules' texts into other words."""
 
     def __init__(self, meaning: Meaning = lambda key: None) -> None:
         super().__init__(0, FINDINGS_COLUMN + 1)

@@ -12,6 +12,9 @@ from imufeedback.app import palette, words
 from imufeedback.app.signs import SignMark
 from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
 
+LONG_CHIPS = 4
+"""With more sensors than this, chips say only what matters."""
+
 
 @dataclass(slots=True)
 class _Known:
@@ -31,6 +34,7 @@ class SensorLine(QWidget):
         super().__init__()
         self._known: dict[str, _Known] = {}
         self.chips: dict[str, _Chip] = {}
+        self._short = False
         self._font = QFont()
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(0, 0, 0, 0)
@@ -45,17 +49,33 @@ class SensorLine(QWidget):
             self._of(sensor).name = words.segment_word(segment)
             self._show(sensor)
 
+    @property
+    def streaming(self) -> bool:
+        """True while any sensor streams."""
+        return any(known.state is LinkState.STREAMING for known in self._known.values())
+
     def hear(self, event: Link | ClockFitted | Gap) -> None:
         """Take news of one sensor."""
         known = self._of(event.sensor)
         if isinstance(event, Link):
             known.state = event.state
             known.battery_percent = _number(event.facts.get("battery_percent"), known.battery_percent)
+            self._forget_address(event)
         elif isinstance(event, ClockFitted):
             known.rate_hz = event.rate_hz
         else:
             known.lost += event.lost
         self._show(event.sensor)
+
+    def _forget_address(self, event: Link) -> None:
+        """A sensor is known by its radio address until it has told its serial number."""
+        address = event.facts.get("address")
+        if address != event.sensor and address in self._known:
+            del self._known[address]
+            chip = self.chips.pop(address)
+            self._row.removeWidget(chip)
+            chip.hide()
+            chip.deleteLater()
 
     def _of(self, sensor: str) -> _Known:
         if sensor not in self._known:
@@ -67,10 +87,14 @@ class SensorLine(QWidget):
         return self._known[sensor]
 
     def _show(self, sensor: str) -> None:
-        known = self._known[sensor]
-        text = words.sensor_chip(known.name, known.state, known.rate_hz, known.battery_percent, known.lost)
-        self.chips[sensor].show_text(text, palette.LINK_LOOKS[known.state])
-        self.chips[sensor].setToolTip(sensor)
+        """Text of one chip; of all when their number changes how much room each has."""
+        short = len(self._known) > LONG_CHIPS
+        for name, known in self._known.items() if short is not self._short else [(sensor, self._known[sensor])]:
+            full = words.sensor_chip(known.name, known.state, known.rate_hz, known.battery_percent, known.lost)
+            brief = words.short_chip(known.name, known.state, known.battery_percent)
+            self.chips[name].show_text(brief if short else full, palette.LINK_LOOKS[known.state])
+            self.chips[name].setToolTip(f"{full}\n{name}")
+        self._short = short
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""

@@ -16,6 +16,7 @@ def tr(text: str) -> str:
 
 _STATES = {
     Shown.NO_SENSORS: ("waiting for sensors", "no data has come yet"),
+    Shown.FITTING: ("fitting", "the sensors stream: stand still, then do the fitting movements"),
     Shown.WAITING: ("waiting", "the next downswing will be judged"),
     Shown.LOSING: ("losing", "the trail thigh angle is falling"),
     Shown.STALLED: ("stalled", "the trail thigh angle has stopped falling"),
@@ -50,13 +51,6 @@ _SEGMENTS = {
     Segment.LEFT_SHANK: "left shank",
     Segment.RIGHT_SHANK: "right shank",
     Segment.LEAD_FOREARM: "lead forearm",
-}
-
-_RULES = {
-    "trail-thigh-keeps-falling": "trail thigh angle stopped falling",
-    "trail-thigh-never-grows": "trail thigh angle grew on the way down",
-    "turns-in-the-hips": "pelvis and leg turned as one block",
-    "lead-hip-turns-in": "lead hip did not turn inward",
 }
 
 _SOUNDS = {
@@ -105,17 +99,12 @@ def sound_word(sound: str) -> str:
     return tr(_SOUNDS[sound]) if sound in _SOUNDS else sound.replace("-", " ")
 
 
-def rule_words(rule: str) -> str:
-    """What a rule's finding means; a rule without words of its own is shown by its id."""
-    return tr(_RULES[rule]) if rule in _RULES else rule.replace("-", " ")
-
-
 def finding_words(finding: Finding, meaning: str | None = None) -> str:
-    """One finding as a line: verdict, meaning, value and limit. `meaning` overrides the built-in words."""
+    """One finding: verdict, value and limit, then what it means: the text of the rule, unless `meaning` is given."""
     verdict = tr("Fault") if finding.verdict is Verdict.FAULT else tr("Unsure")
-    what = meaning or rule_words(finding.rule)
     value, limit = numerals.quantity(finding.value, finding.unit), numerals.quantity(finding.limit, finding.unit)
-    return tr("{verdict}: {what}, {value} (limit {limit})").format(verdict=verdict, what=what, value=value, limit=limit)
+    head = tr("{verdict}: {value} (limit {limit})").format(verdict=verdict, value=value, limit=limit)
+    return f"{head} – {meaning or finding.text or finding.rule}"
 
 
 def thigh_title(side: str) -> str:
@@ -178,6 +167,13 @@ def sensor_chip(name: str, state: LinkState, rate_hz: float | None, battery: flo
     return " · ".join(parts)
 
 
+def short_chip(name: str, state: LinkState, battery: float | None) -> str:
+    """The same where room is short: the sign beside it says that a sensor streams."""
+    if state is not LinkState.STREAMING:
+        return f"{name}: {link_word(state)}"
+    return name if battery is None else f"{name} {battery:.0f} %"
+
+
 def cautions_title() -> str:
     return tr("Before you begin")
 
@@ -205,6 +201,10 @@ def sound_line(muted: bool, last: str | None) -> str:
 
 def waiting_for_sensors() -> str:
     return tr("waiting for sensors")
+
+
+def waiting_for_fitting() -> str:
+    return tr("angles come after the fitting")
 
 
 def no_angle() -> str:

@@ -26,6 +26,7 @@ ROTATION_LOW_PASS_HZ = 6.0
 HIP_ABOVE_SENSOR_M = 0.20
 """From a mid-thigh sensor to the hip centre: half of a 0.40 m thigh (from memory; common anthropometry)."""
 STILL_RATE_RAD_S = 0.12
+MAX_LEAN_RAD = np.deg2rad(2.0)
 MIN_STILL_S = 1.0
 MIN_FLEX_RATE_RAD_S = 0.15
 GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
@@ -85,6 +86,11 @@ def _up(segment: Segment, stretch: Stretch) -> Floats:
         raise FitImpossible(f"{_name(segment)}: no samples while standing still")
     if np.sqrt(np.mean(np.sum(stretch.gyr_rad_s**2, axis=1))) > STILL_RATE_RAD_S:
         raise FitImpossible(f"{_name(segment)}: moved while standing – stand still for 3 seconds")
+    parts = [part.mean(axis=0) for part in np.array_split(stretch.acc_m_s2, 3)]
+    begin, end = parts[0] / np.linalg.norm(parts[0]), parts[-1] / np.linalg.norm(parts[-1])
+    if np.arccos(np.clip(begin @ end, -1.0, 1.0)) > MAX_LEAN_RAD:
+        # a slow lean stays under any limit on the rate
+        raise FitImpossible(f"{_name(segment)}: leaned while standing – stand still for 3 seconds")
     mean = stretch.acc_m_s2.mean(axis=0)
     up: Floats = mean / np.linalg.norm(mean)
     return up

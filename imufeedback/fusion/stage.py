@@ -29,6 +29,8 @@ INCLINATION_SD_MOVING_RAD = math.radians(1.0)
 """VQF's tilt error on the BROAD benchmark: 0.7 (undisturbed) to 1.0 degrees RMS (fast), computed with its defaults."""
 HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0
 """VQF 6D on BROAD: median heading drift 2.8 degrees a minute, computed."""
+SCALE_SHARE = 0.002
+"""Weight of one sample in the usual step: a few seconds' worth of samples."""
 SHAKEN_OVER_RAD = 1e-4
 SATURATED_SD_RAD = math.radians(3.0)
 SATURATED_DECAY_S = 3.0
@@ -40,6 +42,8 @@ class _State:
     filter: Any
     last: tuple[Floats, Floats] | None = None
     """Last usable gyroscope and accelerometer sample."""
+    scale: float = 1.0
+    """Usual step over the nominal period."""
     quiet_s: float = 0.0
     heading_sd_rad: float = 0.0
     shaken_rad: float = 0.0
@@ -94,10 +98,20 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         mean[1:] = 0.5 * (gyr[1:] + gyr[:-1])
         if before is not None:
             mean[0] = 0.5 * (gyr[0] + before[0])
-        scale = (dt_s / self._period_s)[:, None]
-        q_es, bias = self._filter.run(mean * scale, acc)
-        bias = bias / scale
+        scale = dt_s / self._period_s
+        q_es, bias = self._filter.run(mean * scale[:, None], acc)
+        bias = bias / self._usual_scale(scale)[:, None]
         return [self._block(item, q_es[real], gyr[real] - bias[real], acc[real], bias[real], seen)]
+
+    def _usual_scale(self, scale: Floats) -> Floats:
+        """(N,) slow mean of the scale: the filter's bias is one of scaled rates. Not the scale of each sample, or one
+        odd step would make a spike of the bias."""
+        s = self._state
+        usual = np.empty(len(scale))
+        for i, now in enumerate(scale.tolist()):
+            s.scale += SCALE_SHARE * (min(max(now, 0.5), 2.0) - s.scale)
+            usual[i] = s.scale
+        return usual
 
     def _restart(self, item: ImuBlock) -> list[OrientationBlock]:
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""

@@ -16,11 +16,7 @@ class Band:
 
     def holds(self, value: float) -> bool:
         """False for NaN: what could not be measured does not hold."""
-        return (
-            value == value
-            and (self.low is None or value >= self.low)
-            and (self.high is None or value <= self.high)
-        )
+        return value == value and (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
 
     def __str__(self) -> str:
         if self.low is None:

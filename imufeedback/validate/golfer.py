@@ -20,7 +20,6 @@ from imufeedback.records import (
     Motion,
     Rep,
     Segment,
-    Side,
     StateChanged,
 )
 from imufeedback.settings import Player, Sensor, Settings
@@ -126,5 +125,7 @@ def first_stall(played: Played, truth: RepTruth) -> StateChanged | None:
     return None
 
 
-def side_names() -> tuple[str, ...]:
-    return tuple(str(side) for side in Side)
+def onset_error_s(played: Played, truth: RepTruth) -> float:
+    """Onset of the first stall minus the true one; NaN when there is none in either."""
+    state = first_stall(played, truth)
+    return float("nan") if state is None or truth.stall_s is None else state.onset_s - truth.stall_s

@@ -39,6 +39,7 @@ from imufeedback.records import (
 )
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
+from imufeedback.synth.sensors import PLACES_M, ImuPlace, measure
 
 HEADING = {
     Segment.PELVIS: 40.0,
@@ -322,6 +323,67 @@ def test_a_fit_over_an_empty_window_is_refused_with_the_segment():
     assert "no samples" in refused.reason
 
 
+@pytest.fixture(scope="module")
+def fitting_movements():
+    """Blocks of half a second of the fitting movements of a synthetic golfer, and their windows."""
+    script = make_script(reps=0, seed=2)
+    mounting = random_mounting(11, WORN)
+    places = {one: ImuPlace(one, np.array(PLACES_M[one]), np.array([1.0, 0, 0, 0])) for one in WORN}
+
+    def block(begin_s: float):
+        t_s = begin_s + np.arange(100) / GRID_HZ
+        pose = script.golfer.pose(t_s)
+        poses = {one: Rotation.from_quat(pose.q_eb(one), scalar_first=True).as_matrix() for one in WORN}
+        seen = {one: measure(pose, places[one]) for one in WORN}
+        gyr, acc = ({one: both[i] for one, both in seen.items()} for i in (0, 1))
+        return stretch(poses, t_s=t_s, mounting=mounting, heading_deg=HEADING, gyr=gyr, acc=acc)
+
+    blocks = [block(0.5 * k) for k in range(int(2 * script.duration_s))]
+    return blocks, script.fit_windows, mounting
+
+
+def fit_command(windows, at_s: float, **changed):
+    flex = {str(one): list(windows.flex[one]) for one in WORN}
+    return command("fit", at_s, **{"still": list(windows.still), "flex": flex} | changed)
+
+
+def test_a_fit_of_what_was_just_done(fitting_movements):
+    blocks, windows, mounting = fitting_movements
+    stage = body(segments=WORN)
+    for block in blocks:
+        assert stage.feed(block) == []
+    (fitted,) = stage.feed(fit_command(windows, 25.0))
+    assert isinstance(fitted, Fitted)
+    assert not fitted.stored
+    assert fitted.t_s == pytest.approx(25.0)
+    for one in fitted.fit.segments:
+        error = Rotation.from_quat(one.q_sb, scalar_first=True) * mounting[one.segment].inv()
+        assert np.rad2deg(error.magnitude()) < 0.1
+
+
+def test_one_window_of_movement_serves_all(fitting_movements):
+    """From the first lift to the last bow: every segment finds its own flexion in it."""
+    blocks, windows, _ = fitting_movements
+    stage = body(segments=WORN)
+    for block in blocks:
+        stage.feed(block)
+    whole = [min(w[0] for w in windows.flex.values()), max(w[1] for w in windows.flex.values())]
+    (fitted,) = stage.feed(fit_command(windows, 25.0, flex=whole))
+    assert isinstance(fitted, Fitted)
+
+
+def test_a_fit_with_a_movement_in_the_still_window_is_refused_and_changes_nothing(fitting_movements):
+    blocks, windows, _ = fitting_movements
+    stage = body(segments=WORN)
+    for block in blocks:
+        stage.feed(block)
+    before = stage.state.fit
+    (refused,) = stage.feed(fit_command(windows, 25.0, still=list(windows.flex[Segment.PELVIS])))
+    assert isinstance(refused, FitRefused)
+    assert "moved while standing" in refused.reason
+    assert stage.state.fit is before is None
+
+
 def test_without_shanks_there_is_no_knee():
     found = angles_of(ready(body(segments=WORN), WORN), standing(WORN))
     assert {(one.joint, one.side) for one in found.joints} == {("hip", Side.LEFT), ("hip", Side.RIGHT)}
@@ -432,9 +494,7 @@ def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():
     stage = ready(body(segments=WORN), WORN)
     sd = {one: np.full(2, np.deg2rad(10.0) if one is Segment.RIGHT_THIGH else 0.0) for one in WORN}
     mount = random_mounting(3)
-    (found,) = stage.feed(
-        stretch(poses, t_s=times(1, 2), mounting=mount, heading_deg=HEADING, heading_sd_rad=sd)
-    )
+    (found,) = stage.feed(stretch(poses, t_s=times(1, 2), mounting=mount, heading_deg=HEADING, heading_sd_rad=sd))
     np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.RIGHT).sd_rad[-1]), (1.6, 1.9, 9.9), atol=0.35)
     np.testing.assert_allclose(found.joint("hip", Side.LEFT).sd_rad, 0, atol=1e-12)
 

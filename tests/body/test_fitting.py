@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from bodies import ALL, G, WORN, random_mounting
+from bodies import ALL, WORN, G, random_mounting
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body.fitting import FitImpossible, Stretch, fit
@@ -225,19 +225,13 @@ def test_sensor_noise_costs_less_than_the_error_bar_says(script):
     mounting = random_mounting(3)
     windows = script.fit_windows
     rng = np.random.default_rng(1)
-    noisy = []
-    for part in stretches(script.golfer, mounting, windows.still, windows.flex, ALL):
-        noisy.append(
-            {
-                one: Stretch(
-                    s.q_es,
-                    s.gyr_rad_s + rng.normal(0, np.deg2rad(0.015) * 50**0.5, s.gyr_rad_s.shape),
-                    s.acc_m_s2 + rng.normal(0, 230e-6 * G * 50**0.5, s.acc_m_s2.shape),
-                    s.rate_hz,
-                )
-                for one, s in part.items()
-            }
-        )
-    found = fit(*noisy)
+
+    def noisy(s: Stretch) -> Stretch:
+        gyr = s.gyr_rad_s + rng.normal(0, np.deg2rad(0.015) * 50**0.5, s.gyr_rad_s.shape)
+        acc = s.acc_m_s2 + rng.normal(0, 230e-6 * G * 50**0.5, s.acc_m_s2.shape)
+        return Stretch(s.q_es, gyr, acc, s.rate_hz)
+
+    parts = stretches(script.golfer, mounting, windows.still, windows.flex, ALL)
+    found = fit(*({one: noisy(s) for one, s in part.items()} for part in parts))
     for one in found.segments:
         assert np.deg2rad(errors_deg(found, mounting)[one.segment]) < one.sd_rad

@@ -100,9 +100,7 @@ def test_both_in_a_world_frame():
 def test_same_as_scipy():
     raw = random_raw()
     np.testing.assert_allclose(angles_deg(zxy(raw)), raw, atol=1e-9)
-    np.testing.assert_allclose(
-        jcs.angles(zxy(raw)), Rotation.from_matrix(zxy(raw)).as_euler("ZXY"), atol=1e-9
-    )
+    np.testing.assert_allclose(jcs.angles(zxy(raw)), Rotation.from_matrix(zxy(raw)).as_euler("ZXY"), atol=1e-9)
 
 
 def test_same_as_grood_and_suntay():

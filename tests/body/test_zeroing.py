@@ -42,7 +42,7 @@ def test_a_zero_brings_every_earth_into_the_pelvis_earth():
         Segment.LEFT_SHANK: carry(DOWN, -AHEAD, 5),
         Segment.RIGHT_SHANK: carry(DOWN, -AHEAD, 10),
     }
-    headings = {one: turn for one, turn in zip(flexed, (33.0, -70.0, 150.0, 10.0, -170.0), strict=True)}
+    headings = dict(zip(flexed, (33.0, -70.0, 150.0, 10.0, -170.0), strict=True))
     R_eb = {
         one: (Rotation.from_euler("z", headings[one], degrees=True) * motion).as_matrix() @ STANDING
         for one, motion in flexed.items()

@@ -65,8 +65,8 @@ def stretch(
         R_eb = np.broadcast_to(poses[one], (n, 3, 3))
         R_es = Rotation.from_euler("z", turn, degrees=True) * Rotation.from_matrix(R_eb) * mount.inv()
         q.append(R_es.as_quat(scalar_first=True))
-        g.append(mount.apply(np.zeros((n, 3)) if gyr is None else gyr[one]))
-        a.append(mount.apply(G * R_eb[:, 2, :]) if acc is None else mount.apply(acc[one]))
+        g.append(mount.apply(np.zeros((n, 3)) if gyr is None else np.array(gyr[one])))
+        a.append(mount.apply(G * R_eb[:, 2, :]) if acc is None else mount.apply(np.array(acc[one])))
         fine.append(np.ones(n, dtype=bool) if ok is None else ok.get(one, np.ones(n, dtype=bool)))
         sd = heading_sd_rad.get(one, 0.0) if isinstance(heading_sd_rad, Mapping) else heading_sd_rad
         spread.append(np.broadcast_to(sd, n))

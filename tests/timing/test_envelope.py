@@ -57,7 +57,9 @@ def test_no_point_is_misuse():
         fit_line_below([], min_span=20.0)
 
 
-POINTS = st.lists(st.tuples(st.integers(0, 100_000), st.integers(0, 10_000)), min_size=1, max_size=40, unique_by=lambda p: p[0])
+POINTS = st.lists(
+    st.tuples(st.integers(0, 100_000), st.integers(0, 10_000)), min_size=1, max_size=40, unique_by=lambda p: p[0]
+)
 
 
 @given(POINTS)

@@ -169,41 +169,31 @@ def test_the_fitted_clock_is_told(skew_ppm):
 
 
 def test_two_sensors_that_drift_apart_are_held_together():
-    """100.05 and 99.85 Hz, both believed to be 100, are ±500 and ±1500 ppm in rate: what they make of the same
-    instant is within 3 ms after ten minutes (lined up by nominal rate it would be 1.2 s)."""
+    """100.05 and 99.85 Hz, both believed to be 100, with crystals 40 ppm fast and slow: what the two make of one
+    instant is within 3 ms in every one of ten minutes. Lined up by sample number it would be 1.2 s, by their counters
+    alone 48 ms."""
     found = {}
-    for sensor, hz in (("pelvis", 100.05), ("thigh", 99.85)):
+    for sensor, hz, skew_ppm in (("pelvis", 100.05, 40.0), ("thigh", 99.85, -40.0)):
         rng = np.random.default_rng(len(sensor))
         delays = 0.004 + rng.exponential(0.005, int(600 * hz) // 10)
-        out = feed(clock(hz=100.0), packets(600.0, hz=hz, per_packet=10, delays_s=delays))
-        n = len(times(out))
-        found[sensor] = np.interp(np.arange(1.0, 599.0), np.arange(n) / hz, times(out))
+        sent = packets(600.0, hz=hz, per_packet=10, skew_ppm=skew_ppm, delays_s=delays)
+        out = feed(clock(hz=100.0, sensor=sensor), sent)
+        t_s = times(out)
+        assert np.mean(steps(out)[30_000:]) * hz == pytest.approx(1.0, abs=8e-6)  # the integration step is true too
+        found[sensor] = np.interp(np.arange(1.0, 599.0), np.arange(len(t_s)) / hz, t_s)
     apart = np.abs(found["pelvis"] - found["thigh"])
     assert apart[60:].max() < 0.003
-    assert 600 * (100.05 - 99.85) / 100 > 1.0
-
-
-@pytest.mark.parametrize("skew_ppm", [-50, 50])
-def test_the_crystals_themselves_drift(skew_ppm):
-    """50 ppm is 30 ms in ten minutes; the map stays within 3 ms of the truth after its first half minute."""
-    rng = np.random.default_rng(2)
-    out = feed(
-        clock(hz=100.0),
-        packets(600.0, hz=100.0, per_packet=10, skew_ppm=skew_ppm, delays_s=0.004 + rng.exponential(0.005, 6000)),
-    )
-    late = times(out) - np.arange(len(times(out))) / 100.0
-    assert late[3000:].max() < 0.007
-    assert late[3000:].min() > 0.001
-    assert np.ptp(late[3000:]) < 0.003
+    late = found["pelvis"] - np.arange(1.0, 599.0)
+    assert 0.002 < late[60:].min() < late[60:].max() < 0.007  # both late by the least delay of the radio
 
 
 def test_the_map_never_jumps():
     """A radio that becomes faster moves the map by at most its slew rate: 2 % of a step."""
-    delays = np.where(np.arange(1500) < 700, 0.060, 0.010)
-    out = feed(clock(), packets(30.0, delays_s=delays))
+    delays = np.where(np.arange(900) < 450, 0.060, 0.010)
+    out = feed(clock(), packets(18.0, delays_s=delays))
     assert np.abs(np.diff(times(out)) / 0.005 - 1.0).max() <= 0.0201
     late = times(out) - np.arange(len(times(out))) / 200.0
-    assert late[2000] == pytest.approx(0.060, abs=1e-3)
+    assert late[1700] == pytest.approx(0.060, abs=1e-3)
     assert late[-1] == pytest.approx(0.010, abs=1e-3)
 
 

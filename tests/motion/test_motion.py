@@ -1,0 +1,276 @@
+"""The motion stage over whole reps: what is found, what is not, and that it is the same for both hands."""
+
+from __future__ import annotations
+
+import math
+import pickle
+
+import numpy as np
+import pytest
+from swings import FALLING, SWING, Course, address, angles, course, cut, part, ramp, slowed
+
+from imufeedback.motion import LiveLimits, MotionStage, RepLimits
+from imufeedback.records import Angles, Hand, Motion, Phase, PhaseChanged, Rep, StateChanged, Zeroed, same
+
+LIMITS = LiveLimits(
+    min_slope=0.06, dead_turn_rad=math.radians(3), dead_s=0.05, target_rad=math.radians(2), grow_rad=math.radians(1)
+)
+STALLING = ramp((-42, 23), (-8, 15), (32, 15), (85, 5))
+
+
+def stage(hand: Hand = Hand.RIGHT, **rep: float) -> MotionStage:
+    return MotionStage(hand=hand, live=LIMITS, rep=RepLimits(**rep), kind="swing")
+
+
+def fed(one: MotionStage, *items) -> list:
+    out = []
+    for item in items:
+        for piece in cut(item, 4) if isinstance(item, Angles) else [item]:
+            out += one.feed(piece)
+    return out
+
+
+def phases(out: list) -> list[Phase]:
+    return [one.phase for one in out if isinstance(one, PhaseChanged)]
+
+
+def states(out: list) -> list[Motion]:
+    return [one.state for one in out if isinstance(one, StateChanged)]
+
+
+def reps(out: list) -> list[Rep]:
+    return [one for one in out if isinstance(one, Rep)]
+
+
+def swing(points=SWING, *, begin_s: float = 0.0, **kwargs) -> Angles:
+    return angles(course(points, begin_s=begin_s), **kwargs)
+
+
+WHOLE = [Phase.ADDRESS, Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING, Phase.FINISH, Phase.WAITING]
+
+
+# ── a rep ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("factor", [1.0, 2.0, 4.0])
+def test_a_good_swing(factor):
+    out = fed(stage(), address(), swing(slowed(SWING, factor)))
+    assert phases(out) == WHOLE
+    assert states(out) == [Motion.LOSING, Motion.IDLE]
+    (rep,) = reps(out)
+    assert (rep.index, rep.kind) == (0, "swing")
+    assert rep.marks["top_s"] == pytest.approx(1.5 * factor, abs=0.01)
+    assert rep.end_s == rep.marks["finish_s"] == pytest.approx(2.5 * factor, abs=0.12 * factor)
+    assert rep.start_s == rep.marks["address_s"] == pytest.approx(0.5 * factor, abs=0.06 * factor)
+    assert "trail_thigh_first_stall_s" not in rep.features
+    assert rep.features["trail_thigh_flat_turn_deg"] < 3
+
+
+def test_a_stall_is_told_when_it_happens_and_dated_back():
+    out = fed(stage(), address(), swing(slowed(SWING, 3), thigh=STALLING))
+    assert states(out) == [Motion.LOSING, Motion.STALLED, Motion.LOSING, Motion.IDLE]
+    stalled = next(one for one in out if isinstance(one, StateChanged) and one.state is Motion.STALLED)
+    assert math.degrees(stalled.turn_rad) == pytest.approx(-5, abs=1)
+    assert math.degrees(stalled.thigh_angle_rad) == pytest.approx(15, abs=0.1)
+    assert 0.04 < stalled.t_s - stalled.onset_s < 0.4
+    (rep,) = reps(out)
+    assert rep.features["trail_thigh_first_stall_s"] == stalled.onset_s
+    assert rep.features["trail_thigh_first_stall_angle_deg"] == pytest.approx(15, abs=0.1)
+    assert rep.features["trail_thigh_flat_turn_deg"] == pytest.approx(40, abs=1.5)
+
+
+def test_growth_from_the_top_on():
+    out = fed(stage(), address(), swing(slowed(SWING, 3), thigh=ramp((-42, 23), (-28, 29), (85, 2.5))))
+    assert states(out)[:2] == [Motion.REGAINING, Motion.LOSING]
+    (rep,) = reps(out)
+    assert rep.features["trail_thigh_growth_deg"] == pytest.approx(6, abs=0.2)
+    assert rep.features["trail_thigh_growth_from_s"] == pytest.approx(rep.marks["top_s"], abs=0.05)
+
+
+def test_states_belong_to_the_downswing_only():
+    """In the backswing the angle may do what it likes."""
+    out = fed(stage(), address(), swing(slowed(SWING, 3), back_thigh=ramp((-42, 23), (-20, 40), (0, 30))))
+    first = next(one for one in out if isinstance(one, StateChanged))
+    assert first.t_s > 4.5
+    assert states(out) == [Motion.LOSING, Motion.IDLE]
+
+
+def test_reps_are_counted():
+    one = stage()
+    found = []
+    for k in range(3):
+        found += reps(fed(one, address(10.0 * k), swing(begin_s=10.0 * k)))
+    assert [rep.index for rep in found] == [0, 1, 2]
+    assert found[2].marks["top_s"] - found[0].marks["top_s"] == pytest.approx(20.0, abs=1e-6)
+    for name, value in found[0].features.items():
+        if not name.endswith("_from_s"):
+            assert found[2].features[name] == pytest.approx(value, abs=1e-6), name
+
+
+def test_a_swing_after_a_zero_at_address_only():
+    assert fed(stage(), swing()) == []
+    assert fed(stage(), Zeroed(0.0, "stillness"), swing()) == []
+    assert fed(stage(), Zeroed(0.0, "asked"), swing()) == []
+
+
+def test_a_zero_during_a_swing_is_not_a_new_address():
+    one = stage()
+    whole = swing()
+    out = fed(one, address(), part(whole, slice(0, 250)), address(1.25), part(whole, slice(250, None)))
+    assert phases(out) == WHOLE
+
+
+def test_the_first_track_begins_a_second_before_the_backswing_at_most():
+    """A minute at address is no minute of memory."""
+    one = stage()
+    fed(one, address(), swing([(0, 0), (60, 0)]))
+    assert sum(len(rows) for rows in one.state.parts) <= 210
+
+
+# ── no reps ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_waggle_is_no_rep():
+    """Little turns to and fro at address, then the swing."""
+    points = [(0, 0), (0.5, 0), (0.8, -9), (1.1, 2), (1.4, -7), (1.7, 1), (2.2, 0)]
+    out = fed(stage(), address(), swing(points, top_s=-1.0, thigh=ramp((-42, 23), (0, 30), (9, 30))))
+    assert not reps(out)
+    assert states(out) == []
+    assert set(phases(out)) <= {Phase.ADDRESS, Phase.BACKSWING}
+    assert phases(out)[-1] is Phase.ADDRESS
+
+
+def test_a_waggle_does_not_spoil_the_swing_after_it():
+    points = [(0, 0), (0.5, 0), (0.8, -9), (1.1, 0), (1.6, 0), (2.6, -42), (3.6, 85), (4.6, 85)]
+    out = fed(stage(), address(), swing(points))
+    (rep,) = reps(out)
+    assert rep.marks["top_s"] == pytest.approx(2.6, abs=0.01)
+    assert rep.marks["address_s"] > 1.0
+
+
+def test_a_start_towards_the_target_is_no_rep():
+    out = fed(stage(), address(), swing([(0, 0), (0.5, 0), (1.5, 60), (2.5, 60)], thigh=ramp((0, 30), (60, 10))))
+    assert phases(out) == [Phase.ADDRESS, Phase.WAITING]
+
+
+def test_a_swing_that_is_given_up_is_no_rep():
+    """Back, a little down, and slowly home again."""
+    points = [(0, 0), (0.5, 0), (1.5, -42), (2.3, -18), (6.0, -30), (8.0, -30)]
+    out = fed(stage(), address(), swing(points))
+    assert not reps(out)
+    assert phases(out)[-1] is Phase.WAITING
+    assert states(out)[-1:] in ([], [Motion.IDLE])
+
+
+def test_a_pause_at_the_top_and_a_second_turn_back_move_the_top():
+    points = [(0, 0), (0.5, 0), (1.5, -35), (1.8, -33), (2.3, -45), (3.3, 85), (4.3, 85)]
+    out = fed(stage(), address(), swing(points, thigh=ramp((-46, 24), (42, 3), (85, -6))))
+    assert Phase.BACKSWING in phases(out)[2:]  # it went on back
+    (rep,) = reps(out)
+    assert rep.marks["top_s"] == pytest.approx(2.3, abs=0.01)
+    assert rep.features["pelvis_turn_top_deg"] == pytest.approx(-45, abs=0.1)
+
+
+def test_a_step_is_no_rep():
+    """The lead thigh goes up by 60°."""
+    out = fed(stage(), address(), swing(lead_thigh=ramp((-42, 90), (0, 30))))
+    assert not reps(out)
+    assert phases(out) == [Phase.ADDRESS, Phase.BACKSWING, Phase.WAITING]
+
+
+def test_a_rep_that_takes_longer_than_it_may_is_none():
+    out = fed(stage(max_s=4.0), address(), swing(slowed(SWING, 3)))
+    assert not reps(out)
+    assert phases(out)[-1] is Phase.WAITING
+
+
+def missing(begin_s: float, end_s: float):
+    one = course(SWING)
+    return (one.t_s < begin_s) | (one.t_s >= end_s)
+
+
+@pytest.mark.parametrize("begin_s", [1.0, 1.7, 2.1])
+def test_a_rep_with_missing_data_is_none(begin_s):
+    """0.3 s without data: in the backswing, in the downswing, in the through-swing."""
+    out = fed(stage(), address(), swing(ok=missing(begin_s, begin_s + 0.3)))
+    assert not reps(out)
+    assert phases(out)[-1] is Phase.WAITING
+
+
+def test_a_short_loss_does_not_end_the_rep():
+    out = fed(stage(), address(), swing(ok=missing(1.9, 2.0)))
+    (rep,) = reps(out)
+    assert all(math.isfinite(value) for value in rep.features.values())
+    assert states(out) == [Motion.LOSING, Motion.IDLE]
+
+
+def test_no_state_is_made_of_missing_data():
+    """Nothing is decided at an instant without data, however the angles stood before."""
+    ok = missing(1.62, 1.75)
+    out = fed(stage(), address(), swing(thigh=STALLING, ok=ok))
+    for one in out:
+        if isinstance(one, StateChanged) and one.state is not Motion.IDLE:
+            assert not 1.62 <= one.t_s < 1.75
+
+
+def test_angles_without_a_thigh_are_passed_over():
+    whole = swing()
+    lame = Angles(whole.t_s, whole.pelvis, whole.joints[:1])
+    assert fed(stage(), address(), lame) == [PhaseChanged(0.0, Phase.ADDRESS)]
+
+
+# ── the mirror ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("thigh", [FALLING, STALLING, ramp((-42, 23), (-28, 29), (85, 2.5))])
+def test_a_left_handers_mirror_image_gives_identical_numbers(thigh):
+    out = {hand: fed(stage(hand), address(), swing(slowed(SWING, 2), hand=hand, thigh=thigh)) for hand in Hand}
+    assert reps(out[Hand.RIGHT])
+    assert same(out[Hand.LEFT], out[Hand.RIGHT])
+
+
+# ── blocks and state ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def session() -> list:
+    """Good, stalling, waggle, given up for want of data, good."""
+    items: list = [address(0.0), *cut(swing(thigh=STALLING), 20), address(10.0), *cut(swing(begin_s=10.0), 20)]
+    items += [address(20.0), *cut(swing([(0, 0), (1, -9), (2, 0)], begin_s=20.0), 20)]
+    items += [address(30.0), *cut(swing(begin_s=30.0, ok=missing(1.8, 2.2)), 20)]
+    return [*items, address(40.0), *cut(swing(begin_s=40.0, thigh=STALLING), 20)]
+
+
+@pytest.mark.parametrize("size", [1, 7, 64, 10_000])
+def test_blocks_do_not_matter(size):
+    whole = swing(slowed(SWING, 2), thigh=STALLING)
+    one, other = stage(), stage()
+    expected = one.feed(address()) + [out for block in cut(whole, 5) for out in one.feed(block)]
+    found = other.feed(address()) + [out for block in cut(whole, size) for out in other.feed(block)]
+    assert same([one for one in found if not isinstance(one, Rep)], [o for o in expected if not isinstance(o, Rep)])
+    for name, value in reps(found)[0].features.items():
+        assert value == pytest.approx(reps(expected)[0].features[name], abs=1e-9), name
+
+
+def test_first_half_and_restored_state_and_second_half_are_the_whole():
+    items = session()
+    whole = stage()
+    expected = [out for item in items for out in whole.feed(item)]
+    assert len(reps(expected)) == 3
+    for at in range(0, len(items) + 1, 9):
+        first, second = stage(), stage()
+        found = [out for item in items[:at] for out in first.feed(item)]
+        second.state = pickle.loads(pickle.dumps(first.state))
+        found += [out for item in items[at:] for out in second.feed(item)]
+        assert same(found, expected)
+
+
+@pytest.mark.parametrize("top_s", [1.5, 1.5012, 1.5049])
+def test_the_top_lies_between_samples(top_s):
+    """Where the turn rate crosses zero, not the nearest sample: a quick reversal, half a cosine on either side."""
+    t_s = np.arange(0, 3.5, 1 / 200)
+    back, down = np.pi / (top_s - 0.5), np.pi
+    u, v = np.clip(t_s - 0.5, 0, top_s - 0.5), np.clip(t_s - top_s, 0, 1.0)
+    turn = -21 * (1 - np.cos(back * u)) + 63.5 * (1 - np.cos(down * v))
+    rate = np.where(t_s < top_s, -21 * back * np.sin(back * u), 63.5 * down * np.sin(down * v))
+    (rep,) = reps(fed(stage(), address(), angles(Course(t_s, turn, rate), top_s=top_s)))
+    assert rep.marks["top_s"] == pytest.approx(top_s, abs=1.5e-3)

@@ -1,0 +1,94 @@
+"""Every kind of rule on reps with given features, and what the error bar does to a verdict."""
+
+from __future__ import annotations
+
+import pytest
+
+from imufeedback.records import Rep, Verdict
+from imufeedback.rules.kinds import available, kind, spread, verdict
+from imufeedback.rules.ruleset import Rule
+
+FAULT, UNSURE = Verdict.FAULT, Verdict.UNSURE
+
+
+def rule(name: str, limit: float, **more) -> Rule:
+    return Rule(id="one", kind=name, limit=limit, unit="deg", text="…", **more)
+
+
+def rep(**features: float) -> Rep:
+    return Rep(3, "swing", 10.0, 13.0, {"top_s": 11.0, "impact_s": 12.0}, (), features)
+
+
+def outcome(one: Rule, features: Rep):
+    found = kind(one.kind)(one, features)
+    return found and (found.value, found.t_s, found.verdict)
+
+
+def test_these_kinds_exist():
+    assert set(available()) >= {"at-least", "keeps-falling", "never-grows"}
+
+
+def test_every_kind_has_a_check_that_says_what_it_checks():
+    for name in available():
+        assert callable(kind(name))
+
+
+@pytest.mark.parametrize(
+    ("miss", "sd", "expected"),
+    [
+        (-1.0, 0.0, None),
+        (0.0, 0.0, None),
+        (-0.1, 5.0, None),  # who meets the limit is never accused, however wide the bar
+        (0.1, 0.0, FAULT),
+        (1.0, 2.0, UNSURE),
+        (2.0, 2.0, UNSURE),
+        (2.1, 2.0, FAULT),
+    ],
+)
+def test_inside_the_error_bar_nothing_is_certain(miss, sd, expected):
+    assert verdict(miss, sd) is expected
+
+
+def test_spread_is_a_feature_in_the_rules_unit():
+    assert spread(rule("at-least", 1.0), rep(sd=4.0)) == 0.0
+    assert spread(rule("at-least", 1.0, sd="sd"), rep(sd=4.0)) == 4.0
+    assert spread(rule("at-least", 1.0, sd="sd", sd_factor=0.5), rep(sd=4.0)) == 2.0
+    assert spread(rule("at-least", 1.0, sd="sd"), rep()) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [(25.0, None), (20.0, None), (19.5, UNSURE), (18.0, UNSURE), (17.9, FAULT), (-5.0, FAULT)],
+)
+def test_at_least(value, expected):
+    one = rule("at-least", 20.0, feature="lead", sd="sd")
+    found = outcome(one, rep(lead=value, sd=2.0))
+    assert found == (expected and (value, 12.0, expected))
+
+
+def test_at_least_without_its_feature_is_no_judgement():
+    assert outcome(rule("at-least", 20.0, feature="lead"), rep(other=1.0)) is None
+
+
+def test_at_least_without_an_impact_is_dated_at_the_end():
+    one = Rep(0, "swing", 1.0, 4.0, {}, (), {"lead": 5.0})
+    assert outcome(rule("at-least", 20.0, feature="lead"), one) == (5.0, 4.0, FAULT)
+
+
+@pytest.mark.parametrize(("flat", "expected"), [(2.0, None), (3.0, None), (4.0, UNSURE), (6.0, FAULT)])
+def test_keeps_falling(flat, expected):
+    one = rule("keeps-falling", 3.0, sd="sd")
+    features = rep(trail_thigh_first_stall_s=11.4, trail_thigh_flat_turn_deg=flat, sd=2.0)
+    assert outcome(one, features) == (expected and (flat, 11.4, expected))
+
+
+def test_keeps_falling_needs_a_stall_that_was_decided():
+    """A long flat stretch below the dead-band of time is no stall, and no finding."""
+    assert outcome(rule("keeps-falling", 3.0), rep(trail_thigh_flat_turn_deg=9.0)) is None
+
+
+@pytest.mark.parametrize(("grown", "expected"), [(0.0, None), (2.0, None), (2.5, UNSURE), (5.0, FAULT)])
+def test_never_grows(grown, expected):
+    one = rule("never-grows", 2.0, sd="sd")
+    features = rep(trail_thigh_growth_deg=grown, trail_thigh_growth_from_s=11.1, sd=1.0)
+    assert outcome(one, features) == (expected and (grown, 11.1, expected))

@@ -1,0 +1,136 @@
+"""Rule sets: what ships is sound, and what is wrong in one's own file is named."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+import pytest
+from swings import SWING, address, angles, course, cut, ramp
+
+from imufeedback.errors import BadToml
+from imufeedback.motion import LiveLimits, MotionStage, RepLimits
+from imufeedback.records import Hand, Rep
+from imufeedback.rules import parse_rule_set
+from imufeedback.rules.kinds import available, kind
+
+TEXT = """
+format = 1
+name = "mine"
+title = "Mine"
+
+[live]
+min_slope = 0.06
+dead_turn_deg = 3.0
+dead_ms = 50.0
+target_deg = 2.0
+grow_deg = 1.0
+
+[rep]
+min_backswing_deg = 15.0
+min_through_deg = 35.0
+max_s = 25.0
+
+[[rules]]
+id = "one"
+kind = "at-least"
+feature = "lead_hip_turn_in_deg"
+limit = 20.0
+unit = "deg"
+text = "Turn in."
+"""
+SETS = files("imufeedback") / "rules/sets"
+SHIPPED = sorted(one.name.removesuffix(".toml") for one in SETS.iterdir() if one.name.endswith(".toml"))
+FIXED_IDS = {"trail-thigh-keeps-falling", "trail-thigh-never-grows", "turns-in-the-hips", "lead-hip-turns-in"}
+
+
+def parsed(old: str = "", new: str = ""):
+    assert old in TEXT
+    return parse_rule_set(TEXT.replace(old, new, 1) if old else TEXT + new, "mine.toml")
+
+
+def test_a_rule_set():
+    found = parsed()
+    assert (found.name, found.title) == ("mine", "Mine")
+    assert found.live.min_slope == 0.06
+    assert found.rep.max_s == 25.0
+    (rule,) = found.rules
+    assert (rule.id, rule.kind, rule.limit, rule.sd, rule.sd_factor) == ("one", "at-least", 20.0, None, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        ("min_slope = 0.06", "min_slop = 0.06", "min_slop"),
+        ("min_slope = 0.06", "", "min_slope"),
+        ("min_slope = 0.06", "min_slope = 0.0", "live.min_slope"),
+        ("min_slope = 0.06", "min_slope = 'much'", "live.min_slope"),
+        ("dead_turn_deg = 3.0", "dead_turn_deg = -3.0", "live.dead_turn_deg"),
+        ("dead_turn_deg = 3.0", "dead_turn_deg = 60", "live.dead_turn_deg"),
+        ("dead_ms = 50.0", "dead_ms = 5000", "live.dead_ms"),
+        ("target_deg = 2.0", "target_deg = 400", "live.target_deg"),
+        ("grow_deg = 1.0", "grow_deg = nan", "live.grow_deg"),
+        ("min_backswing_deg = 15.0", "min_backswing_deg = -1", "rep.min_backswing_deg"),
+        ("max_s = 25.0", "max_s = 0.1", "rep.max_s"),
+        ('id = "one"', 'id = "One rule"', "rules[0].id"),
+        ("limit = 20.0", "limit = []", "rules[0].limit"),
+        ("limit = 20.0", "limit = 20.0\nlimits = 3", "limits"),
+        ("format = 1", "format = 2", "format"),
+        ('title = "Mine"', "", "title"),
+        ("[live]", "[life]", "life"),
+        ("format = 1", "format = ", "line 2"),
+    ],
+)
+def test_a_wrong_key_or_value_is_named_with_its_file(old, new, named):
+    with pytest.raises(BadToml) as caught:
+        parsed(old, new)
+    line = str(caught.value)
+    assert named in line
+    assert line.startswith("mine.toml: ")
+    assert "\n" not in line
+
+
+def test_an_unknown_kind_lists_the_known_ones():
+    with pytest.raises(BadToml) as caught:
+        parsed('kind = "at-least"', 'kind = "at-most-of-all"')
+    assert "'one'" in str(caught.value)
+    assert "'at-most-of-all'" in str(caught.value)
+    for name in available():
+        assert name in str(caught.value)
+
+
+def test_one_id_twice_is_an_error():
+    again = TEXT[TEXT.index("[[rules]]") :]
+    with pytest.raises(BadToml, match="'one' stands there twice"):
+        parsed("", again)
+
+
+# ── what ships ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture(scope="module")
+def features() -> set[str]:
+    """Names that a whole rep with a stall can have."""
+    motion = MotionStage(hand=Hand.RIGHT, live=LiveLimits(), rep=RepLimits())
+    whole = angles(course(SWING), thigh=ramp((-42, 23), (-8, 15), (32, 15), (85, 5)))
+    out = [one for item in [address(), *cut(whole, 50)] for one in motion.feed(item)]
+    (rep,) = [one for one in out if isinstance(one, Rep)]
+    return set(rep.features)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_shipped_rule_set_parses_and_its_kinds_and_features_exist(name, features):
+    found = parse_rule_set((SETS / f"{name}.toml").read_text("utf-8"), name)
+    assert found.name == name
+    assert found.rules
+    for rule in found.rules:
+        assert callable(kind(rule.kind))
+        assert rule.feature is None or rule.feature in features
+        assert rule.sd is None or rule.sd in features
+        assert rule.text.strip()
+        assert rule.unit in {"deg", "s", "1", "deg/s"}
+        assert (rule.feature is not None) == (rule.kind == "at-least")
+
+
+def test_the_swing_set_has_the_ids_that_others_rely_on():
+    found = parse_rule_set((SETS / "swing.toml").read_text("utf-8"), "swing")
+    assert {rule.id for rule in found.rules} >= FIXED_IDS
