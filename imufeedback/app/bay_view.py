@@ -137,10 +137,15 @@ class BayView(QWidget):
             ClockRestarted: lambda event: notice(words.restarted(event.sensor)),
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
-            Zeroed: lambda event: notice(words.zeroed(event.reason)),
+            Zeroed: self._hear_zeroed,
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }
+
+    def _hear_zeroed(self, event: Zeroed) -> None:
+        # at every address it happens by itself; only who asked for it wants an answer
+        if event.reason == "asked":
+            self.messages.show_notice(words.zeroed(event.reason))
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""

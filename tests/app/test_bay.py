@@ -178,7 +178,7 @@ def test_reps_and_findings_reach_table_and_traces(make_bay: MakeBay) -> None:
         (Notice(1.0, "look here"), "look here"),
         (Fitted(1.0, Fit("m", (SegmentFit(Segment.PELVIS, np.zeros(4), Level.FAIR, 0.1, "why"),))), "fair"),
         (FitRefused(1.0, "the pelvis moved"), "the pelvis moved"),
-        (Zeroed(1.0, "address"), "address"),
+        (Zeroed(1.0, "asked"), "asked"),
         (ClockRestarted("A1", 1.0), "A1"),
         (Fault(1.0, "sound", "the device went away"), "the device went away"),
     ],
