@@ -28,7 +28,7 @@ def validate(
     seed: Annotated[int, typer.Option(min=0, help="Which synthetic golfers.")] = 1,
     data: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Recordings of people; IMUFEEDBACK_DATA when missing.", show_default=False),
+        typer.Option(metavar="DIR", help="Folder of the recordings of people.", show_default=False),
     ] = None,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the lines there.")] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
@@ -55,8 +55,9 @@ def validate(
 
 
 def _data_folder() -> Path | None:
-    named = os.environ.get("IMUFEEDBACK_DATA")
-    return Path(named) if named else None
+    """Where contributors keep the recordings: named in the environment, or beside the checkout, as for the tests."""
+    folder = Path(os.environ.get("IMUFEEDBACK_DATA") or Path("..", "shared", "data"))
+    return folder if folder.is_dir() else None
 
 
 def _run(names: Sequence[str], context: Context) -> Report:
