@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -44,6 +44,8 @@ class _State:
     """Last usable gyroscope and accelerometer sample."""
     scale: float = 1.0
     """Usual step over the nominal period."""
+    bias: Floats = field(default_factory=lambda: np.zeros(3))
+    """Gyroscope bias observed at the last rest."""
     quiet_s: float = 0.0
     heading_sd_rad: float = 0.0
     shaken_rad: float = 0.0
@@ -99,9 +101,17 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if before is not None:
             mean[0] = 0.5 * (gyr[0] + before[0])
         scale = dt_s / self._period_s
-        q_es, bias = self._filter.run(mean * scale[:, None], acc)
-        bias = bias / self._usual_scale(scale)[:, None]
-        return [self._block(item, q_es[real], gyr[real] - bias[real], acc[real], bias[real], seen)]
+        q_es, bias, observed = self._filter.run(mean * scale[:, None], acc)
+        bias = self._held(bias / self._usual_scale(scale)[:, None], observed)
+        return [self._block(item, q_es[real], gyr[real] - bias, acc[real], bias, seen)]
+
+    def _held(self, bias: Floats, observed: Bools) -> Floats:
+        """(3,) the last bias that was observed at rest. What a filter infers in motion serves its own tilt but is worse
+        than nothing for the turn between two sensors (DEVELOPERS.md, decision 15)."""
+        at = np.flatnonzero(observed)
+        if len(at):
+            self._state.bias = bias[at[-1]].copy()
+        return self._state.bias
 
     def _usual_scale(self, scale: Floats) -> Floats:
         """(N,) slow mean of the scale: the filter's bias is one of scaled rates. Not the scale of each sample, or one
@@ -166,7 +176,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             q_es=frozen(q_es),
             gyr_rad_s=frozen(gyr),
             acc_m_s2=frozen(acc),
-            bias_rad_s=frozen(bias),
+            bias_rad_s=frozen(np.broadcast_to(bias, gyr.shape)),
             rest=frozen(rest, np.bool_),
             inclination_sd_rad=frozen(inclination_sd),
             heading_sd_rad=frozen(heading_sd),

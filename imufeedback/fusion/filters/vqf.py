@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import vqf
 
-from imufeedback.records import Floats
+from imufeedback.records import Bools, Floats
 
 
 class Filter:
@@ -16,9 +16,9 @@ class Filter:
     def __init__(self, period_s: float) -> None:
         self._vqf = vqf.VQF(period_s)
 
-    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats]:
+    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
         out = self._vqf.updateBatch(np.ascontiguousarray(gyr_rad_s), np.ascontiguousarray(acc_m_s2))
-        return out["quat6D"], out["bias"]
+        return out["quat6D"], out["bias"], out["restDetected"].astype(bool)
 
     @property
     def state(self) -> Any:
