@@ -471,7 +471,7 @@ class Finding:
     unit: str
     verdict: Verdict
     text: str
-    """Key of the text in the rule set."""
+    """What to do about it, in words for the player; from the rule set."""
 
 
 @dataclass(frozen=True, slots=True)

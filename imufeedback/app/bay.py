@@ -251,9 +251,7 @@ def _button(action: QAction) -> QPushButton:
 _SHEET = f"""
 QMainWindow, QDialog, QMenuBar, QMessageBox {{ background: {palette.GROUND}; color: {palette.INK}; }}
 QLabel {{ color: {palette.INK}; }}
-QTableWidget {{ background: {palette.PAPER}; color: {palette.INK}; border: 1px solid {palette.RULE_LINE};
-    alternate-background-color: {palette.STRIPE};
-    selection-background-color: {palette.CHOSEN}; selection-color: {palette.INK}; }}
+QTableWidget {{ background: {palette.PAPER}; color: {palette.INK}; border: 1px solid {palette.RULE_LINE}; }}
 QTableWidget::item {{ padding: {PADDING}px; }}
 QHeaderView::section {{ background: {palette.GROUND}; color: {palette.INK}; border: none; padding: 4px 6px; }}
 """

@@ -37,6 +37,7 @@ from imufeedback.records import (
     Link,
     Motion,
     Notice,
+    Phase,
     PhaseChanged,
     Rep,
     StateChanged,
@@ -45,6 +46,8 @@ from imufeedback.records import (
 
 STALE_S = 0.5
 """An older angle is not shown as a number any more, and the live state is not believed any more."""
+BEFORE_THE_DOWNSWING = (Phase.WAITING, Phase.ADDRESS, Phase.BACKSWING)
+"""Phases in which there is no live state."""
 MARKS_KEPT = 96
 """Newest marks; more than fit into the span."""
 
@@ -124,7 +127,7 @@ class BayView(QWidget):
         notice = self.messages.show_notice
         return {
             StateChanged: self._hear_state,
-            PhaseChanged: lambda event: self.panel.state.show_phase(event.phase),
+            PhaseChanged: self._hear_phase,
             Rep: self._hear_rep,
             Finding: self.table.add_finding,
             Cue: self._hear_cue,
@@ -134,10 +137,15 @@ class BayView(QWidget):
             ClockRestarted: lambda event: notice(words.restarted(event.sensor)),
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
-            Zeroed: lambda event: notice(words.zeroed(event.reason)),
+            Zeroed: self._hear_zeroed,
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }
+
+    def _hear_zeroed(self, event: Zeroed) -> None:
+        # at every address it happens by itself; only who asked for it wants an answer
+        if event.reason == "asked":
+            self.messages.show_notice(words.zeroed(event.reason))
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""
@@ -149,6 +157,11 @@ class BayView(QWidget):
         self._motion = event.state
         if event.state in (Motion.STALLED, Motion.REGAINING):
             self._states.append(StateMark(event.onset_s, float(np.degrees(event.thigh_angle_rad)), event.state))
+
+    def _hear_phase(self, event: PhaseChanged) -> None:
+        self.panel.state.show_phase(event.phase)
+        if event.phase in BEFORE_THE_DOWNSWING:
+            self._motion = Motion.IDLE
 
     def _hear_rep(self, rep: Rep) -> None:
         self._times.extend(marks_of(rep))

@@ -61,11 +61,10 @@ class TimeMarks:
         # Not longer than the axis: a dashed line far beyond the picture costs more than all traces.
         low_high = tuple(self._plot.getViewBox().viewRange()[1])
         for name, line in self.lines.items():
-            if not seen and not line.isVisible():
-                continue
-            line.setVisible(bool(seen))
             ago_s = np.array([mark.t_s - now_s for mark in seen if mark.name == name])
-            line.setData(np.repeat(ago_s, 2), np.tile(low_high, len(ago_s)))
+            line.setVisible(len(ago_s) > 0)
+            if len(ago_s):
+                line.setData(np.repeat(ago_s, 2), np.tile(low_high, len(ago_s)))
         self._draw_names([mark for mark in seen if mark.name == "impact_s"], now_s)
 
     def _draw_names(self, impacts: Sequence[TimeMark], now_s: float) -> None:
@@ -93,10 +92,9 @@ class StateMarks:
     def draw(self, marks: Sequence[StateMark], now_s: float, span_s: float) -> None:
         for state, item in self.signs.items():
             seen = [mark for mark in marks if mark.state is state and now_s - span_s <= mark.t_s <= now_s]
-            if not seen and not item.isVisible():
-                continue
             item.setVisible(bool(seen))
-            item.setData(_column([mark.t_s - now_s for mark in seen]), _column([mark.angle_deg for mark in seen]))
+            if seen:
+                item.setData(_column([mark.t_s - now_s for mark in seen]), _column([mark.angle_deg for mark in seen]))
 
 
 def _column(values: list[float]) -> Floats:

@@ -25,8 +25,6 @@ BLACK = "#000000"
 WHITE = "#FFFFFF"
 PAPER = "#FFFFFF"
 GROUND = "#F3F2EE"
-STRIPE = "#F7F6F3"
-CHOSEN = "#DCEBF5"
 RULE_LINE = "#C9C7C0"
 ALARM_INK = "#8F2D00"
 """Vermillion, darkened until it can be read as small text on a light ground."""
@@ -108,11 +106,8 @@ TEXT_PAIRS: dict[str, tuple[str, str]] = {
     "soft text": (SOFT_INK, GROUND),
     "soft text on paper": (SOFT_INK, PAPER),
     "fault in the table": (ALARM_INK, PAPER),
-    "text on a stripe": (INK, STRIPE),
-    "fault on a stripe": (ALARM_INK, STRIPE),
     "notice": (NOTICE.ink, NOTICE.ground),
     "fault line": (FAULT.ink, FAULT.ground),
-    "chosen row": (INK, CHOSEN),
     "button": (WHITE, BLUE),
     **{f"state {name}": (look.ink, look.ground) for name, look in STATE_LOOKS.items()},
     **{f"link {name}": (look.ink, look.ground) for name, look in LINK_LOOKS.items()},

@@ -1,9 +1,13 @@
-"""The reps of the session, newest first: the trail thigh angle at the marks, and what was found."""
+"""The reps of the session, newest first: the trail thigh angle at the marks, and what was found.
+
+A rep takes two rows of the table: numbers, and below them the findings over the whole width (hidden when there are
+none).
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QRect, Qt
 from PySide6.QtGui import QBrush, QColor
@@ -20,9 +24,12 @@ ANGLE_FEATURES = (
     "trail_thigh_angle_min_deg",
 )
 """Features of a rep in columns 2 to 5."""
-FINDINGS_COLUMN = 2 + len(ANGLE_FEATURES)
+RESULT = 2 + len(ANGLE_FEATURES)
+"""Column of the result in a word."""
+DETAIL = 1
+"""Column in which the findings begin, one row below."""
 
-ROWS_KEPT = 200
+REPS_KEPT = 200
 """Older reps leave the table (not the recording), so that a long session stays quick."""
 
 PADDING = 5
@@ -33,10 +40,10 @@ Meaning = Callable[[str], str | None]
 
 
 class RepTable(QTableWidget):
-    """A row a rep. Findings may come before or after their rep. `meaning` may put the rules' texts into other words."""
+    """Findings may come before or after their rep. `meaning` may put the rules' texts into other words."""
 
     def __init__(self, meaning: Meaning = lambda key: None) -> None:
-        super().__init__(0, FINDINGS_COLUMN + 1)
+        super().__init__(0, RESULT + 1)
         self._meaning = meaning
         self._findings: dict[int, list[Finding]] = {}
         self._order: list[int] = []
@@ -45,35 +52,38 @@ class RepTable(QTableWidget):
     def _dress(self) -> None:
         self.setHorizontalHeaderLabels(words.table_heads())
         self.verticalHeader().setVisible(False)
+        self.verticalHeader().setMinimumSectionSize(1)
         self.setShowGrid(False)
         self.setWordWrap(True)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setAlternatingRowColors(True)
+        head = self.horizontalHeader()
+        head.setHighlightSections(False)
+        head.setMinimumSectionSize(20)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        head.setSectionResizeMode(0, QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(RESULT, QHeaderView.ResizeMode.ResizeToContents)
+        head.sectionResized.connect(self._refit)
         for column in range(self.columnCount()):
             item = self.horizontalHeaderItem(column)
             if item is not None:
                 item.setTextAlignment(_sideways(column) | Qt.AlignmentFlag.AlignVCenter)
-        head = self.horizontalHeader()
-        head.setHighlightSections(False)
-        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        head.setSectionResizeMode(FINDINGS_COLUMN, QHeaderView.ResizeMode.Stretch)
-        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-        head.sectionResized.connect(self._refit)
 
     @property
     def reps(self) -> int:
-        """Rows in the table."""
-        return self.rowCount()
+        """Reps in the table."""
+        return len(self._order)
 
     def add_rep(self, rep: Rep) -> None:
-        """Show a rep on top; a rep that is told again replaces its row."""
+        """Show a rep on top; a rep that is told again replaces its numbers."""
         if rep.index not in self._order:
-            self.insertRow(0)
             self._order.insert(0, rep.index)
-        row = self._order.index(rep.index)
+            self.insertRow(0)
+            self.insertRow(0)
+            self.setSpan(1, DETAIL, 1, self.columnCount() - DETAIL)
+        row = self._row(rep.index)
         self._put(row, 0, str(rep.index + 1))
         self._put(row, 1, numerals.clock_time(rep.start_s))
         for column, name in enumerate(ANGLE_FEATURES, start=2):
@@ -87,47 +97,66 @@ class RepTable(QTableWidget):
         if finding.rep in self._order:
             self._show_findings(finding.rep)
 
-    def _show_findings(self, index: int) -> None:
-        found = self._findings.get(index, [])
-        lines = [words.finding_words(one, self._meaning(one.text)) for one in found]
-        faulty = any(one.verdict is Verdict.FAULT for one in found)
-        item = self._put(self._order.index(index), FINDINGS_COLUMN, "\n".join(lines) or words.no_findings())
-        item.setForeground(QBrush(QColor(palette.ALARM_INK if faulty else palette.INK)))
-        item.setToolTip("\n".join(lines))
-        self._fit_row(self._order.index(index))
+    def texts(self, index: int) -> list[str]:
+        """What the table says about a rep: its cells from left to right, then the findings."""
+        row = self._row(index)
+        cells = [self.item(row, column) for column in range(RESULT + 1)] + [self.item(row + 1, DETAIL)]
+        return [cell.text() for cell in cells if cell is not None]
 
-    def _put(self, row: int, column: int, text: str) -> QTableWidgetItem:
+    def _row(self, index: int) -> int:
+        return 2 * self._order.index(index)
+
+    def _show_findings(self, index: int) -> None:
+        found, row = self._findings.get(index, []), self._row(index)
+        ink = palette.ALARM_INK if _faults(found) else palette.INK
+        self._put(row, RESULT, words.result(_faults(found), len(found) - _faults(found)), ink)
+        lines = [words.finding_words(one, self._meaning(one.text)) for one in found]
+        self._put(row + 1, 0, "")
+        self._put(row + 1, DETAIL, "\n".join(lines), ink)
+        self.setRowHidden(row + 1, not found)
+        self._fit(row)
+
+    def _put(self, row: int, column: int, text: str, ink: str = palette.INK) -> None:
         item = QTableWidgetItem(text)
-        item.setTextAlignment(_sideways(column) | Qt.AlignmentFlag.AlignTop)
+        sideways = Qt.AlignmentFlag.AlignLeft if row % 2 else _sideways(column)
+        item.setTextAlignment(sideways | Qt.AlignmentFlag.AlignTop)
+        item.setForeground(QBrush(QColor(ink)))
         self.setItem(row, column, item)
-        return item
 
     def _forget_old(self) -> None:
-        while len(self._order) > ROWS_KEPT:
+        while len(self._order) > REPS_KEPT:
             self._findings.pop(self._order.pop(), None)
-            self.removeRow(self.rowCount() - 1)
+            for _ in range(2):
+                self.removeRow(self.rowCount() - 1)
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        font = pixel_font(13 * scale)
+        font = pixel_font(14 * scale)
         self.setFont(font)
         # A style sheet on the window makes the header deaf to setFont.
         self.setStyleSheet(f"QHeaderView::section {{ font-size: {font.pixelSize()}px; }}")
         self._refit()
 
     def _refit(self) -> None:
-        for row in range(self.rowCount()):
-            self._fit_row(row)
+        for row in range(0, self.rowCount(), 2):
+            self._fit(row)
 
-    def _fit_row(self, row: int) -> None:
-        """As high as the findings need. Qt's own measure forgets the padding and cuts the last line."""
-        item = self.item(row, FINDINGS_COLUMN)
-        width = max(self.columnWidth(FINDINGS_COLUMN) - 2 * PADDING - 8, 40)
-        area = QRect(0, 0, width, 10_000)
-        needed = self.fontMetrics().boundingRect(area, Qt.TextFlag.TextWordWrap, item.text() if item else "")
-        self.setRowHeight(row, max(needed.height(), self.fontMetrics().height()) + 2 * PADDING)
+    def _fit(self, row: int) -> None:
+        """Row heights of one rep. Qt's own measure forgets the padding and the span, and cuts the last line."""
+        metrics = self.fontMetrics()
+        self.setRowHeight(row, metrics.height() + 2 * PADDING)
+        detail = self.item(row + 1, DETAIL)
+        if detail is not None and detail.text():
+            width = sum(self.columnWidth(column) for column in range(DETAIL, self.columnCount())) - 2 * PADDING - 8
+            area = QRect(0, 0, max(width, 40), 10_000)
+            needed = metrics.boundingRect(area, Qt.TextFlag.TextWordWrap, detail.text()).height()
+            self.setRowHeight(row + 1, needed + 2 * PADDING)
+
+
+def _faults(found: Sequence[Finding]) -> int:
+    return sum(one.verdict is Verdict.FAULT for one in found)
 
 
 def _sideways(column: int) -> Qt.AlignmentFlag:
     """Numbers to the right, so that their digits stand below each other."""
-    return Qt.AlignmentFlag.AlignLeft if column == FINDINGS_COLUMN else Qt.AlignmentFlag.AlignRight
+    return Qt.AlignmentFlag.AlignLeft if column == RESULT else Qt.AlignmentFlag.AlignRight

@@ -67,7 +67,8 @@ def thinned(t_s: Floats, rows: Floats, step_s: float) -> tuple[Floats, Floats]:
 
     Rows are picked by their own time, not by counting from the oldest: the picture runs without flicker.
     """
-    bins = np.floor(t_s / step_s)
+    # The little extra keeps times on a border, which are off by a rounding error, on one side of it.
+    bins = np.floor(t_s / step_s + 1e-6)
     keep = np.diff(bins, prepend=-np.inf) > 0
     keep |= ~np.isfinite(rows).all(axis=1)
     return t_s[keep], rows[keep]

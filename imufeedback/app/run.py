@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["require_display", "run_app"]
 
 
-def run_app(make_window: Callable[[], BayWindow], *, full_screen: bool = False) -> int:
-    """Show the window that `make_window` makes, until it is closed; return the exit status.
+def run_app(make_window: Callable[[], BayWindow]) -> int:
+    """Show the window that `make_window` makes, as large as the screen, until it is closed; return the exit status.
 
     The application exists when `make_window` is called. Closing, Ctrl-C, termination and log-off all end in the
     window's ordered stop. The status is 1 when that stop went wrong.
@@ -38,7 +38,9 @@ def run_app(make_window: Callable[[], BayWindow], *, full_screen: bool = False) 
     try:
         with _closing_on_signals(window):
             app.commitDataRequest.connect(lambda manager: window.stop_now())
-            window.showFullScreen() if full_screen else window.show()
+            # Without a window manager "maximised" does nothing: then the size itself has to do.
+            window.resize(app.primaryScreen().availableSize())
+            window.showMaximized()
             app.exec()
         window.stop_now()
     finally:

@@ -136,7 +136,7 @@ def rep_name(number: int) -> str:
 
 
 def table_heads() -> list[str]:
-    return [tr(head) for head in ("Rep", "Time", "Top", "Impact", "Finish", "Lowest", "Findings")]
+    return [tr(head) for head in ("Rep", "Time", "Top", "Impact", "Finish", "Lowest", "Found")]
 
 
 def table_title() -> str:
@@ -147,8 +147,11 @@ def no_reps_yet() -> str:
     return tr("No rep yet. The first one appears here as soon as it is over.")
 
 
-def no_findings() -> str:
-    return tr("nothing found")
+def result(faults: int, unsure: int) -> str:
+    """What was found in a rep, in a word."""
+    if faults:
+        return tr("1 fault") if faults == 1 else tr("{count} faults").format(count=faults)
+    return tr("unsure") if unsure else tr("nothing")
 
 
 def no_sensor_yet() -> str:

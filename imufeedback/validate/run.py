@@ -24,8 +24,8 @@ class Report:
 
     @property
     def ok(self) -> bool:
-        """Every line holds. A line that was left out says nothing either way; it is listed."""
-        return all(line.ok for _, line in self.lines)
+        """There are lines, and every one holds. What was left out says nothing either way; it is listed."""
+        return bool(self.lines) and all(line.ok for _, line in self.lines)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON values; ``limit`` is ``[low, high]``, null where that end is open; a value that is missing is null."""

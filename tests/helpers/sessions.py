@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from imufeedback import resources
-from imufeedback.packets import encode, parse_layout
+from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, LinkNote, LinkState, RawPacket, Segment, Tick
 from imufeedback.settings import Player, Sensor, Settings
-from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import exact_items, raw_packets, sensor_streams, serial_of
 from imufeedback.validate.golfer import fit_command
@@ -38,8 +38,9 @@ def house_session(script: Script, *, filter_name: str = "vqf") -> list[Item]:
     """What sensors with our packet send, with losses, swapped neighbours, repeats, ticks and a link that drops."""
     layout = parse_layout(resources.text("layouts", "house"), "house")
     packets = disturbed(list(raw_packets(sensor_streams(script, layout))))
-    half_ns = packets[len(packets) // 2].host_ns
-    notes = [LinkNote(serial_of(WORN[0]), half_ns, LinkState.SILENT), LinkNote(serial_of(WORN[0]), half_ns + 10**8, LinkState.STREAMING)]
+    sensor, half_ns = serial_of(WORN[0]), packets[len(packets) // 2].host_ns
+    states = ((0, LinkState.SILENT), (10**8, LinkState.STREAMING))
+    notes = [LinkNote(sensor, half_ns + after_ns, state) for after_ns, state in states]
     ticks = [Tick(at) for at in range(0, packets[-1].host_ns, 500_000_000)]
     return [begin("house", hand=script.hand, filter_name=filter_name), *with_fit([*packets, *notes, *ticks], script)]
 
@@ -63,25 +64,23 @@ def disturbed(packets: list[RawPacket]) -> list[RawPacket]:
     return out
 
 
-def lossless_session(script: Script, *, filter_name: str = "vqf", nan_at: int = 700) -> list[Item]:
-    """Perfect sensors, but for one packet whose samples are not numbers."""
+def lossless_session(script: Script, *, filter_name: str = "vqf") -> list[Item]:
+    """Perfect sensors, but for one sample of the pelvis, half way, that is not a number."""
     layout = parse_layout(resources.text("layouts", "lossless"), "lossless")
     packets = list(exact_items(script, layout))
-    bad = packets[nan_at]
-    assert isinstance(bad, RawPacket)
-    packets[nan_at] = RawPacket(bad.sensor, bad.host_ns, _without_numbers(bad.payload))
+    for k in range(len(packets) // 2, len(packets)):
+        packet = packets[k]
+        if isinstance(packet, RawPacket) and packet.sensor == serial_of(Segment.PELVIS):
+            packets[k] = RawPacket(packet.sensor, packet.host_ns, _without_numbers(packet.payload))
+            break
     return [begin("lossless", hand=script.hand, filter_name=filter_name), *with_fit(packets, script)]
+
+
+HEADER_BYTES, TICK_BYTES, SAMPLE_BYTES = 8, 8, 8 + 6 * 8
+"""Of the lossless layout."""
 
 
 def _without_numbers(payload: bytes) -> bytes:
     """The second sample of a lossless packet as NaN; its time stays."""
-    layout = parse_layout(resources.text("layouts", "lossless"), "lossless")
-    three = np.zeros((3, 3))
-    size = (len(encode(layout, 0, 0, three, three, np.zeros(3))) - len(encode(layout, 0, 0, three[:1], three[:1], np.zeros(1)))) // 2
-    header = len(payload) % size
-    at = header + 2 * size - 48
-    return payload[:at] + np.full(6, np.nan).tobytes() + payload[at + 48 :]
-
-
-def one_rep(**kwargs: object) -> Script:
-    return make_script(reps=1, **kwargs)  # type: ignore[arg-type]
+    begin_at = HEADER_BYTES + SAMPLE_BYTES + TICK_BYTES
+    return payload[:begin_at] + np.full(6, np.nan).tobytes() + payload[HEADER_BYTES + 2 * SAMPLE_BYTES :]

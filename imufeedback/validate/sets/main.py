@@ -39,9 +39,8 @@ def human_walk(context: Context) -> Iterator[Measured]:
     yield Measured("walker standing: largest hip angle", seen.standing_deg(), at_most(3), "deg")
     yield Measured("walker: reps found", seen.reps, exactly(0), "reps")
     sounds = seen.sounds
-    yield Measured(
-        "walker: tones about the movement", sum(one in MOVEMENT_SOUNDS for one in sounds), exactly(0), "tones"
-    )
+    about_movement = sum(one in MOVEMENT_SOUNDS for one in sounds)
+    yield Measured("walker: tones about the movement", about_movement, exactly(0), "tones")
     yield Measured("walker: tones of any kind", len(sounds), exactly(0), "tones")
 
 

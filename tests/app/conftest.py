@@ -1,0 +1,45 @@
+"""Windows without a screen: Qt's own off-screen platform, chosen before Qt is imported."""
+
+from __future__ import annotations
+
+import os
+
+os.environ["QT_QPA_PLATFORM"] = "offscreen"
+
+from collections.abc import Callable
+
+import pytest
+from bay_events import HandClock
+from pytestqt.qtbot import QtBot
+
+from imufeedback.app.bay import BayWindow
+from imufeedback.app.feed import EventFeed
+from imufeedback.records import Hand
+
+
+@pytest.fixture
+def clock() -> HandClock:
+    return HandClock()
+
+
+@pytest.fixture
+def make_bay(qtbot: QtBot, clock: HandClock) -> Callable[..., BayWindow]:
+    """A shown bay window past its cautions, with a feed on the hand clock; keywords go to the window."""
+
+    def make(hand: Hand = Hand.RIGHT, *, begin: bool = True, **keywords: object) -> BayWindow:
+        window = BayWindow(EventFeed(hand, clock=clock), **{"on_stop": lambda: None} | keywords)
+        qtbot.addWidget(window, before_close_func=_stop)
+        with qtbot.waitActive(window):  # keys only reach an active window
+            window.show()
+            window.activateWindow()
+        if begin:
+            window.acknowledge()
+        return window
+
+    return make
+
+
+def _stop(window: BayWindow) -> None:
+    """So that closing after the test is not put off."""
+    window.stop_now()
+    window._leave_when_stopped() if window._stop.begun and not window._gone else None

@@ -1,0 +1,41 @@
+"""Contrast against WCAG 2.2, and a sign beside every colour."""
+
+from __future__ import annotations
+
+import pytest
+
+from imufeedback.app import palette
+from imufeedback.app.palette import LINE_PAIRS, STATE_LOOKS, TEXT_PAIRS, Shown, contrast
+from imufeedback.records import LinkState, Motion
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "ratio"),
+    # 21:1 for black on white and 4.54:1 for #767676 on white: WCAG 2.2 and its well-known limiting grey.
+    [("#000000", "#FFFFFF", 21.0), ("#FFFFFF", "#FFFFFF", 1.0), ("#767676", "#FFFFFF", 4.54)],
+)
+def test_contrast_ratio_is_that_of_wcag(one: str, other: str, ratio: float) -> None:
+    assert contrast(one, other) == pytest.approx(ratio, abs=0.005)
+    assert contrast(other, one) == contrast(one, other)
+
+
+@pytest.mark.parametrize("name", TEXT_PAIRS)
+def test_every_text_can_be_read(name: str) -> None:
+    assert contrast(*TEXT_PAIRS[name]) >= palette.TEXT_CONTRAST_MIN
+
+
+@pytest.mark.parametrize("name", LINE_PAIRS)
+def test_every_trace_can_be_seen(name: str) -> None:
+    assert contrast(*LINE_PAIRS[name]) >= palette.LINE_CONTRAST_MIN
+
+
+def test_every_state_and_link_has_a_look() -> None:
+    assert set(STATE_LOOKS) == set(Shown)
+    assert set(palette.LINK_LOOKS) == set(LinkState)
+    assert {Shown.of(state) for state in Motion} <= set(STATE_LOOKS)
+
+
+def test_live_states_differ_in_sign_and_in_colour() -> None:
+    live = [STATE_LOOKS[Shown.of(state)] for state in Motion]
+    assert len({look.sign for look in live}) == len(live)
+    assert len({look.ground for look in live}) == len(live)

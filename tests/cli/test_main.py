@@ -1,0 +1,111 @@
+"""Exit status, one-line errors, and a command line that is there at once."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+import typer
+from commands import Commands
+
+from imufeedback import __version__, cli
+from imufeedback.errors import CannotWrite, ImuFeedbackError, UsageError
+
+HEAVY = ("numpy", "scipy", "PySide6", "pyqtgraph", "bleak", "bumble", "miniaudio", "matplotlib", "mcap", "vqf", "ahrs")
+
+
+def test_nothing_heavy_is_imported_before_a_verb_runs() -> None:
+    """In a process of its own: this one has imported it all."""
+    code = "import sys, imufeedback.cli; print(' '.join(sorted(set(sys.argv[1:]) & set(sys.modules))))"
+    done = subprocess.run([sys.executable, "-c", code, *HEAVY], capture_output=True, text=True, check=True, timeout=30)
+    assert done.stdout.split() == []
+
+
+def test_as_a_module() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "imufeedback", "nonsense"], capture_output=True, text=True, check=False, timeout=30
+    )
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("imufeedback: ")
+    assert done.stderr.count("\n") == 1
+
+
+def test_version_and_help(imufeedback: Commands) -> None:
+    assert imufeedback("--version").out == f"{__version__}\n"
+    shown = imufeedback("--help")
+    assert shown.status == 0
+    for verb in ("demo", "import", "analyse", "validate"):
+        assert verb in shown.out
+        assert imufeedback(verb, "--help").status == 0
+
+
+def test_without_a_command_the_help_is_shown_but_it_is_wrong_usage(imufeedback: Commands) -> None:
+    ended = imufeedback()
+    assert ended.status == 2
+    assert "demo" in ended.out
+    assert "no command" in ended.error
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["nonsense"], "nonsense"),
+        (["demo", "--nonsense"], "--nonsense"),
+        (["demo", "--reps", "many"], "--reps"),
+        (["demo", "--reps", "-1"], "--reps"),
+        (["demo", "--pace", "brisk"], "slow, full"),
+        (["demo", "--flaw", "slice"], "push-back"),
+        (["demo", "--handed", "both"], "right, left"),
+        (["import"], "SRC"),
+        (["import", "x", "--out", "y.mcap", "--still", "1:2"], "--flex"),
+        (["import", "x", "--out", "y.mcap", "--still", "2:1", "--flex", "3:4"], "FROM:TO"),
+        (["import", "x", "--out", "y.mcap", "--still", "now", "--flex", "3:4"], "FROM:TO"),
+        (["import", "x", "--out", "y.mcap", "--handed", "both"], "right or left"),
+        (["import", "x", "--out", "y.mcap", "--filter", "magic"], "vqf"),
+        (["analyse"], "FILE"),
+        (["analyse", "x.mcap", "--filter", "magic"], "mahony"),
+        (["validate", "--set", "everything"], "main"),
+        (["validate", "--data", "no/such/folder"], "no/such/folder"),
+    ],
+)
+def test_wrong_usage_is_one_line_and_status_2(imufeedback: Commands, arguments: list[str], says: str) -> None:
+    ended = imufeedback(*arguments)
+    assert ended.status == 2
+    assert says in ended.error
+    assert ended.err.count("\n") == 1
+    assert ended.out == ""
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "line"),
+    [
+        (UsageError("so not"), 2, "imufeedback: so not"),
+        (CannotWrite("full", where="a/b", hint="make room"), 1, "imufeedback: a/b: full – make room"),
+        (ImuFeedbackError("failed"), 1, "imufeedback: failed"),
+        (KeyboardInterrupt(), 130, "imufeedback: stopped"),
+        (typer.Abort(), 130, "imufeedback: stopped"),
+    ],
+)
+def test_every_error_has_its_status(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch, error: BaseException, status: int, line: str
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(cli, "app", fail)
+    ended = imufeedback("demo")
+    assert ended.status == status
+    assert ended.error == line
+
+
+def test_a_defect_is_not_hidden(imufeedback: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A mistake in the program itself keeps its traceback: one line would hide where it is."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(cli, "app", fail)
+    with pytest.raises(ZeroDivisionError):
+        cli.main()

@@ -1,0 +1,130 @@
+"""``validate``: every line is honest, also the one that does not hold."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from commands import Commands
+
+from imufeedback.errors import BadFile
+from imufeedback.validate import sets
+from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.validate.run import run_sets
+
+
+def steps(**values: float) -> tuple[Step, ...]:
+    return tuple(
+        Step(name, lambda context, name=name, value=value: [Measured(name, value, at_most(1.0), "deg")])
+        for name, value in values.items()
+    )
+
+
+@pytest.fixture(name="made_up")
+def use_made_up_sets(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[Step, ...]]:
+    """Sets to be filled by the test, in place of the real ones."""
+    found: dict[str, tuple[Step, ...]] = {}
+    monkeypatch.setattr(sets, "available", lambda: tuple(found))
+    monkeypatch.setattr(sets, "steps", lambda name: found[name])
+    return found
+
+
+def test_all_lines_hold(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path) -> None:
+    made_up["one"] = steps(tilt=0.5, turn=1.0)
+    ended = imufeedback("validate", "--json", tmp_path / "a.json", "--seed", "7", "--quick")
+    assert ended.status == 0
+    assert "DOES NOT HOLD" not in ended.out
+    document = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
+    assert (document["ok"], document["seed"], document["quick"]) == (True, 7, True)
+    line = {"set": "one", "check": "tilt", "value": 0.5, "limit": [None, 1.0], "unit": "deg", "ok": True}
+    assert document["checks"][0] == line
+    assert document["left_out"] == []
+
+
+def test_a_line_that_does_not_hold_is_shown_and_fails(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    made_up["one"] = steps(tilt=0.5, turn=1.1)
+    ended = imufeedback("validate", "--json", tmp_path / "a.json")
+    assert ended.status == 1
+    assert "DOES NOT HOLD" in ended.out
+    assert "1 of them" in ended.out
+    assert [one["ok"] for one in json.loads((tmp_path / "a.json").read_text("utf-8"))["checks"]] == [True, False]
+
+
+def test_what_could_not_be_measured_does_not_hold(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    made_up["one"] = steps(tilt=float("nan"))
+    assert imufeedback("validate", "--json", tmp_path / "a.json").status == 1
+    assert json.loads((tmp_path / "a.json").read_text("utf-8"))["checks"][0]["value"] is None
+
+
+def test_what_is_left_out_is_said(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+    def missing(context: Context) -> list[Measured]:
+        raise LeftOut("no recordings here")
+
+    made_up["one"] = (*steps(tilt=0.5), Step("a person", missing))
+    ended = imufeedback("validate")
+    assert ended.status == 0
+    assert "left out: one: a person: no recordings here" in ended.err
+
+
+def test_nothing_measured_is_no_success(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+    def missing(context: Context) -> list[Measured]:
+        raise LeftOut("no recordings here")
+
+    made_up["one"] = (Step("a person", missing),)
+    assert imufeedback("validate").status == 1
+
+
+def test_a_step_that_fails_is_a_line_and_the_others_are_measured(
+    made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    def broken(context: Context) -> list[Measured]:
+        raise BadFile("torn", where="a.csv")
+
+    made_up["one"] = (Step("a person", broken), *steps(tilt=0.5))
+    told: list[str] = []
+    report = run_sets(["one"], Context(tmp_path, None), told.append)
+    assert told == ["a person", "tilt"]
+    assert [line.ok for _, line in report.lines] == [False, True]
+    assert "a.csv: torn" in report.lines[0][1].check
+
+
+def test_every_set_has_steps_with_names_of_their_own() -> None:
+    assert "main" in sets.available()
+    for name in sets.available():
+        titles = [step.title for step in sets.steps(name)]
+        assert titles
+        assert len(set(titles)) == len(titles)
+
+
+def test_without_the_data_the_persons_lines_are_left_out(tmp_path: Path) -> None:
+    for step in sets.steps("main"):
+        if step.title in ("a person sitting, walking and standing", "segment tilt against qmt"):
+            with pytest.raises(LeftOut, match="--data"):
+                list(step.measure(Context(tmp_path, None)))
+
+
+def test_the_quick_lines_about_joint_angles_hold(tmp_path: Path) -> None:
+    (step,) = (one for one in sets.steps("main") if one.title == "joint angles")
+    lines = list(step.measure(Context(tmp_path, None, quick=True)))
+    assert len(lines) == 3
+    assert all(line.ok for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("band", "inside", "outside", "text"),
+    [
+        (Band(50, 90), [50, 70, 90], [49.9, 90.1, float("nan")], "50 to 90"),
+        (at_most(2), [-5, 2], [2.001, float("nan"), float("inf")], "≤ 2"),
+        (Band(3, None), [3, 9], [2.9, float("nan")], "≥ 3"),
+        (exactly(0), [0], [1, -1, float("nan")], "0"),
+    ],
+)
+def test_a_band(band: Band, inside: list[float], outside: list[float], text: str) -> None:
+    assert all(band.holds(one) for one in inside)
+    assert not any(band.holds(one) for one in outside)
+    assert str(band) == text
