@@ -97,12 +97,20 @@ class Relative:
 class Links:
     """All joints between worn segments. Starts with `begin` at the first zeroing; `state` is its whole memory."""
 
-    def __init__(self, segments: Sequence[Segment], *, grid_hz: float) -> None:
+    def __init__(
+        self,
+        segments: Sequence[Segment],
+        *,
+        grid_hz: float,
+        joints: Sequence[Joint] = JOINTS,
+        arm_sd_m: float = ARM_SD_M,
+    ) -> None:
+        self._arm_sd_m = arm_sd_m
         self._at = {segment: i for i, segment in enumerate(segments)}
         self._step_s = 1.0 / grid_hz
         self._all = (True,) * len(self._at)
         self.state = _State()
-        self._worn = [(k, j) for k, j in enumerate(JOINTS) if j.proximal in self._at and j.distal in self._at]
+        self._worn = [(k, j) for k, j in enumerate(joints) if j.proximal in self._at and j.distal in self._at]
 
     def reset(self) -> None:
         """Forget everything: a new fitting."""
@@ -143,7 +151,7 @@ class Links:
         root = sd_rad[0] * np.eye(3) + (sd_rad[1] - sd_rad[0]) * np.outer(up, up)
         arms = np.concatenate([q_sb[i] @ np.array(arm) for i, arm in zip((p, d), joint.arms_m, strict=True)])
         old = s.joints.get(k)
-        link = Link.begun(S[0] @ relative @ S[1].T, root, arms, np.full(6, ARM_SD_M))
+        link = Link.begun(S[0] @ relative @ S[1].T, root, arms, np.full(6, self._arm_sd_m))
         if old is not None:  # the arms are the body's and the strap's: what was learnt stays
             link.arms_m, link.P[3:, 3:] = old.link.arms_m, old.link.P[3:, 3:]
         s.joints[k] = _One(link, relative)
