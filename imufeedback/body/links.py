@@ -75,7 +75,7 @@ class _State:
     """(S (N, S, 3, 3), acc, rate) that wait for the joints' next update."""
     waiting: int = 0
     last_rate: Floats | None = None
-    """(S, 3) rates at the end of the block before; None after a gap."""
+    """(S, 3) rates at the end of the block before."""
     present: tuple[bool, ...] = ()
     """Which sensors were there."""
     last_s: float = 0.0
@@ -91,7 +91,7 @@ class Relative:
     R: Floats
     """(N, 3, 3) distal sensor to proximal sensor."""
     covariance: Floats
-    """(3, 3) of its error as a rotation vector in the proximal sensor's coordinates."""
+    """(N, 3, 3) of its error as a rotation vector in the proximal sensor's coordinates."""
 
 
 class Links:
@@ -120,16 +120,16 @@ class Links:
         """Set every joint's heading at the block's last step.
 
         The distal segment is turned about the vertical until the joint's rotation is zero. `q_sb` (S, 3, 3)
-        segment→sensor. A joint that is not held yet begins
-        with this block, which is to be fed then, from `headings_rad`: the turn of each sensor's earth,
-        about the vertical, into the pelvis sensor's.
+        segment→sensor. A joint that is not held yet begins with this block, which is to be whole and to be fed then,
+        from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
         """
         for k, joint in self._worn:
             p, d = self._at[joint.proximal], self._at[joint.distal]
             one = self.state.joints.get(k)
-            if one is None or one.lost_s is not None:
+            if one is None:
                 heading = headings_rad[joint.distal] - headings_rad.get(joint.proximal, 0.0)
-                self._begin(k, joint, from_q(block.q_es[0, [p, d]]), heading, BEGIN_SD_RAD, q_sb)
+                # no sensor has moved yet in its gyroscope frame: the block is fed after this
+                self._begin(k, joint, from_q(block.q_es[0, [p, d]]), _UNTURNED, heading, BEGIN_SD_RAD, q_sb)
                 continue
             earth = from_q(block.q_es[-1, [p, d]])
             above = earth[0] @ q_sb[p]
@@ -140,13 +140,13 @@ class Links:
             one.relative = S.T @ one.link.D @ from_q(np.array(self.state.S[joint.distal]))
 
     def _begin(
-        self, k: int, joint: Joint, earth: Floats, heading: float, sd_rad: tuple[float, float], q_sb: Floats
+        self, k: int, joint: Joint, earth: Floats, S: Floats, heading: float, sd_rad: tuple[float, float], q_sb: Floats
     ) -> None:
-        """`sd_rad`: of the tilt, of the heading."""
+        """`earth` and `S` (2, 3, 3): both sensors to earth and to their gyroscope frames at one instant. `sd_rad`: of
+        the tilt, of the heading."""
         s = self.state
         p, d = self._at[joint.proximal], self._at[joint.distal]
         relative = earth[0].T @ about_vertical(heading) @ earth[1]
-        S = [from_q(np.array(s.S.setdefault(one, UNIT))) for one in (joint.proximal, joint.distal)]
         up = S[0] @ earth[0][2]
         root = sd_rad[0] * np.eye(3) + (sd_rad[1] - sd_rad[0]) * np.outer(up, up)
         arms = np.concatenate([q_sb[i] @ np.array(arm) for i, arm in zip((p, d), joint.arms_m, strict=True)])
@@ -163,11 +163,18 @@ class Links:
         """
         if not self.state.joints:
             return []
-        if block.ok.all():
+        # a longer stretch would be one update, and all of it be told before that
+        most = max(round(UPDATE_S / self._step_s), 1)
+        if block.ok.all() and len(block.t_s) <= most:
             return self._run(block, self._all, q_sb)
-        parts = [self._run(_cut(block, a, b), tuple(block.ok[a].tolist()), q_sb) for a, b in _runs(block.ok)]
+        runs = _runs(block.ok, most)
+        parts = [self._run(_cut(block, a, b), tuple(block.ok[a].tolist()), q_sb) for a, b in runs]
         return [
-            Relative(many[0].joint, np.concatenate([one.R for one in many]), many[-1].covariance)
+            Relative(
+                many[0].joint,
+                np.concatenate([one.R for one in many]),
+                np.concatenate([one.covariance for one in many]),
+            )
             for many in zip(*parts, strict=True)
         ]
 
@@ -183,9 +190,10 @@ class Links:
         for k, joint in self._worn:
             if not whole[k]:
                 self._break(k, joint)
-            elif s.joints[k].lost_s is not None:
-                self._mend(k, joint, block, q_sb)
         S = self._advance(block, present)
+        for k, joint in self._worn:
+            if whole[k] and s.joints[k].lost_s is not None:
+                self._mend(k, joint, block, S[0], q_sb)
         out = [
             self._relative(k, joint, block, S) if whole[k] else self._unknown(joint, block) for k, joint in self._worn
         ]
@@ -200,11 +208,13 @@ class Links:
             one.link.P[np.arange(3), np.arange(3)] += (CLIPPED_SD_RAD * clipped) ** 2
         R = np.swapaxes(S[:, p], 1, 2) @ one.link.D @ S[:, d]
         one.relative = R[-1]
-        return Relative(joint, R, S[-1, p].T @ one.link.P[:3, :3] @ S[-1, p])
+        covariance = S[-1, p].T @ one.link.P[:3, :3] @ S[-1, p]
+        return Relative(joint, R, np.broadcast_to(covariance, R.shape))
 
     @staticmethod
     def _unknown(joint: Joint, block: AlignedBlock) -> Relative:
-        return Relative(joint, np.full((len(block.t_s), 3, 3), np.nan), np.full((3, 3), np.nan))
+        nothing = np.full((len(block.t_s), 3, 3), np.nan)
+        return Relative(joint, nothing, nothing)
 
     def _advance(self, block: AlignedBlock, present: tuple[bool, ...]) -> Floats:
         """(N, S, 3, 3) gyroscope-frame orientation of every sensor at every step; NaN for one that is missing."""
@@ -212,9 +222,11 @@ class Links:
         q = np.full((len(block.t_s), len(self._at), 4), np.nan)
         for segment, i in self._at.items():
             if present[i]:
-                fresh = s.last_rate is None or np.isnan(s.last_rate[i, 0])
-                before = block.gyr_rad_s[0, i] if fresh or s.last_rate is None else s.last_rate[i]
-                steps = advanced(s.S.get(segment, UNIT), block.gyr_rad_s[:, i].tolist(), before.tolist(), self._step_s)
+                rates = block.gyr_rad_s[:, i].tolist()
+                if segment in s.S and s.last_rate is not None:
+                    steps = advanced(s.S[segment], rates, s.last_rate[i].tolist(), self._step_s)
+                else:  # a gyroscope frame begins at its first sample
+                    steps = [UNIT, *advanced(UNIT, rates[1:], rates[0], self._step_s)]
                 q[:, i] = steps
                 s.S[segment] = steps[-1]
         s.last_rate, s.last_s, s.last_q_es = block.gyr_rad_s[-1], float(block.t_s[-1]), block.q_es[-1]
@@ -253,14 +265,15 @@ class Links:
                 earth = from_q(s.last_q_es[[self._at[joint.proximal], self._at[joint.distal]]])
                 one.offset_rad = _heading(earth[0] @ one.relative @ earth[1].T)
 
-    def _mend(self, k: int, joint: Joint, block: AlignedBlock, q_sb: Floats) -> None:
+    def _mend(self, k: int, joint: Joint, block: AlignedBlock, S: Floats, q_sb: Floats) -> None:
         """Both are back: begin again from the tilt of both sensors and the heading that they had."""
         one = self.state.joints[k]
         assert one.lost_s is not None
-        earth = from_q(block.q_es[0, [self._at[joint.proximal], self._at[joint.distal]]])
+        both = [self._at[joint.proximal], self._at[joint.distal]]
+        earth = from_q(block.q_es[0, both])
         gap_s = float(block.t_s[0]) - one.lost_s
         sd = float(np.sqrt(np.trace(one.link.P[:3, :3]) / 3.0)) + GAP_SD_RAD_S * gap_s
-        self._begin(k, joint, earth, one.offset_rad, (BEGIN_TILT_SD_RAD + GAP_SD_RAD_S * gap_s, sd), q_sb)
+        self._begin(k, joint, earth, S[both], one.offset_rad, (BEGIN_TILT_SD_RAD + GAP_SD_RAD_S * gap_s, sd), q_sb)
 
 
 def _heading(Z: Floats) -> float:
@@ -268,10 +281,10 @@ def _heading(Z: Floats) -> float:
     return float(np.arctan2(Z[1, 0] - Z[0, 1], Z[0, 0] + Z[1, 1]))
 
 
-def _runs(ok: Bools) -> list[tuple[int, int]]:
-    """(begin, end) of stretches in which the same sensors are there; `ok` (N, S)."""
+def _runs(ok: Bools, most: int) -> list[tuple[int, int]]:
+    """(begin, end) of stretches of at most so many steps in which the same sensors are there; `ok` (N, S)."""
     edges = [0, *(np.flatnonzero((ok[1:] != ok[:-1]).any(axis=1)) + 1).tolist(), len(ok)]
-    return list(pairwise(edges))
+    return [(a, min(a + most, end)) for begin, end in pairwise(edges) for a in range(begin, end, most)]
 
 
 def _cut(block: AlignedBlock, begin: int, end: int) -> AlignedBlock:
@@ -288,3 +301,6 @@ def _cut(block: AlignedBlock, begin: int, end: int) -> AlignedBlock:
         block.ok[rows],
         block.saturated[rows],
     )
+
+
+_UNTURNED = np.stack((np.eye(3), np.eye(3)))

@@ -110,8 +110,11 @@ class Body(Stage[In, Out]):
         still = {one: window(one, still_s, self._grid_hz) for one in self._segments}
         flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
         flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
+        # from the end of standing still on: by then the gyroscopes' bias is known
+        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()))
+        whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
-            return self._use(t_s, fit(still, flex))
+            return self._use(t_s, fit(still, flex, whole, whole_s[1] - whole_s[0]))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
 
@@ -148,7 +151,8 @@ class Body(Stage[In, Out]):
     def _zeroing(self, block: AlignedBlock, R_eb: Floats, relative: list[Relative]) -> list[Zeroed]:
         """Zero on request, when the player first stands still, and at every address; from the block's last step."""
         s = self._state
-        if not block.ok[-1].all() or s.mounting is None:
+        # the joints begin with the first sample of their first block, so that one has to be whole
+        if not (block.ok if s.zero is None else block.ok[-1]).all() or s.mounting is None:
             return []
         t_s = float(block.t_s[-1])
         reason, s.asked = s.asked, None
@@ -207,7 +211,7 @@ class Body(Stage[In, Out]):
         rate = np.einsum("nij,nj->ni", J, np.einsum("nij,nj->ni", R, rate_b[:, d]) - rate_b[:, p])
         to_segment = self._state.mounting[0][p].T
         spread = to_segment @ one.covariance @ to_segment.T + (fit_sd[p] ** 2 + fit_sd[d] ** 2) * np.eye(3)
-        sd = np.sqrt(np.einsum("nij,jk,nik->ni", J, spread, J))
+        sd = np.sqrt(np.einsum("nij,njk,nik->ni", J, spread, J))
         ok = block.ok[:, p] & block.ok[:, d] & np.isfinite(raw).all(axis=1)
         sign = jcs.signs(one.joint.name, one.joint.side)
         unknown = ~ok[:, None]
@@ -265,6 +269,7 @@ def fit_to_json(fitted: Fit) -> dict[str, Json]:
                 "level": str(one.level),
                 "sd_rad": one.sd_rad,
                 "reason": one.reason,
+                "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
             }
             for one in fitted.segments
         ],
@@ -277,7 +282,12 @@ def fit_from_json(args: Mapping[str, Json]) -> Fit:
         args["method"],
         tuple(
             SegmentFit(
-                Segment(one["segment"]), frozen(one["q_sb"]), Level(one["level"]), float(one["sd_rad"]), one["reason"]
+                Segment(one["segment"]),
+                frozen(one["q_sb"]),
+                Level(one["level"]),
+                float(one["sd_rad"]),
+                one["reason"],
+                frozen(one.get("acc_bias_m_s2", (0.0, 0.0, 0.0))),
             )
             for one in args["segments"]
         ),

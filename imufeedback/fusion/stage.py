@@ -23,7 +23,9 @@ BRIDGE_S = 0.5
 QUIET_RATE_RAD_S = 0.10
 QUIET_ACC_M_S2 = 0.5
 SETTLE_S = 0.5
+"""An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
+"""A real sample period that differs by a larger share from the declared one gets a filter of its own."""
 REST_S = 0.3
 """A sensor is at rest after it was quiet for so long: slower than this and no golfer stands still at address."""
 INCLINATION_SD_REST_RAD = math.radians(0.5)
@@ -50,6 +52,8 @@ class _State:
     """Usual step over the nominal period."""
     bias: Floats = field(default_factory=lambda: np.zeros(3))
     """Gyroscope bias observed at the last rest."""
+    acc_bias: Floats | None = None
+    """(3,) zero-g offset that a fitting found."""
     candidate: Floats | None = None
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0
@@ -94,11 +98,13 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if seen & _RESTART:
             return self._restart(item)
         gyr, acc = item.gyr_rad_s, item.acc_m_s2
+        if self._state.acc_bias is not None:
+            acc = acc - self._state.acc_bias
         if seen & _INVALID or not math.isfinite(float(gyr.sum()) + float(acc.sum())):
             good = _usable(item)
             if not good.any() and self._state.last is None:
                 return []  # nothing to start from yet
-            gyr, acc = self._repaired(item, good)
+            gyr, acc = self._repaired(gyr, acc, good)
         before = self._state.last
         if before is None:
             self._choose_period(item.dt_s)
@@ -111,8 +117,13 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             mean[0] = 0.5 * (gyr[0] + before[0])
         scale = dt_s / self._state.period_s
         q_es, bias, observed = self._filter.run(mean * scale[:, None], acc)
-        bias = self._held(bias / self._usual_scale(scale)[:, None], observed, float(dt_s.sum()))
-        return [self._block(item, q_es[real], gyr[real] - bias, acc[real], bias, seen)]
+        held = self._held(bias / self._usual_scale(scale)[:, None], observed, dt_s)[real]
+        return [self._block(item, q_es[real], gyr[real] - held, acc[real], held, seen)]
+
+    def add_acc_bias(self, more_m_s2: Floats) -> None:
+        """From now on also take this zero-g offset (3,), sensor frame, off the accelerometer."""
+        s = self._state
+        s.acc_bias = more_m_s2.copy() if s.acc_bias is None else s.acc_bias + more_m_s2
 
     def _choose_period(self, dt_s: Floats) -> None:
         """A filter's time constants are right only near its period: one far from the real rate would call slow movement
@@ -123,20 +134,23 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             s.period_s = real_s
             self._filter = make(self._name, real_s)
 
-    def _held(self, bias: Floats, observed: Bools, span_s: float) -> Floats:
-        """(3,) the last bias that was observed at rest, and that rest went on after for a while.
+    def _held(self, bias: Floats, observed: Bools, dt_s: Floats) -> Floats:
+        """(N, 3) the last bias that was observed at rest, and that rest went on after for a while.
 
         What a filter infers in motion serves its own tilt but is worse than nothing for the turn between two sensors
         (DEVELOPERS.md, decision 15); and the end of a rest is the beginning of a slow movement.
         """
         s = self._state
-        if not observed.all():
-            s.candidate = None
-        elif s.candidate is None or s.candidate_s >= SETTLE_S:
-            s.bias = s.bias if s.candidate is None else s.candidate
-            s.candidate, s.candidate_s = bias[-1].copy(), 0.0
-        s.candidate_s += span_s
-        return s.bias
+        held = np.empty_like(bias)
+        for i, (seen, step) in enumerate(zip(observed.tolist(), dt_s.tolist(), strict=True)):
+            if not seen:
+                s.candidate = None
+            elif s.candidate is None or s.candidate_s >= SETTLE_S:
+                s.bias = s.bias if s.candidate is None else s.candidate
+                s.candidate, s.candidate_s = bias[i].copy(), 0.0
+            s.candidate_s += step
+            held[i] = s.bias
+        return held
 
     def _usual_scale(self, scale: Floats) -> Floats:
         """(N,) slow mean of the scale: the filter's bias is one of scaled rates. Not the scale of each sample, or one
@@ -152,14 +166,14 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""
         at = int(np.flatnonzero(item.flags & np.uint8(_RESTART))[0])
         out = self.feed(_part(item, slice(0, at), clear=False)) if at else []
-        period_s = self._state.period_s
-        self._filter = make(self._name, period_s)
-        self._state = _State(filter=None, period_s=period_s, heading_sd_rad=math.pi)
+        old = self._state
+        self._filter = make(self._name, old.period_s)
+        self._state = _State(filter=None, period_s=old.period_s, heading_sd_rad=math.pi, acc_bias=old.acc_bias)
         return out + self.feed(_part(item, slice(at, None), clear=True))
 
-    def _repaired(self, item: ImuBlock, good: Bools) -> tuple[Floats, Floats]:
+    def _repaired(self, gyr: Floats, acc: Floats, good: Bools) -> tuple[Floats, Floats]:
         """Samples with each unusable one replaced by the last usable one."""
-        gyr, acc = item.gyr_rad_s.copy(), item.acc_m_s2.copy()
+        gyr, acc = gyr.copy(), acc.copy()
         for i in np.flatnonzero(~good):
             source = (gyr[i - 1], acc[i - 1]) if i else self._state.last
             if source is None:  # nothing before: take the first good one after
@@ -201,7 +215,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             q_es=frozen(q_es),
             gyr_rad_s=frozen(gyr),
             acc_m_s2=frozen(acc),
-            bias_rad_s=frozen(np.broadcast_to(bias, gyr.shape)),
+            bias_rad_s=frozen(bias),
             rest=frozen(rest, np.bool_),
             inclination_sd_rad=frozen(inclination_sd),
             heading_sd_rad=frozen(heading_sd),
