@@ -235,7 +235,8 @@ class Links:
     def _collect(self, block: AlignedBlock, S: Floats, whole: Mapping[int, bool]) -> None:
         """Keep the rows until there are enough for an update of the joints, then update."""
         s = self.state
-        s.rows.append((S, block.acc_m_s2, block.gyr_rad_s))
+        # one memory layout whatever the block's own is: sums in another order would differ in the last bit
+        s.rows.append((S, np.ascontiguousarray(block.acc_m_s2), np.ascontiguousarray(block.gyr_rad_s)))
         s.waiting += len(S)
         if (s.waiting - 2) * self._step_s < UPDATE_S - 1e-9:
             return
@@ -251,7 +252,7 @@ class Links:
             if whole[k]:
                 one, two = views[self._at[joint.proximal]], views[self._at[joint.distal]]
                 s.joints[k].link.observe(one, two, n * self._step_s)
-        s.rows = [(S[-2:], acc[-2:], rate[-2:])]
+        s.rows = [(S[-2:].copy(), acc[-2:].copy(), rate[-2:].copy())]
         s.waiting = 2
 
     # ── gaps ─────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -106,9 +106,7 @@ def _row(context: Context, name: str, trial: str, method: str, total: float, sec
 def inclination(context: Context) -> Iterator[Measured]:
     """Tilt of one sensor in fast and disturbed motion against optics."""
     trials = [
-        one
-        for one in optics.singles(_folder(context, "broad"))
-        if "_fast_" in one.name or "_disturbed_" in one.name
+        one for one in optics.singles(_folder(context, "broad")) if "_fast_" in one.name or "_disturbed_" in one.name
     ]
     names = ("madgwick",) if context.quick else peers.AHRS
     against_vqf, against_vqf_shifted, against_ahrs = [], [], []
