@@ -22,6 +22,8 @@ MAX_SPAN_S = 45.0
 BIN_S = 0.25
 PRIOR_SD_M_S2 = 0.25
 """25 mg: consumer parts have ±20 to ±60 mg (data sheets, second-hand)."""
+MOST_M_S2 = 0.8
+"""No part has more (80 mg); such a result says that the movements were not what they should have been."""
 STILL_SD_M_S2, MOVING_SD = 0.02, 0.6
 """Spread of one bin: at rest, and per m/s² that the accelerometer swings within it or per rad/s of rotation."""
 
@@ -34,7 +36,7 @@ def zero_g_offset(stretch: Stretch, span_s: float, arm_s: Floats) -> Floats:
     """
     size = max(round(BIN_S * stretch.rate_hz), 1)
     count = len(stretch.acc_m_s2) // size
-    if span_s > MAX_SPAN_S or len(stretch.acc_m_s2) < 0.98 * span_s * stretch.rate_hz or count < 8:
+    if span_s > MAX_SPAN_S or len(stretch.acc_m_s2) < span_s * stretch.rate_hz - 1.5 or count < 8:
         return np.zeros(3)
     rates = stretch.gyr_rad_s[: count * size]
     S = from_q(np.array(advanced(UNIT, rates.tolist(), rates[0].tolist(), 1.0 / stretch.rate_hz)))
@@ -50,4 +52,4 @@ def zero_g_offset(stretch: Stretch, span_s: float, arm_s: Floats) -> Floats:
     A[-3:, 3:] = np.eye(3) / PRIOR_SD_M_S2
     y = np.concatenate(((weight[:, None] * acc.mean(axis=1)).ravel(), np.zeros(3)))
     offset: Floats = np.linalg.lstsq(A, y, rcond=None)[0][3:]
-    return offset
+    return offset if np.linalg.norm(offset) <= MOST_M_S2 else np.zeros(3)

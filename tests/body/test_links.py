@@ -1,4 +1,4 @@
-"""All joints of a wearer over gaps, clipped samples and zeroings: what is lost is called lost, and the bar covers it."""
+"""All joints of a wearer over gaps, clipped samples and zeroings: what is lost is said, and the bar covers it."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ FREE = np.deg2rad([[0.9, 0.5, 0.4], [1.1, -0.7, 0.6], [-0.8, 0.6, 0.9], [0.7, 0.
 """Size of each segment's turns about its own axes."""
 
 
-def walked(seconds: float, *, slow: float = 1.0) -> AlignedBlock:
-    """All segments turn to and fro, each in its own way, up to about 200 °/s; they begin in standing, still for 0.1 s."""
+def walked(seconds: float) -> AlignedBlock:
+    """All segments turn to and fro, each in its own way, up to about 200 °/s, from standing still for 0.1 s."""
     n = round(seconds * GRID_HZ)
     since = np.maximum(times(0.0, n) - 0.1, 0.0)
     poses, rates = {}, {}
     for k, one in enumerate(ALL):
-        beat = slow * np.array([2.1, 2.9, 3.7]) * (1 + 0.1 * k)
+        beat = np.array([2.1, 2.9, 3.7]) * (1 + 0.1 * k)
         speed = FREE[k] * beat * np.sin(beat * since[:, None])
         steps = 0.5 * (speed[1:] + speed[:-1]) / GRID_HZ
         turned = [Rotation.from_matrix(STANDING)]
@@ -179,7 +179,7 @@ def test_after_a_gap_the_error_bar_covers_the_error(walk, guess_deg):
         assert np.rad2deg(error[after][0]) == pytest.approx(abs(guess_deg), abs=0.5)
         assert (error[after] < 2.0 * np.sqrt(3) * spread[after]).all()
         assert spread[-1] < 0.5 * spread[after][0]
-        assert error[-1] <= max(0.6 * error[after][0], np.deg2rad(0.5))
+        assert error[-1] <= max(0.8 * error[after][0], np.deg2rad(0.5))
 
 
 def test_a_gap_does_not_turn_what_goes_on(walk):
