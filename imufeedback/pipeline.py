@@ -40,6 +40,7 @@ from imufeedback.records import (
     DeviceBlock,
     Event,
     Fit,
+    Fitted,
     Hand,
     ImuBlock,
     Item,
@@ -142,6 +143,7 @@ class Pipeline:
             tick_bits=layout.counter.bits,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
+            delay_s=layout.delay_s,
         )
         fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
         return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, fusion)
@@ -170,7 +172,18 @@ class Pipeline:
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
             self._cueing.set_muted(bool(command.args["on"]))
-        return list(self._body.feed(command))
+        out: list[Event] = list(self._body.feed(command))
+        for made in out:
+            if isinstance(made, Fitted):
+                self._correct_accelerometers(made.fit)
+        return out
+
+    def _correct_accelerometers(self, fit: Fit) -> None:
+        """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
+        found = {one.segment: one.acc_bias_m_s2 for one in fit.segments}
+        for chain in self._chains.values():
+            if chain.sensor.role in found:
+                chain.fusion.add_acc_bias(found[chain.sensor.role])
 
     # ── the way through the stages ───────────────────────────────────────────────────────────────────────────────
 

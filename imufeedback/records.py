@@ -328,6 +328,8 @@ class SegmentFit:
     """One standard deviation of the remaining axis error."""
     reason: str | None
     """Why the level is not good, in words for the player."""
+    acc_bias_m_s2: Floats = field(default_factory=lambda: frozen(np.zeros(3)))
+    """(3,) zero-g offset of the accelerometer, sensor frame, as far as the fitting movements show it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,18 +11,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import signal
 
 from imufeedback.body.matrices import from_q, to_q
+from imufeedback.body.offsets import zero_g_offset
+from imufeedback.body.stretch import Stretch
 from imufeedback.records import Fit, Floats, Level, Segment, SegmentFit, frozen
 
 LOW_PASS_HZ = 3.0
 """Of the angular rates: knee lifts, bows and strides lie below, foot strikes (over 1000 °/s at the strap) above."""
 HIP_LOW_PASS_HZ = 2.5
 ROTATION_LOW_PASS_HZ = 6.0
+TO_HIP_M = {
+    Segment.PELVIS: (0.11, -0.06, 0.0),
+    Segment.LEFT_THIGH: (0.0, 0.20, 0.07),
+    Segment.RIGHT_THIGH: (0.0, 0.20, -0.07),
+}
+"""From the sensor to the hip centre (pelvis: midway between both), segment axes; a person of 1.75 m, from memory."""
 HIP_ABOVE_SENSOR_M = 0.20
 """From a mid-thigh sensor to the hip centre: half of a 0.40 m thigh (from memory; common anthropometry)."""
 STILL_RATE_RAD_S = 0.12
@@ -42,30 +50,35 @@ class FitImpossible(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """One segment's samples in one window, on an even time base."""
-
-    q_es: Floats
-    """(N, 4)"""
-    gyr_rad_s: Floats
-    acc_m_s2: Floats
-    rate_hz: float
-
-
-@dataclass(frozen=True, slots=True)
 class _Axis:
     z_s: Floats
     share: float
     """Part of the horizontal angular motion that is about z."""
 
 
-def fit(still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch]) -> Fit:
-    """Fit every segment that is in both windows.
+def fit(
+    still: Mapping[Segment, Stretch],
+    flex: Mapping[Segment, Stretch],
+    whole: Mapping[Segment, Stretch] | None = None,
+    whole_s: float = 0.0,
+) -> Fit:
+    """Fit every segment that is in both windows. `whole`, all samples of the `whole_s` seconds that hold the windows,
+    shows the accelerometers' zero-g offsets; without it they are taken as zero.
 
     Raises FitImpossible, in words for the player, when somebody moved while standing, when a window is empty or when a
     segment hardly moved in its movement.
     """
-    up = {segment: _up(segment, stretch) for segment, stretch in still.items()}
+    bias = {segment: np.zeros(3) for segment in still}
+    if whole is not None:
+        for one in _fitted(still, flex, bias).segments:
+            if one.segment in TO_HIP_M:
+                arm_s = from_q(one.q_sb) @ np.array(TO_HIP_M[one.segment])
+                bias[one.segment] = zero_g_offset(whole[one.segment], whole_s, arm_s)
+    return _fitted(still, flex, bias)
+
+
+def _fitted(still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], bias: Mapping[Segment, Floats]) -> Fit:
+    up = {segment: _up(segment, stretch, bias[segment]) for segment, stretch in still.items()}
     found: dict[Segment, SegmentFit] = {}
     for segment in still:
         if segment is not Segment.PELVIS:
@@ -78,10 +91,11 @@ def fit(still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch]) -> Fi
     else:
         method = "standing + flexion; pelvis from the legs"
         found[Segment.PELVIS] = _pelvis_from_legs(up[Segment.PELVIS], still, flex, found)
-    return Fit(method, tuple(found[segment] for segment in still))
+    fitted = (replace(found[segment], acc_bias_m_s2=frozen(bias[segment])) for segment in still)
+    return Fit(method, tuple(fitted))
 
 
-def _up(segment: Segment, stretch: Stretch) -> Floats:
+def _up(segment: Segment, stretch: Stretch, bias: Floats) -> Floats:
     if len(stretch.q_es) < MIN_STILL_S * stretch.rate_hz:
         raise FitImpossible(f"{_name(segment)}: no samples while standing still")
     if np.sqrt(np.mean(np.sum(stretch.gyr_rad_s**2, axis=1))) > STILL_RATE_RAD_S:
@@ -91,7 +105,7 @@ def _up(segment: Segment, stretch: Stretch) -> Floats:
     if np.arccos(np.clip(begin @ end, -1.0, 1.0)) > MAX_LEAN_RAD:
         # a slow lean stays under any limit on the rate
         raise FitImpossible(f"{_name(segment)}: leaned while standing – stand still for 3 seconds")
-    mean = stretch.acc_m_s2.mean(axis=0)
+    mean = stretch.acc_m_s2.mean(axis=0) - bias
     up: Floats = mean / np.linalg.norm(mean)
     return up
 

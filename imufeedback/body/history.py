@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imufeedback.body.fitting import Stretch
+from imufeedback.body.stretch import Stretch
 from imufeedback.records import AlignedBlock, Segment
 
 KEEP_S = 240.0

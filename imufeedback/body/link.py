@@ -16,7 +16,7 @@ from sums over many samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -30,7 +30,7 @@ ARM_SD_SHARE = 0.002
 """Of |K|: what differentiated rates and a joint that is no point add."""
 DRIFT_RAD_SQRT_S = np.deg2rad(0.2)
 """Random walk of D: gyroscope noise and wandering bias."""
-SCALE_RAD = np.deg2rad(0.03)
+SCALE_RAD = np.deg2rad(0.02)
 """Random walk of D per rad/s of rotation: gyroscope scale and cross-axis errors while turning."""
 ARM_WALK_M_SQRT_S = 1e-4
 OUTLIER = 3.0
@@ -46,8 +46,6 @@ class Link:
     """(9, 9) covariance of (error of D as a rotation vector in the proximal frame, proximal arm, distal arm)."""
     arms_m: Floats
     """(6,) sensor to joint centre: proximal, distal, each in its sensor's coordinates."""
-    sums: list[Floats] = field(default_factory=list)
-    count: int = 0
 
     @classmethod
     def begun(cls, D: Floats, D_sd_rad: Floats, arms_m: Floats, arms_sd_m: Floats) -> Link:
@@ -57,35 +55,18 @@ class Link:
         P[3:, 3:] = np.diag(arms_sd_m**2)
         return cls(D.copy(), P, arms_m.copy())
 
-    def observe(self, one: Sight, two: Sight, step_s: float) -> None:
-        """Take N samples of both sides; updates when enough have come."""
-        n = len(one.force)
-        active = np.einsum("nij,nij->", one.lever, one.lever) + np.einsum("nij,nij->", two.lever, two.lever)
-        parts = [
-            one.force.sum(axis=0),
-            two.force.sum(axis=0),
-            one.lever.sum(axis=0),
-            two.lever.sum(axis=0),
-            np.array([active, one.rate2 + two.rate2]),
-        ]
-        self.sums = [a + b for a, b in zip(self.sums, parts, strict=True)] if self.count else parts
-        self.count += n
-        if self.count * step_s >= UPDATE_S - 1e-9:
-            self._update(self.count * step_s)
-
-    def _update(self, span_s: float) -> None:
-        F1, F2, M1, M2, (active, rate2) = (part / self.count for part in self.sums)
-        self.sums, self.count = [], 0
+    def observe(self, one: Sight, two: Sight, span_s: float) -> None:
+        """Update from what both sides saw during `span_s`."""
         P, arms = self.P, self.arms_m
-        P[_TURN, _TURN] += (DRIFT_RAD_SQRT_S**2 + SCALE_RAD**2 * rate2) * span_s
+        P[_TURN, _TURN] += (DRIFT_RAD_SQRT_S**2 + SCALE_RAD**2 * (one.rate2 + two.rate2)) * span_s
         P[_ARMS, _ARMS] += ARM_WALK_M_SQRT_S**2 * span_s
-        seen = self.D @ (F2 + M2 @ arms[3:])
-        residual = F1 + M1 @ arms[:3] - seen
+        seen = self.D @ (two.force + two.lever @ arms[3:])
+        residual = one.force + one.lever @ arms[:3] - seen
         H = np.empty((3, 9))
         H[:, :3] = _cross(-seen)
-        H[:, 3:6] = -M1
-        H[:, 6:] = self.D @ M2
-        variance = ACC_SD_M_S2**2 + ARM_SD_SHARE**2 * active
+        H[:, 3:6] = -one.lever
+        H[:, 6:] = self.D @ two.lever
+        variance = ACC_SD_M_S2**2 + ARM_SD_SHARE**2 * (one.lever2 + two.lever2)
         spread = H @ P @ H.T
         inverse = np.linalg.inv(spread + variance * _EYE)
         surprise2 = float(residual @ inverse @ residual)
@@ -120,14 +101,16 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What one sensor says of the joint centre in N samples, in its gyroscope frame."""
+    """What one sensor says of the joint centre, mean over a few samples, in its gyroscope frame."""
 
     force: Floats
-    """(N, 3) S·f"""
+    """(3,) S·f"""
     lever: Floats
-    """(N, 3, 3) S·K"""
+    """(3, 3) S·K"""
     rate2: float
-    """Sum of |ω|² over the samples."""
+    """|ω|²"""
+    lever2: float
+    """|K|²"""
 
 
 def sight(S: Floats, acc: Floats, rate: Floats, rate_before: Floats, rate_after: Floats, step_s: float) -> Sight:
@@ -142,7 +125,13 @@ def sight(S: Floats, acc: Floats, rate: Floats, rate_before: Floats, rate_after:
     K[:, 0, 1], K[:, 1, 0] = xy - az, xy + az
     K[:, 0, 2], K[:, 2, 0] = xz + ay, xz - ay
     K[:, 1, 2], K[:, 2, 1] = yz - ax, yz + ax
-    return Sight(np.einsum("nij,nj->ni", S, acc), S @ K, float(xx.sum() + yy.sum() + zz.sum()))
+    n = len(rate)
+    return Sight(
+        np.einsum("nij,nj->i", S, acc) / n,
+        np.einsum("nij,njk->ik", S, K) / n,
+        float(xx.sum() + yy.sum() + zz.sum()) / n,
+        float(np.einsum("nij,nij->", K, K)) / n,
+    )
 
 
 _EYE = np.eye(3)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from imufeedback.body import jcs, pelvis
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.history import History
+from imufeedback.body.links import Links, Relative
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.zeroing import (
     AGAIN_S,
@@ -35,7 +38,6 @@ from imufeedback.records import (
     PelvisAngles,
     Segment,
     SegmentFit,
-    Side,
     Zeroed,
     frozen,
 )
@@ -52,6 +54,8 @@ class _State:
     mounting: tuple[Floats, Floats] | None = None
     """Derived from the fit: (S, 3, 3) segment→sensor, and (S,) its standard deviation."""
     zero: Zero | None = None
+    links: Any = None
+    """Memory of the joints (`Links.state`)."""
     asked: str | None = None
     """Reason of a zeroing that waits for the next complete sample."""
     rose: bool = True
@@ -72,7 +76,18 @@ class Body(Stage[In, Out]):
         self._hand = hand
         self._grid_hz = grid_hz
         self._origin_ns = origin_ns
+        self._links = Links(self._segments, grid_hz=grid_hz)
         self._state = _State()
+
+    @property
+    def state(self) -> Any:
+        self._state.links = self._links.state
+        return copy.deepcopy(self._state)
+
+    @state.setter
+    def state(self, value: Any) -> None:
+        self._state = copy.deepcopy(value)
+        self._links.state = self._state.links
 
     def feed(self, item: In) -> list[Out]:
         return self._command(item) if isinstance(item, Command) else self._block(item)
@@ -95,8 +110,11 @@ class Body(Stage[In, Out]):
         still = {one: window(one, still_s, self._grid_hz) for one in self._segments}
         flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
         flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
+        # from the end of standing still on: by then the gyroscopes' bias is known
+        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()))
+        whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
-            return self._use(t_s, fit(still, flex))
+            return self._use(t_s, fit(still, flex, whole, whole_s[1] - whole_s[0]))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
 
@@ -105,6 +123,7 @@ class Body(Stage[In, Out]):
         if missing:
             return [FitRefused(t_s, f"the fitting has no {', '.join(missing).replace('_', ' ')} – fit again")]
         self._state.fit, self._state.zero = fitted, None
+        self._links.reset()
         by_segment = {one.segment: one for one in fitted.segments}
         self._state.mounting = (
             np.stack([from_q(by_segment[one].q_sb) for one in self._segments]),
@@ -119,114 +138,107 @@ class Body(Stage[In, Out]):
         s.history.add(block)
         if s.mounting is None:
             return []
-        q_sb, fit_sd = s.mounting
+        q_sb = s.mounting[0]
+        relative = self._links.feed(block, q_sb)
         R_eb = from_q(block.q_es) @ q_sb
-        rate_b = np.einsum("sji,nsj->nsi", q_sb, block.gyr_rad_s)
-        out: list[Out] = list(self._zeroing(block, R_eb))
-        if s.zero is not None:
-            out.append(self._angles(block, R_eb, rate_b, fit_sd, s.zero))
-        return out
+        zeroed = self._zeroing(block, R_eb, relative)
+        if zeroed and not relative:  # the joints begin with this block
+            relative = self._links.feed(block, q_sb)
+        if s.zero is None:
+            return []
+        return [*zeroed, self._angles(block, R_eb, relative)]
 
-    def _zeroing(self, block: AlignedBlock, R_eb: Floats) -> list[Zeroed]:
+    def _zeroing(self, block: AlignedBlock, R_eb: Floats, relative: list[Relative]) -> list[Zeroed]:
         """Zero on request, when the player first stands still, and at every address; from the block's last step."""
         s = self._state
-        if not block.ok[-1].all():
+        # the joints begin with the first sample of their first block, so that one has to be whole
+        if not (block.ok if s.zero is None else block.ok[-1]).all() or s.mounting is None:
             return []
         t_s = float(block.t_s[-1])
         reason, s.asked = s.asked, None
-        forward_tilt = (
-            float(pelvis.angles(R_eb[-1, block.segments.index(Segment.PELVIS)])[2]) * pelvis.signs(self._hand)[2]
-        )
+        at = block.segments.index
+        P = R_eb[-1, at(Segment.PELVIS)]
+        forward_tilt = float(pelvis.angles(P)[2]) * float(pelvis.signs(self._hand)[2])
         s.rose |= forward_tilt < UPRIGHT_TILT_RAD
         if reason is None and block.rest[-1].all() and np.abs(block.gyr_rad_s[-1]).max() < STILL_RAD_S:
-            reason = self._still_reason(block, R_eb[-1], t_s, forward_tilt)
+            reason = self._still_reason(P, relative, t_s, forward_tilt)
         if reason is None:
             return []
         poses = dict(zip(block.segments, R_eb[-1], strict=True))
-        spreads = dict(zip(block.segments, block.heading_sd_rad[-1].tolist(), strict=True))
-        s.zero = zero_at(poses, spreads, t_s)
+        s.zero = zero_at(poses, float(block.heading_sd_rad[-1, at(Segment.PELVIS)]), t_s)
+        self._links.zero(block, s.zero.of, s.mounting[0])
         s.rose = s.rose and reason != "address"
         return [Zeroed(t_s, reason)]
 
-    def _still_reason(self, block: AlignedBlock, R_eb: Floats, t_s: float, forward_tilt: float) -> str | None:
+    def _still_reason(self, P: Floats, relative: list[Relative], t_s: float, forward_tilt: float) -> str | None:
         s = self._state
         if s.zero is None:
             return "stillness"
         if t_s - s.zero.t_s < AGAIN_S:
             return None
-        at = block.segments.index
-        P = R_eb[at(Segment.PELVIS)]
         turn = float(pelvis.angles(about_vertical(-s.zero.pelvis_rad) @ P)[0])
         if not s.rose and abs(turn) > SAME_ADDRESS_RAD:
             return None  # still bent over the same ball but turned: a slow top of the backswing, not a new address
-        thighs = [
-            jcs.angles(P.T @ about_vertical(s.zero.of[one]) @ R_eb[at(one)])[0]
-            for one in (Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
-            if one in block.segments
-        ]
+        thighs = [float(jcs.angles(self._in_segments(one)[-1])[0]) for one in relative if one.joint.name == "hip"]
         return "address" if is_address(forward_tilt, np.array(thighs)) else None
 
-    def _angles(self, block: AlignedBlock, R_eb: Floats, rate_b: Floats, fit_sd: Floats, zero: Zero) -> Angles:
-        at = {segment: i for i, segment in enumerate(block.segments)}
-        since = np.stack([block.heading_sd_rad[:, i] - zero.heading_sd_rad[one] for one, i in at.items()], axis=1)
-        tilt_sd = np.hypot(block.inclination_sd_rad, fit_sd)
-        view = _View(block, at, R_eb, rate_b, tilt_sd, np.maximum(since, 0.0), zero)
-        joints = [
-            _joint(view, name, side, proximal, distal)
-            for name, side, proximal, distal in _JOINTS
-            if proximal in at and distal in at
-        ]
-        return Angles(block.t_s, _pelvis(view, self._hand), tuple(joints))
+    def _in_segments(self, one: Relative) -> Floats:
+        """(N, 3, 3) distal segment → proximal segment of one joint."""
+        assert self._state.mounting is not None
+        q_sb = self._state.mounting[0]
+        at = self._segments.index
+        R: Floats = q_sb[at(one.joint.proximal)].T @ one.R @ q_sb[at(one.joint.distal)]
+        return R
+
+    def _angles(self, block: AlignedBlock, R_eb: Floats, relative: list[Relative]) -> Angles:
+        s = self._state
+        assert s.mounting is not None
+        assert s.zero is not None
+        q_sb, fit_sd = s.mounting
+        rate_b = np.einsum("sji,nsj->nsi", q_sb, block.gyr_rad_s)
+        joints = [self._joint(block, one, rate_b, fit_sd) for one in relative]
+        i = block.segments.index(Segment.PELVIS)
+        return Angles(
+            block.t_s, _pelvis(block, i, R_eb[:, i], rate_b[:, i], float(fit_sd[i]), s.zero, self._hand), tuple(joints)
+        )
+
+    def _joint(self, block: AlignedBlock, one: Relative, rate_b: Floats, fit_sd: Floats) -> JointAngles:
+        assert self._state.mounting is not None
+        p, d = block.segments.index(one.joint.proximal), block.segments.index(one.joint.distal)
+        R = self._in_segments(one)
+        raw = jcs.angles(R)
+        J = jcs.rate_matrix(raw, R)
+        rate = np.einsum("nij,nj->ni", J, np.einsum("nij,nj->ni", R, rate_b[:, d]) - rate_b[:, p])
+        to_segment = self._state.mounting[0][p].T
+        spread = to_segment @ one.covariance @ to_segment.T + (fit_sd[p] ** 2 + fit_sd[d] ** 2) * np.eye(3)
+        sd = np.sqrt(np.einsum("nij,njk,nik->ni", J, spread, J))
+        ok = block.ok[:, p] & block.ok[:, d] & np.isfinite(raw).all(axis=1)
+        sign = jcs.signs(one.joint.name, one.joint.side)
+        unknown = ~ok[:, None]
+        return JointAngles(
+            one.joint.name,
+            one.joint.side,
+            block.t_s,
+            frozen(np.where(unknown, np.nan, raw * sign)),
+            frozen(np.where(unknown, np.nan, rate * sign)),
+            frozen(sd),
+            frozen(ok, np.bool_),
+        )
 
 
-_JOINTS = tuple(
-    joint
-    for side in Side
-    for joint in (
-        ("hip", side, Segment.PELVIS, Segment.thigh(side)),
-        ("knee", side, Segment.thigh(side), Segment.shank(side)),
-    )
-)
-
-
-@dataclass(frozen=True, slots=True)
-class _View:
-    """One block, ready for the joints."""
-
-    block: AlignedBlock
-    at: Mapping[Segment, int]
-    R_eb: Floats
-    rate_b: Floats
-    tilt_sd: Floats
-    """(N, S) tilt and fitting together."""
-    heading_sd: Floats
-    """(N, S) grown since the zero."""
-    zero: Zero
-
-    def pose(self, segment: Segment) -> Floats:
-        """(N, 3, 3) segment→earth, turned into the pelvis' earth."""
-        R = self.R_eb[:, self.at[segment]]
-        turn = self.zero.of.get(segment, 0.0)
-        return about_vertical(turn) @ R if turn else R
-
-
-def _joint(view: _View, name: str, side: Side, proximal: Segment, distal: Segment) -> JointAngles:
-    p, d = view.at[proximal], view.at[distal]
-    P, D = view.pose(proximal), view.pose(distal)
-    R = np.swapaxes(P, 1, 2) @ D
-    raw = jcs.angles(R)
-    J = jcs.rate_matrix(raw, R)
-    relative = np.einsum("nij,nj->ni", R, view.rate_b[:, d]) - view.rate_b[:, p]
-    rate = np.einsum("nij,nj->ni", J, relative)
-    tilt = np.hypot(view.tilt_sd[:, p], view.tilt_sd[:, d])
-    heading = np.hypot(view.heading_sd[:, p], view.heading_sd[:, d])
-    sd = _propagated(J, P[:, 2, :], tilt, heading)
-    ok = view.block.ok[:, p] & view.block.ok[:, d] & np.isfinite(raw).all(axis=1)
-    sign = jcs.signs(name, side)
-    return JointAngles(
-        name,
-        side,
-        view.block.t_s,
+def _pelvis(
+    block: AlignedBlock, i: int, R_eb: Floats, rate_b: Floats, fit_sd: float, zero: Zero, hand: Hand
+) -> PelvisAngles:
+    R = about_vertical(-zero.pelvis_rad) @ R_eb
+    raw = pelvis.angles(R)
+    J = pelvis.rate_matrix(raw)
+    rate = np.einsum("nij,nj->ni", J, rate_b)
+    heading_sd = np.maximum(block.heading_sd_rad[:, i] - zero.heading_sd_rad, 0.0)
+    sd = _propagated(J, R[:, 2, :], np.hypot(block.inclination_sd_rad[:, i], fit_sd), heading_sd)
+    ok = block.ok[:, i]
+    sign = pelvis.signs(hand)
+    return PelvisAngles(
+        block.t_s,
         frozen(np.where(ok[:, None], raw * sign, np.nan)),
         frozen(np.where(ok[:, None], rate * sign, np.nan)),
         frozen(sd),
@@ -246,24 +258,6 @@ def _propagated(J: Floats, vertical: Floats, tilt_sd: Floats, heading_sd: Floats
     return out
 
 
-def _pelvis(view: _View, hand: Hand) -> PelvisAngles:
-    i = view.at[Segment.PELVIS]
-    R = about_vertical(-view.zero.pelvis_rad) @ view.R_eb[:, i]
-    raw = pelvis.angles(R)
-    J = pelvis.rate_matrix(raw)
-    rate = np.einsum("nij,nj->ni", J, view.rate_b[:, i])
-    sd = _propagated(J, R[:, 2, :], view.tilt_sd[:, i], view.heading_sd[:, i])
-    ok = view.block.ok[:, i]
-    sign = pelvis.signs(hand)
-    return PelvisAngles(
-        view.block.t_s,
-        frozen(np.where(ok[:, None], raw * sign, np.nan)),
-        frozen(np.where(ok[:, None], rate * sign, np.nan)),
-        frozen(sd),
-        frozen(ok, np.bool_),
-    )
-
-
 def fit_to_json(fitted: Fit) -> dict[str, Json]:
     """Arguments of a ``set-fit`` command."""
     return {
@@ -275,6 +269,7 @@ def fit_to_json(fitted: Fit) -> dict[str, Json]:
                 "level": str(one.level),
                 "sd_rad": one.sd_rad,
                 "reason": one.reason,
+                "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
             }
             for one in fitted.segments
         ],
@@ -287,7 +282,12 @@ def fit_from_json(args: Mapping[str, Json]) -> Fit:
         args["method"],
         tuple(
             SegmentFit(
-                Segment(one["segment"]), frozen(one["q_sb"]), Level(one["level"]), float(one["sd_rad"]), one["reason"]
+                Segment(one["segment"]),
+                frozen(one["q_sb"]),
+                Level(one["level"]),
+                float(one["sd_rad"]),
+                one["reason"],
+                frozen(one.get("acc_bias_m_s2", (0.0, 0.0, 0.0))),
             )
             for one in args["segments"]
         ),

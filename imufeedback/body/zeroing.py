@@ -34,12 +34,12 @@ class Zero:
     """Turned away from the pelvis' own earth heading, so that turn is zero."""
     of: dict[Segment, float] = field(default_factory=dict)
     """Turn of each other segment's earth that brings it into the pelvis' earth."""
-    heading_sd_rad: dict[Segment, float] = field(default_factory=dict)
-    """Heading standard deviation of each sensor when it was zeroed: what has grown since is the error now."""
+    heading_sd_rad: float = 0.0
+    """Heading standard deviation of the pelvis sensor when it was zeroed: what has grown since is the error now."""
     t_s: float = -np.inf
 
 
-def zero_at(R_eb: Mapping[Segment, Floats], heading_sd_rad: Mapping[Segment, float], t_s: float) -> Zero:
+def zero_at(R_eb: Mapping[Segment, Floats], heading_sd_rad: float, t_s: float) -> Zero:
     """The zero for one pose; `R_eb` (3, 3) segment→earth of every segment, each in its own earth."""
     pelvis = R_eb[Segment.PELVIS]
     of: dict[Segment, float] = {}
@@ -52,7 +52,7 @@ def zero_at(R_eb: Mapping[Segment, Floats], heading_sd_rad: Mapping[Segment, flo
     return Zero(
         pelvis_rad=float(np.arctan2(pelvis[1, 2], pelvis[0, 2])) + np.pi / 2,
         of=of,
-        heading_sd_rad=dict(heading_sd_rad),
+        heading_sd_rad=heading_sd_rad,
         t_s=t_s,
     )
 

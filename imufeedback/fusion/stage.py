@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,10 @@ BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
 QUIET_RATE_RAD_S = 0.10
 QUIET_ACC_M_S2 = 0.5
+SETTLE_S = 0.5
+"""An observed bias counts once the rest has gone on for so long after it."""
+RATE_OFF = 0.05
+"""A real sample period that differs by a larger share from the declared one gets a filter of its own."""
 REST_S = 0.3
 """A sensor is at rest after it was quiet for so long: slower than this and no golfer stands still at address."""
 INCLINATION_SD_REST_RAD = math.radians(0.5)
@@ -40,10 +44,19 @@ SATURATED_DECAY_S = 3.0
 @dataclass
 class _State:
     filter: Any
+    period_s: float
+    """Period at which the filter runs: the nominal one, or the real one where that is far off."""
     last: tuple[Floats, Floats] | None = None
     """Last usable gyroscope and accelerometer sample."""
     scale: float = 1.0
     """Usual step over the nominal period."""
+    bias: Floats = field(default_factory=lambda: np.zeros(3))
+    """Gyroscope bias observed at the last rest."""
+    acc_bias: Floats | None = None
+    """(3,) zero-g offset that a fitting found."""
+    candidate: Floats | None = None
+    """A later one, `candidate_s` old, that counts when the rest goes on."""
+    candidate_s: float = 0.0
     quiet_s: float = 0.0
     heading_sd_rad: float = 0.0
     shaken_rad: float = 0.0
@@ -64,7 +77,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._name = filter_name
         self._period_s = period_s
         self._filter = make(filter_name, period_s)
-        self._state = _State(filter=None)
+        self._state = _State(filter=None, period_s=period_s)
 
     @property
     def state(self) -> Any:
@@ -76,7 +89,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
     def state(self, value: Any) -> None:
         self._state = copy.deepcopy(value)
         # a new filter object: one that has run cannot always be put back to "no sample yet"
-        self._filter = make(self._name, self._period_s)
+        self._filter = make(self._name, self._state.period_s)
         self._filter.state = self._state.filter
         self._state.filter = None
 
@@ -85,12 +98,16 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if seen & _RESTART:
             return self._restart(item)
         gyr, acc = item.gyr_rad_s, item.acc_m_s2
+        if self._state.acc_bias is not None:
+            acc = acc - self._state.acc_bias
         if seen & _INVALID or not math.isfinite(float(gyr.sum()) + float(acc.sum())):
             good = _usable(item)
             if not good.any() and self._state.last is None:
                 return []  # nothing to start from yet
-            gyr, acc = self._repaired(item, good)
+            gyr, acc = self._repaired(gyr, acc, good)
         before = self._state.last
+        if before is None:
+            self._choose_period(item.dt_s)
         gyr, acc, dt_s, real = self._bridged(item, gyr, acc)
         # the turn of a step is the mean of the rates at its two ends; the rate at its end alone would put every
         # orientation half a step ahead: 1 degree at 400 °/s and 200 Hz
@@ -98,10 +115,42 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         mean[1:] = 0.5 * (gyr[1:] + gyr[:-1])
         if before is not None:
             mean[0] = 0.5 * (gyr[0] + before[0])
-        scale = dt_s / self._period_s
-        q_es, bias = self._filter.run(mean * scale[:, None], acc)
-        bias = bias / self._usual_scale(scale)[:, None]
-        return [self._block(item, q_es[real], gyr[real] - bias[real], acc[real], bias[real], seen)]
+        scale = dt_s / self._state.period_s
+        q_es, bias, observed = self._filter.run(mean * scale[:, None], acc)
+        held = self._held(bias / self._usual_scale(scale)[:, None], observed, dt_s)[real]
+        return [self._block(item, q_es[real], gyr[real] - held, acc[real], held, seen)]
+
+    def add_acc_bias(self, more_m_s2: Floats) -> None:
+        """From now on also take this zero-g offset (3,), sensor frame, off the accelerometer."""
+        s = self._state
+        s.acc_bias = more_m_s2.copy() if s.acc_bias is None else s.acc_bias + more_m_s2
+
+    def _choose_period(self, dt_s: Floats) -> None:
+        """A filter's time constants are right only near its period: one far from the real rate would call slow movement
+        rest. Scaling takes care of the turn, not of that."""
+        s = self._state
+        real_s = float(np.median(dt_s[1:])) if len(dt_s) > 1 else s.period_s
+        if abs(real_s / s.period_s - 1.0) > RATE_OFF:
+            s.period_s = real_s
+            self._filter = make(self._name, real_s)
+
+    def _held(self, bias: Floats, observed: Bools, dt_s: Floats) -> Floats:
+        """(N, 3) the last bias that was observed at rest, and that rest went on after for a while.
+
+        What a filter infers in motion serves its own tilt but is worse than nothing for the turn between two sensors
+        (DEVELOPERS.md, decision 15); and the end of a rest is the beginning of a slow movement.
+        """
+        s = self._state
+        held = np.empty_like(bias)
+        for i, (seen, step) in enumerate(zip(observed.tolist(), dt_s.tolist(), strict=True)):
+            if not seen:
+                s.candidate = None
+            elif s.candidate is None or s.candidate_s >= SETTLE_S:
+                s.bias = s.bias if s.candidate is None else s.candidate
+                s.candidate, s.candidate_s = bias[i].copy(), 0.0
+            s.candidate_s += step
+            held[i] = s.bias
+        return held
 
     def _usual_scale(self, scale: Floats) -> Floats:
         """(N,) slow mean of the scale: the filter's bias is one of scaled rates. Not the scale of each sample, or one
@@ -117,14 +166,14 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""
         at = int(np.flatnonzero(item.flags & np.uint8(_RESTART))[0])
         out = self.feed(_part(item, slice(0, at), clear=False)) if at else []
-        self._filter = make(self._name, self._period_s)
-        heading_sd = math.pi
-        self._state = _State(filter=None, heading_sd_rad=heading_sd)
+        old = self._state
+        self._filter = make(self._name, old.period_s)
+        self._state = _State(filter=None, period_s=old.period_s, heading_sd_rad=math.pi, acc_bias=old.acc_bias)
         return out + self.feed(_part(item, slice(at, None), clear=True))
 
-    def _repaired(self, item: ImuBlock, good: Bools) -> tuple[Floats, Floats]:
+    def _repaired(self, gyr: Floats, acc: Floats, good: Bools) -> tuple[Floats, Floats]:
         """Samples with each unusable one replaced by the last usable one."""
-        gyr, acc = item.gyr_rad_s.copy(), item.acc_m_s2.copy()
+        gyr, acc = gyr.copy(), acc.copy()
         for i in np.flatnonzero(~good):
             source = (gyr[i - 1], acc[i - 1]) if i else self._state.last
             if source is None:  # nothing before: take the first good one after
@@ -142,12 +191,12 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         steps = item.dt_s
         if before is None:
             steps = steps.copy()
-            steps[0] = self._period_s
+            steps[0] = s.period_s
             before = (gyr[0], acc[0])
-        if steps.max() < 1.5 * self._period_s:
+        if steps.max() < 1.5 * s.period_s:
             return gyr, acc, steps, slice(None)
         steps = np.minimum(steps, BRIDGE_S)
-        counts = np.maximum(np.rint(steps / self._period_s).astype(int), 1)
+        counts = np.maximum(np.rint(steps / s.period_s).astype(int), 1)
         gyr, acc = np.vstack((before[0], gyr)), np.vstack((before[1], acc))
         real = np.cumsum(counts) - 1
         place = np.concatenate(([-1.0], real.astype(float)))

@@ -123,10 +123,13 @@ class Layout(Part, frozen=True):
     version: Version | None = None
     sequence_bits: int | None = None
     """Width of the packet number; that of its field when not given."""
+    delay_s: float = 0.0
+    """Group delay of the sensor's own low-pass filters: a sample tells of the motion so long before its tick."""
 
     def __post_init__(self) -> None:
         _one_of("byte_order", self.byte_order, BYTE_ORDERS)
         _between("rate_hz", self.rate_hz, 0.1, 100_000)
+        _between("delay_s", self.delay_s, 0.0, 0.1)
         _one_of("gyr.unit", self.gyr.unit, tuple(GYR_UNITS))
         _one_of("acc.unit", self.acc.unit, tuple(ACC_UNITS))
         _check_names("header", self.header, HEADER_NAMES)

@@ -8,8 +8,13 @@
     swing.py        one rep: back, down, through; the flaws
     player.py       variety: the numbers of one invented player
     golfer.py       player + plan -> pose at any instants
+    busy.py         what is done between two reps
     script.py       a whole session: fitting movements, then reps, with the truth of every rep
     sensors.py      ideal inertial sensors at places on the segments
+    tissue.py       bone -> what carries the sensor: soft tissue, a strap that slips
+    presets.py      how wrong a sensor is: the numbers, with their sources
+    errors.py       ideal samples -> what a real sensor would have measured
+    worn.py         all of these together: one sensor as it is worn
     stream.py       samples -> packets
 
 Nothing here is measured from a person. Published values are named beside the numbers that follow them.

@@ -9,7 +9,12 @@ Axes and signs, worked out with the right-hand rule (earth: x ahead, y left, z u
   obliquity for a right-hander and their negatives for a left-hander. ``Rz(-tilt)`` carries y (up) towards x (ahead);
 * hip ``R = Rz(flexion) · Rx(adduction) · Ry(internal rotation)`` for the right leg, the last two negated for the left
   (Grood & Suntay 1983; Wu et al. 2002);
-* knee ``R = Rz(-flexion)``: a hinge.
+* knee ``R = Rz(-flexion)``: a hinge; so is the elbow, the other way round;
+* trunk ``R = Rz(-tilt) · Ry(turn)`` on the pelvis, upper arm ``R = Rz(flexion) · Rx(adduction)`` on the trunk, and the
+  forearm turns about its long axis after the elbow: enough for a forearm that moves as one does, not a shoulder model.
+
+Turn, sway and depth count from where the player faces (`Channel.HEADING`), so that they and the hips have one truth
+at every address, wherever the player has walked to before.
 """
 
 from __future__ import annotations
@@ -19,10 +24,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imufeedback.errors import UsageError
 from imufeedback.records import Floats, Hand, Segment, Side
 from imufeedback.synth.kinematics import Frame, X, Y, Z, upright
-from imufeedback.synth.plan import Channel, Plan, leg
+from imufeedback.synth.plan import ARM, Channel, Plan, leg
 from imufeedback.synth.player import Player
 from imufeedback.synth.profile import Course
 
@@ -33,7 +37,12 @@ SEGMENTS = (
     Segment.LEFT_SHANK,
     Segment.RIGHT_SHANK,
 )
-"""The segments this golfer has."""
+"""Pelvis and legs."""
+BODY = (*SEGMENTS, Segment.LEAD_FOREARM)
+"""All segments this golfer has."""
+
+
+_LEGS = tuple(one for one in Channel if one not in ARM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +51,12 @@ class TruthPose:
 
     t_s: Floats
     frames: Mapping[Segment, Frame]
-    """Origins: pelvis midway between the hip centres, thigh at its hip centre, shank at its knee."""
+    """Origins: pelvis midway between the hip centres, thigh at its hip centre, shank at its knee, forearm at its
+    elbow."""
+    heading_rad: Floats
+    """(N,) where the player faces; towards the lead side is positive."""
     pelvis_rad: Floats
-    """(N, 3) turn, side tilt, forward tilt, as `PelvisAngles`."""
+    """(N, 3) turn from there, side tilt, forward tilt, as `PelvisAngles`."""
     pelvis_rate_rad_s: Floats
     hip_rad: Mapping[Side, Floats]
     """(N, 3) flexion, adduction, internal rotation, as `JointAngles`."""
@@ -66,35 +78,54 @@ class Golfer:
         self.plan = plan
 
     def pose(self, t_s: Floats, segments: Collection[Segment] = SEGMENTS) -> TruthPose:
-        """The body at the instants ``t_s`` (N,) of session time: all angles, and the frames of `segments`.
-
-        Raises UsageError for a segment that this golfer does not have.
-        """
-        missing = [one for one in segments if one not in SEGMENTS]
-        if missing:
-            raise UsageError(f"the synthetic golfer has no {missing[0]}", hint=f"choose from {', '.join(SEGMENTS)}")
-        courses = self.plan.courses(np.asarray(t_s, dtype=np.float64))
+        """The body at the instants ``t_s`` (N,) of session time: all angles, and the frames of `segments`."""
+        wanted = tuple(Channel) if Segment.LEAD_FOREARM in segments else _LEGS
+        courses = self.plan.courses(np.asarray(t_s, dtype=np.float64), wanted)
         return _with_angles(t_s, self._frames(courses, segments), courses, self.player.hand)
 
     def _frames(self, courses: Mapping[Channel, Course], segments: Collection[Segment]) -> dict[Segment, Frame]:
         if not segments:  # angles alone are wanted often, and cost much less
             return {}
-        frames = {Segment.PELVIS: _pelvis(courses, self.player)}
+        base = _stance(courses, self.player) if self.plan.stays else _stance_anywhere(courses, self.player)
+        frames = {Segment.PELVIS: _pelvis(base, courses, self.player.hand)}
         for side in Side:
             if Segment.thigh(side) in segments or Segment.shank(side) in segments:
                 frames[Segment.thigh(side)] = _thigh(frames[Segment.PELVIS], side, courses, self.player)
             if Segment.shank(side) in segments:
                 frames[Segment.shank(side)] = _shank(frames[Segment.thigh(side)], side, courses, self.player)
-        return {segment: frames[segment] for segment in SEGMENTS if segment in segments}
+        if Segment.LEAD_FOREARM in segments:
+            frames[Segment.LEAD_FOREARM] = _forearm(frames[Segment.PELVIS], courses, self.player)
+        return {segment: frames[segment] for segment in BODY if segment in segments}
 
 
-def _pelvis(courses: Mapping[Channel, Course], player: Player) -> Frame:
-    left_is_lead = 1.0 if player.hand is Hand.RIGHT else -1.0
+def _left_is_lead(hand: Hand) -> float:
+    return 1.0 if hand is Hand.RIGHT else -1.0
+
+
+def _stance(courses: Mapping[Channel, Course], player: Player) -> Frame:
+    """Upright, where the pelvis is, facing ahead."""
+    sign = _left_is_lead(player.hand)
+    return upright(courses[Channel.DEPTH], courses[Channel.SWAY].scaled(sign), _pelvis_height(courses, player))
+
+
+def _stance_anywhere(courses: Mapping[Channel, Course], player: Player) -> Frame:
+    """Upright, where the pelvis is, facing where the player faces."""
+    sign = _left_is_lead(player.hand)
+    ground = upright(courses[Channel.AHEAD], courses[Channel.ACROSS].scaled(sign), _pelvis_height(courses, player))
+    still = Course(*np.zeros((3, len(ground.position_m))))
+    facing = ground.turned(Y, courses[Channel.HEADING].scaled(sign))
+    return facing.slid(courses[Channel.DEPTH], still, courses[Channel.SWAY].scaled(-sign))
+
+
+def _pelvis_height(courses: Mapping[Channel, Course], player: Player) -> Course:
     height = courses[Channel.HEIGHT]
-    up = Course(height.value + player.body.hip_height_m, height.rate, height.accel)
+    return Course(height.value + player.body.hip_height_m, height.rate, height.accel)
+
+
+def _pelvis(base: Frame, courses: Mapping[Channel, Course], hand: Hand) -> Frame:
+    left_is_lead = _left_is_lead(hand)
     return (
-        upright(courses[Channel.DEPTH], courses[Channel.SWAY].scaled(left_is_lead), up)
-        .turned(Y, courses[Channel.TURN].scaled(left_is_lead))
+        base.turned(Y, courses[Channel.TURN].scaled(left_is_lead))
         .turned(X, courses[Channel.SIDE_TILT].scaled(left_is_lead))
         .turned(Z, courses[Channel.FORWARD_TILT].scaled(-1))
     )
@@ -116,6 +147,26 @@ def _shank(thigh: Frame, side: Side, courses: Mapping[Channel, Course], player: 
     return thigh.moved((0.0, -player.body.thigh_m, 0.0)).turned(Z, knee.scaled(-1))
 
 
+def _forearm(pelvis: Frame, courses: Mapping[Channel, Course], player: Player) -> Frame:
+    side = player.hand.lead
+    sign = 1.0 if side is Side.RIGHT else -1.0
+    shoulder = (
+        pelvis.turned(Z, courses[Channel.TORSO_TILT].scaled(-1))
+        .turned(Y, courses[Channel.TORSO_TURN].scaled(_left_is_lead(player.hand)))
+        .moved(player.body.shoulder_m(side))
+    )
+    elbow = (
+        shoulder.turned(Z, courses[Channel.ARM_FLEXION])
+        .turned(X, courses[Channel.ARM_ADDUCTION].scaled(sign))
+        .moved((0.0, -player.body.upper_arm_m, 0.0))
+    )
+    return (
+        elbow.turned(Z, courses[Channel.ELBOW])
+        .turned(Y, courses[Channel.FOREARM_ROTATION].scaled(sign))
+        .turned(Z, courses[Channel.FOREARM_SHOCK])
+    )
+
+
 def _with_angles(
     t_s: Floats, frames: Mapping[Segment, Frame], courses: Mapping[Channel, Course], hand: Hand
 ) -> TruthPose:
@@ -126,6 +177,7 @@ def _with_angles(
     return TruthPose(
         t_s=t_s,
         frames=frames,
+        heading_rad=courses[Channel.HEADING].value,
         pelvis_rad=_values(pelvis),
         pelvis_rate_rad_s=_rates(pelvis),
         hip_rad={side: _values(hip) for side, hip in hips.items()},

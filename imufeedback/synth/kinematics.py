@@ -6,7 +6,8 @@ For a child that turns about an axis ``u`` fixed in parent and child, ``R_child 
     α_child = R_uᵀ α_parent - (u θ') × (R_uᵀ ω_parent) + u θ''
 
 and a place ``r`` fixed in a segment accelerates by ``α × r + ω × (ω × r)`` more than the segment's origin
-(rigid-body kinematics, any textbook of dynamics).
+(rigid-body kinematics, any textbook of dynamics). When the place moves in the segment, ``2 ω × r' + r''`` comes on top
+(Coriolis).
 """
 
 from __future__ import annotations
@@ -49,11 +50,13 @@ class Frame:
     def turned(self, axis: int, course: Course) -> Frame:
         """The same origin, turned about its own axis (`X`, `Y` or `Z`) by ``course`` in radians."""
         unit = np.eye(3)[axis]
-        back = Rotation.from_rotvec(-course.value[:, None] * unit)
-        carried = back.apply(self.gyr_rad_s)
-        own = course.rate[:, None] * unit
-        rate = back.apply(self.gyr_rate_rad_s2) - np.cross(own, carried) + course.accel[:, None] * unit
-        return replace(self, rotation=self.rotation * back.inv(), gyr_rad_s=carried + own, gyr_rate_rad_s2=rate)
+        cosine, sine = np.cos(course.value), np.sin(course.value)
+        gyr = _seen_after(self.gyr_rad_s, axis, cosine, sine)
+        rate = _seen_after(self.gyr_rate_rad_s2, axis, cosine, sine)
+        rate += course.rate[:, None] * np.cross(gyr, unit) + course.accel[:, None] * unit
+        gyr += course.rate[:, None] * unit
+        rotation = _turned(self.rotation, axis, course.value)
+        return replace(self, rotation=rotation, gyr_rad_s=gyr, gyr_rate_rad_s2=rate)
 
     def moved(self, r_m: npt.ArrayLike) -> Frame:
         """The same orientation, with the origin at the place ``r_m`` (3,) fixed in the segment."""
@@ -67,11 +70,51 @@ class Frame:
             acceleration_m_s2=self.acceleration_m_s2 + self.rotation.apply(pull),
         )
 
+    def slid(self, x: Course, y: Course, z: Course) -> Frame:
+        """The same orientation, with the origin at a place that moves in the segment as the three courses (m) say."""
+        r, rate, accel = (
+            np.stack(parts, axis=1) for parts in zip(*((c.value, c.rate, c.accel) for c in (x, y, z)), strict=True)
+        )
+        swirl = np.cross(self.gyr_rad_s, r)
+        pull = np.cross(self.gyr_rate_rad_s2, r) + np.cross(self.gyr_rad_s, swirl + 2 * rate) + accel
+        return replace(
+            self,
+            position_m=self.position_m + self.rotation.apply(r),
+            velocity_m_s=self.velocity_m_s + self.rotation.apply(swirl + rate),
+            acceleration_m_s2=self.acceleration_m_s2 + self.rotation.apply(pull),
+        )
+
     def specific_force(self, gravity_m_s2: float) -> Floats:
         """(N, 3) what an ideal accelerometer at the origin feels, segment axes: acceleration minus gravity."""
         return np.asarray(
             self.rotation.apply(self.acceleration_m_s2 + np.array([0.0, 0.0, gravity_m_s2]), inverse=True)
         )
+
+
+# For a turn about one coordinate axis scipy's products and `apply` do many times the work that is needed, and most of
+# the time of a long session would go there; the tests compare with scipy.
+
+
+def _seen_after(vectors: Floats, axis: int, cosine: Floats, sine: Floats) -> Floats:
+    """Coordinates (N, 3) in a frame that has turned about its own axis."""
+    b, c = (axis + 1) % 3, (axis + 2) % 3
+    out = vectors.copy()
+    out[:, b] = cosine * vectors[:, b] + sine * vectors[:, c]
+    out[:, c] = cosine * vectors[:, c] - sine * vectors[:, b]
+    return out
+
+
+def _turned(rotation: Rotation, axis: int, angle: Floats) -> Rotation:
+    """The product with a turn about the frame's own axis."""
+    q = rotation.as_quat()  # x, y, z, w
+    cosine, sine = np.cos(angle / 2)[:, None], np.sin(angle / 2)
+    b, c = (axis + 1) % 3, (axis + 2) % 3
+    out = cosine * q
+    out[:, axis] += sine * q[:, 3]
+    out[:, b] += sine * q[:, c]
+    out[:, c] -= sine * q[:, b]
+    out[:, 3] -= sine * q[:, axis]
+    return Rotation.from_quat(out)
 
 
 def upright(ahead: Course, left: Course, up: Course) -> Frame:

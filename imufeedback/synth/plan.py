@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
@@ -16,7 +16,7 @@ from imufeedback.synth.profile import Constant, Course, Profile, Spline, course
 
 
 class Channel(StrEnum):
-    """One scalar of the body: radians, or metres for the last three. Positive as `records` and the design name them."""
+    """One scalar of the body: radians, or metres where `is_length`. Positive as `records` and the design name them."""
 
     TURN = "turn"
     SIDE_TILT = "side_tilt"
@@ -35,10 +35,42 @@ class Channel(StrEnum):
     """Pelvis forward (towards the ball)."""
     HEIGHT = "height"
     """Pelvis up."""
+    HEADING = "heading"
+    """Where the player faces: from ahead towards the lead side. Turn, sway and depth count from here."""
+    AHEAD = "ahead"
+    """Where the player stands: this far ahead of the first place …"""
+    ACROSS = "across"
+    """… and this far to its lead side."""
+    TORSO_TILT = "torso_tilt"
+    """Trunk forward on the pelvis."""
+    TORSO_TURN = "torso_turn"
+    """Shoulders on the pelvis, towards the target."""
+    ARM_FLEXION = "arm_flexion"
+    """Lead upper arm forward; the next one across the chest."""
+    ARM_ADDUCTION = "arm_adduction"
+    ELBOW = "elbow"
+    """Lead elbow flexion."""
+    FOREARM_ROTATION = "forearm_rotation"
+    """Lead forearm: palm down."""
+    FOREARM_SHOCK = "forearm_shock"
+    """What the hit does to it, about its own flexion axis."""
 
     @property
     def is_length(self) -> bool:
-        return self in (Channel.SWAY, Channel.DEPTH, Channel.HEIGHT)
+        return self in _LENGTHS
+
+
+_LENGTHS = frozenset({Channel.SWAY, Channel.DEPTH, Channel.HEIGHT, Channel.AHEAD, Channel.ACROSS})
+ARM = (
+    Channel.TORSO_TILT,
+    Channel.TORSO_TURN,
+    Channel.ARM_FLEXION,
+    Channel.ARM_ADDUCTION,
+    Channel.ELBOW,
+    Channel.FOREARM_ROTATION,
+    Channel.FOREARM_SHOCK,
+)
+"""Nothing but the forearm hangs on these."""
 
 
 _LEG = {
@@ -92,18 +124,22 @@ class Plan:
                 raise UsageError(f"a piece ends at {one.end_s} s and the next one begins at {after.start_s} s")
         self.pieces = tuple(pieces)
         self._starts = np.array([one.start_s for one in pieces])
+        self.stays = not any(Channel.HEADING in one.profiles for one in pieces)
+        """The player keeps to one place and one direction."""
 
     @property
     def duration_s(self) -> float:
         return self.pieces[-1].end_s
 
-    def courses(self, t_s: Floats) -> dict[Channel, Course]:
-        """Every channel at the instants ``t_s`` (N,), in any order."""
+    def courses(self, t_s: Floats, channels: Collection[Channel] = tuple(Channel)) -> dict[Channel, Course]:
+        """Some channels at the instants ``t_s`` (N,), in any order."""
         which = np.clip(np.searchsorted(self._starts, t_s, side="right") - 1, 0, None)
-        out = {one: Course(*np.zeros((3, len(t_s)))) for one in Channel}
+        out = {one: Course(*np.zeros((3, len(t_s)))) for one in channels}
         for index in np.unique(which):
             here = np.flatnonzero(which == index)
             for channel, profile in self.pieces[index].profiles.items():
+                if channel not in out:
+                    continue
                 part = course(profile, t_s[here])
                 out[channel].value[here] = part.value
                 out[channel].rate[here] = part.rate

@@ -1,7 +1,8 @@
 """Scalar profiles that are twice continuously differentiable, with exact derivatives.
 
 A profile is a function of one variable: time in seconds, or pelvis turn in radians. `Spline` is a piecewise quintic
-(or lower) polynomial; `Along` is a function of turn followed in time, by the chain rule.
+(or lower) polynomial; `Along` is a function of turn followed in time, by the chain rule; `Wave` swings to and fro
+inside an envelope, and `Knock` is the envelope of something that is struck.
 """
 
 from __future__ import annotations
@@ -63,9 +64,7 @@ class Spline:
     """A piecewise polynomial. Outside its knots it goes on as its end pieces do; callers stay inside."""
 
     def __init__(self, poly: Any) -> None:
-        self._value = poly
-        self._rate = poly.derivative(1)
-        self._accel = poly.derivative(2)
+        self._poly = poly
 
     @classmethod
     def through(cls, knots: Sequence[tuple[float, ...]]) -> Spline:
@@ -76,6 +75,11 @@ class Spline:
         """
         x = _rising(knots)
         value, rate, accel = np.array([(*knot[1:], 0.0, 0.0)[:3] for knot in knots]).T
+        return cls.at_knots(x, value, rate, accel)
+
+    @classmethod
+    def at_knots(cls, x: Floats, value: Floats, rate: Floats, accel: Floats) -> Spline:
+        """The same for arrays, each (K,); x rises."""
         return cls(PPoly(_quintic(np.diff(x), value, rate, accel), x))
 
     @classmethod
@@ -92,13 +96,13 @@ class Spline:
         return cls(PPoly(poly.c, poly.x))
 
     def value(self, x: Floats) -> Floats:
-        return np.asarray(self._value(x), dtype=np.float64)
+        return np.asarray(self._poly(x), dtype=np.float64)
 
     def rate(self, x: Floats) -> Floats:
-        return np.asarray(self._rate(x), dtype=np.float64)
+        return np.asarray(self._poly(x, 1), dtype=np.float64)
 
     def accel(self, x: Floats) -> Floats:
-        return np.asarray(self._accel(x), dtype=np.float64)
+        return np.asarray(self._poly(x, 2), dtype=np.float64)
 
 
 class Along:
@@ -117,6 +121,67 @@ class Along:
     def accel(self, x: Floats) -> Floats:
         at = self.inner.value(x)
         return self.outer.accel(at) * self.inner.rate(x) ** 2 + self.outer.rate(at) * self.inner.accel(x)
+
+
+@dataclass(frozen=True, slots=True)
+class Wave:
+    """``offset + envelope(t) · (mean + amplitude · sin(2π · hz · (t - start_s) + phase_rad))``."""
+
+    envelope: Profile
+    hz: float
+    start_s: float
+    amplitude: float
+    phase_rad: float = 0.0
+    mean: float = 0.0
+    offset: float = 0.0
+
+    def value(self, x: Floats) -> Floats:
+        return self.offset + self.envelope.value(x) * self._inner(x).value
+
+    def rate(self, x: Floats) -> Floats:
+        inner = self._inner(x)
+        return self.envelope.rate(x) * inner.value + self.envelope.value(x) * inner.rate
+
+    def accel(self, x: Floats) -> Floats:
+        inner, outer = self._inner(x), course(self.envelope, x)
+        return outer.accel * inner.value + 2 * outer.rate * inner.rate + outer.value * inner.accel
+
+    def _inner(self, x: Floats) -> Course:
+        w = 2 * np.pi * self.hz
+        angle = w * (x - self.start_s) + self.phase_rad
+        sine, cosine = self.amplitude * np.sin(angle), self.amplitude * np.cos(angle)
+        return Course(self.mean + sine, w * cosine, -w * w * sine)
+
+
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """0 until `at_s`; then up by a quintic smoothstep of `rise_s`, and down again by ``exp(-(t - at_s) / decay_s)``."""
+
+    at_s: float
+    rise_s: float
+    decay_s: float
+
+    def value(self, x: Floats) -> Floats:
+        up, down = self._parts(x)
+        return up.value * down
+
+    def rate(self, x: Floats) -> Floats:
+        up, down = self._parts(x)
+        return (up.rate - up.value / self.decay_s) * down
+
+    def accel(self, x: Floats) -> Floats:
+        up, down = self._parts(x)
+        return (up.accel - 2 * up.rate / self.decay_s + up.value / self.decay_s**2) * down
+
+    def _parts(self, x: Floats) -> tuple[Course, Floats]:
+        after = np.maximum(np.asarray(x) - self.at_s, 0.0)
+        u, inside = np.minimum(after / self.rise_s, 1.0), after < self.rise_s
+        up = Course(
+            u**3 * (10 - 15 * u + 6 * u**2),
+            inside * 30 * u**2 * (1 - u) ** 2 / self.rise_s,
+            inside * 60 * u * (1 - u) * (1 - 2 * u) / self.rise_s**2,
+        )
+        return up, np.exp(-after / self.decay_s)
 
 
 def _quintic(h: Floats, value: Floats, rate: Floats, accel: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""A whole session: stand still, fitting movements, then reps; with the truth of every rep.
+"""A whole session: stand still, fitting movements, then reps and what lies between them; with the truth of every rep.
 
 Fitting movements: right knee up twice, left knee up twice, two bows with straight legs, each between moments of
 standing still; less than 30 s in all.
@@ -14,6 +14,7 @@ import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.busy import Between, Busy
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape
@@ -44,6 +45,8 @@ class Truth:
     """What really happened."""
 
     reps: tuple[RepTruth, ...]
+    busy: tuple[Busy, ...] = ()
+    """What was done between the reps, in order; one is a tuple (kind, start_s, end_s)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,45 +72,58 @@ def make_script(
     flaw: Flaw | Sequence[Flaw] = Flaw.NONE,
     reps: int = 5,
     seed: int = 1,
+    busy: bool = False,
+    rest_s: float = REST_S,
+    height_m: float | None = None,
+    tempo: float = 1.0,
 ) -> Script:
     """A session of `reps` reps; `flaw` is that of every rep, or one for each rep.
 
     A seed gives one player; the other hand gives its mirror image (the fitting movements begin with the right knee for
-    both). Raises UsageError for a negative number of reps, or another number of flaws than of reps.
+    both). With `busy` the player walks up, bends for a ball, sways, stands about and waggles before the reps, and faces
+    another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else it
+    comes from the seed; `tempo` above 1 is quicker. The motion is worked out only where it is asked for.
+
+    Raises UsageError for a negative number of reps, another number of flaws than of reps, or a rest, stature or tempo
+    that is not above 0.
     """
     flaws = [flaw] * reps if isinstance(flaw, Flaw) else list(flaw)
     if reps < 0 or len(flaws) != reps:
         raise UsageError(f"{reps} reps and {len(flaws)} flaws", hint="give one flaw, or one for each rep")
-    player = make_player(hand, pace, seed)
+    if rest_s <= 0:
+        raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
+    player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
     pieces, windows = _fitting(hand)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
+    between = Between(seed, busy)
     swings, truths = [], []
     for index, one in enumerate(flaws):
-        start_s = pieces[-1].end_s + BEND_S
-        swing = make_swing(rep_shape(player.shape, rng), one, start_s + ADDRESS_S)
-        pieces += _around(swing, pieces[-1].end_s)
+        shape = rep_shape(player.shape, rng)
+        pieces += between.before(index, pieces[-1].end_s)
+        bent_s = pieces[-1].end_s + BEND_S
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, shape.address())])
+        pieces += between.waggle(index, bent_s, shape.address())
+        start_s = pieces[-1].end_s
+        swing = make_swing(shape, one, start_s + ADDRESS_S)
+        pieces += between.at_spot(_around(swing, start_s, rest_s))
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
-    plan = Plan(pieces)
-    return Script(
-        hand, pace, seed, Golfer(player, plan), tuple(swings), Truth(tuple(truths)), windows, ready_s, plan.duration_s
-    )
+    plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
+    return Script(hand, pace, seed, Golfer(player, plan), tuple(swings), truth, windows, ready_s, plan.duration_s)
 
 
-def _around(swing: Swing, start_s: float) -> list[Piece]:
-    """Bend, address, the swing, hold the finish, back to standing."""
-    address = swing.shape.address()
+def _around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:
+    """Address, the swing, hold the finish, back to standing."""
     finish = _end_of(swing.pieces[-1])
-    bent_s, held_s = start_s + BEND_S, swing.finish_s + HOLD_S
+    held_s = swing.finish_s + HOLD_S
     back_s = held_s + RETURN_S
     return [
-        move(start_s, bent_s, STANDING, address),
-        hold(bent_s, swing.address_s, address),
+        hold(start_s, swing.address_s, swing.shape.address()),
         *swing.pieces,
         hold(swing.finish_s, held_s, finish),
         move(held_s, back_s, finish, STANDING),
-        hold(back_s, back_s + REST_S, STANDING),
+        hold(back_s, back_s + rest_s, STANDING),
     ]
 
 

@@ -10,9 +10,9 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.constants import normal_gravity_m_s2
-from imufeedback.errors import UsageError
 from imufeedback.records import Floats, Segment, frozen
-from imufeedback.synth.golfer import SEGMENTS, TruthPose
+from imufeedback.synth.golfer import BODY, TruthPose
+from imufeedback.synth.kinematics import Frame
 
 GRAVITY_M_S2 = normal_gravity_m_s2(math.radians(50.0))
 """Where the invented players stand: 50° latitude, at sea level."""
@@ -23,6 +23,7 @@ PLACES_M = {
     Segment.RIGHT_THIGH: (0.01, -0.21, 0.08),
     Segment.LEFT_SHANK: (0.05, -0.15, 0.01),  # on the shin
     Segment.RIGHT_SHANK: (0.05, -0.15, -0.01),
+    Segment.LEAD_FOREARM: (0.03, -0.20, 0.0),  # over the wrist
 }
 """Usual places, in segment axes from the segment's origin."""
 
@@ -42,34 +43,30 @@ class ImuPlace:
 
 
 def default_places(seed: int, segments: Sequence[Segment] = WORN) -> dict[Segment, ImuPlace]:
-    """Usual places, each sensor turned at random (any way round); a segment has the same mounting in any set.
-
-    Raises UsageError for a segment that the synthetic golfer does not have.
-    """
-    return {segment: ImuPlace(segment, frozen(_place(segment)), _mounting(seed, segment)) for segment in segments}
+    """Usual places, each sensor turned at random (any way round); a segment has the same mounting in any set."""
+    return {one: ImuPlace(one, frozen(PLACES_M[one]), _mounting(seed, one)) for one in segments}
 
 
 def measure(pose: TruthPose, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2) -> tuple[Floats, Floats]:
     """Angular rate (N, 3) in rad/s and specific force (N, 3) in m/s², in the sensor's axes, without any error."""
-    here = pose.frames[place.segment].moved(place.r_m)
+    return measure_on(pose.frames[place.segment], place, gravity_m_s2)
+
+
+def measure_on(frame: Frame, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2) -> tuple[Floats, Floats]:
+    """The same on what carries the sensor, when that is not the bone."""
+    here = frame.moved(place.r_m)
     mounting = Rotation.from_quat(place.q_sb, scalar_first=True)
     return frozen(mounting.apply(here.gyr_rad_s)), frozen(mounting.apply(here.specific_force(gravity_m_s2)))
 
 
 def true_q_es(pose: TruthPose, place: ImuPlace) -> Floats:
-    """(N, 4) sensor to earth, scalar first."""
+    """(N, 4) sensor to earth, scalar first; of a sensor fixed to the bone."""
     mounting = Rotation.from_quat(place.q_sb, scalar_first=True)
     turned = pose.frames[place.segment].rotation * mounting.inv()
     return frozen(turned.as_quat(scalar_first=True))
 
 
-def _place(segment: Segment) -> tuple[float, float, float]:
-    if segment not in PLACES_M:
-        raise UsageError(f"the synthetic golfer has no {segment}", hint=f"choose from {', '.join(SEGMENTS)}")
-    return PLACES_M[segment]
-
-
 def _mounting(seed: int, segment: Segment) -> Floats:
     # Four independent normal numbers, scaled to length 1, are uniform over all rotations (Shoemake 1992, from memory).
-    q = np.random.default_rng([seed, 4, SEGMENTS.index(segment)]).standard_normal(4)
+    q = np.random.default_rng([seed, 4, BODY.index(segment)]).standard_normal(4)
     return frozen(q / np.linalg.norm(q))

@@ -15,9 +15,12 @@ import numpy.typing as npt
 
 from imufeedback.packets import Layout, encode
 from imufeedback.records import Floats, Ints, Item, RawPacket, Segment
-from imufeedback.synth.golfer import SEGMENTS
+from imufeedback.synth.errors import SensorErrors
+from imufeedback.synth.golfer import BODY
+from imufeedback.synth.presets import SensorModel
 from imufeedback.synth.script import Script
-from imufeedback.synth.sensors import WORN, ImuPlace, default_places, measure
+from imufeedback.synth.sensors import WORN, ImuPlace, default_places
+from imufeedback.synth.worn import WornSensor
 
 STRETCH_S = 5.0
 RADIO_DELAY_S = (0.004, 0.018)
@@ -51,6 +54,10 @@ class SensorStream:
     delay_s: tuple[float, float]
     """Least and greatest radio delay; uniform between."""
     seed: int
+    model: SensorModel | None = None
+    """Errors of the sensor and of how it is worn; None is a perfect one on the bone."""
+    rate_error: float = 0.0
+    """Part by which the sensor samples too fast, while its counter goes right."""
 
     @property
     def segment(self) -> Segment:
@@ -64,7 +71,7 @@ class SensorStream:
 
     @property
     def _true_rate_hz(self) -> float:
-        return self.layout.rate_hz * (1.0 + self.clock.skew_ppm * 1e-6)
+        return self.layout.rate_hz * (1.0 + self.clock.skew_ppm * 1e-6) * (1.0 + self.rate_error)
 
     def sample_times(self, samples: npt.ArrayLike) -> Floats:
         """True instants (s) of samples with these numbers, counted from 0."""
@@ -72,11 +79,12 @@ class SensorStream:
 
     def ticks(self, samples: npt.ArrayLike) -> Ints:
         """Counter of samples with these numbers, not yet wrapped."""
-        counted = np.rint(np.asarray(samples) * self.layout.nominal_step_ticks)
+        counted = np.rint(np.asarray(samples) * (self.layout.nominal_step_ticks / (1.0 + self.rate_error)))
         return self.clock.first_tick + counted.astype(np.int64)
 
     def __iter__(self) -> Iterator[tuple[int, bytes]]:
-        rng = np.random.default_rng([self.seed, 5, SEGMENTS.index(self.segment)])
+        rng = np.random.default_rng([self.seed, 5, BODY.index(self.segment)])
+        worn = WornSensor(self.script, self.place, self.model, rate_hz=self.layout.rate_hz)
         stretch = max(1, round(STRETCH_S * self.layout.rate_hz / self.layout.samples_per_packet))
         delivered_ns = 0
         for first in range(0, self.packets, stretch):
@@ -84,17 +92,16 @@ class SensorStream:
             arrivals = self._arrivals(first, rng.uniform(*self.delay_s, count))
             arrivals = np.maximum.accumulate(np.maximum(arrivals, delivered_ns))
             delivered_ns = int(arrivals[-1])
-            yield from zip(arrivals.tolist(), self._payloads(first, count), strict=True)
+            yield from zip(arrivals.tolist(), self._payloads(worn, first, count), strict=True)
 
     def _arrivals(self, first: int, delay_s: Floats) -> Ints:
         last_samples = (first + np.arange(len(delay_s)) + 1) * self.layout.samples_per_packet - 1
         return np.rint((self.sample_times(last_samples) + delay_s) * 1e9).astype(np.int64)
 
-    def _payloads(self, first: int, count: int) -> Iterator[bytes]:
+    def _payloads(self, worn: WornSensor, first: int, count: int) -> Iterator[bytes]:
         size = self.layout.samples_per_packet
         samples = np.arange(first * size, (first + count) * size)
-        pose = self.script.golfer.pose(self.sample_times(samples), (self.segment,))
-        gyr, acc = measure(pose, self.place)
+        gyr, acc = worn.measure(samples, self.sample_times(samples))
         ticks = self.ticks(samples)
         for k in range(count):
             part = slice(k * size, (k + 1) * size)
@@ -104,18 +111,14 @@ class SensorStream:
 
 def serial_of(segment: Segment) -> str:
     """The invented serial number of the sensor on a segment."""
-    return f"SYN-{SEGMENTS.index(segment) + 1:04d}"
+    return f"SYN-{BODY.index(segment) + 1:04d}"
 
 
-def sensor_streams(script: Script, layout: Layout, segments: Sequence[Segment] = WORN) -> list[SensorStream]:
-    """A stream for every segment, with clocks, packet numbers and mountings from the script's seed."""
-    places = default_places(script.seed, segments)
-    return [
-        SensorStream(
-            serial_of(one), script, places[one], layout, _drawn_clock(script.seed, one), RADIO_DELAY_S, script.seed
-        )
-        for one in segments
-    ]
+def sensor_streams(
+    script: Script, layout: Layout, segments: Sequence[Segment] = WORN, *, model: SensorModel | None = None
+) -> list[SensorStream]:
+    """A stream for every segment, with clocks, packet numbers, mountings and errors from the script's seed."""
+    return [_stream(script, layout, one, _drawn_clock(script.seed, one), RADIO_DELAY_S, model) for one in segments]
 
 
 def exact_items(
@@ -125,19 +128,29 @@ def exact_items(
     *,
     rate_hz: float | None = None,
     start_ns: int = 0,
+    model: SensorModel | None = None,
 ) -> Iterator[Item]:
     """The packets of true clocks without radio delay, in order of arrival; `layout` should be the lossless one.
 
     `rate_hz` replaces the layout's. ``host_ns`` is `start_ns` plus the instant of the packet's last sample, and
-    `start_ns` is session time 0.
+    `start_ns` is session time 0. With a `model` the samples have its errors; the clocks stay true.
     """
-    places = default_places(script.seed, segments)
     layout = layout if rate_hz is None else msgspec.structs.replace(layout, rate_hz=rate_hz)
-    streams = [
-        SensorStream(serial_of(one), script, places[one], layout, DeviceClock(), (0.0, 0.0), script.seed)
-        for one in segments
-    ]
+    streams = [_stream(script, layout, one, DeviceClock(), (0.0, 0.0), model) for one in segments]
     return raw_packets(streams, start_ns)
+
+
+def _stream(
+    script: Script,
+    layout: Layout,
+    segment: Segment,
+    clock: DeviceClock,
+    delay_s: tuple[float, float],
+    model: SensorModel | None,
+) -> SensorStream:
+    place = default_places(script.seed, (segment,))[segment]
+    rate_error = 0.0 if model is None else SensorErrors(model, script.seed, segment, layout.rate_hz).rate_error
+    return SensorStream(serial_of(segment), script, place, layout, clock, delay_s, script.seed, model, rate_error)
 
 
 def raw_packets(streams: Sequence[SensorStream], start_ns: int = 0) -> Iterator[RawPacket]:
@@ -151,7 +164,7 @@ def _labelled(stream: SensorStream, start_ns: int) -> Iterator[RawPacket]:
 
 
 def _drawn_clock(seed: int, segment: Segment) -> DeviceClock:
-    rng = np.random.default_rng([seed, 6, SEGMENTS.index(segment)])
+    rng = np.random.default_rng([seed, 6, BODY.index(segment)])
     return DeviceClock(
         first_tick=int(rng.integers(1 << 32)),
         first_sequence=int(rng.integers(1 << 16)),

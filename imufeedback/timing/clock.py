@@ -55,17 +55,28 @@ class SensorClock(Stage[DeviceBlock, Out]):
     """Puts one sensor's blocks into session time.
 
     `tick_unit_s` and `tick_bits` describe the counter, `nominal_hz` the rate that the sensor claims; the rate that it
-    really has is measured from the counter. `origin_ns` is the host time of session time 0.
+    really has is measured from the counter. `origin_ns` is the host time of session time 0, `delay_s` how long before
+    its tick the motion was that a sample tells of.
     """
 
     _state: _State
 
-    def __init__(self, sensor: str, *, tick_unit_s: float, tick_bits: int, nominal_hz: float, origin_ns: int) -> None:
+    def __init__(
+        self,
+        sensor: str,
+        *,
+        tick_unit_s: float,
+        tick_bits: int,
+        nominal_hz: float,
+        origin_ns: int,
+        delay_s: float = 0.0,
+    ) -> None:
         self.sensor = sensor
         self._unit_s = tick_unit_s
         self._mask = (1 << tick_bits) - 1
         self._nominal_s = 1.0 / nominal_hz
         self._origin_ns = origin_ns
+        self._delay_s = delay_s
         self._state = _State(period_s=self._nominal_s)
 
     @property
@@ -140,7 +151,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
             error = s.target[0] + s.target[1] * device_s - s.offset_s
             s.offset_s += min(max(error, -SLEW * step), SLEW * step)
             # the lower bound matters after a restart only: the old time base may have run ahead by a little
-            s.t_s = max(device_s + s.offset_s, s.t_s + MIN_STEP_S)
+            s.t_s = max(device_s + s.offset_s - self._delay_s, s.t_s + MIN_STEP_S)
             t_s.append(s.t_s)
         return t_s
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +44,12 @@ class Measured:
     limit: Band
     unit: str
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "value", float(self.value))  # numpy's numbers are not JSON's
+
     @property
     def ok(self) -> bool:
-        return self.limit.holds(self.value)
+        return bool(self.limit.holds(self.value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,8 @@ class Context:
     quick: bool = False
     """Fewer players, shorter runs; the same lines."""
     seed: int = 1
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    """Figures behind the lines, one per set, trial and method; steps add to it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from imufeedback.records import (
     StateChanged,
 )
 from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.synth.errors import SensorModel
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script
 from imufeedback.synth.stream import exact_items, serial_of
@@ -32,9 +33,15 @@ LAYOUT = "lossless"
 RATE_HZ = 200.0
 
 
-def items(script: Script, segments: Sequence[Segment] = SEGMENTS) -> Iterator[Item]:
-    """A session with perfect sensors; the fitting is asked for when its movements are over."""
-    text = resources.text("layouts", LAYOUT)
+def items(
+    script: Script,
+    segments: Sequence[Segment] = SEGMENTS,
+    *,
+    model: SensorModel | None = None,
+    layout_text: str | None = None,
+) -> Iterator[Item]:
+    """A session with perfect sensors, or with those of a model; the fitting is asked for after its movements."""
+    text = resources.text("layouts", LAYOUT) if layout_text is None else layout_text
     settings = Settings(
         sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in segments),
         layouts={LAYOUT: text},
@@ -43,7 +50,9 @@ def items(script: Script, segments: Sequence[Segment] = SEGMENTS) -> Iterator[It
         grid_hz=RATE_HZ,
     )
     yield Command(0, "begin", settings.to_args())
-    yield from _with_fit(exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ), script)
+    yield from _with_fit(
+        exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ, model=model), script
+    )
 
 
 def fit_command(script: Script) -> Command:

@@ -21,6 +21,8 @@ class Report:
     lines: list[tuple[str, Measured]] = field(default_factory=list)
     """(set, line)"""
     left_out: list[str] = field(default_factory=list)
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    """Figures behind the lines, one per set, trial and method."""
 
     @property
     def ok(self) -> bool:
@@ -45,6 +47,7 @@ class Report:
                 }
                 for name, line in self.lines
             ],
+            "rows": list(self.rows),
             "left_out": list(self.left_out),
         }
 
@@ -54,7 +57,7 @@ def run_sets(names: Sequence[str], context: Context, on_step: Callable[[str], No
 
     A step that fails outright is a line that does not hold, never a missing one. Raises UsageError for an unknown set.
     """
-    report = Report(context.quick, context.seed)
+    report = Report(context.quick, context.seed, rows=context.rows)
     for name, step in [(one, step) for one in names for step in sets.steps(one)]:
         on_step(step.title)
         try:

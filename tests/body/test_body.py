@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -11,23 +12,30 @@ from bodies import (
     ALL,
     BACK,
     DOWN,
+    GRID_HZ,
     LEFT,
     RIGHT,
     STANDING,
     UP,
     WORN,
+    Wearer,
     carry,
     command,
     degrees,
+    linked_forces,
     random_mounting,
     stretch,
+    times,
     true_fit,
 )
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
+from imufeedback.body.links import BEGIN_HEADING_SD_RAD, JOINTS
+from imufeedback.body.matrices import from_q
 from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.records import (
+    AlignedBlock,
     Angles,
     FitRefused,
     Fitted,
@@ -53,7 +61,6 @@ LEGS = {
     Side.LEFT: (Segment.LEFT_THIGH, Segment.LEFT_SHANK),
     Side.RIGHT: (Segment.RIGHT_THIGH, Segment.RIGHT_SHANK),
 }
-GRID_HZ = 200.0
 
 
 def body(hand: Hand = Hand.RIGHT, segments=ALL) -> Body:
@@ -73,24 +80,24 @@ def moved(*motions: tuple[tuple[Segment, ...], Rotation], segments=ALL) -> dict[
     return poses
 
 
-def times(begin_s: float, n: int) -> np.ndarray:
-    return begin_s + np.arange(n) / GRID_HZ
-
-
-def ready(stage: Body, segments=ALL, *, mounting=None, heading=HEADING, sd_rad: float = 0.0) -> Body:
+def ready(stage: Body, segments=ALL, *, mounting=None, heading=HEADING, sd_rad: float = 0.0) -> Wearer:
     """Fitted, and zeroed in standing at 0 s."""
     mounting = mounting if mounting is not None else random_mounting(3)
     stage.feed(command("set-fit", **fit_to_json(true_fit(mounting, segments, sd_rad))))
-    block = stretch(standing(segments), t_s=times(0.0, 4), mounting=mounting, heading_deg=heading, rest=True)
-    out = stage.feed(block)
+    worn = Wearer(stage, standing(segments), mounting, heading)
+    out = worn.hold(standing(segments), 0.0, seconds=0.02, rest=True)
     assert [type(one) for one in out] == [Zeroed, Angles]
     assert out[0].reason == "stillness"
-    return stage
+    return worn
 
 
-def angles_of(stage: Body, poses, *, at_s: float = 1.0, mounting=None, heading=HEADING) -> Angles:
-    mounting = mounting if mounting is not None else random_mounting(3)
-    (angles,) = stage.feed(stretch(poses, t_s=times(at_s, 2), mounting=mounting, heading_deg=heading))
+def rows(block: AlignedBlock, which: slice) -> AlignedBlock:
+    return AlignedBlock(block.segments, *(getattr(block, f.name)[which] for f in fields(block) if f.name != "segments"))
+
+
+def angles_of(worn: Wearer, poses, *, at_s: float = 1.0, **kwargs) -> Angles:
+    """Of two samples in a pose, after the movement into it."""
+    (angles,) = worn.hold(poses, at_s, seconds=0.01, **kwargs)
     assert isinstance(angles, Angles)
     return angles
 
@@ -195,7 +202,7 @@ def expected_hips() -> dict[Side, np.ndarray]:
 def test_joint_angles_do_not_depend_on_where_the_player_faces(facing):
     heading = {segment: own + facing for segment, own in HEADING.items()}
     stage = ready(body(), heading=heading)
-    found = angles_of(stage, POSE, heading=heading)
+    found = angles_of(stage, POSE)
     for side, expected in expected_hips().items():
         np.testing.assert_allclose(degrees(found, "hip", side)[-1], expected, atol=1e-6)
     np.testing.assert_allclose(np.rad2deg(found.pelvis.angle_rad[-1, 0]), 20, atol=1e-6)
@@ -205,13 +212,14 @@ def test_joint_angles_do_not_depend_on_where_the_player_faces(facing):
 @pytest.mark.parametrize("turn", [0, 90, 180, 270])
 def test_joint_angles_do_not_depend_on_how_a_sensor_is_strapped(axis, turn):
     mounting = {Segment.RIGHT_THIGH: Rotation.from_euler(axis, turn, degrees=True)}
-    found = angles_of(ready(body(), mounting=mounting), POSE, mounting=mounting)
+    found = angles_of(ready(body(), mounting=mounting), POSE)
     np.testing.assert_allclose(degrees(found, "hip", Side.RIGHT)[-1], expected_hips()[Side.RIGHT], atol=1e-6)
 
 
 def test_a_quaternion_and_its_negative_give_the_same_angles():
     stage = ready(body())
-    block = stretch(POSE, t_s=times(1.0, 2), mounting=random_mounting(3), heading_deg=HEADING)
+    stage.hold(POSE, 1.0)
+    block = stage.stretch(POSE, times(1.1, 2))
     flipped = block.q_es.copy()
     flipped[1] *= -1
     (found,) = stage.feed(type(block)(**{**{f: getattr(block, f) for f in block.__slots__}, "q_es": flipped}))
@@ -224,7 +232,7 @@ def test_pelvis_and_thigh_of_one_heading():
     tip, swing = carry(UP, AHEAD, -10), carry(DOWN, AHEAD, 40)  # flexion turns z-up segments backward
     poses = moved(((Segment.PELVIS,), tip), ((Segment.LEFT_THIGH, Segment.RIGHT_THIGH), swing), segments=WORN)
     stage = ready(body(segments=WORN), WORN, mounting={}, heading=40.0)
-    found = angles_of(stage, poses, mounting={}, heading=40.0)
+    found = angles_of(stage, poses)
     for side in Side:
         np.testing.assert_allclose(degrees(found, "hip", side)[-1], (30, 0, 0), atol=1e-6)
 
@@ -242,41 +250,52 @@ def test_angles_and_rates_of_a_whole_swing(hand):
     stage = body(hand)
     stage.feed(command("set-fit", **fit_to_json(true_fit(mounting, ALL))))
 
+    places = {one: ImuPlace(one, np.array(PLACES_M[one]), np.array([1.0, 0, 0, 0])) for one in ALL}
+
     def block(begin_s: float, end_s: float, rest: bool):
-        t_s = np.arange(begin_s, end_s, 1 / GRID_HZ)
+        t_s = np.arange(round(begin_s * GRID_HZ), round(end_s * GRID_HZ)) / GRID_HZ
         pose = script.golfer.pose(t_s)
         poses = {one: Rotation.from_quat(pose.q_eb(one), scalar_first=True).as_matrix() for one in ALL}
-        gyr = {one: pose.frames[one].gyr_rad_s for one in ALL}
-        made = stretch(poses, t_s=t_s, mounting=mounting, heading_deg=HEADING, gyr=gyr, rest=rest)
-        return pose, made
+        seen = {one: measure(pose, places[one]) for one in ALL}
+        gyr, acc = ({one: both[i] for one, both in seen.items()} for i in (0, 1))
+        return pose, stretch(poses, t_s=t_s, mounting=mounting, heading_deg=HEADING, gyr=gyr, acc=acc, rest=rest)
 
+    still_s = rep.start_s + 1.0
     stage.feed(block(0.5, 0.6, True)[1])
-    zeroed = stage.feed(block(rep.start_s + 0.2, rep.start_s + 1.0, True)[1])[0]
+    stage.feed(block(0.6, still_s, False)[1])
+    zeroed = stage.feed(block(still_s, still_s + 0.02, True)[1])[0]
     assert zeroed.reason == "address"
-    pose, swing = block(rep.address_s, rep.finish_s, False)
+    pose, swing = block(still_s + 0.02, rep.finish_s, False)
     (found,) = stage.feed(swing)
-    np.testing.assert_allclose(found.pelvis.angle_rad, pose.pelvis_rad, atol=1e-9)
-    np.testing.assert_allclose(found.pelvis.rate_rad_s, pose.pelvis_rate_rad_s, atol=1e-9)
+    np.testing.assert_allclose(found.pelvis.angle_rad, pose.pelvis_rad, atol=np.deg2rad(0.3))
+    np.testing.assert_allclose(found.pelvis.rate_rad_s, pose.pelvis_rate_rad_s, atol=np.deg2rad(3.0))
     for side in Side:
         hip, knee = found.joint("hip", side), found.joint("knee", side)
-        np.testing.assert_allclose(hip.angle_rad, pose.hip_rad[side], atol=1e-9)
-        np.testing.assert_allclose(hip.rate_rad_s, pose.hip_rate_rad_s[side], atol=1e-8)
-        np.testing.assert_allclose(knee.angle_rad, pose.knee_rad[side], atol=1e-9)
-        np.testing.assert_allclose(knee.rate_rad_s, pose.knee_rate_rad_s[side], atol=1e-8)
+        np.testing.assert_allclose(hip.angle_rad, pose.hip_rad[side], atol=np.deg2rad(1.0))
+        np.testing.assert_allclose(hip.rate_rad_s, pose.hip_rate_rad_s[side], atol=np.deg2rad(12.0))
+        np.testing.assert_allclose(knee.angle_rad, pose.knee_rad[side], atol=np.deg2rad(1.5))
+        for joint, true in ((hip, pose.hip_rad[side]), (knee, pose.knee_rad[side])):
+            assert (np.abs(joint.angle_rad - true) / joint.sd_rad).max() < 3.0
 
 
 def test_rates_are_the_derivative_of_the_angles():
     """Also across blocks, and also where the angle wraps: no spike."""
-    t_s = times(1.0, 400)
-    turn = np.deg2rad(100.0) * (t_s - 1.0) + np.deg2rad(90.0)  # passes 180°
-    spin = Rotation.from_rotvec(np.outer(turn, UP))
-    poses = standing(WORN) | {Segment.PELVIS: spin.as_matrix() @ STANDING}
-    gyr = {one: np.zeros((400, 3)) for one in WORN} | {Segment.PELVIS: np.tile([0, np.deg2rad(100.0), 0], (400, 1))}
-    stage = ready(body(segments=WORN), WORN)
-    (found,) = stage.feed(stretch(poses, t_s=t_s, mounting=random_mounting(3), heading_deg=HEADING, gyr=gyr))
-    assert np.ptp(found.pelvis.angle_rad[:, 0]) > np.pi
-    np.testing.assert_allclose(found.pelvis.rate_rad_s[:, 0], np.deg2rad(100.0), atol=1e-9)
-    np.testing.assert_allclose(found.joint("hip", Side.RIGHT).rate_rad_s[:, 2], -np.deg2rad(100.0), atol=1e-9)
+    n = 500
+    rate = np.deg2rad(150.0) * np.sin(np.pi / 2 * np.minimum(np.arange(n) / 100, 1.0)) ** 2
+    turn = np.concatenate(([0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1])))) / GRID_HZ  # passes 180°
+    poses = {one: np.tile(STANDING, (n, 1, 1)) for one in WORN}
+    poses[Segment.PELVIS] = Rotation.from_rotvec(np.outer(turn, UP)).as_matrix() @ STANDING
+    gyr = {one: np.zeros((n, 3)) for one in WORN} | {Segment.PELVIS: np.outer(rate, [0, 1, 0])}
+    worn = ready(body(segments=WORN), WORN)
+    whole = worn.stretch(poses, times(0.02, n), gyr=gyr, acc=linked_forces(poses, gyr))
+    found = [out for k in range(0, n, 4) for out in worn.feed(rows(whole, slice(k, k + 4)))]
+    angle = np.concatenate([one.pelvis.angle_rad[:, 0] for one in found])
+    assert np.ptp(angle) > np.pi
+    told = np.concatenate([one.pelvis.rate_rad_s[:, 0] for one in found])
+    np.testing.assert_allclose(told, rate, atol=1e-9)
+    np.testing.assert_allclose(np.gradient(np.unwrap(angle), 1 / GRID_HZ)[1:-1], rate[1:-1], atol=1e-3)
+    hip = np.concatenate([one.joint("hip", Side.RIGHT).rate_rad_s[:, 2] for one in found])
+    np.testing.assert_allclose(hip, -rate, atol=1e-6)
 
 
 # ── fits ─────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -358,7 +377,8 @@ def test_a_fit_of_what_was_just_done(fitting_movements):
     assert fitted.t_s == pytest.approx(25.0)
     for one in fitted.fit.segments:
         error = Rotation.from_quat(one.q_sb, scalar_first=True) * mounting[one.segment].inv()
-        assert np.rad2deg(error.magnitude()) < 0.1
+        # zero-g offsets are looked for where there are none: a body that is not of the usual size shows a few mg
+        assert np.rad2deg(error.magnitude()) < 0.5
 
 
 def test_one_window_of_movement_serves_all(fitting_movements):
@@ -401,9 +421,8 @@ def turned(poses, degrees_: float):
     return {one: spin @ R for one, R in poses.items()}
 
 
-def hold(stage: Body, poses, begin_s: float, *, seconds: float = 0.1, rest: bool = True) -> list:
-    t_s = times(begin_s, round(seconds * GRID_HZ))
-    return stage.feed(stretch(poses, t_s=t_s, mounting=random_mounting(3), heading_deg=HEADING, rest=rest))
+def hold(worn: Wearer, poses, at_s: float, *, rest: bool = True, **kwargs) -> list:
+    return worn.hold(poses, at_s, rest=rest, **kwargs)
 
 
 def zeroings(out: list) -> list[str]:
@@ -419,7 +438,8 @@ def test_address_zeroes_turn_and_rotation_but_never_the_thigh_angle():
     assert degrees(before, "hip", Side.RIGHT)[-1, 2] < -5
     out = hold(stage, pose, 2.0)
     assert zeroings(out) == ["address"]
-    angles = out[-1]
+    np.testing.assert_allclose(out[-1].pelvis.angle_rad[-1, 0], 0, atol=1e-9)
+    (angles,) = hold(stage, pose, 2.1, rest=False)
     np.testing.assert_allclose(angles.pelvis.angle_rad[-1, 0], 0, atol=1e-9)
     for side in Side:
         np.testing.assert_allclose(degrees(angles, "hip", side)[-1, 2], 0, atol=1e-6)
@@ -468,21 +488,47 @@ def test_moving_is_no_address():
 
 
 def test_zero_on_request_takes_the_next_complete_sample():
-    stage = ready(body())
-    assert stage.feed(command("zero", 1.0)) == []
-    ok = {Segment.LEFT_THIGH: np.zeros(2, dtype=bool)}
-    mount = random_mounting(3)
+    worn = ready(body())
     pose = turned(POSE, 25)
-    out = stage.feed(stretch(pose, t_s=times(1.0, 2), mounting=mount, heading_deg=HEADING, ok=ok))
-    assert zeroings(out) == []
-    out = stage.feed(stretch(pose, t_s=times(1.1, 2), mounting=mount, heading_deg=HEADING))
+    hold(worn, pose, 1.0, rest=False)
+    assert worn.feed(command("zero", 1.1)) == []
+    ok = {Segment.LEFT_THIGH: np.zeros(2, dtype=bool)}
+    assert zeroings(worn.feed(worn.stretch(pose, times(1.1, 2), ok=ok))) == []
+    out = worn.feed(worn.stretch(pose, times(1.11, 2)))
     assert zeroings(out) == ["asked"]
     np.testing.assert_allclose(out[-1].pelvis.angle_rad[:, 0], 0, atol=1e-9)
-    out = stage.feed(stretch(pose, t_s=times(1.2, 2), mounting=mount, heading_deg=HEADING))
+    out = worn.feed(worn.stretch(pose, times(1.12, 2)))
     assert zeroings(out) == []
+    for side in Side:
+        np.testing.assert_allclose(degrees(out[-1], "hip", side)[:, 2], 0, atol=1e-6)
+
+
+def test_the_first_zero_wants_a_whole_block():
+    """The joints begin with its first sample: where a sensor is missing there, the next block has to do."""
+    stage = body()
+    stage.feed(command("set-fit", **fit_to_json(true_fit(random_mounting(3), ALL))))
+    worn = Wearer(stage, standing(), random_mounting(3), HEADING)
+    ok = {Segment.LEFT_THIGH: np.array([False, True, True, True])}
+    assert worn.feed(worn.stretch(standing(), times(20.0, 4), rest=True, ok=ok)) == []
+    zeroed, angles = worn.feed(worn.stretch(standing(), times(20.02, 4), rest=True))
+    assert isinstance(zeroed, Zeroed)
+    for joint in angles.joints:
+        np.testing.assert_allclose(joint.angle_rad, 0, atol=1e-9)
+        assert np.rad2deg(joint.sd_rad).max() < 1.5
 
 
 # ── error bars, bad data, state ──────────────────────────────────────────────────────────────────────────────────
+
+
+def with_turn_error(worn: Wearer, sd_rad: dict[Side, float]) -> None:
+    """Make each hip's filter unsure by so much about the vertical, and of nothing else."""
+    state = worn.stage.state
+    up = worn.mounting[Segment.PELVIS].apply(worn.poses[Segment.PELVIS].T @ UP)
+    up = from_q(np.array(state.links.S[Segment.PELVIS])) @ up
+    for k, one in state.links.joints.items():
+        one.link.P[:] = 0.0
+        one.link.P[:3, :3] = sd_rad[JOINTS[k].side] ** 2 * np.outer(up, up)
+    worn.stage.state = state
 
 
 def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():
@@ -491,47 +537,62 @@ def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():
     P = carry(UP, AHEAD, 20)
     thigh = P.as_matrix() @ STANDING @ Rotation.from_euler("ZXY", (30, -10, 0), degrees=True).as_matrix()
     poses = standing(WORN) | {Segment.PELVIS: P.as_matrix() @ STANDING, Segment.RIGHT_THIGH: thigh}
-    stage = ready(body(segments=WORN), WORN)
-    sd = {one: np.full(2, np.deg2rad(10.0) if one is Segment.RIGHT_THIGH else 0.0) for one in WORN}
-    mount = random_mounting(3)
-    (found,) = stage.feed(stretch(poses, t_s=times(1, 2), mounting=mount, heading_deg=HEADING, heading_sd_rad=sd))
+    worn = ready(body(segments=WORN), WORN)
+    hold(worn, poses, 1.0, rest=False)
+    with_turn_error(worn, {Side.RIGHT: np.deg2rad(10.0), Side.LEFT: 0.0})
+    found = angles_of(worn, poses, at_s=1.1)
     np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.RIGHT).sd_rad[-1]), (1.6, 1.9, 9.9), atol=0.35)
-    np.testing.assert_allclose(found.joint("hip", Side.LEFT).sd_rad, 0, atol=1e-12)
+    np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.LEFT).sd_rad), 0, atol=0.1)
 
 
-def test_the_error_bar_counts_from_the_zero():
-    stage = ready(body(segments=WORN), WORN)
-    mount = random_mounting(3)
+def test_the_pelvis_error_bar_counts_from_the_zero():
+    worn = ready(body(segments=WORN), WORN)
 
-    def fed(at_s: float, sd_deg: float):
+    def fed(at_s: float, sd_deg: float) -> Angles:
         sd = dict.fromkeys(WORN, np.full(2, np.deg2rad(sd_deg)))
-        t_s = times(at_s, 2)
-        poses = standing(WORN)
-        return stage.feed(stretch(poses, t_s=t_s, mounting=mount, heading_deg=HEADING, heading_sd_rad=sd))[-1]
+        return worn.feed(worn.stretch(standing(WORN), times(at_s, 2), heading_sd_rad=sd))[-1]
 
     assert np.rad2deg(fed(60, 3.0).pelvis.sd_rad[-1, 0]) == pytest.approx(3.0, abs=1e-6)
-    assert np.rad2deg(fed(61, 3.1).joint("hip", Side.LEFT).sd_rad[-1, 2]) == pytest.approx(3.1 * 2**0.5, abs=1e-6)
-    stage.feed(command("zero", 61.5))
+    worn.feed(command("zero", 61.5))
     fed(62, 4.0)
     assert np.rad2deg(fed(63, 4.5).pelvis.sd_rad[-1, 0]) == pytest.approx(0.5, abs=1e-6)
 
 
+def test_the_hip_error_bar_grows_about_the_vertical_and_falls_with_a_zero():
+    """At rest nothing shows the heading, gravity holds the tilt: in 20 s the rotation gets less sure by the
+    gyroscope's wander, the thigh angle does not; whatever the sensors' own filters think of their headings."""
+    worn = ready(body(segments=WORN), WORN)
+    before = angles_of(worn, standing(WORN), at_s=0.02).joint("hip", Side.LEFT).sd_rad[-1]
+    assert before[2] == pytest.approx(BEGIN_HEADING_SD_RAD, rel=0.1)
+    sd = dict.fromkeys(WORN, np.full(4000, 0.5))
+    worn.feed(worn.stretch(standing(WORN), times(0.03, 4000), heading_sd_rad=sd))
+    after = angles_of(worn, standing(WORN), at_s=20.03).joint("hip", Side.LEFT).sd_rad[-1]
+    assert np.rad2deg(after[2]) == pytest.approx(np.hypot(0.7, 0.2 * 20**0.5), rel=0.1)
+    assert (after[:2] < 1.05 * before[:2]).all()
+    worn.feed(command("zero", 20.04))
+    worn.feed(worn.stretch(standing(WORN), times(20.04, 2)))
+    zeroed = angles_of(worn, standing(WORN), at_s=20.05).joint("hip", Side.LEFT).sd_rad[-1]
+    assert zeroed[2] == pytest.approx(BEGIN_HEADING_SD_RAD, rel=0.1)
+
+
 def test_the_fittings_error_is_in_every_angle():
-    found = angles_of(ready(body(segments=WORN), WORN, sd_rad=np.deg2rad(2.0)), standing(WORN))
-    np.testing.assert_allclose(np.rad2deg(found.pelvis.sd_rad[-1]), 2.0, atol=1e-6)
-    np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.LEFT).sd_rad[-1]), 2.0 * 2**0.5, atol=1e-6)
+    fitted, exact = (angles_of(ready(body(segments=WORN), WORN, sd_rad=sd), standing(WORN)) for sd in (0.035, 0.0))
+    np.testing.assert_allclose(fitted.pelvis.sd_rad[-1], 0.035, atol=1e-9)
+    more = fitted.joint("hip", Side.LEFT).sd_rad[-1] ** 2 - exact.joint("hip", Side.LEFT).sd_rad[-1] ** 2
+    np.testing.assert_allclose(more, 2 * 0.035**2, rtol=1e-6)
 
 
 def test_a_sensor_without_data_spoils_its_own_joints_only():
-    stage = ready(body())
+    worn = ready(body())
+    hold(worn, POSE, 1.0, rest=False)
     ok = {Segment.LEFT_THIGH: np.array([True, False, True])}
-    mount = random_mounting(3)
-    (found,) = stage.feed(stretch(POSE, t_s=times(1, 3), mounting=mount, heading_deg=HEADING, ok=ok))
+    (found,) = worn.feed(worn.stretch(POSE, times(1.1, 3), ok=ok))
     for joint in found.joints:
         spoilt = joint.side is Side.LEFT
         np.testing.assert_array_equal(joint.ok, [True, not spoilt, True])
         np.testing.assert_array_equal(np.isnan(joint.angle_rad).any(axis=1), ~joint.ok)
         np.testing.assert_array_equal(np.isnan(joint.rate_rad_s).any(axis=1), ~joint.ok)
+        np.testing.assert_array_equal(np.isnan(joint.sd_rad).any(axis=1), ~joint.ok)
     assert found.pelvis.ok.all()
     assert np.isfinite(found.pelvis.angle_rad).all()
 
@@ -546,21 +607,26 @@ def test_near_the_pole_the_joint_is_not_ok():
 
 
 def test_first_half_and_restored_state_and_second_half_are_the_whole():
-    mount = random_mounting(3)
+    """Over movements, zeroings and a sensor that is missing for a while."""
+    worn = Wearer(body(), standing(), random_mounting(3), HEADING)
 
     def items():
-        yield command("set-fit", **fit_to_json(true_fit(mount, ALL)))
+        yield command("set-fit", **fit_to_json(true_fit(worn.mounting, ALL)))
         for k, pose in enumerate((standing(), standing(), ADDRESS, POSE, standing(), turned(ADDRESS, 70), POSE)):
-            rest = pose is not POSE
-            yield stretch(pose, t_s=times(2.0 * k, 10), mounting=mount, heading_deg=HEADING, rest=rest)
+            way, still = worn.moving(pose, 2.0 * k), pose is not POSE
+            yield from (rows(way, slice(at, at + 7)) for at in range(0, len(way.t_s), 7))
+            yield worn.stretch(pose, times(2.0 * k, 10), rest=still)
+        ok = {Segment.LEFT_THIGH: np.arange(10) > 6}
+        yield worn.stretch(POSE, times(19, 10), ok=ok)
         yield command("zero", 20.0)
-        yield stretch(turned(POSE, 10), t_s=times(21, 10), mounting=mount, heading_deg=HEADING)
+        yield worn.moving(turned(POSE, 10), 21)
+        yield worn.stretch(turned(POSE, 10), times(21, 10))
 
-    whole = body()
-    expected = [out for item in items() for out in whole.feed(item)]
-    assert sum(isinstance(one, Zeroed) for one in expected) == 4
     listed = list(items())
-    for cut in range(len(listed) + 1):
+    whole = body()
+    expected = [out for item in listed for out in whole.feed(item)]
+    assert [one.reason for one in expected if isinstance(one, Zeroed)] == ["stillness", "address", "address", "asked"]
+    for cut in (0, 1, 2, 14, 29, 38, 43, 60, 77, len(listed) - 4, len(listed) - 2, len(listed)):
         first = body()
         found = [out for item in listed[:cut] for out in first.feed(item)]
         second = body()

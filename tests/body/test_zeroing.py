@@ -47,9 +47,9 @@ def test_a_zero_brings_every_earth_into_the_pelvis_earth():
         one: (Rotation.from_euler("z", headings[one], degrees=True) * motion).as_matrix() @ STANDING
         for one, motion in flexed.items()
     }
-    zero = zero_at(R_eb, dict.fromkeys(R_eb, 0.1), 7.0)
+    zero = zero_at(R_eb, 0.1, 7.0)
     assert zero.t_s == 7.0
-    assert zero.heading_sd_rad == dict.fromkeys(R_eb, 0.1)
+    assert zero.heading_sd_rad == 0.1
     assert pelvis.angles(about_vertical(-zero.pelvis_rad) @ R_eb[Segment.PELVIS])[0] == pytest.approx(0, abs=1e-9)
     assert set(zero.of) == set(flexed) - {Segment.PELVIS}
     for one, turn in zero.of.items():
@@ -61,7 +61,7 @@ def test_a_zero_of_a_turned_out_foot_takes_the_rotation_out():
     """What zeroing means: the rotation of this pose counts as zero from here on."""
     P = (carry(AHEAD, LEFT, 10) * carry(UP, AHEAD, 18)).as_matrix() @ STANDING
     T = (carry(AHEAD, -LEFT, 20) * carry(DOWN, AHEAD, 12)).as_matrix() @ STANDING
-    zero = zero_at({Segment.PELVIS: P, Segment.RIGHT_THIGH: T}, {}, 0.0)
+    zero = zero_at({Segment.PELVIS: P, Segment.RIGHT_THIGH: T}, 0.0, 0.0)
     assert abs(jcs.angles(P.T @ T)[2]) > 0.3
     found = jcs.angles(P.T @ about_vertical(zero.of[Segment.RIGHT_THIGH]) @ T)
     assert found[2] == pytest.approx(0, abs=1e-9)

@@ -45,13 +45,15 @@ def turning(seconds: float = 6.0) -> tuple[np.ndarray, np.ndarray, Rotation]:
 @pytest.mark.parametrize("name", filters())
 def test_a_filter_is_finite_unit_and_causal(name: str) -> None:
     gyr, acc, _ = turning()
-    q_es, bias = make(name, PERIOD_S).run(gyr, acc)
+    q_es, bias, observed = make(name, PERIOD_S).run(gyr, acc)
     assert q_es.shape == (len(gyr), 4)
     assert bias.shape == (len(gyr), 3)
+    assert observed.shape == (len(gyr),)
+    assert observed.dtype == bool
     assert np.isfinite(q_es).all()
     assert np.isfinite(bias).all()
     np.testing.assert_allclose(np.linalg.norm(q_es, axis=1), 1.0, atol=1e-9)
-    early, _ = make(name, PERIOD_S).run(gyr[:500], acc[:500])
+    early, *_ = make(name, PERIOD_S).run(gyr[:500], acc[:500])
     np.testing.assert_array_equal(early, q_es[:500], "later samples must not change what came before")
 
 
@@ -82,6 +84,7 @@ def test_a_filters_state_is_its_whole_memory(name: str, cut: int) -> None:
     rest = second.run(gyr[cut:], acc[cut:])
     np.testing.assert_array_equal(rest[0], whole[0][cut:])
     np.testing.assert_array_equal(rest[1], whole[1][cut:])
+    np.testing.assert_array_equal(rest[2], whole[2][cut:])
 
 
 # ── rules ────────────────────────────────────────────────────────────────────────────────────────────────────────

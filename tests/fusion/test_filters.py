@@ -34,7 +34,7 @@ def motion(seconds: float) -> tuple[np.ndarray, Rotation, np.ndarray, np.ndarray
 
 
 def run(name: str, gyr, acc, period_s: float = 1 / HZ):
-    q, bias = make(name, period_s).run(gyr, acc)
+    q, bias, _ = make(name, period_s).run(gyr, acc)
     return Rotation.from_quat(q, scalar_first=True), q, bias
 
 
@@ -55,6 +55,7 @@ def test_output_is_finite_and_of_unit_length(name):
     _, q, bias = run(name, gyr, acc)
     assert q.shape == (800, 4)
     assert bias.shape == (800, 3)
+    assert make(name, 1 / HZ).run(gyr, acc)[2].shape == (800,)
     assert np.isfinite(bias).all()
     np.testing.assert_allclose(np.linalg.norm(q, axis=1), 1.0, atol=1e-9)
 
@@ -96,8 +97,8 @@ def test_one_batch_is_the_same_as_sample_by_sample(name):
     _, whole, bias = run(name, gyr, acc)
     one_by_one = make(name, 1 / HZ)
     parts = [one_by_one.run(gyr[k : k + 1], acc[k : k + 1]) for k in range(len(gyr))]
-    np.testing.assert_array_equal(np.concatenate([q for q, _ in parts]), whole)
-    np.testing.assert_array_equal(np.concatenate([b for _, b in parts]), bias)
+    np.testing.assert_array_equal(np.concatenate([q for q, *_ in parts]), whole)
+    np.testing.assert_array_equal(np.concatenate([b for _, b, _ in parts]), bias)
 
 
 @pytest.mark.parametrize("half", [0, 1, 250])
@@ -111,9 +112,24 @@ def test_first_half_and_restored_state_and_second_half_are_the_whole(name, half)
     first.run(gyr[::-1], acc[::-1])  # a kept state does not change with the filter that it came from
     second = make(name, 1 / HZ)
     second.state = kept
-    q, later_bias = second.run(gyr[half:], acc[half:])
+    q, later_bias, _ = second.run(gyr[half:], acc[half:])
     np.testing.assert_array_equal(q, whole[half:])
     np.testing.assert_array_equal(later_bias, bias[half:])
+
+
+def test_a_bias_is_called_observed_at_rest_and_never_in_motion():
+    """VQF tells its rests, after the 1.5 s that it wants; Madgwick's has no bias; Mahony's integral always counts."""
+    n = int(3 * HZ)
+    gyr, acc = samples_of(still_at(START), np.arange(n) / HZ)
+    _, _, moving, pulled = motion(4.0)
+    whole = np.vstack((gyr, moving[int(HZ) :])), np.vstack((acc, pulled[int(HZ) :]))
+    seen = {one: make(one, 1 / HZ).run(*whole)[2] for one in ("madgwick", "mahony", "vqf")}
+    assert seen["vqf"].dtype == bool
+    assert seen["vqf"][int(2 * HZ) : n].all()
+    assert not seen["vqf"][: int(HZ)].any()
+    assert not seen["vqf"][n + int(HZ) :].any()
+    assert not seen["madgwick"].any()
+    assert seen["mahony"].all()
 
 
 def test_still_stays_still(name):

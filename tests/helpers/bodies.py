@@ -6,10 +6,13 @@ The earth is z up and the player faces x: ahead is x, left is y. Segment axes ar
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from imufeedback.body import Body
+from imufeedback.body.links import JOINTS
 from imufeedback.records import (
     AlignedBlock,
     Angles,
@@ -83,6 +86,84 @@ def stretch(
         ok=frozen(np.stack(fine, axis=1), np.bool_),
         saturated=frozen(np.zeros(shape), np.bool_),
     )
+
+
+GRID_HZ = 200.0
+MOVE_S = 0.4
+"""How long a movement from one pose to the next takes."""
+
+
+def times(begin_s: float, n: int) -> Floats:
+    return begin_s + np.arange(n) / GRID_HZ
+
+
+def movement(
+    begin: Mapping[Segment, Floats], end: Mapping[Segment, Floats], seconds: float = MOVE_S
+) -> tuple[dict[Segment, Floats], dict[Segment, Floats]]:
+    """Every segment turns about one axis of its own from a pose to the next: (N, 3, 3) poses and (N, 3) angular rates
+    in segment axes, still in the first and the last of them.
+
+    Between two samples it turns by the mean of their rates, so that the rates tell the poses exactly.
+    """
+    speed = np.sin(np.pi * np.arange(round(seconds * GRID_HZ) + 1) / round(seconds * GRID_HZ)) ** 2
+    part = np.concatenate(([0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))))
+    speed, part = speed / part[-1], part / part[-1]
+    poses, rates = {}, {}
+    for one in begin:
+        turn = (Rotation.from_matrix(begin[one]).inv() * Rotation.from_matrix(end[one])).as_rotvec()
+        poses[one] = begin[one] @ Rotation.from_rotvec(np.outer(part, turn)).as_matrix()
+        rates[one] = np.outer(speed, turn) * GRID_HZ
+    return poses, rates
+
+
+def linked_forces(poses: Mapping[Segment, Floats], rates: Mapping[Segment, Floats]) -> dict[Segment, Floats]:
+    """(N, 3) specific force in segment axes of sensors at their usual places, on segments that their joints hold
+    together; the pelvis sensor turns on its spot, and nothing moves before and after."""
+
+    def about(one: Segment, arm: Sequence[float]) -> Floats:
+        """Acceleration, in earth axes, of a point that turns with a segment about its sensor."""
+        padded = np.vstack((np.zeros(3), rates[one], np.zeros(3)))
+        spin = (padded[2:] - padded[:-2]) * (GRID_HZ / 2)
+        lever = np.cross(spin, arm) + np.cross(rates[one], np.cross(rates[one], arm))
+        out: Floats = np.einsum("nij,nj->ni", poses[one], lever)
+        return out
+
+    accelerated = {Segment.PELVIS: np.zeros_like(rates[Segment.PELVIS])}
+    for joint in sorted(JOINTS, key=lambda one: one.name):  # hips, then knees
+        if joint.distal in poses:
+            centre = accelerated[joint.proximal] + about(joint.proximal, joint.arms_m[0])
+            accelerated[joint.distal] = centre - about(joint.distal, joint.arms_m[1])
+    return {one: np.einsum("nji,nj->ni", R, accelerated[one] + G * UP) for one, R in poses.items()}
+
+
+@dataclass
+class Wearer:
+    """A body stage and what its wearer did last: each pose is reached by a movement that the sensors feel."""
+
+    stage: Body
+    poses: dict[Segment, Floats]
+    mounting: Mapping[Segment, Rotation]
+    heading_deg: Mapping[Segment, float] | float
+
+    def feed(self, item: AlignedBlock | Command) -> list:
+        return self.stage.feed(item)
+
+    def stretch(self, poses: Mapping[Segment, Floats], t_s: Floats, **kwargs: object) -> AlignedBlock:
+        """As worn here."""
+        return stretch(poses, t_s=t_s, mounting=self.mounting, heading_deg=self.heading_deg, **kwargs)  # type: ignore[arg-type]
+
+    def moving(self, poses: Mapping[Segment, Floats], at_s: float) -> AlignedBlock:
+        """The movement from the last pose to this one, which is reached just before `at_s`."""
+        way, rates = movement(self.poses, poses)
+        n = len(rates[Segment.PELVIS])
+        self.poses = dict(poses)
+        return self.stretch(way, at_s + (np.arange(n) - n) / GRID_HZ, gyr=rates, acc=linked_forces(way, rates))
+
+    def hold(self, poses: Mapping[Segment, Floats], at_s: float, *, seconds: float = 0.1, **kwargs: object) -> list:
+        """What the stage says of holding a pose from `at_s` on, after having moved into it."""
+        if any(not np.array_equal(poses[one], self.poses[one]) for one in poses):
+            self.feed(self.moving(poses, at_s))
+        return self.feed(self.stretch(poses, times(at_s, round(seconds * GRID_HZ)), **kwargs))
 
 
 def true_fit(mounting: Mapping[Segment, Rotation], segments: Sequence[Segment], sd_rad: float = 0.0) -> Fit:

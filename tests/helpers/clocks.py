@@ -24,8 +24,10 @@ def device_block(
     )
 
 
-def clock(*, unit_s: float = 1e-6, bits: int = 32, hz: float = 200.0, sensor: str = "a") -> SensorClock:
-    return SensorClock(sensor, tick_unit_s=unit_s, tick_bits=bits, nominal_hz=hz, origin_ns=0)
+def clock(
+    *, unit_s: float = 1e-6, bits: int = 32, hz: float = 200.0, sensor: str = "a", delay_s: float = 0.0
+) -> SensorClock:
+    return SensorClock(sensor, tick_unit_s=unit_s, tick_bits=bits, nominal_hz=hz, origin_ns=0, delay_s=delay_s)
 
 
 def packets(

@@ -22,6 +22,12 @@ def test_lossless_has_its_own_ticks_and_float64() -> None:
     assert LOSSLESS.sample_bytes == 8 * 7
 
 
+def test_the_delay_of_a_sensors_filters_is_nothing_unless_declared() -> None:
+    assert HOUSE.delay_s == 0.0
+    text = layout_text("house").replace("rate_hz = 200.0", "rate_hz = 200.0\ndelay_s = 0.0045", 1)
+    assert parse_layout(text, "mine.toml").delay_s == 0.0045
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
@@ -31,6 +37,8 @@ def test_lossless_has_its_own_ticks_and_float64() -> None:
         ('name = "gyr_x"', 'name = "gyr_y"', ["sample", "gyr_y twice"]),
         ('name = "gyr_x"', 'name = "mag_x"', ["sample name", "mag_x", "gyr_x"]),
         ("rate_hz = 200.0", "", ["rate_hz"]),
+        ("rate_hz = 200.0", "rate_hz = 200.0\ndelay_s = -0.001", ["delay_s"]),
+        ("rate_hz = 200.0", "rate_hz = 200.0\ndelay_s = 4.5", ["delay_s", "0.1"]),
         ("unit_s = 1e-6", "unit_s = 0.0", ["counter", "unit_s"]),
         ("bits = 32", "bits = 33", ["counter.bits", "tick"]),
         ("samples_per_packet = 4", "samples_per_packet = 43", ["samples_per_packet", "42"]),

@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.golfer import SEGMENTS, Golfer
+from imufeedback.synth.golfer import BODY, SEGMENTS, Golfer
 from imufeedback.synth.kinematics import EARTH_FROM_Y_UP
 from imufeedback.synth.plan import STANDING, Channel, Plan, hold, leg
 from imufeedback.synth.player import Pace, make_player
@@ -116,7 +116,7 @@ def product(steps: Rotation) -> Rotation:
     return steps[0]
 
 
-@pytest.mark.parametrize("segment", SEGMENTS)
+@pytest.mark.parametrize("segment", BODY)
 def test_gyroscope_integrates_back_to_the_orientation(whole: tuple[Script, np.ndarray], segment: Segment) -> None:
     """scipy's Rotation, with the rate in the middle of every 1 ms step, from the first instant to the last."""
     script, t = whole
@@ -147,8 +147,8 @@ def test_acceleration_is_the_second_derivative_of_position(whole: tuple[Script, 
 def test_nothing_jumps_between_the_pieces(whole: tuple[Script, np.ndarray]) -> None:
     script, _ = whole
     borders = np.array([piece.start_s for piece in script.golfer.plan.pieces[1:]])
-    before, after = script.golfer.pose(borders - 1e-9), script.golfer.pose(borders + 1e-9)
-    for segment in SEGMENTS:
+    before, after = script.golfer.pose(borders - 1e-9, BODY), script.golfer.pose(borders + 1e-9, BODY)
+    for segment in BODY:
         a, b = before.frames[segment], after.frames[segment]
         np.testing.assert_allclose(a.q_eb, b.q_eb, atol=1e-7)
         np.testing.assert_allclose(a.gyr_rate_rad_s2, b.gyr_rate_rad_s2, atol=1e-3)
@@ -190,8 +190,8 @@ def test_a_left_hander_is_the_mirror_image(flaw: Flaw) -> None:
     left = make_script(hand=Hand.LEFT, pace=Pace.FULL, flaw=flaw, reps=2, seed=9)
     assert right.truth == left.truth
     t = np.arange(right.ready_s, right.duration_s, 0.01)
-    one, other = right.golfer.pose(t), left.golfer.pose(t)
-    swapped = {Segment.PELVIS: Segment.PELVIS}
+    one, other = right.golfer.pose(t, BODY), left.golfer.pose(t, BODY)
+    swapped = {Segment.PELVIS: Segment.PELVIS, Segment.LEAD_FOREARM: Segment.LEAD_FOREARM}
     for side in Side:
         swapped |= {Segment.thigh(side): Segment.thigh(side.other), Segment.shank(side): Segment.shank(side.other)}
     earth, body = np.diag([1.0, -1.0, 1.0]), np.diag([1.0, 1.0, -1.0])
@@ -211,6 +211,49 @@ def test_a_part_of_the_segments_is_the_same_part_of_all(swing_script: Script) ->
     np.testing.assert_array_equal(some.q_eb(Segment.LEFT_SHANK), swing_script.golfer.pose(t).q_eb(Segment.LEFT_SHANK))
 
 
-def test_a_segment_that_is_not_there_is_refused(swing_script: Script) -> None:
-    with pytest.raises(UsageError, match="no lead_forearm"):
-        swing_script.golfer.pose(np.array([0.0]), (Segment.LEAD_FOREARM,))
+def test_the_forearm_swings_as_one_does_and_is_struck() -> None:
+    """Common practice: the hands are above the shoulder at the top; arms turn at some 1000 °/s."""
+    script = make_script(pace=Pace.FULL, reps=1, seed=2)
+    rep = script.truth.reps[0]
+    pose = script.golfer.pose(np.linspace(rep.top_s, rep.finish_s, 4001), (Segment.LEAD_FOREARM,))
+    arm = pose.frames[Segment.LEAD_FOREARM]
+    wrist = arm.moved((0.0, -script.golfer.player.body.forearm_m, 0.0))
+    rate = np.degrees(np.linalg.norm(arm.gyr_rad_s, axis=1))
+    assert wrist.position_m[0, 2] > wrist.position_m[np.searchsorted(pose.t_s, rep.impact_s), 2] + 0.3
+    assert 500 < rate.max() < 2000
+    force = np.linalg.norm(wrist.specific_force(9.8), axis=1) / 9.8
+    assert force.max() < 20
+    after = pose.t_s - rep.impact_s
+    jerk = np.abs(np.gradient(force, pose.t_s))
+    struck = (after > 0) & (after < 0.02)
+    assert jerk[struck].max() > 5 * jerk[after < -0.001].max(), "a shock at the hit, not before"
+    assert jerk[struck].max() > 5 * jerk[after > 0.1].max()
+
+
+def test_a_slow_rehearsal_strikes_nothing() -> None:
+    script = make_script(pace=Pace.SLOW, reps=1, seed=2)
+    impact = script.truth.reps[0].impact_s
+    pose = script.golfer.pose(np.linspace(impact - 0.05, impact + 0.05, 500), (Segment.LEAD_FOREARM,))
+    assert np.ptp(np.linalg.norm(pose.frames[Segment.LEAD_FOREARM].specific_force(9.8), axis=1)) < 0.5
+
+
+def test_stature_scales_the_lengths_and_nothing_else() -> None:
+    short, tall = (make_script(reps=1, seed=3, height_m=height) for height in (1.5, 1.8))
+    t = np.linspace(19.0, 29.0, 50)
+    a, b = short.golfer.pose(t), tall.golfer.pose(t)
+    np.testing.assert_array_equal(a.hip_rad[Side.LEFT], b.hip_rad[Side.LEFT])
+    assert tall.golfer.player.body.thigh_m == pytest.approx(0.245 * 1.8, rel=0.01)
+    assert tall.golfer.player.body.hip_height_m / short.golfer.player.body.hip_height_m == pytest.approx(1.2)
+
+
+def test_tempo_makes_every_part_quicker() -> None:
+    usual, quick = (make_script(pace=Pace.FULL, reps=1, seed=3, tempo=tempo) for tempo in (1.0, 1.25))
+    for begin, end in (("address_s", "top_s"), ("top_s", "impact_s"), ("impact_s", "finish_s")):
+        times = [getattr(one.truth.reps[0], end) - getattr(one.truth.reps[0], begin) for one in (usual, quick)]
+        assert times[0] / times[1] == pytest.approx(1.25)
+
+
+@pytest.mark.parametrize("arguments", [{"tempo": 0.0}, {"height_m": -1.7}])
+def test_an_impossible_player_is_refused(arguments: dict[str, float]) -> None:
+    with pytest.raises(UsageError, match="above 0"):
+        make_player(Hand.RIGHT, Pace.FULL, 1, **arguments)

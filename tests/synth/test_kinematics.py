@@ -43,7 +43,14 @@ def test_a_chain_is_scipys_intrinsic_rotation() -> None:
 def test_rates_of_a_chain_are_those_of_its_orientation() -> None:
     def chain(t):
         wave = [Course(a * np.sin(w * t), a * w * np.cos(w * t), -a * w * w * np.sin(w * t)) for a, w in WAVES]
-        return upright(*wave[:3]).turned(Y, wave[3]).turned(X, wave[4]).moved((0.1, -0.4, 0.2)).turned(Z, wave[5])
+        return (
+            upright(*wave[:3])
+            .turned(Y, wave[3])
+            .turned(X, wave[4])
+            .slid(*wave[1:4])
+            .moved((0.1, -0.4, 0.2))
+            .turned(Z, wave[5])
+        )
 
     WAVES = [(0.1, 3.0), (0.2, 2.0), (0.05, 5.0), (0.9, 4.0), (0.4, 6.0), (1.1, 3.0)]
     t, h = np.linspace(0.0, 2.0, 200), 1e-5
@@ -53,6 +60,13 @@ def test_rates_of_a_chain_are_those_of_its_orientation() -> None:
     np.testing.assert_allclose(now.gyr_rate_rad_s2, (after.gyr_rad_s - before.gyr_rad_s) / (2 * h), atol=1e-5)
     np.testing.assert_allclose(now.velocity_m_s, (after.position_m - before.position_m) / (2 * h), atol=1e-7)
     np.testing.assert_allclose(now.acceleration_m_s2, (after.velocity_m_s - before.velocity_m_s) / (2 * h), atol=1e-6)
+
+
+def test_coriolis_by_hand() -> None:
+    """Walking outwards at 2 m/s on a disc that turns at 3 rad/s to the left, 0.5 m out: 12 m/s² left, 4.5 inwards."""
+    place = upright(STILL, STILL, STILL).turned(Y, one(0.0, 3.0)).slid(one(0.5, 2.0), STILL, STILL)
+    np.testing.assert_allclose(place.velocity_m_s, [[2.0, 1.5, 0.0]], atol=1e-12)
+    np.testing.assert_allclose(place.acceleration_m_s2, [[-4.5, 12.0, 0.0]], atol=1e-12)
 
 
 @pytest.mark.parametrize("axis", [X, Y, Z])

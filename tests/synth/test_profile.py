@@ -7,7 +7,7 @@ import pytest
 from scipy.interpolate import BPoly
 
 from imufeedback.errors import UsageError
-from imufeedback.synth.profile import Along, Constant, Profile, Spline, course
+from imufeedback.synth.profile import Along, Constant, Knock, Profile, Spline, Wave, course
 
 
 def numeric(f, x, h=1e-5):
@@ -19,7 +19,16 @@ SLOPES = Spline.from_rates(0.4, [(-1.0, 0.2), (0.2, -0.9), (2.0, 0.0)])
 
 
 @pytest.mark.parametrize(
-    "profile", [INNER, SLOPES, Along(SLOPES, INNER), Constant(3.0)], ids=lambda p: type(p).__name__
+    "profile",
+    [
+        INNER,
+        SLOPES,
+        Along(SLOPES, INNER),
+        Constant(3.0),
+        Wave(INNER, 0.7, 0.1, 0.8, 0.3, 0.2, -1.0),
+        Knock(0.6, 0.9, 0.5),
+    ],
+    ids=lambda p: type(p).__name__,
 )
 def test_rate_and_acceleration_are_derivatives(profile: Profile) -> None:
     x = np.linspace(0.02, 1.98, 400)
@@ -63,3 +72,15 @@ def test_knots_that_do_not_rise_are_refused(knots: list[tuple[float, float]]) ->
         Spline.through(knots)
     with pytest.raises(UsageError, match="rising"):
         Spline.from_rates(0.0, knots)
+
+
+def test_a_knock_is_nothing_before_and_dies_away_after() -> None:
+    knock = Knock(1.0, 0.01, 0.05)
+    assert not knock.value(np.array([0.0, 0.999, 1.0])).any()
+    np.testing.assert_allclose(knock.value(np.array([1.05, 1.1])), np.exp([-1.0, -2.0]))
+
+
+def test_a_wave_is_the_sine_in_the_middle_of_its_envelope() -> None:
+    envelope = Spline.through([(0.0, 0.0), (1.0, 1.0), (3.0, 1.0), (4.0, 0.0)])
+    wave = Wave(envelope, 0.5, 0.0, 2.0, offset=7.0)
+    np.testing.assert_allclose(wave.value(np.array([0.0, 1.5, 2.0, 2.5, 4.0])), [7.0, 5.0, 7.0, 9.0, 7.0], atol=1e-12)

@@ -157,6 +157,14 @@ def test_a_rate_that_is_not_the_declared_one():
     assert 90.0 * second.sum() / 104.0 == pytest.approx(103.0, abs=1.0)
 
 
+def test_a_filters_delay_is_taken_off_every_sample():
+    """A low-pass in the sensor tells of the motion 8 ms ago: times move by that, steps and rate do not, and two sensors
+    with different filters meet on the same instant."""
+    plain, late = feed(clock(), packets(3.0)), feed(clock(delay_s=0.008), packets(3.0))
+    np.testing.assert_allclose(times(late), times(plain) - 0.008, atol=1e-9)
+    np.testing.assert_array_equal(steps(late), steps(plain))
+
+
 @pytest.mark.parametrize("skew_ppm", [-120, 0, 35])
 def test_the_fitted_clock_is_told(skew_ppm):
     rng = np.random.default_rng(11)

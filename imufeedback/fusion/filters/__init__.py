@@ -10,7 +10,7 @@ import pkgutil
 from typing import Any, Protocol
 
 from imufeedback.errors import UsageError
-from imufeedback.records import Floats
+from imufeedback.records import Bools, Floats
 
 
 class OrientationFilter(Protocol):
@@ -18,8 +18,9 @@ class OrientationFilter(Protocol):
 
     def __init__(self, period_s: float) -> None: ...
 
-    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats]:
-        """(N, 3) finite samples in; (N, 4) `q_es` and (N, 3) gyroscope bias after each of them out."""
+    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
+        """(N, 3) finite samples in; after each of them (N, 4) `q_es`, (N, 3) gyroscope bias, and (N,) whether that bias
+        was observed (at rest), not inferred from motion, out."""
         ...
 
     @property

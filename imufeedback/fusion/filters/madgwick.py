@@ -8,7 +8,7 @@ import ahrs
 import numpy as np
 
 from imufeedback.fusion.levelling import q_from_up
-from imufeedback.records import Floats
+from imufeedback.records import Bools, Floats
 
 
 class Filter:
@@ -18,14 +18,14 @@ class Filter:
         self._filter = ahrs.filters.Madgwick(Dt=period_s, frequency=1.0 / period_s)
         self._q: Floats | None = None
 
-    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats]:
+    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
         q_es = np.empty((len(gyr_rad_s), 4))
         for i, (gyr, acc) in enumerate(zip(gyr_rad_s, acc_m_s2, strict=True)):
             if self._q is None:
                 self._q = q_from_up(acc)
             self._q = np.asarray(self._filter.updateIMU(self._q, gyr, acc), dtype=float)
             q_es[i] = self._q
-        return q_es, np.zeros_like(gyr_rad_s)
+        return q_es, np.zeros_like(gyr_rad_s), np.zeros(len(gyr_rad_s), dtype=bool)
 
     @property
     def state(self) -> Any:

@@ -8,7 +8,7 @@ import ahrs
 import numpy as np
 
 from imufeedback.fusion.levelling import q_from_up
-from imufeedback.records import Floats
+from imufeedback.records import Bools, Floats
 
 
 class Filter:
@@ -18,7 +18,7 @@ class Filter:
         self._filter = ahrs.filters.Mahony(Dt=period_s, frequency=1.0 / period_s)
         self._q: Floats | None = None
 
-    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats]:
+    def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
         q_es = np.empty((len(gyr_rad_s), 4))
         bias = np.empty((len(gyr_rad_s), 3))
         for i, (gyr, acc) in enumerate(zip(gyr_rad_s, acc_m_s2, strict=True)):
@@ -27,7 +27,7 @@ class Filter:
             self._q = np.asarray(self._filter.updateIMU(self._q, gyr, acc), dtype=float)
             q_es[i] = self._q
             bias[i] = self._filter.b
-        return q_es, bias
+        return q_es, bias, np.ones(len(gyr_rad_s), dtype=bool)
 
     @property
     def state(self) -> Any:

@@ -1,0 +1,26 @@
+"""Against optical references: open data sets, read where they lie (`validate/optics.py` names their sources)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from imufeedback.validate import optics, ours, peers
+
+
+def test_a_ball_joint_is_held_better_than_by_the_well_known_filters(data_folder: Path) -> None:
+    pair = next(one for one in optics.pairs(data_folder / "joint3d") if one.name.endswith("02"))
+    relative, _ = ours.relative(pair)
+    mine = optics.relative_rmse_deg(relative, pair)
+    assert mine <= 1.05 * peers.mekf(pair)
+    assert mine <= 0.95 * peers.heading_once("vqf", pair)
+    assert mine <= 1.2 * peers.floor(pair)
+
+
+@pytest.mark.parametrize("word", ["_fast_rotation_A", "_disturbed_tapping"])
+def test_tilt_in_fast_and_disturbed_motion(data_folder: Path, word: str) -> None:
+    single = next(one for one in optics.singles(data_folder / "broad") if word in f"_{one.name}")
+    q_es, _ = ours.oriented(single)
+    plain = peers.ORIENT["vqf"](single.gyr, single.acc, single.rate_hz)
+    assert optics.inclination_rmse_deg(q_es, single) <= optics.inclination_rmse_deg(plain, single)
