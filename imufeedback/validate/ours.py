@@ -77,7 +77,7 @@ def relative(pair: Pair) -> tuple[Rotation, Floats]:
     for block in all_blocks:
         (seen,) = links.feed(block, identity)
         turns.append(seen.R)
-        sd.append(np.broadcast_to(np.sqrt(np.diag(seen.covariance)), (len(seen.R), 3)))
+        sd.append(np.sqrt(np.diagonal(seen.covariance, axis1=1, axis2=2)))
     second = Rotation.from_matrix(np.concatenate(turns))
     lead = [Rotation.from_rotvec(g[: len(second)] * DELAY_S["joint3d"]) for g in pair.gyr]
     return lead[0].inv() * second * lead[1], np.concatenate(sd)

@@ -308,7 +308,7 @@ def test_rest_comes_after_a_quiet_while_and_goes_at_once():
 
 def test_a_jolt_is_no_rest():
     acc = np.tile(UP_S * G, (400, 1))
-    acc[300] *= 1.1
+    acc[300] *= 1.15
     rest = joined(fused(Fusion("a"), cut(imu_block(np.zeros((400, 3)), acc), 4)), "rest")
     assert rest[299]
     assert not rest[300:350].any()
