@@ -13,7 +13,9 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from imufeedback.fusion import Fusion
 from imufeedback.records import Angles, Floats, Segment, Side
+from imufeedback.validate.ours import blocks
 
 
 def reference_deg(csv: Path, still_s: tuple[float, float]) -> tuple[Floats, Floats]:
@@ -31,22 +33,37 @@ def reference_deg(csv: Path, still_s: tuple[float, float]) -> tuple[Floats, Floa
     return t_s, np.degrees(np.arccos(np.clip(up_e[:, 2], -1.0, 1.0)))
 
 
-def own_deg(blocks: Iterable[Angles], segment: Segment) -> tuple[Floats, Floats]:
+def own_deg(angles: Iterable[Angles], segment: Segment) -> tuple[Floats, Floats]:
     """Time and tilt of a segment's long axis, put together again from the angles of the joints above it.
 
     Chain: pelvis (Baker's order), hip, knee (Z-X-Y); a heading that all of it shares does not change a tilt.
     """
-    blocks = list(blocks)
-    t_s = np.concatenate([one.t_s for one in blocks])
-    y_up = np.concatenate([_chain(one, segment).as_matrix()[:, 1, 1] for one in blocks])
+    parts = list(angles)
+    t_s = np.concatenate([one.t_s for one in parts])
+    y_up = np.concatenate([_chain(one, segment).as_matrix()[:, 1, 1] for one in parts])
     return t_s, np.degrees(np.arccos(np.clip(y_up, -1.0, 1.0)))
 
 
-def rms_difference_deg(blocks: Iterable[Angles], segment: Segment, csv: Path, still_s: tuple[float, float]) -> float:
+def rms_difference_deg(angles: Iterable[Angles], segment: Segment, csv: Path, still_s: tuple[float, float]) -> float:
     """RMS over the whole recording of own minus reference."""
-    t_s, own = own_deg(blocks, segment)
+    t_s, own = own_deg(angles, segment)
     reference = np.interp(t_s, *reference_deg(csv, still_s))
     return float(np.sqrt(np.mean((own - reference) ** 2)))
+
+
+def fused_rms_difference_deg(csv: Path, still_s: tuple[float, float]) -> float:
+    """RMS of the tilt that this package's own fusion gives for one sensor, causal, minus the reference."""
+    table = np.genfromtxt(csv, delimiter=",", names=True)
+    t_s: Floats = table["time_s"]
+    gyr = np.column_stack([table[f"gyr_{axis}_rad_s"] for axis in "xyz"])
+    acc = np.column_stack([table[f"acc_{axis}_m_s2"] for axis in "xyz"])
+    rate_hz = 1.0 / float(np.median(np.diff(t_s)))
+    fusion = Fusion(csv.stem, period_s=1.0 / rate_hz)
+    out = [one.q_es for block in blocks(csv.stem, gyr, acc, rate_hz) for one in fusion.feed(block)]
+    up_s = acc[(t_s >= still_s[0]) & (t_s <= still_s[1])].mean(axis=0)
+    up_e = Rotation.from_quat(np.concatenate(out), scalar_first=True).apply(up_s / np.linalg.norm(up_s))
+    own = np.degrees(np.arccos(np.clip(up_e[:, 2], -1.0, 1.0)))
+    return float(np.sqrt(np.mean((own - reference_deg(csv, still_s)[1]) ** 2)))
 
 
 def _chain(block: Angles, segment: Segment) -> Rotation:

@@ -52,10 +52,13 @@ def walker_tilt(context: Context) -> Iterator[Measured]:
     for segment in SEGMENTS:
         name = str(segment).replace("_", " ")
         try:
-            value = tilt.rms_difference_deg(angles, segment, context.data / FOLDER / f"{segment}.csv", STILL_S)
+            csv = context.data / FOLDER / f"{segment}.csv"
+            value = tilt.fused_rms_difference_deg(csv, STILL_S)
+            chained = tilt.rms_difference_deg(angles, segment, csv, STILL_S)
         except ImportError as error:
             raise LeftOut(f"it compares with the library qmt, which cannot be used here ({error})") from error
         yield Measured(f"walker: {name} tilt against qmt, RMS", value, at_most(2), "deg")
+        yield Measured(f"walker: {name} tilt put together from its joints, RMS", chained, at_most(2), "deg")
 
 
 # Angles about z, x, y in degrees and the quaternion (w, x, y, z) pelvis→femur that they are: computed with scipy, for
