@@ -16,8 +16,8 @@ WAIT_S = 0.030
 BRIDGE_S = 0.040
 """Longest stretch between two samples that is interpolated; inside a longer one the sensor is not ok."""
 PREDICT_S = 0.020
-"""How far a late sensor is carried on by its last rate; after that it is not ok. In a downswing 40 ms would be up to
-10 degrees wrong, 20 ms up to 2."""
+"""How far a late sensor is carried on by its last rate; after that it is not ok. What a changing rate misses grows with
+the square of the time."""
 
 # one row of a sensor's buffer: t, q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
 _T, _Q, _G, _A, _SI, _SH, _REST, _SAT = 0, slice(1, 5), slice(5, 8), slice(8, 11), 11, 12, 13, 14
