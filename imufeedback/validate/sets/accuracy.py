@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -30,119 +29,9 @@ from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import serial_of
 from imufeedback.timing import Merger, SensorClock
-from imufeedback.validate import optics, ours, peers, players
-from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.validate import players, side_by_side
+from imufeedback.validate.checks import Band, Context, Measured, Step, at_most
 from imufeedback.validate.golfer import LAYOUT, RATE_HZ, items
-
-FAST_OR_DISTURBED = ("fast", "disturbed_")
-MARKER_SD_DEG = 1.0
-"""Of a marker cluster against the sensor's own axes, each axis: what any method's total error on ``joint3d`` contains
-and no filter can know. Chosen; constant offsets of 1 to 2 degrees are seen."""
-
-
-def _folder(context: Context, name: str) -> Path:
-    if context.data is None or not (context.data / name).is_dir():
-        raise LeftOut(f"the recordings {name} are not here; name their folder with --data")
-    return context.data / name
-
-
-def joint(context: Context) -> Iterator[Measured]:
-    """Two segments on a ball joint against optics, from 10 s on."""
-    trials = optics.pairs(_folder(context, "joint3d"))
-    methods: dict[str, Callable[[optics.Pair], float]] = {
-        name: lambda pair, name=name: peers.heading_once(name, pair)  # type: ignore[misc]
-        for name in (("vqf", "madgwick") if context.quick else peers.ORIENT)
-    }
-    methods["mekf"] = peers.mekf
-    found: dict[str, list[float]] = {name: [] for name in ("imufeedback", *methods)}
-    floors, inside = [], []
-    for pair in trials:
-        floors.append(peers.floor(pair))
-        begun = time.perf_counter()
-        relative, sd = ours.relative(pair)
-        seconds = time.perf_counter() - begun
-        found["imufeedback"].append(optics.relative_rmse_deg(relative, pair))
-        inside.append(_in_bars(relative, sd, pair))
-        _row(context, "joint3d", pair.name, "imufeedback", found["imufeedback"][-1], seconds, floors[-1])
-        for name, method in methods.items():
-            begun = time.perf_counter()
-            try:
-                found[name].append(method(pair))
-            except ImportError:
-                found.pop(name, None)
-                continue
-            _row(context, "joint3d", pair.name, name, found[name][-1], time.perf_counter() - begun, floors[-1])
-    mine = found.pop("imufeedback")
-    best = min(float(np.mean(values)) for values in found.values())
-    yield Measured("joint3d: mean error / best causal peer's mean", float(np.mean(mine)) / best, at_most(0.95), "ratio")
-    worst = max(one / min(values[i] for values in found.values()) for i, one in enumerate(mine))
-    yield Measured("joint3d: worst trial / best peer of that trial", worst, at_most(1.10), "ratio")
-    yield Measured("joint3d: mean error / floor", float(np.mean(mine) / np.mean(floors)), at_most(1.20), "ratio")
-    one_sd, two_sd = np.mean(inside, axis=0)
-    yield Measured("joint3d: errors within one standard deviation", 100 * one_sd, Band(60, 76), "%")
-    yield Measured("joint3d: errors within two standard deviations", 100 * two_sd, Band(91, None), "%")
-
-
-def _in_bars(relative: object, sd: Floats, pair: optics.Pair) -> tuple[float, float]:
-    begin = int(optics.COUNT_FROM_S * pair.rate_hz)
-    error = np.abs(np.degrees((relative.inv() * pair.reference).as_rotvec()))[begin:]  # type: ignore[attr-defined]
-    bar = np.hypot(np.degrees(sd[begin:]), MARKER_SD_DEG)
-    return float(np.mean(error <= bar)), float(np.mean(error <= 2 * bar))
-
-
-def _row(context: Context, name: str, trial: str, method: str, total: float, seconds: float, floor: float) -> None:
-    context.rows.append(
-        {
-            "set": name,
-            "trial": trial,
-            "method": method,
-            "total_rmse_deg": total,
-            "floor_deg": floor,
-            "seconds": seconds,
-        }
-    )
-
-
-def inclination(context: Context) -> Iterator[Measured]:
-    """Tilt of one sensor in fast and disturbed motion against optics."""
-    trials = [
-        one for one in optics.singles(_folder(context, "broad")) if "_fast_" in one.name or "_disturbed_" in one.name
-    ]
-    names = ("madgwick",) if context.quick else peers.AHRS
-    against_vqf, against_vqf_shifted, against_ahrs = [], [], []
-    for single in trials[:2] if context.quick else trials:
-        begun = time.perf_counter()
-        q_es, _ = ours.oriented(single)
-        mine = optics.inclination_rmse_deg(q_es, single)
-        _tilt_row(context, single.name, "imufeedback", mine, time.perf_counter() - begun)
-        plain = peers.ORIENT["vqf"](single.gyr, single.acc, single.rate_hz)
-        vqf = optics.inclination_rmse_deg(plain, single)
-        shifted = min(
-            optics.inclination_rmse_deg(optics.carried(plain, single.gyr, k / single.rate_hz), single)
-            for k in (0.5, 0.75, 1.0)
-        )
-        _tilt_row(context, single.name, "vqf", vqf, 0.0)
-        others = []
-        for name in names:
-            begun = time.perf_counter()
-            q = peers.ORIENT[name](single.gyr, single.acc, single.rate_hz)
-            others.append(optics.inclination_rmse_deg(q, single))
-            _tilt_row(context, single.name, name, others[-1], time.perf_counter() - begun)
-        against_vqf.append(mine / vqf)
-        against_vqf_shifted.append(mine / shifted)
-        against_ahrs.append(mine / min(others))
-    yield Measured("broad: tilt error / VQF defaults, worst trial", max(against_vqf), at_most(1.0), "ratio")
-    # not a limit of anybody: the same comparison with VQF given the sensors' delay too
-    yield Measured(
-        "broad: the same, VQF at its best shift, mean", float(np.mean(against_vqf_shifted)), Band(0, 2), "ratio"
-    )
-    yield Measured("broad: tilt error / best ahrs filter, worst trial", max(against_ahrs), at_most(0.40), "ratio")
-
-
-def _tilt_row(context: Context, trial: str, method: str, value: float, seconds: float) -> None:
-    context.rows.append(
-        {"set": "broad", "trial": trial, "method": method, "inclination_rmse_deg": value, "seconds": seconds}
-    )
 
 
 def many_players(context: Context) -> Iterator[Measured]:
@@ -150,6 +39,7 @@ def many_players(context: Context) -> Iterator[Measured]:
     seeds = range(context.seed, context.seed + (3 if context.quick else 50))
     thigh, rotation, marks, scores = [], [], [], []
     for seed in seeds:
+        context.say(f"player {seed - context.seed + 1} of {len(seeds)}")
         seen = players.played(players.script(seed), players.typical(soft_tissue=False))
         for rep in seen.script.truth.reps:
             thigh.append(seen.thigh(rep))
@@ -174,6 +64,7 @@ def soft_tissue(context: Context) -> Iterator[Measured]:
     seeds = range(context.seed, context.seed + (2 if context.quick else 20))
     change = []
     for seed in seeds:
+        context.say(f"player {seed - context.seed + 1} of {len(seeds)}")
         seen = players.played(players.script(seed), players.typical(soft_tissue=True))
         change += [seen.change(rep) for rep in seen.script.truth.reps]
     yield Measured("soft tissue: change of thigh angle in a rep, RMSE", players.rms(change), at_most(2.5), "deg")
@@ -325,8 +216,10 @@ def _fours(block: ImuBlock) -> list[ImuBlock]:
 
 
 STEPS = (
-    Step("a ball joint against optics", joint),
-    Step("tilt against optics", inclination),
+    Step("a ball joint against optics", side_by_side.joint),
+    Step("tilt against optics", side_by_side.inclination),
+    Step("a walker beside the well-known filters", side_by_side.walker),
+    Step("players beside the well-known filters", side_by_side.golfers),
     Step("players with typical sensors", many_players),
     Step("soft tissue", soft_tissue),
     Step("a long session", long_session),
