@@ -39,7 +39,8 @@ def _mahony(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
 
 
 def _ekf(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
-    q = ahrs.filters.EKF(gyr=gyr, acc=acc, frequency=rate_hz, frame="ENU").Q
+    # its "NED" is the frame in which a level accelerometer at rest reads +g on z, as ours do; its "ENU" reads -g there
+    q = ahrs.filters.EKF(gyr=gyr, acc=acc, frequency=rate_hz, frame="NED").Q
     return Rotation.from_quat(q, scalar_first=True)
 
 
