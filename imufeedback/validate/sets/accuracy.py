@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 
 import numpy as np
 
 from imufeedback import resources
-from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
-from imufeedback.fusion import Fusion
-from imufeedback.packets import Decoder, parse_layout
 from imufeedback.records import (
-    Command,
-    DeviceBlock,
-    Fitted,
     Floats,
-    ImuBlock,
     Item,
     RawPacket,
     Segment,
@@ -28,10 +19,9 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import serial_of
-from imufeedback.timing import Merger, SensorClock
-from imufeedback.validate import players, side_by_side
+from imufeedback.validate import players, side_by_side, speed
 from imufeedback.validate.checks import Band, Context, Measured, Step, at_most
-from imufeedback.validate.golfer import LAYOUT, RATE_HZ, items
+from imufeedback.validate.golfer import LAYOUT, items
 
 
 def many_players(context: Context) -> Iterator[Measured]:
@@ -165,54 +155,11 @@ def clipping(context: Context) -> Iterator[Measured]:
     yield Measured("clipping: error bar after / before", wider, Band(1.2, None), "ratio")
 
 
-def speed(context: Context) -> Iterator[Measured]:
+def speed_of_a_step(context: Context) -> Iterator[Measured]:
     """Fusion, merge, joints and body for three sensors, per step of 5 ms."""
     session = players.script(context.seed, reps=1 if context.quick else 3)
-    fitted, imu = _prepared(list(items(session, WORN)))
-    fusions = {one: Fusion(one, period_s=1 / RATE_HZ) for one in imu[0]}
-    merger = Merger([(serial_of(one), one) for one in WORN], grid_hz=RATE_HZ)
-    body = Body(WORN, hand=session.hand, grid_hz=RATE_HZ, origin_ns=0)
-    body.feed(Command(0, "set-fit", fit_to_json(fitted.fit)))
-    blocks = [one for round_ in imu[1] for one in round_]
-    steps = sum(len(one.t_s) for one in blocks) / len(WORN)
-    begun = time.perf_counter()
-    for block in blocks:
-        for oriented in fusions[block.sensor].feed(block):
-            for aligned in merger.feed(oriented):
-                body.feed(aligned)
-    each_us = (time.perf_counter() - begun) / steps * 1e6
+    each_us = speed.cost(speed.prepared(session), session).all
     yield Measured("fusion, joints and body, three sensors, per step", each_us, at_most(60.0), "µs")
-
-
-def _prepared(stream: list[Item]) -> tuple[Fitted, tuple[list[str], list[list[ImuBlock]]]]:
-    """The session's fitting, and its samples in packets of four, ready for the fusion."""
-    from imufeedback.pipeline import run
-
-    fitted = next(one for one in run(stream) if isinstance(one, Fitted))
-    layout = parse_layout(resources.text("layouts", LAYOUT), LAYOUT)
-    names = [serial_of(one) for one in WORN]
-    decoders = {name: Decoder(name, layout, 0) for name in names}
-    clocks = {
-        name: SensorClock(
-            name, tick_unit_s=layout.counter.unit_s, tick_bits=layout.counter.bits, nominal_hz=RATE_HZ, origin_ns=0
-        )
-        for name in names
-    }
-    rounds: list[list[ImuBlock]] = []
-    for item in stream:
-        if isinstance(item, RawPacket):
-            device = [one for one in decoders[item.sensor].feed(item) if isinstance(one, DeviceBlock)]
-            timed = [one for block in device for one in clocks[item.sensor].feed(block)]
-            rounds.append([part for one in timed if isinstance(one, ImuBlock) for part in _fours(one)])
-    return fitted, (names, rounds)
-
-
-def _fours(block: ImuBlock) -> list[ImuBlock]:
-    rows = [slice(i, i + 4) for i in range(0, len(block.t_s), 4)]
-    return [
-        ImuBlock(block.sensor, block.t_s[r], block.dt_s[r], block.gyr_rad_s[r], block.acc_m_s2[r], block.flags[r])
-        for r in rows
-    ]
 
 
 STEPS = (
@@ -226,5 +173,5 @@ STEPS = (
     Step("a knock", knock),
     Step("losses and a gap", losses),
     Step("clipping", clipping),
-    Step("speed", speed),
+    Step("speed", speed_of_a_step),
 )
