@@ -12,8 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from imufeedback.body.matrices import from_q
-from imufeedback.body.strapdown import UNIT, advanced
+from imufeedback.body.strapdown import Strapdown
 from imufeedback.body.stretch import Stretch
 from imufeedback.records import Floats
 
@@ -39,7 +38,7 @@ def zero_g_offset(stretch: Stretch, span_s: float, arm_s: Floats) -> Floats:
     if span_s > MAX_SPAN_S or len(stretch.acc_m_s2) < span_s * stretch.rate_hz - 1.5 or count < 8:
         return np.zeros(3)
     rates = stretch.gyr_rad_s[: count * size]
-    S = from_q(np.array(advanced(UNIT, rates.tolist(), rates[0].tolist(), 1.0 / stretch.rate_hz)))
+    S = Strapdown(1.0 / stretch.rate_hz).turned(rates[None], rates[:1])[0]
     spin = np.gradient(rates, 1.0 / stretch.rate_hz, axis=0)
     at_hip = stretch.acc_m_s2[: count * size] + np.cross(spin, arm_s) + np.cross(rates, np.cross(rates, arm_s))
     acc = at_hip.reshape(count, size, 3)

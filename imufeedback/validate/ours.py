@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.links import Joint, Links
+from imufeedback.body.joints import Joint
+from imufeedback.body.links import Links
 from imufeedback.fusion import Fusion
 from imufeedback.records import AlignedBlock, Floats, ImuBlock, OrientationBlock, Segment, Side, frozen
 from imufeedback.timing import Merger
@@ -72,12 +73,21 @@ def relative(pair: Pair) -> tuple[Rotation, Floats]:
     one, two = (Rotation.from_quat(q_es[:n, i], scalar_first=True) for i in (0, 1))
     heading = first_heading(one, two, pair)
     identity = np.stack((np.eye(3), np.eye(3)))
-    links.zero(all_blocks[0], {Segment.PELVIS: 0.0, Segment.RIGHT_THIGH: heading}, identity)
-    turns, sd = [], []
+    turns: list[Floats] = []
+    sd: list[Floats] = []
+    last = np.full((1, 3), np.nan)
     for block in all_blocks:
-        (seen,) = links.feed(block, identity)
-        turns.append(seen.R)
-        sd.append(np.sqrt(np.diagonal(seen.covariance, axis1=1, axis2=2)))
+        run = links.run(block, identity)
+        if not turns:
+            run.zero(0, {Segment.PELVIS: 0.0, Segment.RIGHT_THIGH: heading})
+        for _ in run.checks():
+            pass  # nothing to zero: the heading was given
+        seen = run.relative()
+        turns.append(seen.R[0])
+        # what held before the block, then what holds from each of `begins` on
+        told = np.concatenate((last, np.sqrt(np.diagonal(seen.covariance[0], axis1=1, axis2=2))))
+        sd.append(told[np.searchsorted(seen.begins, np.arange(len(block.t_s)), side="right")])
+        last = told[-1:]
     second = Rotation.from_matrix(np.concatenate(turns))
     lead = [Rotation.from_rotvec(g[: len(second)] * DELAY_S["joint3d"]) for g in pair.gyr]
     return lead[0].inv() * second * lead[1], np.concatenate(sd)

@@ -31,8 +31,7 @@ from bodies import (
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
-from imufeedback.body.links import BEGIN_HEADING_SD_RAD, JOINTS
-from imufeedback.body.matrices import from_q
+from imufeedback.body.links import BEGIN_HEADING_SD_RAD
 from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.records import (
     AlignedBlock,
@@ -263,9 +262,8 @@ def test_angles_and_rates_of_a_whole_swing(hand):
     still_s = rep.start_s + 1.0
     stage.feed(block(0.5, 0.6, True)[1])
     stage.feed(block(0.6, still_s, False)[1])
-    zeroed = stage.feed(block(still_s, still_s + 0.02, True)[1])[0]
-    assert zeroed.reason == "address"
-    pose, swing = block(still_s + 0.02, rep.finish_s, False)
+    assert zeroings(stage.feed(block(still_s, still_s + 0.04, True)[1])) == ["address"]
+    pose, swing = block(still_s + 0.04, rep.finish_s, False)
     (found,) = stage.feed(swing)
     np.testing.assert_allclose(found.pelvis.angle_rad, pose.pelvis_rad, atol=np.deg2rad(0.3))
     np.testing.assert_allclose(found.pelvis.rate_rad_s, pose.pelvis_rate_rad_s, atol=np.deg2rad(3.0))
@@ -487,31 +485,37 @@ def test_moving_is_no_address():
     assert zeroings(stage.feed(block)) == []
 
 
-def test_zero_on_request_takes_the_next_complete_sample():
+def test_zero_on_request_takes_the_next_complete_step():
+    """Of those that come every 40 ms, counted from the session's start."""
     worn = ready(body())
     pose = turned(POSE, 25)
     hold(worn, pose, 1.0, rest=False)
     assert worn.feed(command("zero", 1.1)) == []
-    ok = {Segment.LEFT_THIGH: np.zeros(2, dtype=bool)}
-    assert zeroings(worn.feed(worn.stretch(pose, times(1.1, 2), ok=ok))) == []
-    out = worn.feed(worn.stretch(pose, times(1.11, 2)))
+    ok = {Segment.LEFT_THIGH: np.arange(8) != 4}  # the first such step is 1.12 s
+    assert zeroings(worn.feed(worn.stretch(pose, times(1.1, 8), ok=ok))) == []
+    out = worn.feed(worn.stretch(pose, times(1.14, 8)))
     assert zeroings(out) == ["asked"]
-    np.testing.assert_allclose(out[-1].pelvis.angle_rad[:, 0], 0, atol=1e-9)
-    out = worn.feed(worn.stretch(pose, times(1.12, 2)))
+    before, zeroed, after = out
+    assert zeroed.t_s == after.t_s[0] == pytest.approx(1.16)
+    assert before.t_s[-1] < zeroed.t_s
+    np.testing.assert_allclose(np.rad2deg(before.pelvis.angle_rad[:, 0]), 45, atol=1e-6)
+    np.testing.assert_allclose(after.pelvis.angle_rad[:, 0], 0, atol=1e-9)
+    out = worn.feed(worn.stretch(pose, times(1.18, 8)))
     assert zeroings(out) == []
     for side in Side:
         np.testing.assert_allclose(degrees(out[-1], "hip", side)[:, 2], 0, atol=1e-6)
 
 
-def test_the_first_zero_wants_a_whole_block():
-    """The joints begin with its first sample: where a sensor is missing there, the next block has to do."""
+def test_the_first_zero_wants_every_sensor():
+    """Where one is missing at its step, the next such step has to do."""
     stage = body()
     stage.feed(command("set-fit", **fit_to_json(true_fit(random_mounting(3), ALL))))
     worn = Wearer(stage, standing(), random_mounting(3), HEADING)
     ok = {Segment.LEFT_THIGH: np.array([False, True, True, True])}
     assert worn.feed(worn.stretch(standing(), times(20.0, 4), rest=True, ok=ok)) == []
-    zeroed, angles = worn.feed(worn.stretch(standing(), times(20.02, 4), rest=True))
+    zeroed, angles = worn.feed(worn.stretch(standing(), times(20.02, 8), rest=True))
     assert isinstance(zeroed, Zeroed)
+    assert zeroed.t_s == angles.t_s[0] == pytest.approx(20.04)
     for joint in angles.joints:
         np.testing.assert_allclose(joint.angle_rad, 0, atol=1e-9)
         assert np.rad2deg(joint.sd_rad).max() < 1.5
@@ -524,10 +528,10 @@ def with_turn_error(worn: Wearer, sd_rad: dict[Side, float]) -> None:
     """Make each hip's filter unsure by so much about the vertical, and of nothing else."""
     state = worn.stage.state
     up = worn.mounting[Segment.PELVIS].apply(worn.poses[Segment.PELVIS].T @ UP)
-    up = from_q(np.array(state.links.S[Segment.PELVIS])) @ up
-    for k, one in state.links.joints.items():
-        one.link.P[:] = 0.0
-        one.link.P[:3, :3] = sd_rad[JOINTS[k].side] ** 2 * np.outer(up, up)
+    up = state.links.S[WORN.index(Segment.PELVIS)] @ up
+    for side, P in zip(Side, state.links.link.P, strict=True):  # the hips, in the order of the sides
+        P[:] = 0.0
+        P[:3, :3] = sd_rad[side] ** 2 * np.outer(up, up)
     worn.stage.state = state
 
 
@@ -540,9 +544,9 @@ def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():
     worn = ready(body(segments=WORN), WORN)
     hold(worn, poses, 1.0, rest=False)
     with_turn_error(worn, {Side.RIGHT: np.deg2rad(10.0), Side.LEFT: 0.0})
-    found = angles_of(worn, poses, at_s=1.1)
+    (found,) = worn.hold(poses, 1.1, seconds=0.04)  # the error bars follow every 40 ms
     np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.RIGHT).sd_rad[-1]), (1.6, 1.9, 9.9), atol=0.35)
-    np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.LEFT).sd_rad), 0, atol=0.1)
+    np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.LEFT).sd_rad[-1]), 0, atol=0.1)
 
 
 def test_the_pelvis_error_bar_counts_from_the_zero():

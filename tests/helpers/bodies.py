@@ -12,7 +12,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
-from imufeedback.body.links import JOINTS
+from imufeedback.body.joints import JOINTS
 from imufeedback.records import (
     AlignedBlock,
     Angles,
