@@ -17,6 +17,9 @@ from imufeedback.body.matrices import about_vertical
 from imufeedback.body.zeroing import Zero
 from imufeedback.records import AlignedBlock, Angles, Bools, Floats, Hand, Ints, JointAngles, PelvisAngles, Segment
 
+UP_SD_RAD = np.deg2rad(0.3)
+"""Of the standing pose itself: sway. Chosen."""
+
 
 @dataclass(frozen=True, slots=True)
 class Wearing:
@@ -33,7 +36,8 @@ class Wearing:
     signs: Floats
     """(J+1, 1, 3) from raw joint angles to the ones that are named; the last row is the pelvis."""
     fit_variance: Floats
-    """(J+1, 1, 3, 3) what the fit leaves."""
+    """(S, 4) of what the fit leaves: of the functional axis about y, and of the zero-g offset over gravity along x, y
+    and z."""
 
     @classmethod
     def of(
@@ -44,12 +48,11 @@ class Wearing:
         q_sb: Floats,
         fit_sd_rad: Floats,
     ) -> Wearing:
-        """`q_sb` (S, 3, 3) and `fit_sd_rad` (S,) in the order of `segments`."""
+        """`q_sb` (S, 3, 3) and `fit_sd_rad` (S, 3), about x, y and z, in the order of `segments`."""
         at = segments.index
         proximal, distal = ([at(getattr(one, end)) for one in joints] for end in ("proximal", "distal"))
         hips = at(Segment.PELVIS)
         signs = [jcs.signs(one.name, one.side) for one in joints] + [pelvis.from_joint(pelvis.signs(hand))]
-        variance = np.concatenate((fit_sd_rad[proximal] ** 2 + fit_sd_rad[distal] ** 2, [fit_sd_rad[hips] ** 2]))
         return cls(
             hips,
             np.array(proximal, dtype=np.intp),
@@ -57,7 +60,7 @@ class Wearing:
             joints,
             q_sb,
             np.array(signs)[:, None],
-            variance[:, None, None, None] * np.eye(3),
+            fit_sd_rad[:, [1, 2, 2, 0]] ** 2,
         )
 
 
@@ -114,13 +117,42 @@ def _spread(
         return out
     begins = relative.begins[inside]
     covariance = np.empty((J + 1, len(begins), 3, 3))
-    covariance[:J] = relative.covariance[:, inside]
+    at = R[:, begins - rows.start]
+    own = _fit_covariance(worn.fit_variance[:, None], relative.since_zero[:, inside], zero.up[:, None])
+    below = at[:J] @ own[worn.distal] @ np.swapaxes(at[:J], -1, -2)
+    covariance[:J] = relative.covariance[:, inside] + own[worn.proximal] + below
     covariance[J] = _pelvis_covariance(worn, block, R_eb, zero, begins)
-    by_rate = jcs.rate_matrix(R[:, begins - rows.start])
-    variance = ((by_rate @ (covariance + worn.fit_variance)) * by_rate).sum(axis=-1)
+    by_rate = jcs.rate_matrix(at)
+    variance = ((by_rate @ covariance) * by_rate).sum(axis=-1)
     new = np.sqrt(np.maximum(variance, 0.0))  # rounding
-    for k, at in enumerate((begins - rows.start).tolist()):
-        out[:, at:] = new[:, k, None]
+    for k, step in enumerate((begins - rows.start).tolist()):
+        out[:, step:] = new[:, k, None]
+    return out
+
+
+def _fit_covariance(variance: Floats, since_zero: Floats, up: Floats) -> Floats:
+    """(..., 3, 3) what the fit leaves of a segment's orientation, in its own axes; `variance` (..., 4) as in `Wearing`.
+
+    An accelerometer's offset b tilts "up" in the fit by ``y × b/g``, and tilted it by ``u × b/g`` when the segment was
+    zeroed, `up` (..., 3) being up at that pose. The gyroscope carries the latter along, so both cancel until the
+    segment turns away by A, `since_zero` (..., 3, 3): what is left is ``y × b/g - A·(u × b/g)``. Likewise a functional
+    axis that is off by e about y: the zero took it out about the vertical, which leaves ``e·(y - A·u)``.
+    """
+    y = np.array([0.0, 1.0, 0.0])
+    by_axis = y - (since_zero @ up[..., None])[..., 0]
+    by_offset = _cross(y) - since_zero @ _cross(up)
+    N = np.concatenate((by_axis[..., None], by_offset), axis=-1)
+    out: Floats = (N * variance[..., None, :]) @ np.swapaxes(N, -1, -2)
+    out += UP_SD_RAD**2 * np.eye(3)
+    return out
+
+
+def _cross(v: Floats) -> Floats:
+    """(..., 3, 3) [v]×"""
+    out = np.zeros((*v.shape, 3))
+    x, y, z = (v[..., k] for k in range(3))
+    out[..., 2, 1], out[..., 0, 2], out[..., 1, 0] = x, y, z
+    out[..., 1, 2], out[..., 2, 0], out[..., 0, 1] = -x, -y, -z
     return out
 
 
@@ -131,8 +163,10 @@ def _pelvis_covariance(worn: Wearing, block: AlignedBlock, R_eb: Floats, zero: Z
     tilt = block.inclination_sd_rad[at, i]
     heading = np.maximum(block.heading_sd_rad[at, i] - zero.heading_sd_rad, 0.0)
     vertical = R_eb[at, 2] * heading[:, None]
+    # its tilt comes from gravity at every instant: "up" of its zero is up now
+    own = _fit_covariance(worn.fit_variance[i], np.eye(3), R_eb[at, 2])
     out: Floats = vertical[:, :, None] * vertical[:, None, :] + (tilt * tilt)[:, None, None] * np.eye(3)
-    return out
+    return out + own
 
 
 def _known(worn: Wearing, ok: Bools, raw: Floats) -> Bools:

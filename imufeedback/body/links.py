@@ -24,8 +24,11 @@ from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
 UPDATE_S = 0.04
 """Samples are summed over this long before an update."""
 ARM_SD_M = 0.04
+GYR_MATRIX_SD = 0.01
+"""Scale and cross-axis errors of consumer gyroscopes (from memory): a turn is wrong by so much of itself, about every
+axis, until it is turned back."""
 BEGIN_TILT_SD_RAD = np.deg2rad(1.0)
-BEGIN_HEADING_SD_RAD = np.deg2rad(0.7)
+BEGIN_HEADING_SD_RAD = np.deg2rad(0.5)
 """Of the zeroing pose itself."""
 BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
 GAP_SD_RAD_S = np.deg2rad(35.0)
@@ -45,6 +48,8 @@ class _State:
     """(J,)"""
     S: Floats
     """(S, 3, 3) each sensor in its gyroscope frame at the last step."""
+    S_zero: Floats
+    """(S, 3, 3) the same when the joints' headings were set last."""
     since: list[int | None]
     """Grid step from which each sensor has been there without a break."""
     offset_rad: Floats
@@ -72,6 +77,9 @@ class Relative:
     begins: Ints
     """(M,) steps from which on a covariance holds, until the next; before the first, the last one of the block before.
     """
+    since_zero: Floats
+    """(S, M, 3, 3) by how much each segment has turned since the joints' headings were set, at the steps `begins`:
+    takes coordinates in the segment then to coordinates in the segment now."""
     covariance: Floats
     """(J, M, 3, 3) of the error of R as a rotation vector in the proximal segment's coordinates, at the steps `begins`.
     """
@@ -87,12 +95,14 @@ class Links:
         grid_hz: float,
         joints: Sequence[Joint] = JOINTS,
         arm_sd_m: float = ARM_SD_M,
+        gyr_matrix_sd: float = GYR_MATRIX_SD,
     ) -> None:
         at = {segment: i for i, segment in enumerate(segments)}
         self.joints = tuple(j for j in joints if j.proximal in at and j.distal in at)
         self.proximal = np.array([at[j.proximal] for j in self.joints], dtype=np.intp)
         self.distal = np.array([at[j.distal] for j in self.joints], dtype=np.intp)
         self.arm_sd_m = arm_sd_m
+        self.gyr_matrix_sd = gyr_matrix_sd
         self.grid_hz = grid_hz
         self.update_steps = max(round(UPDATE_S * grid_hz), 1)
         self.strapdown = Strapdown(1.0 / grid_hz)
@@ -107,6 +117,7 @@ class Links:
             link=Link.begun(*nothing),
             begun=np.zeros(J, dtype=bool),
             S=np.tile(np.eye(3), (self._sensors, 1, 1)),
+            S_zero=np.tile(np.eye(3), (self._sensors, 1, 1)),
             since=[None] * self._sensors,
             offset_rad=np.zeros(J),
             lost_s=np.full(J, np.nan),
@@ -226,6 +237,7 @@ class Run:
         yet begins, from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
         """
         s, links = self._state, self._links
+        s.S_zero = self.S[:, i]
         for k, joint in enumerate(links.joints):
             p, d = links.proximal[k], links.distal[k]
             earth = from_q(self._block.q_es[i, [p, d]])
@@ -317,17 +329,21 @@ class Run:
         above = T[links.proximal]
         below = np.swapaxes(above, -1, -2)
         R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
-        begins, covariance = _NONE, R[:, :0]
+        begins, covariance, since_zero = _NONE, R[:, :0], T[:, :0]
         if self._pieces:
             begins = np.array([at for at, _, _ in self._pieces])
             P = np.stack([one[:, :3, :3] for _, _, one in self._pieces], axis=1)
-            covariance = below[:, begins] @ P @ above[:, begins]
+            since_zero = np.swapaxes(T[:, begins], -1, -2) @ (self._state.S_zero @ self._q_sb)[:, None]
+            # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
+            turned2 = 3.0 - np.trace(since_zero, axis1=-2, axis2=-1)
+            wrong2 = links.gyr_matrix_sd**2 * (turned2[links.proximal] + turned2[links.distal])
+            covariance = below[:, begins] @ P @ above[:, begins] + wrong2[..., None, None] * np.eye(3)
         if not (self._all_ok and self._state.begun.all()):
             ok = self._block.ok
             unknown = ~(ok[:, links.proximal] & ok[:, links.distal] & self._state.begun).T
             R[unknown] = np.nan
             covariance[unknown[:, begins]] = np.nan
-        return Relative(links.joints, R, begins, covariance)
+        return Relative(links.joints, R, begins, since_zero, covariance)
 
     def _spread_out(self, n: int) -> Floats:
         """(J, n or 1, 3, 3) D for every step."""

@@ -132,7 +132,7 @@ class Body(Stage[In, Out]):
             self._links.joints,
             self._hand,
             np.stack([from_q(by_segment[one].q_sb) for one in self._segments]),
-            np.array([by_segment[one].sd_rad for one in self._segments]),
+            np.stack([_sd_axes(by_segment[one]) for one in self._segments]),
         )
         return [Fitted(t_s, fitted, stored)]
 
@@ -214,6 +214,10 @@ class Body(Stage[In, Out]):
         s.rose = s.rose and reason != "address"
 
 
+def _sd_axes(one: SegmentFit) -> Floats:
+    return np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad
+
+
 def fit_to_json(fitted: Fit) -> dict[str, Json]:
     """Arguments of a ``set-fit`` command."""
     return {
@@ -226,6 +230,7 @@ def fit_to_json(fitted: Fit) -> dict[str, Json]:
                 "sd_rad": one.sd_rad,
                 "reason": one.reason,
                 "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
+                "sd_axes_rad": None if one.sd_axes_rad is None else [float(x) for x in one.sd_axes_rad],
             }
             for one in fitted.segments
         ],
@@ -244,6 +249,7 @@ def fit_from_json(args: Mapping[str, Json]) -> Fit:
                 float(one["sd_rad"]),
                 one["reason"],
                 frozen(one.get("acc_bias_m_s2", (0.0, 0.0, 0.0))),
+                None if one.get("sd_axes_rad") is None else frozen(one["sd_axes_rad"]),
             )
             for one in args["segments"]
         ),
