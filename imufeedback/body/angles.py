@@ -17,7 +17,7 @@ from imufeedback.body.matrices import about_vertical
 from imufeedback.body.zeroing import Zero
 from imufeedback.records import AlignedBlock, Angles, Bools, Floats, Hand, Ints, JointAngles, PelvisAngles, Segment
 
-UP_SD_RAD = np.deg2rad(0.3)
+UP_SD_RAD = np.deg2rad(0.2)
 """Of the standing pose itself: sway. Chosen."""
 
 

@@ -45,7 +45,7 @@ GOOD_COHERENCE, FAIR_COHERENCE = 0.6, 0.35
 SD_FLOOR_RAD = np.deg2rad(1.0)
 """Of the functional axis of a well made movement: the gyroscope's cross-axis error (1 %), and the movement's own.
 Chosen."""
-UP_SD_RAD = np.deg2rad(0.5)
+UP_SD_RAD = np.deg2rad(0.3)
 """Of "up" beyond the zero-g offset: the accelerometer's cross-axis error (1 %). From memory."""
 SD_SPREAD_RAD = np.deg2rad(10.0)
 

@@ -27,8 +27,8 @@ ARM_SD_M = 0.04
 GYR_MATRIX_SD = 0.01
 """Scale and cross-axis errors of consumer gyroscopes (from memory): a turn is wrong by so much of itself, about every
 axis, until it is turned back."""
-BEGIN_TILT_SD_RAD = np.deg2rad(1.0)
-BEGIN_HEADING_SD_RAD = np.deg2rad(0.5)
+BEGIN_TILT_SD_RAD = np.deg2rad(0.7)
+BEGIN_HEADING_SD_RAD = np.deg2rad(0.35)
 """Of the zeroing pose itself."""
 BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
 GAP_SD_RAD_S = np.deg2rad(35.0)

@@ -19,8 +19,8 @@ from imufeedback.records import Floats
 MAX_SPAN_S = 45.0
 """Longer than this the gyroscope's own drift would be taken for an offset."""
 BIN_S = 0.25
-PRIOR_SD_M_S2 = 0.25
-"""25 mg: consumer parts have ±20 to ±60 mg (data sheets, second-hand)."""
+PRIOR_SD_M_S2 = 0.22
+"""22 mg: consumer parts have ±20 to ±60 mg (data sheets, second-hand)."""
 MOST_M_S2 = 0.8
 """No part has more (80 mg); such a result says that the movements were not what they should have been."""
 STILL_SD_M_S2, MOVING_SD = 0.02, 0.6

@@ -547,7 +547,7 @@ def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():
     with_turn_error(worn, {Side.RIGHT: np.deg2rad(10.0), Side.LEFT: 0.0})
     (found,) = worn.hold(poses, 1.1, seconds=0.04)  # the error bars follow every 40 ms
     np.testing.assert_allclose(np.rad2deg(found.joint("hip", Side.RIGHT).sd_rad[-1]), (1.6, 1.9, 9.9), atol=0.35)
-    np.testing.assert_allclose(found.joint("hip", Side.LEFT).sd_rad[-1], np.sqrt(2) * UP_SD_RAD, rtol=0.15)
+    np.testing.assert_allclose(found.joint("hip", Side.LEFT).sd_rad[-1], np.sqrt(2) * UP_SD_RAD, rtol=0.3)
 
 
 def test_the_pelvis_error_bar_counts_from_the_zero():

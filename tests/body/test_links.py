@@ -249,7 +249,7 @@ def test_clipped_samples_widen_the_bar(walk):
     assert sd(eight[knee])[at] > sd(two[knee])[at] + np.deg2rad(1.5)
     assert sd(eight[knee])[-1] < 0.5 * sd(eight[knee])[at]
     for key in set(none) - {knee}:
-        np.testing.assert_allclose(sd(eight[key]), sd(none[key]), rtol=0.02)  # told at more instants
+        np.testing.assert_allclose(sd(eight[key]), sd(none[key]), rtol=0.05)  # told at more instants
 
 
 def test_a_zero_turns_about_the_vertical_only(walk):
