@@ -21,4 +21,4 @@ def test_every_sample_is_there_once_in_packets_and_every_stage_takes_time() -> N
     assert ends == sorted(ends), "in the order in which they come"
     cost = speed.cost(given, session)
     assert min(cost.fusion, cost.merge, cost.body, cost.vqf) > 0
-    assert cost.all == cost.fusion + cost.merge + cost.body
+    assert cost.fusion_and_body == cost.fusion + cost.body
