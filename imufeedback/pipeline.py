@@ -31,7 +31,7 @@ from imufeedback.body.stage import fit_to_json
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
-from imufeedback.motion import LiveLimits, MotionStage, RepLimits
+from imufeedback.motion import LiveLimits, MotionStage, RepLimits, without_forearm
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     AlignedBlock,
@@ -52,6 +52,7 @@ from imufeedback.records import (
     RawPacket,
     Rep,
     Segment,
+    SegmentMotion,
     SensorTotals,
     Tick,
     Zeroed,
@@ -118,7 +119,8 @@ class Pipeline:
         segments = [one.role for one in settings.sensors]
         hand = settings.player.hand
         self._merger = Merger([(one.id, one.role) for one in settings.sensors], grid_hz=settings.grid_hz)
-        self._body = Body(segments, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
+        jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
+        self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
         rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
         self._motion = _motion(hand, rule_set)
         self._rules = Rules(rule_set)
@@ -204,13 +206,16 @@ class Pipeline:
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
         out: list[Event] = []
         for block in blocks:
-            for made in self._body.feed(block):
+            jointed, forearm = without_forearm(block)
+            if forearm is not None:
+                out += self._moved(forearm)
+            for made in self._body.feed(jointed):
                 out.append(made)
                 if isinstance(made, Angles | Zeroed):
                     out += self._moved(made)
         return out
 
-    def _moved(self, record: Angles | Zeroed) -> list[Event]:
+    def _moved(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         out: list[Event] = []
         for made in self._motion.feed(record):
             out.append(made)

@@ -267,6 +267,20 @@ class AlignedBlock:
     """(N, S)"""
 
 
+@dataclass(frozen=True, slots=True)
+class SegmentMotion:
+    """What one sensor feels, on the common grid; for a segment that takes part in no joint here."""
+
+    segment: Segment
+    t_s: Floats
+    gyr_rad_s: Floats
+    """(N, 3) bias removed, sensor frame."""
+    acc_m_s2: Floats
+    """(N, 3) sensor frame."""
+    ok: Bools
+    """(N,)"""
+
+
 # ── angles ───────────────────────────────────────────────────────────────────────────────────────────────────────
 
 

@@ -10,10 +10,10 @@ from imufeedback.motion.features import features, marks
 from imufeedback.motion.live import Judge, LiveLimits
 from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
 from imufeedback.motion.track import Col, track
-from imufeedback.records import Angles, Floats, Hand, Motion, Phase, PhaseChanged, Rep, StateChanged, Zeroed
+from imufeedback.records import Angles, Floats, Hand, Motion, Phase, PhaseChanged, Rep, SegmentMotion, StateChanged, Zeroed
 from imufeedback.stage import Stage
 
-In = Angles | Zeroed
+In = Angles | Zeroed | SegmentMotion
 Out = PhaseChanged | StateChanged | Rep
 
 ADDRESS_KEEP_S = 1.0
@@ -49,6 +49,8 @@ class MotionStage(Stage[In, Out]):
     def feed(self, item: In) -> list[Out]:
         if isinstance(item, Zeroed):
             return self._zeroed(item)
+        if isinstance(item, SegmentMotion):
+            return []
         try:
             rows = track(item, self._hand)
         except KeyError:
