@@ -12,9 +12,14 @@ zero       none: pelvis turn and hip rotations count from now
 cue        ``sound``, ``on``: switch one sound
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
+limit      ``key``: a rule's id or ``live.`` and a key, ``value``: the coach's limit from the next rep on
+block      ``name``, ``role`` (`Role`), ``mode`` (`Mode`), ``share`` of the reps with tones, ``estimate``, and
+           ``rule_set``: TOML text of the drill, where it is another one
+estimate   ``rep``, ``answer``: what the player thinks of a rep, before the result is told
 ========== ==========================================================================================
 
-An unknown verb is kept in the journal and does nothing here, so that newer recordings replay.
+An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A coach's command with a
+wrong limit or an unreadable drill changes nothing and is told as a notice.
 """
 
 from __future__ import annotations
@@ -28,14 +33,16 @@ import numpy as np
 
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
+from imufeedback.cues.feedback import feedback_of
 from imufeedback.cues.schedule import Cueing, Heard
-from imufeedback.errors import UsageError
+from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits, without_forearm
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     AlignedBlock,
     Angles,
+    BlockBegun,
     Command,
     DeviceBlock,
     Event,
@@ -51,13 +58,15 @@ from imufeedback.records import (
     PacketRejected,
     RawPacket,
     Rep,
+    Role,
     Segment,
     SegmentMotion,
+    SelfEstimate,
     SensorTotals,
     Tick,
     Zeroed,
 )
-from imufeedback.rules import Rules, RuleSet, parse_rule_set
+from imufeedback.rules import Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
 from imufeedback.timing import Merger, SensorClock
 
@@ -121,15 +130,23 @@ class Pipeline:
         self._merger = Merger([(one.id, one.role) for one in settings.sensors], grid_hz=settings.grid_hz)
         jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
         self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
+        self._limits = parse_limits(settings.limits, "limits of the player") if settings.limits else Limits(1)
         rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
+        rule_set = with_limits(rule_set, self._limits, "limits of the player")
         self._motion = _motion(hand, rule_set)
-        self._rules = Rules(rule_set)
         self._cueing = Cueing()
+        self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
             names = ", ".join(missing).replace("_", " ")
             return [Notice(0.0, f"no sensor on {names}: swings cannot be judged")]
         return []
+
+    def _judge_by(self, rule_set: RuleSet) -> None:
+        """From the next rep on."""
+        self._rule_set = rule_set
+        self._rules = Rules(rule_set)
+        self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
 
     def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], settings: Settings) -> _Chain:
         layout = layouts.get(sensor.layout)
@@ -174,11 +191,34 @@ class Pipeline:
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
             self._cueing.set_muted(bool(command.args["on"]))
+        elif command.verb in ("limit", "block", "estimate"):
+            return self._coach(command)
         out: list[Event] = list(self._body.feed(command))
         for made in out:
             if isinstance(made, Fitted):
                 self._correct_accelerometers(made.fit)
         return out
+
+    def _coach(self, command: Command) -> list[Event]:
+        t_s, args = self._seconds(command.host_ns), command.args
+        try:
+            if command.verb == "estimate":
+                return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
+            if command.verb == "limit":
+                self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
+                return []
+            return self._block(t_s, args)
+        except (ImuFeedbackError, KeyError, TypeError, ValueError) as error:
+            return [Notice(t_s, f"{command.verb}: {error}")]
+
+    def _block(self, t_s: float, args: Mapping[str, Json]) -> list[Event]:
+        role, feedback = Role(args["role"]), feedback_of(args)
+        if args.get("rule_set"):
+            rule_set = parse_rule_set(str(args["rule_set"]), "drill of the block")
+            self._judge_by(with_limits(rule_set, self._limits, "limits of the player"))
+        drill = self._rule_set.drill
+        self._cueing.begin_block(feedback, drill.cues if drill else ())
+        return [BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)]
 
     def _correct_accelerometers(self, fit: Fit) -> None:
         """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -260,7 +300,7 @@ class Pipeline:
         chains = {
             name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
         }
-        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state)
+        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._rule_set)
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
@@ -274,25 +314,32 @@ class Pipeline:
         for name, (decoder, clock, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
-        self._merger.state, self._body.state, self._motion.state, self._cueing.state = stages
+        merger, body, motion, cueing, rule_set = stages
+        self._judge_by(rule_set)
+        self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:
-    live, rep = rule_set.live, rule_set.rep
-    return MotionStage(
-        hand=hand,
-        live=LiveLimits(
-            min_slope=live.min_slope,
-            dead_turn_rad=float(np.deg2rad(live.dead_turn_deg)),
-            dead_s=live.dead_ms / 1000.0,
-            target_rad=float(np.deg2rad(live.target_deg)),
-            grow_rad=float(np.deg2rad(live.grow_deg)),
-        ),
-        rep=RepLimits(
-            min_backswing_rad=float(np.deg2rad(rep.min_backswing_deg)),
-            min_through_rad=float(np.deg2rad(rep.min_through_deg)),
-            max_s=rep.max_s,
-        ),
+    return MotionStage(hand=hand, live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+
+
+def _live(rule_set: RuleSet) -> LiveLimits:
+    live = rule_set.live
+    return LiveLimits(
+        min_slope=live.min_slope,
+        dead_turn_rad=float(np.deg2rad(live.dead_turn_deg)),
+        dead_s=live.dead_ms / 1000.0,
+        target_rad=float(np.deg2rad(live.target_deg)),
+        grow_rad=float(np.deg2rad(live.grow_deg)),
+    )
+
+
+def _shape(rule_set: RuleSet) -> RepLimits:
+    rep = rule_set.rep
+    return RepLimits(
+        min_backswing_rad=float(np.deg2rad(rep.min_backswing_deg)),
+        min_through_rad=float(np.deg2rad(rep.min_through_deg)),
+        max_s=rep.max_s,
     )
 
 

@@ -30,6 +30,8 @@ class Rules(Stage[Rep, Finding]):
                         rule.unit,
                         outcome.verdict,
                         rule.text,
+                        rule.cue,
+                        outcome.sd,
                     )
                 )
         return out
