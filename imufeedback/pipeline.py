@@ -340,6 +340,7 @@ def _shape(rule_set: RuleSet) -> RepLimits:
         min_backswing_rad=float(np.deg2rad(rep.min_backswing_deg)),
         min_through_rad=float(np.deg2rad(rep.min_through_deg)),
         max_s=rep.max_s,
+        min_slope=rep.min_slope,
     )
 
 

@@ -30,7 +30,9 @@ class Falling:
     flat_angle_rad: float
     """Trail thigh angle at that stretch's end."""
     flat_sd_rad: float
-    """How much shorter it is when the slope is one standard deviation better."""
+    """How much shorter it is when the slope is one standard deviation better …"""
+    flat_up_sd_rad: float
+    """… and how much longer when it is one worse."""
     growth_rad: float
     """Largest growth above the lowest angle before it."""
     growth_from_s: float
@@ -41,12 +43,13 @@ def falling(down: Floats, min_slope: float, target_rad: float) -> Falling:
     turn, t = _rising(down[:, Col.TURN]), down[:, Col.T]
     grid = np.arange(turn[0], turn[-1], STEP_RAD)
     if len(grid) < 3:
-        return Falling(0.0, float(t[0]), float(turn[0]), float(down[0, Col.TRAIL_THIGH]), 0.0, 0.0, float(t[0]))
+        return Falling(0.0, float(t[0]), float(turn[0]), float(down[0, Col.TRAIL_THIGH]), 0.0, 0.0, 0.0, float(t[0]))
     angle = np.interp(grid, turn, down[:, Col.TRAIL_THIGH])
     due = np.minimum.accumulate(angle)[:-1] > target_rad
     slope = -np.diff(angle) / STEP_RAD
     first, length = _longest((slope < min_slope) & due)
     _, surely = _longest((slope < min_slope - SLOPE_SD) & due)
+    _, perhaps = _longest((slope < min_slope + SLOPE_SD) & due)
     lowest = np.minimum.accumulate(angle)
     grown = np.where(np.append(due, False), angle - lowest, 0.0)
     peak = int(np.argmax(grown))
@@ -57,6 +60,7 @@ def falling(down: Floats, min_slope: float, target_rad: float) -> Falling:
         flat_from_turn_rad=float(grid[first]),
         flat_angle_rad=float(angle[min(first + length, len(angle) - 1)]),
         flat_sd_rad=float(np.hypot(length - surely, 1.0)) * STEP_RAD,
+        flat_up_sd_rad=float(np.hypot(perhaps - length, 1.0)) * STEP_RAD,
         growth_rad=float(grown[peak]),
         growth_from_s=_when(grid[low], turn, t),
     )

@@ -31,7 +31,9 @@ SHOCK_NEAR_S, SHOCK_NEAR_SHARE = 0.08, 0.4
 """So near to the estimate, in seconds and as a share of the downswing, the hit is looked for."""
 
 
-def marks(track: Floats, top_s: float, finish_s: float, arm: Floats | None = None) -> tuple[dict[str, float], tuple[str, ...]]:
+def marks(
+    track: Floats, top_s: float, finish_s: float, arm: Floats | None = None
+) -> tuple[dict[str, float], tuple[str, ...]]:
     """Marks of a rep in seconds, and the names of those that are estimates.
 
     `track` runs from the address to the finish; `arm` holds (N, 7) rows ``t, gyr (3), acc (3)`` of the lead forearm's

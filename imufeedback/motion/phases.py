@@ -40,6 +40,8 @@ class RepLimits:
     """0: a rep may also set off towards the target from its address, without a backswing."""
     min_through_rad: float = math.radians(35.0)
     max_s: float = 25.0
+    min_slope: float = 0.11
+    """Loss of trail thigh angle for the turn, looked at over the finished rep."""
 
 
 @dataclass

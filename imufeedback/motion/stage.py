@@ -12,7 +12,18 @@ from imufeedback.motion.live import Judge, LiveLimits
 from imufeedback.motion.marks import marks
 from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
 from imufeedback.motion.track import Col, track
-from imufeedback.records import Angles, Floats, Hand, Motion, Phase, PhaseChanged, Rep, SegmentMotion, StateChanged, Zeroed
+from imufeedback.records import (
+    Angles,
+    Floats,
+    Hand,
+    Motion,
+    Phase,
+    PhaseChanged,
+    Rep,
+    SegmentMotion,
+    StateChanged,
+    Zeroed,
+)
 from imufeedback.stage import Stage
 
 In = Angles | Zeroed | SegmentMotion
@@ -190,9 +201,7 @@ class MotionStage(Stage[In, Out]):
         finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
         marked, estimated = marks(rows, _top(rows, s.seen.furthest_s), finish_s, self._arm(rows))
         t = rows[:, Col.T]
-        fall = falling(
-            rows[(t >= marked["top_s"]) & (t <= finish_s)], s.live.min_slope, s.live.target_rad
-        )
+        fall = falling(rows[(t >= marked["top_s"]) & (t <= finish_s)], s.rep.min_slope, s.live.target_rad)
         measured = features(rows, marked, fall)
         if fall.flat_turn_rad > s.live.dead_turn_rad:
             measured["trail_thigh_first_stall_s"] = fall.flat_from_s

@@ -39,6 +39,8 @@ class RepShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """0: a rep may set off towards the target without a backswing."""
     min_through_deg: PositiveDegrees
     max_s: Annotated[float, Meta(gt=0.5, le=120)]
+    min_slope: Annotated[float, Meta(gt=0, le=2)] = 0.11
+    """Degrees that the trail thigh angle must lose for a degree of turn, looked at over the finished rep."""
 
 
 class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -49,5 +49,3 @@ def judged(motion: MotionStage, whole: Angles) -> tuple[Rep | None, list[StateCh
     out = [*motion.feed(Zeroed(float(whole.t_s[0]), "address")), *motion.feed(whole), *motion.finish()]
     reps = [one for one in out if isinstance(one, Rep)]
     return (reps[0] if len(reps) == 1 else None), [one for one in out if isinstance(one, StateChanged)]
-
-

@@ -21,6 +21,7 @@ from imufeedback.records import (
     Hand,
     Motion,
     Rep,
+    Segment,
     StateChanged,
     Verdict,
     Zeroed,
@@ -106,18 +107,18 @@ def motion_of(hand: Hand, rules: RuleSet | None = None) -> MotionStage:
             float(np.deg2rad(live.grow_deg)),
         ),
         rep=RepLimits(
-            float(np.deg2rad(rep.min_backswing_deg)), float(np.deg2rad(rep.min_through_deg)), rep.max_s
+            float(np.deg2rad(rep.min_backswing_deg)), float(np.deg2rad(rep.min_through_deg)), rep.max_s, rep.min_slope
         ),
         kind=rules.name,
     )
 
 
-def play(script: Script) -> Seen:
-    """Through the pipeline with all six sensors."""
+def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
+    """Through the pipeline, with all six sensors when nothing else is said."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     events: list[Event] = []
     estimating, estimated = motion_of(script.hand), []
-    for event in run(items(script, BODY, model=TYPICAL, layout_text=text)):
+    for event in run(items(script, segments, model=TYPICAL, layout_text=text)):
         if isinstance(event, Angles | Zeroed):
             estimated += [one for one in estimating.feed(event) if isinstance(one, Rep)]
         if not isinstance(event, Angles):
@@ -162,23 +163,25 @@ def idle(seed: int, seconds: int) -> Script:
 def at_tempo(seed: int, number: int) -> Script:
     """The same reps at one of six tempos, from `SHORTEST_S` to `LONGEST_S`."""
     lasts_s = float(np.geomspace(SHORTEST_S, LONGEST_S, 6)[number])
-    flaws = [Flaw.NONE, Flaw.STALL, Flaw.LEG_TURN]
+    flaws = [Flaw.STALL, Flaw.LEG_TURN, Flaw.NONE]
     return make_script(
         hand=hand_of(seed), pace=Pace.FULL, flaw=flaws, reps=len(flaws), seed=seed, tempo=FULL_S / lasts_s
     )
 
 
-def play_all(make: Callable[[int, int], Script], jobs: Sequence[tuple[int, int]]) -> list[Seen]:
+def play_all(
+    make: Callable[[int, int], Script], jobs: Sequence[tuple[int, int]], segments: Sequence[Segment] = BODY
+) -> list[Seen]:
     """All of them; several at once where there is enough to do and there are processors."""
-    workers = min(cpu_count() or 1, len(jobs) // 4)
+    workers = min(cpu_count() or 1, len(jobs) // 8)
     if workers < 2:
-        return [_job(make, *one) for one in jobs]
+        return [_job(make, segments, *one) for one in jobs]
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        return list(pool.map(_job, [make] * len(jobs), *zip(*jobs, strict=True)))
+        return list(pool.map(_job, [make] * len(jobs), [segments] * len(jobs), *zip(*jobs, strict=True)))
 
 
-def _job(make: Callable[[int, int], Script], seed: int, number: int) -> Seen:
-    return play(make(seed, number))
+def _job(make: Callable[[int, int], Script], segments: Sequence[Segment], seed: int, number: int) -> Seen:
+    return play(make(seed, number), segments)
 
 
 # ── verdicts ─────────────────────────────────────────────────────────────────────────────────────────────────────
