@@ -15,6 +15,7 @@ note       ``text``: kept in the journal only
 limit      ``key``: a rule's id or ``live.`` and a key, ``value``: the coach's limit from the next rep on
 block      ``name``, ``role`` (`Role`), ``mode`` (`Mode`), ``share`` of the reps with tones, ``estimate``, and
            ``rule_set``: TOML text of the drill, where it is another one
+pain       none: something is tight or hurts; no rep is judged and no tone made before the next block
 estimate   ``rep``, ``answer``: what the player thinks of a rep, before the result is told
 ========== ==========================================================================================
 
@@ -26,7 +27,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -37,7 +38,7 @@ from imufeedback.cues.feedback import feedback_of
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
-from imufeedback.motion import LiveLimits, MotionStage, RepLimits, without_forearm
+from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, RepLimits, without_forearm
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     AlignedBlock,
@@ -56,6 +57,8 @@ from imufeedback.records import (
     LinkNote,
     Notice,
     PacketRejected,
+    Phase,
+    PhaseChanged,
     RawPacket,
     Rep,
     Role,
@@ -66,7 +69,7 @@ from imufeedback.records import (
     Tick,
     Zeroed,
 )
-from imufeedback.rules import Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
+from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
 from imufeedback.timing import Merger, SensorClock
 
@@ -134,6 +137,9 @@ class Pipeline:
         rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
         rule_set = with_limits(rule_set, self._limits, "limits of the player")
         self._motion = _motion(hand, rule_set)
+        self._hip_turns = HipTurnStage(hand=hand)
+        self._reps = 0
+        self._stopped = False
         self._cueing = Cueing()
         self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
@@ -147,6 +153,11 @@ class Pipeline:
         self._rule_set = rule_set
         self._rules = Rules(rule_set)
         self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+        drill = rule_set.drill
+        self._by_hip = drill is not None and drill.detect == "hip-turn"
+        if drill is not None and self._by_hip:
+            least = float(np.deg2rad(drill.min_rotation_deg))
+            self._hip_turns.use(side=drill.side, least_rad=least, kind=rule_set.name)
 
     def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], settings: Settings) -> _Chain:
         layout = layouts.get(sensor.layout)
@@ -191,7 +202,7 @@ class Pipeline:
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
             self._cueing.set_muted(bool(command.args["on"]))
-        elif command.verb in ("limit", "block", "estimate"):
+        elif command.verb in ("limit", "block", "estimate", "pain"):
             return self._coach(command)
         out: list[Event] = list(self._body.feed(command))
         for made in out:
@@ -204,6 +215,10 @@ class Pipeline:
         try:
             if command.verb == "estimate":
                 return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
+            if command.verb == "pain":
+                self._stopped = True
+                drill = self._rule_set.drill
+                return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
             if command.verb == "limit":
                 self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
                 return []
@@ -216,6 +231,7 @@ class Pipeline:
         if args.get("rule_set"):
             rule_set = parse_rule_set(str(args["rule_set"]), "drill of the block")
             self._judge_by(with_limits(rule_set, self._limits, "limits of the player"))
+        self._stopped = False
         drill = self._rule_set.drill
         self._cueing.begin_block(feedback, drill.cues if drill else ())
         return [BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)]
@@ -256,12 +272,21 @@ class Pipeline:
         return out
 
     def _moved(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
+        if self._stopped:
+            return []
+        if self._by_hip:
+            turns = self._hip_turns.feed(record) if isinstance(record, Angles) else []
+            return [one for rep in turns for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
         out: list[Event] = []
         for made in self._motion.feed(record):
-            out.append(made)
-            if isinstance(made, Rep):
-                out += self._rules.feed(made)
+            out += self._ruled(made) if isinstance(made, Rep) else [made]
         return out
+
+    def _ruled(self, rep: Rep) -> list[Event]:
+        """The rep with its number in the session, and its findings."""
+        rep = replace(rep, index=self._reps)
+        self._reps += 1
+        return [rep, *self._rules.feed(rep)]
 
     def _heard(self, events: list[Event]) -> list[Event]:
         """The events, each followed by the cues that it gives."""
@@ -300,7 +325,10 @@ class Pipeline:
         chains = {
             name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
         }
-        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._rule_set)
+        stages = (
+            *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
+            *(self._rule_set, self._reps, self._stopped),
+        )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
@@ -314,8 +342,9 @@ class Pipeline:
         for name, (decoder, clock, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
-        merger, body, motion, cueing, rule_set = stages
+        merger, body, motion, hip_turns, cueing, rule_set, self._reps, self._stopped = stages
         self._judge_by(rule_set)
+        self._hip_turns.state = hip_turns
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
 
 

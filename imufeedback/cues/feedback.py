@@ -24,8 +24,8 @@ class Purpose:
 PURPOSES: Mapping[Mode, Purpose] = {
     Mode.NONE: Purpose(
         "Baseline and test: shows what the player does when nobody tells.",
-        "Feedback guides but can block one's own error detection: Salmoni, Schmidt & Walter, Psychol Bull 1984;95:355-86 "
-        "(from memory)",
+        "Feedback guides but can block one's own error detection: Salmoni, Schmidt & Walter, Psychol Bull "
+        "1984;95:355-86 (from memory)",
     ),
     Mode.CONCURRENT: Purpose(
         "First contact with a movement, slow drills that can be corrected in motion.",
@@ -34,13 +34,13 @@ PURPOSES: Mapping[Mode, Purpose] = {
     ),
     Mode.BANDWIDTH: Purpose(
         "A movement that is mostly right: silence means inside the coach's band.",
-        "Band of 15 % against every trial: Cruz et al., Motricidade 2018;14:107 (better, held 7 days); no difference at "
-        "5 and 10 %: Colen & Zubiaur 2008",
+        "Band of 15 % against every trial: Cruz et al., Motricidade 2018;14:107 (better, held 7 days); no difference "
+        "at 5 and 10 %: Colen & Zubiaur 2008",
     ),
     Mode.AFTER_REP: Purpose(
         "Full pace: a downswing is over before anybody can react, so the result comes after it.",
-        "Simple reaction to sound 0.14-0.19 s (Nihon Jibiinkoka 1990;93:746-55) against a downswing of 0.27 s (Grober & "
-        "Cholewicki, arXiv physics/0611291)",
+        "Simple reaction to sound 0.19 s (Nihon Jibiinkoka 1990;93:746-55), 0.14 s in textbooks (from memory), against "
+        "a downswing of 0.27 s (Grober & Cholewicki, arXiv physics/0611291)",
     ),
     Mode.FADED: Purpose(
         "On the way to doing it alone: fewer and fewer reps with tones, 100, 50, 20, 0 % by block.",

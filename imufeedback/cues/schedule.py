@@ -72,7 +72,7 @@ class _State:
     """Kinds of movement cue already given since the angle was last being lost."""
     lost: set[str] = field(default_factory=set)
     """Sensors that are silent."""
-    feedback: Feedback = Feedback()
+    feedback: Feedback = field(default_factory=Feedback)
     allowed: frozenset[str] = frozenset()
     """Sounds about the movement that the drill makes; all when empty."""
     rep_in_block: int = 0
@@ -159,9 +159,9 @@ class Cueing(Stage[Heard, Cue]):
         """The first fault of a rep gives its result; what is unsure is no fault."""
         s = self._state
         first = s.result in (None, "target-reached")
-        if s.over and first and finding.verdict is Verdict.FAULT and s.feedback.after_rep:
-            if s.feedback.has_tones(s.rep_in_block):
-                s.result = finding.cue or "stalled"
+        told = s.feedback.after_rep and s.feedback.has_tones(s.rep_in_block)
+        if s.over and first and told and finding.verdict is Verdict.FAULT:
+            s.result = finding.cue or "stalled"
         return []
 
     def _over(self, now_s: float) -> list[Cue]:

@@ -1,15 +1,15 @@
 """Standard deviations of features. Degrees.
 
-An angle's own standard deviation comes with it; a change within one rep is known better than the angle, because fitting
-and zero-g errors stay the same, but the turn leaks into it through misaligned and cross-sensitive axes. The numbers were
-found on synthetic players with typical sensors and soft tissue (`validate --set swings` checks that they still hold).
+An angle's own standard deviation comes with it; in a change within one rep fitting and zero-g errors stay the same, but
+the turn leaks into it through misaligned and cross-sensitive axes. The numbers were found on synthetic players with
+typical sensors and soft tissue (`validate --set swings` checks that they still hold).
 """
 
 from __future__ import annotations
 
 import math
 
-GROWTH_DEG = 0.6
+GROWTH_DEG, WOBBLE_DEG = 0.6, 1.5
 KNEES_APART_DEG = 0.8
 KNEE_SLOPE = 0.01
 """Degrees of knee flexion for a degree of turn."""
@@ -40,3 +40,9 @@ def change(turned_deg: float) -> float:
 def rotation(change_deg: float) -> float:
     """Of a measured change of hip rotation."""
     return math.hypot(ROTATION_DEG, ROTATION_SHARE * change_deg)
+
+
+def wobble(rotation_deg: float) -> float:
+    """Of the standing thigh's own turn: a strap that follows a hip's rotation only in part looks like a thigh that
+    turns."""
+    return math.hypot(WOBBLE_DEG, ROTATION_SHARE * rotation_deg / 2)

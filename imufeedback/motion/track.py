@@ -39,6 +39,8 @@ class Col(IntEnum):
     KNEE_SD = 21
     """The larger one of both sides."""
     LEAD_THIGH_RATE = 22
+    TRAIL_ADDUCTION = 23
+    LEAD_ADDUCTION = 24
 
 
 def track(angles: Angles, hand: Hand) -> Floats:
@@ -54,6 +56,7 @@ def track(angles: Angles, hand: Hand) -> Floats:
     out[:, Col.LEAD_THIGH], out[:, Col.LEAD_THIGH_RATE] = lead.angle_rad[:, 0], lead.rate_rad_s[:, 0]
     out[:, Col.TRAIL_ROTATION], out[:, Col.TRAIL_ROTATION_RATE] = trail.angle_rad[:, 2], trail.rate_rad_s[:, 2]
     out[:, Col.LEAD_ROTATION], out[:, Col.LEAD_ROTATION_RATE] = lead.angle_rad[:, 2], lead.rate_rad_s[:, 2]
+    out[:, Col.TRAIL_ADDUCTION], out[:, Col.LEAD_ADDUCTION] = trail.angle_rad[:, 1], lead.angle_rad[:, 1]
     out[:, Col.THIGH_SD], out[:, Col.LEAD_THIGH_SD] = trail.sd_rad[:, 0], lead.sd_rad[:, 0]
     out[:, Col.ROTATION_SD] = np.maximum(trail.sd_rad[:, 2], lead.sd_rad[:, 2])
     out[:, Col.OK] = pelvis.ok & trail.ok & lead.ok

@@ -46,8 +46,8 @@ ONSET_DEG = 4.5
 """Turn after the top over which a slope comes up to its value."""
 BLOCK_SHARE = 0.15
 """Hip rotation against pelvis turn in a `leg-turn`, and on the way back in a `back-block`."""
-SITTING_SLOPE = -0.17
-SITTING_DEG = 14.0
+SITTING_SLOPE = -0.16
+SITTING_DEG = 16.0
 """More flexion at the top of a `sitting` rep; it loses too little of it."""
 GIVE_SLOPE = 0.25
 """Degrees of lead knee flexion for a degree of turn at the impact of a `knee-give`."""

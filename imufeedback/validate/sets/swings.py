@@ -11,7 +11,7 @@ import numpy as np
 
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.records import Angles, Cue, Event, Floats, Hand, Rep, Verdict, Zeroed, sd_name
-from imufeedback.rules import Rules
+from imufeedback.rules import Rules, RuleSet
 from imufeedback.rules.ruleset import Rule
 from imufeedback.synth.busy import Kind
 from imufeedback.synth.player import Pace
@@ -190,7 +190,7 @@ def _pair(rule: Rule, rep: Rep, true: Rep) -> tuple[float, float, float] | None:
     return None if value is None or truly is None or not sd else (value, truly, sd)
 
 
-def _only(rule: Rule) -> object:
+def _only(rule: Rule) -> RuleSet:
     return msgspec.structs.replace(swingers.swing_rules(), rules=(rule,))
 
 
@@ -238,9 +238,9 @@ def tempos(context: Context) -> Iterator[Measured]:
     yield Measured("typical sensors: reps whose verdicts differ over six tempos", differ, exactly(0), "reps")
 
 
-def _exact_verdicts(script: Script, rules_: object) -> Mapping[str, Verdict] | None:
+def _exact_verdicts(script: Script, rules_: RuleSet) -> Mapping[str, Verdict] | None:
     rep, _ = exact.judged(swingers.motion_of(script.hand), exact.around(script, script.truth.reps[0]))
-    return None if rep is None else swingers.judged(rules_, rep)  # type: ignore[arg-type]
+    return None if rep is None else swingers.judged(rules_, rep)
 
 
 def mirror(context: Context) -> Iterator[Measured]:
