@@ -9,7 +9,7 @@ import numpy as np
 from imufeedback.motion.falling import falling
 from imufeedback.motion.features import features
 from imufeedback.motion.live import Judge, LiveLimits
-from imufeedback.motion.marks import marks
+from imufeedback.motion.marks import BEGUN_RAD, marks
 from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
@@ -142,6 +142,9 @@ class MotionStage(Stage[In, Out]):
         if s.phase is Phase.ADDRESS:
             seen.since_s = seen.t_s
             s.address = s.address or (row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH])
+            if s.rep.min_backswing_rad == 0 and abs(seen.turn) < BEGUN_RAD:  # a rep without a backswing sets off here
+                seen.furthest_away, seen.furthest_s = seen.turn, seen.t_s
+                s.thigh_at_furthest = row[Col.TRAIL_THIGH]
         if s.address is not None:
             trail, lead = row[Col.TRAIL_THIGH] - s.address[0], row[Col.LEAD_THIGH] - s.address[1]
             seen.thigh_moved, seen.risen = max(abs(trail), abs(lead)), -max(trail, lead)

@@ -12,7 +12,9 @@ from imufeedback.rules.ruleset import Rule
 
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features["trail_thigh_flat_turn_deg"]
+    value = rep.features.get("trail_thigh_flat_turn_deg")
+    if value is None:
+        return None
     sd = spread(rule, rep) if value > rule.limit else rep.features.get("trail_thigh_flat_turn_up_sd_deg", 0.0)
     found = verdict(value - rule.limit, sd)
-    return Outcome(rep.features["trail_thigh_flat_from_s"], value, found, sd) if found else None
+    return Outcome(rep.features.get("trail_thigh_flat_from_s", rep.end_s), value, found, sd) if found else None

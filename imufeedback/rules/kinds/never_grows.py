@@ -8,5 +8,7 @@ from imufeedback.rules.ruleset import Rule
 
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features["trail_thigh_growth_deg"]
-    return judged(rule, rep, value, value - rule.limit, rep.features["trail_thigh_growth_from_s"])
+    value = rep.features.get("trail_thigh_growth_deg")
+    if value is None:
+        return None
+    return judged(rule, rep, value, value - rule.limit, rep.features.get("trail_thigh_growth_from_s", rep.end_s))
