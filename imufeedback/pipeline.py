@@ -156,7 +156,7 @@ class Pipeline:
         drill = rule_set.drill
         self._by_hip = drill is not None and drill.detect == "hip-turn"
         if drill is not None and self._by_hip:
-            least = float(np.deg2rad(drill.min_rotation_deg))
+            least = float(np.deg2rad(drill.min_turn_deg))
             self._hip_turns.use(side=drill.side, least_rad=least, kind=rule_set.name)
 
     def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], settings: Settings) -> _Chain:

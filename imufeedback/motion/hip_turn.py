@@ -1,8 +1,8 @@
 """Reps of a hip turn over a standing leg: the pelvis turns over a still thigh and comes back, inward or outward.
 
-Not a swing: there is no address and no target. A rep begins from a moment of rest, goes to its furthest rotation and is
-over when it has come back most of the way. What the standing thigh itself does meanwhile is measured too, because a leg
-that turns along makes any range look good.
+Not a swing: there is no address and no target. A rep begins from a moment of rest, goes to the furthest turn of the
+pelvis and is over when it has come back most of the way. What the standing thigh itself does meanwhile is measured too, because a
+leg that turns along makes the pelvis' turn look like range.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ from imufeedback.stage import Stage
 RESTS_RAD_S, RESTS_S = math.radians(6.0), 0.3
 LEAVES_RAD = math.radians(4.0)
 BACK_SHARE = 0.4
-"""Over when the rotation has come back to this part of its furthest."""
+"""Over when the turn has come back to this part of its furthest."""
+DRIFTS_RAD = math.radians(0.5)
+"""More than this at a rest is the slow beginning of a turn."""
 LOST_S = 0.2
 MAX_S = 20.0
 
@@ -36,14 +38,15 @@ class _At(StrEnum):
 @dataclass
 class _State:
     side: str = "trail"
-    least_rad: float = math.radians(10.0)
+    least_rad: float = math.radians(12.0)
+    """Of the pelvis' turn."""
     kind: str = "hip-turn"
     at: _At = _At.MOVING
     slow_since_s: float | None = None
     begin: list[float] = field(default_factory=list)
     """The row of the last moment of rest."""
     furthest: float = 0.0
-    """Largest change of rotation since then, with its sign."""
+    """Largest turn of the pelvis since then, with its sign."""
     furthest_s: float = 0.0
     lost_since_s: float | None = None
     rows: list[list[float]] = field(default_factory=list)
@@ -60,7 +63,7 @@ class HipTurnStage(Stage[Angles, Rep]):
         self._state = _State()
 
     def use(self, *, side: str, least_rad: float, kind: str) -> None:
-        """Which leg stands (``trail`` or ``lead``), and the least rotation of a rep."""
+        """Which leg stands (``trail`` or ``lead``), and the least turn of a rep."""
         self._state = _State(side=side, least_rad=least_rad, kind=kind, count=self._state.count)
 
     def feed(self, item: Angles) -> list[Rep]:
@@ -69,12 +72,6 @@ class HipTurnStage(Stage[Angles, Rep]):
         except KeyError:
             return []
         return [rep for row in rows.tolist() for rep in self._step(row)]
-
-    @property
-    def _cols(self) -> tuple[Col, Col]:
-        if self._state.side == "trail":
-            return Col.TRAIL_ROTATION, Col.TRAIL_ROTATION_RATE
-        return Col.LEAD_ROTATION, Col.LEAD_ROTATION_RATE
 
     def _step(self, row: list[float]) -> list[Rep]:
         s = self._state
@@ -85,19 +82,19 @@ class HipTurnStage(Stage[Angles, Rep]):
                 s.at, s.slow_since_s = _At.MOVING, None
             return []
         s.lost_since_s = None
-        col, rate_col = self._cols
-        if abs(row[rate_col]) > RESTS_RAD_S:
+        if abs(row[Col.TURN_RATE]) > RESTS_RAD_S:
             s.slow_since_s = None
         elif s.slow_since_s is None:
             s.slow_since_s = t_s
         rests = s.slow_since_s is not None and t_s - s.slow_since_s >= RESTS_S
         if s.at is _At.TURNS:
-            return self._turning(row, row[col] - s.begin[col], rests)
-        if rests:
+            return self._turning(row, row[Col.TURN] - s.begin[Col.TURN], rests)
+        away = row[Col.TURN] - s.begin[Col.TURN] if s.begin else 0.0
+        if rests and (s.at is _At.MOVING or abs(away) < DRIFTS_RAD):
             s.at, s.begin = _At.RESTS, row
-        elif s.at is _At.RESTS and abs(row[col] - s.begin[col]) > LEAVES_RAD:
+        elif s.at is _At.RESTS and abs(away) > LEAVES_RAD:
             s.at, s.rows = _At.TURNS, [s.begin]
-            s.furthest, s.furthest_s = row[col] - s.begin[col], t_s
+            s.furthest, s.furthest_s = away, t_s
         return []
 
     def _turning(self, row: list[float], change: float, rests: bool) -> list[Rep]:
@@ -117,21 +114,27 @@ class HipTurnStage(Stage[Angles, Rep]):
     def _measured(self, rows: Floats) -> Rep:
         s = self._state
         begin_s, end_s = float(rows[0, Col.T]), float(rows[-1, Col.T])
-        change = math.degrees(s.furthest)
-        wobble = math.degrees(thigh_wobble(rows, s.side))
-        turn = np.interp(s.furthest_s, rows[:, Col.T], rows[:, Col.TURN]) - rows[0, Col.TURN]
+        # a turn towards the target turns the lead hip in and the trail hip out (see the sign table)
+        turns_in = (s.furthest > 0) == (s.side == "lead")
+        col, rate_col = (
+            (Col.TRAIL_ROTATION, Col.TRAIL_ROTATION_RATE)
+            if s.side == "trail"
+            else (Col.LEAD_ROTATION, Col.LEAD_ROTATION_RATE)
+        )
+        inward = 1.0 if turns_in else -1.0
+        rotation = math.degrees(float(np.max(inward * (rows[:, col] - rows[0, col]))))
         features = {
-            "standing_hip_rotation_deg": abs(change),
-            "standing_hip_rotation_sd_deg": bars.rotation(change),
-            "standing_thigh_wobble_deg": wobble,
-            "standing_thigh_wobble_sd_deg": bars.wobble(change),
-            "pelvis_turn_deg": abs(math.degrees(turn)),
-            "standing_hip_rate_max_deg_s": math.degrees(float(np.max(np.abs(rows[:, self._cols[1]])))),
+            "standing_hip_rotation_deg": rotation,
+            "standing_hip_rotation_sd_deg": bars.rotation(rotation),
+            "standing_thigh_wobble_deg": math.degrees(thigh_wobble(rows, s.side)),
+            "standing_thigh_wobble_sd_deg": bars.wobble(rotation),
+            "pelvis_turn_deg": abs(math.degrees(s.furthest)),
+            "standing_hip_rate_max_deg_s": math.degrees(float(np.max(np.abs(rows[:, rate_col])))),
             "rep_s": end_s - begin_s,
         }
-        direction = "in" if change > 0 else "out"
         marks = {"begin_s": begin_s, "furthest_s": s.furthest_s, "finish_s": end_s}
-        rep = Rep(s.count, f"{s.kind} {direction}", begin_s, end_s, marks, (), features)
+        kind = f"{s.kind} {'in' if turns_in else 'out'}"
+        rep = Rep(s.count, kind, begin_s, end_s, marks, (), features)
         s.count += 1
         return rep
 

@@ -39,7 +39,7 @@ class Retention:
         return {name: self.now.faults.get(name, 0.0) - self.before.faults.get(name, 0.0) for name in names}
 
 
-def test_block(document: Mapping[str, Any]) -> Shares | None:
+def last_test(document: Mapping[str, Any]) -> Shares | None:
     """The last test block with reps of a session's summary; None when it has none."""
     blocks = [one for one in document.get("blocks", ()) if one["role"] == "test" and one["reps"]]
     if not blocks:
@@ -54,7 +54,7 @@ def test_block(document: Mapping[str, Any]) -> Shares | None:
 
 def retention(now: Mapping[str, Any], before: Mapping[str, Any]) -> Retention | None:
     """Test block against test block; None while one of the two sessions has none, or they are of different drills."""
-    one, other = test_block(now), test_block(before)
+    one, other = last_test(now), last_test(before)
     if one is None or other is None or _drill(now) != _drill(before):
         return None
     return Retention(one, other)
@@ -62,6 +62,3 @@ def retention(now: Mapping[str, Any], before: Mapping[str, Any]) -> Retention | 
 
 def _drill(document: Mapping[str, Any]) -> str:
     return str([one["drill"] for one in document["blocks"] if one["role"] == "test" and one["reps"]][-1])
-
-
-__all__ = ["Retention", "Shares", "retention", "test_block"]

@@ -30,15 +30,15 @@ class Drill(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """How a drill is done."""
 
     detect: Literal["swing", "hip-turn"]
-    """``swing``: reps by the phases of a swing; ``hip-turn``: by the rotation of the standing hip, in or out."""
+    """``swing``: reps by the phases of a swing; ``hip-turn``: by the turn of the pelvis over a standing leg."""
     instructions: tuple[str, ...]
     steps: tuple[Step, ...]
     side: Literal["trail", "lead"] = "trail"
     """Standing leg of a hip turn."""
     position: str = ""
     """Stored with every value of a screening: ranges differ by position."""
-    min_rotation_deg: Annotated[float, Meta(gt=0, le=60)] = 10.0
-    """Least hip rotation of a rep that is found by it."""
+    min_turn_deg: Annotated[float, Meta(gt=0, le=60)] = 12.0
+    """Least pelvis turn of a hip turn."""
     stop: str = STOP_WORDS
     cues: tuple[str, ...] = ()
     """Sounds that this drill may make; all when empty."""

@@ -32,6 +32,10 @@ BEND_S, ADDRESS_S, HOLD_S, RETURN_S, REST_S = 1.2, 1.8, 1.2, 1.5, 0.6
 """Standing to address, still at address, still at the finish, finish to standing, standing."""
 
 
+TURN_S = 1.6
+"""Of a hip turn, one way."""
+
+
 @dataclass(frozen=True, slots=True)
 class FitWindows:
     """Where the fitting movements are; ``flex`` is a turn about the segment's z axis, by segment."""
@@ -141,6 +145,32 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
     plan = Plan(pieces)
     truth = Truth((), tuple(between.done))
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), truth, windows, ready_s, plan.duration_s)
+
+
+def make_hip_turn_script(
+    *, hand: Hand = Hand.RIGHT, seed: int = 1, turns_deg: Sequence[float] = (30.0, -30.0), share: float = 1.0
+) -> Script:
+    """The fitting movements, and then slow turns of the pelvis over standing legs, there and back.
+
+    Args:
+        turns_deg: every turn, towards the target where positive: the lead hip turns in and the trail hip out.
+        share: part of it that the hip joints take up; the rest the legs turn along (1: the thighs stay still).
+    """
+    player = make_player(hand, Pace.SLOW, seed)
+    pieces, windows = _fitting(hand)
+    ready_s = pieces[-1].end_s
+    for turn_deg in turns_deg:
+        turn = float(np.deg2rad(turn_deg))
+        there = {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}
+        start_s = pieces[-1].end_s
+        pieces += [
+            move(start_s, start_s + TURN_S, STANDING, there),
+            hold(start_s + TURN_S, start_s + TURN_S + REST_S, there),
+            move(start_s + TURN_S + REST_S, start_s + 2 * TURN_S + REST_S, there, STANDING),
+            hold(start_s + 2 * TURN_S + REST_S, start_s + 2 * TURN_S + 2.5 * REST_S, STANDING),
+        ]
+    plan = Plan(pieces)
+    return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
 def _around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:

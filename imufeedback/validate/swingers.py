@@ -13,9 +13,10 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
-from imufeedback.pipeline import run
+from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,
+    Command,
     Event,
     Finding,
     Hand,
@@ -31,6 +32,7 @@ from imufeedback.synth.golfer import BODY
 from imufeedback.synth.player import TIMING, Pace
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script, make_idle_script, make_script
+from imufeedback.synth.sensors import WORN
 from imufeedback.synth.swing import Flaw
 from imufeedback.synth.truth import RepTruth
 from imufeedback.validate.golfer import items
@@ -124,6 +126,20 @@ def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
         if not isinstance(event, Angles):
             events.append(event)
     return Seen(script, tuple(events), tuple(estimated))
+
+
+def play_drill(script: Script, drill: str) -> Seen:
+    """A drill with three sensors; its block begins when the fitting is done."""
+    text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
+    block = {"name": drill, "role": "drill", "mode": "none", "rule_set": resources.text("drills", drill)}
+    pipeline, begun = Pipeline(), False
+    events: list[Event] = []
+    for item in items(script, WORN, model=TYPICAL, layout_text=text):
+        if not begun and item.host_ns > script.ready_s * 1e9:
+            events += pipeline.feed(Command(item.host_ns, "block", block))
+            begun = True
+        events += [one for one in pipeline.feed(item) if not isinstance(one, Angles)]
+    return Seen(script, tuple(events), ())
 
 
 # ── the sessions ─────────────────────────────────────────────────────────────────────────────────────────────────

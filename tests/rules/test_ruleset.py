@@ -154,7 +154,8 @@ def limit_of(rule_set, name: str) -> float:
 
 def test_a_players_limits_replace_those_of_the_set(swing):
     own = parse_limits(
-        'format = 1\nplayer = "ana"\n[limits]\nlead-hip-turns-in = 40.0\nof-another-drill = 3.0\n[live]\ntarget_deg = 6.0',
+        'format = 1\nplayer = "ana"\n[limits]\nlead-hip-turns-in = 40.0\nof-another-drill = 3.0\n'
+        "[live]\ntarget_deg = 6.0",
         "ana.toml",
     )
     changed = with_limits(swing, own, "ana.toml")
@@ -179,7 +180,7 @@ def test_a_limit_out_of_range_names_file_key_and_range(swing):
     ],
 )
 def test_a_wrong_key_or_value_of_the_live_limits_is_named(swing, text, says):
-    with pytest.raises(BadToml, match="ana.toml") as caught:
+    with pytest.raises(BadToml, match=r"ana\.toml") as caught:
         with_limits(swing, parse_limits(text, "ana.toml"), "ana.toml")
     assert says in str(caught.value)
 

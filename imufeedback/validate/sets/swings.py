@@ -15,7 +15,7 @@ from imufeedback.rules import Rules, RuleSet
 from imufeedback.rules.ruleset import Rule
 from imufeedback.synth.busy import Kind
 from imufeedback.synth.player import Pace
-from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.script import Script, make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.swing import Flaw
 from imufeedback.validate import exact, swingers
@@ -214,6 +214,43 @@ def live(context: Context) -> Iterator[Measured]:
     yield Measured("clean reps with a live stall", _percent(sum(told), len(told)), at_most(1), "%")
 
 
+TURNS_DEG = (30.0, -30.0, 30.0, -30.0)
+"""Of the hip-turn drill, there and back each."""
+
+
+def hip_turns(context: Context) -> Iterator[Measured]:
+    """Hip turns over a standing leg, in and out, with the thigh still and with the leg turning along."""
+    found, off, lost_form, kept_form = 0, [], 0, 0
+    seeds = range(context.seed, context.seed + (1 if context.quick else 10))
+    for seed in seeds:
+        for side in ("lead",) if context.quick else ("lead", "trail"):
+            for share in (1.0, 0.3):
+                script = make_hip_turn_script(hand=swingers.hand_of(seed), seed=seed, turns_deg=TURNS_DEG, share=share)
+                seen = swingers.play_drill(script, f"hip-turn-{side}")
+                found += len(seen.reps)
+                fails = sum(
+                    "standing-thigh-still"
+                    in swingers.verdicts(f for f in seen.findings(rep) if f.verdict is Verdict.FAULT)
+                    for rep in seen.reps
+                )
+                if share == 1.0:
+                    kept_form += fails
+                    off += [_score(rep.features, "standing_hip_rotation_deg", 30.0) for rep in seen.reps]
+                else:
+                    lost_form += fails
+    each = len(seeds) * (1 if context.quick else 2) * len(TURNS_DEG)
+    yield Measured("hip turns found, in and out", _percent(found, 2 * each), Band(99, 100), "%")
+    yield Measured("hip turns with the leg turning along: form lost", _percent(lost_form, each), Band(98, None), "%")
+    yield Measured("hip turns over a still thigh: form lost", _percent(kept_form, each), at_most(1), "%")
+    yield Measured(
+        "hip turns: range within two error bars", 100 * float(np.mean(np.array(off) <= 2)), Band(91, None), "%"
+    )
+
+
+def _score(features: Mapping[str, float], name: str, truly: float) -> float:
+    return abs(features[name] - truly) / features[sd_name(name)]
+
+
 def tempos(context: Context) -> Iterator[Measured]:
     """The same rep at six tempos from 0.8 s to 8 s."""
     rules_ = swingers.swing_rules()
@@ -334,6 +371,7 @@ STEPS = (
     Step("the built-in rules", rules),
     Step("error bars of the rules", error_bars),
     Step("live decisions", live),
+    Step("hip turns", hip_turns),
     Step("six tempos", tempos),
     Step("mirror image", mirror),
     Step("speed", speed),
