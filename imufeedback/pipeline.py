@@ -222,7 +222,10 @@ class Pipeline:
             if command.verb == "limit":
                 self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
                 return []
-            return self._block(t_s, args)
+            out = self._block(t_s, args)
+            if self._by_hip:  # a hip turn counts from the stance that the player has taken
+                self._body.feed(Command(command.host_ns, "zero"))
+            return out
         except (ImuFeedbackError, KeyError, TypeError, ValueError) as error:
             return [Notice(t_s, f"{command.verb}: {error}")]
 
@@ -275,7 +278,7 @@ class Pipeline:
         if self._stopped:
             return []
         if self._by_hip:
-            turns = self._hip_turns.feed(record) if isinstance(record, Angles) else []
+            turns = self._hip_turns.feed(record) if isinstance(record, Angles | Zeroed) else []
             return [one for rep in turns for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
         out: list[Event] = []
         for made in self._motion.feed(record):

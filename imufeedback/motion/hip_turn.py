@@ -1,8 +1,8 @@
 """Reps of a hip turn over a standing leg: the pelvis turns over a still thigh and comes back, inward or outward.
 
 Not a swing: there is no address and no target. A rep begins from a moment of rest, goes to the furthest turn of the
-pelvis and is over when it has come back most of the way. What the standing thigh itself does meanwhile is measured too, because a
-leg that turns along makes the pelvis' turn look like range.
+pelvis and is over when it has come back most of the way. What the standing thigh itself does meanwhile is measured too,
+because a leg that turns along makes the pelvis' turn look like range.
 """
 
 from __future__ import annotations
@@ -16,13 +16,16 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.motion import errorbars as bars
 from imufeedback.motion.track import Col, track
-from imufeedback.records import Angles, Floats, Hand, Rep
+from imufeedback.records import Angles, Floats, Hand, Rep, Zeroed
 from imufeedback.stage import Stage
 
 RESTS_RAD_S, RESTS_S = math.radians(6.0), 0.3
 LEAVES_RAD = math.radians(4.0)
 BACK_SHARE = 0.4
 """Over when the turn has come back to this part of its furthest."""
+NEUTRAL_RAD, NEW_NEUTRAL_S = math.radians(12.0), 3.0
+"""A rest so near to the neutral turn begins a rep; one that lasts so long elsewhere is the new neutral. Without this a
+wait at the furthest turn would be taken for the beginning of the way back."""
 DRIFTS_RAD = math.radians(0.5)
 """More than this at a rest is the slow beginning of a turn."""
 LOST_S = 0.2
@@ -43,6 +46,8 @@ class _State:
     kind: str = "hip-turn"
     at: _At = _At.MOVING
     slow_since_s: float | None = None
+    neutral: float = 0.0
+    """Turn at which the player stands between two reps."""
     begin: list[float] = field(default_factory=list)
     """The row of the last moment of rest."""
     furthest: float = 0.0
@@ -53,7 +58,7 @@ class _State:
     count: int = 0
 
 
-class HipTurnStage(Stage[Angles, Rep]):
+class HipTurnStage(Stage[Angles | Zeroed, Rep]):
     """Finds hip turns over one standing leg."""
 
     _state: _State
@@ -66,7 +71,10 @@ class HipTurnStage(Stage[Angles, Rep]):
         """Which leg stands (``trail`` or ``lead``), and the least turn of a rep."""
         self._state = _State(side=side, least_rad=least_rad, kind=kind, count=self._state.count)
 
-    def feed(self, item: Angles) -> list[Rep]:
+    def feed(self, item: Angles | Zeroed) -> list[Rep]:
+        if isinstance(item, Zeroed):  # turn counts anew from here
+            self._state.at, self._state.slow_since_s, self._state.neutral = _At.MOVING, None, 0.0
+            return []
         try:
             rows = track(item, self._hand)
         except KeyError:
@@ -90,12 +98,19 @@ class HipTurnStage(Stage[Angles, Rep]):
         if s.at is _At.TURNS:
             return self._turning(row, row[Col.TURN] - s.begin[Col.TURN], rests)
         away = row[Col.TURN] - s.begin[Col.TURN] if s.begin else 0.0
-        if rests and (s.at is _At.MOVING or abs(away) < DRIFTS_RAD):
-            s.at, s.begin = _At.RESTS, row
+        if rests and abs(row[Col.TURN] - s.neutral) > NEUTRAL_RAD and not self._stays(t_s):
+            s.at = _At.MOVING
+        elif rests and (s.at is _At.MOVING or abs(away) < DRIFTS_RAD):
+            s.at, s.begin, s.neutral = _At.RESTS, row, row[Col.TURN]
         elif s.at is _At.RESTS and abs(away) > LEAVES_RAD:
             s.at, s.rows = _At.TURNS, [s.begin]
             s.furthest, s.furthest_s = away, t_s
         return []
+
+    def _stays(self, t_s: float) -> bool:
+        """Here is a new place to begin from."""
+        slow_since_s = self._state.slow_since_s
+        return slow_since_s is not None and t_s - slow_since_s >= NEW_NEUTRAL_S
 
     def _turning(self, row: list[float], change: float, rests: bool) -> list[Rep]:
         s = self._state
@@ -104,7 +119,7 @@ class HipTurnStage(Stage[Angles, Rep]):
             s.furthest, s.furthest_s = change, row[Col.T]
         back = abs(change) < BACK_SHARE * abs(s.furthest) or change * s.furthest < 0
         small = abs(s.furthest) < s.least_rad
-        if row[Col.T] - s.begin[Col.T] > MAX_S or (back and small) or (rests and small):
+        if row[Col.T] - s.begin[Col.T] > MAX_S or (back and small) or (rests and small) or self._stays(row[Col.T]):
             s.at = _At.MOVING
         elif back:
             s.at = _At.MOVING

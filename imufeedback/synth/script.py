@@ -159,6 +159,7 @@ def make_hip_turn_script(
     player = make_player(hand, Pace.SLOW, seed)
     pieces, windows = _fitting(hand)
     ready_s = pieces[-1].end_s
+    pieces.append(hold(ready_s, ready_s + 2 * REST_S, STANDING))
     for turn_deg in turns_deg:
         turn = float(np.deg2rad(turn_deg))
         there = {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}

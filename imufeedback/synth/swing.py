@@ -233,6 +233,8 @@ def _rotation(turn: Marks, share: float, flaw: Flaw) -> tuple[Spline, Spline]:
     at_top = block if flaw is Flaw.BACK_BLOCK else share
     back = Spline.from_rates(at_top * turn.top, [(turn.top, at_top), (turn.address, at_top)])
     onset, stop = np.deg2rad([ONSET_DEG, LEAD_KEEPS_TURNING_DEG])
+    if turn.impact + stop >= turn.finish:  # a small swing ends before
+        stop = 0.6 * (turn.finish - turn.impact)
     if flaw is Flaw.LEG_TURN:
         knots = [(turn.top, share), (turn.top + onset, block), (turn.finish, block)]
     else:

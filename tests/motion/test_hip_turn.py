@@ -45,6 +45,15 @@ def test_both_hands_have_the_same_numbers():
         assert one.features == pytest.approx(other.features, abs=1e-9)
 
 
+def test_a_wait_at_the_furthest_turn_is_not_the_beginning_of_the_way_back():
+    """The first turn begins before anything is seen of the rest before it."""
+    script = make_hip_turn_script(turns_deg=(30.0, -30.0))
+    stage = HipTurnStage(hand=Hand.RIGHT)
+    stage.use(side="lead", least_rad=np.deg2rad(12), kind="hip-turn")
+    late = exact.angles(script, np.arange((script.ready_s + 1.7) * 200, script.duration_s * 200) / 200)
+    assert [rep.kind for rep in stage.feed(late)] == ["hip-turn out"]
+
+
 def test_small_turns_are_none():
     assert turns("lead", turns_deg=(8.0, -6.0)) == []
 
