@@ -179,7 +179,7 @@ def idle(seed: int, seconds: int) -> Script:
 def at_tempo(seed: int, number: int) -> Script:
     """The same reps at one of six tempos, from `SHORTEST_S` to `LONGEST_S`."""
     lasts_s = float(np.geomspace(SHORTEST_S, LONGEST_S, 6)[number])
-    flaws = [Flaw.STALL, Flaw.LEG_TURN, Flaw.NONE]
+    flaws = [Flaw.STALL, Flaw.NONE] if seed % 2 else [Flaw.LEG_TURN, Flaw.NONE]
     return make_script(
         hand=hand_of(seed), pace=Pace.FULL, flaw=flaws, reps=len(flaws), seed=seed, tempo=FULL_S / lasts_s
     )

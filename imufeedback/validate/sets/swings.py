@@ -41,7 +41,7 @@ FLAWS_OF: Mapping[str, tuple[Flaw, ...]] = {
 @cache
 def _mixed(seed: int, quick: bool) -> list[Seen]:
     """Players at all paces with all flaws, once for all steps."""
-    players, reps = (2, 11) if quick else (200, 6)
+    players, reps = (1, 11) if quick else (200, 6)  # 11: every flaw, and two clean ones
     return swingers.play_all(swingers.mixed, [(one, reps) for one in range(seed, seed + players)])
 
 
@@ -56,7 +56,7 @@ def reps_found(context: Context) -> Iterator[Measured]:
 
 def no_reps(context: Context) -> Iterator[Measured]:
     """Everything but reps."""
-    each_s = 45 if context.quick else 300
+    each_s = 40 if context.quick else 300
     seen = swingers.play_all(
         swingers.idle, [(one, each_s) for one in range(context.seed, context.seed + (1 if context.quick else 4))]
     )
@@ -77,8 +77,8 @@ def _stray_tones(seen: Seen) -> int:
 
 def marks(context: Context) -> Iterator[Measured]:
     """Marks of reps at full pace against the truth."""
-    seeds = range(context.seed, context.seed + (2 if context.quick else 60))
-    seen = swingers.play_all(swingers.full, [(one, 2 if context.quick else 4) for one in seeds])
+    seeds = range(context.seed, context.seed + (1 if context.quick else 60))
+    seen = swingers.play_all(swingers.full, [(one, 4) for one in seeds])
     felt: dict[str, list[float]] = {"top_s": [], "level_s": [], "impact_s": []}
     estimated: list[float] = []
     late, stalls = [], 0
@@ -171,15 +171,18 @@ def error_bars(context: Context) -> Iterator[Measured]:
                 verdict = swingers.judged(_only(moved), rep).get(rule.id)
                 near += 1
                 wrong += verdict is None
+                if rule.kind == "keeps-falling" and value <= limit:  # its bar is not the same on both sides
+                    sd = rep.features["trail_thigh_flat_turn_up_sd_deg"]
                 if abs(value - limit) < sd:
                     spans += 1
                     unsure += verdict is Verdict.UNSURE
     yield Measured("limits inside the error bar: reported unsure", _percent(unsure, spans), exactly(100), "%")
     yield Measured("truth 0 to 3° beyond the limit: neither fault nor unsure", _percent(wrong, near), at_most(16), "%")
     inside = np.array(score)
-    yield Measured(
-        "values of rules within one standard deviation", 100 * float(np.mean(inside <= 1)), Band(60, None), "%"
-    )
+    if not context.quick:  # one player's errors go together: a share of them says nothing
+        yield Measured(
+            "values of rules within one standard deviation", 100 * float(np.mean(inside <= 1)), Band(60, None), "%"
+        )
     yield Measured("values of rules within two", 100 * float(np.mean(inside <= 2)), Band(91, None), "%")
 
 
@@ -221,11 +224,12 @@ TURNS_DEG = (30.0, -30.0, 30.0, -30.0)
 def hip_turns(context: Context) -> Iterator[Measured]:
     """Hip turns over a standing leg, in and out, with the thigh still and with the leg turning along."""
     found, off, lost_form, kept_form = 0, [], 0, 0
+    turns_deg = TURNS_DEG[:2] if context.quick else TURNS_DEG
     seeds = range(context.seed, context.seed + (1 if context.quick else 10))
     for seed in seeds:
         for side in ("lead",) if context.quick else ("lead", "trail"):
             for share in (1.0, 0.3):
-                script = make_hip_turn_script(hand=swingers.hand_of(seed), seed=seed, turns_deg=TURNS_DEG, share=share)
+                script = make_hip_turn_script(hand=swingers.hand_of(seed), seed=seed, turns_deg=turns_deg, share=share)
                 seen = swingers.play_drill(script, f"hip-turn-{side}")
                 found += len(seen.reps)
                 fails = sum(
@@ -238,7 +242,7 @@ def hip_turns(context: Context) -> Iterator[Measured]:
                     off += [_score(rep.features, "standing_hip_rotation_deg", 30.0) for rep in seen.reps]
                 else:
                     lost_form += fails
-    each = len(seeds) * (1 if context.quick else 2) * len(TURNS_DEG)
+    each = len(seeds) * (1 if context.quick else 2) * len(turns_deg)
     yield Measured("hip turns found, in and out", _percent(found, 2 * each), Band(99, 100), "%")
     yield Measured("hip turns with the leg turning along: form lost", _percent(lost_form, each), Band(98, None), "%")
     yield Measured("hip turns over a still thigh: form lost", _percent(kept_form, each), at_most(1), "%")
@@ -310,7 +314,7 @@ def speed(context: Context) -> Iterator[Measured]:
         blocks.append(Zeroed(float(whole.t_s[0]), "address"))
         blocks += [exact.angles(session, part) for part in _fours(whole.t_s)]
     steps = sum(len(one.t_s) for one in blocks if isinstance(one, Angles))
-    best = min(_run_once(blocks, session.hand) for _ in range(3))
+    best = min(_run_once(blocks, session.hand) for _ in range(7))
     yield Measured("motion, rules and cues, per step", best / steps * 1e6, at_most(40), "µs")
 
 
