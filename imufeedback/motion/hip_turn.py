@@ -96,9 +96,9 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
             s.slow_since_s = t_s
         rests = s.slow_since_s is not None and t_s - s.slow_since_s >= RESTS_S
         if s.at is _At.TURNS:
-            return self._turning(row, row[Col.TURN] - s.begin[Col.TURN], rests)
-        away = row[Col.TURN] - s.begin[Col.TURN] if s.begin else 0.0
-        if rests and abs(row[Col.TURN] - s.neutral) > NEUTRAL_RAD and not self._stays(t_s):
+            return self._turning(row, _turned(s.begin, row), rests)
+        away = _turned(s.begin, row) if s.begin else 0.0
+        if rests and abs(_wrapped(row[Col.TURN] - s.neutral)) > NEUTRAL_RAD and not self._stays(t_s):
             s.at = _At.MOVING
         elif rests and (s.at is _At.MOVING or abs(away) < DRIFTS_RAD):
             s.at, s.begin, s.neutral = _At.RESTS, row, row[Col.TURN]
@@ -152,6 +152,15 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
         rep = Rep(s.count, kind, begin_s, end_s, marks, (), features)
         s.count += 1
         return rep
+
+
+def _turned(begin: list[float], now: list[float]) -> float:
+    return _wrapped(now[Col.TURN] - begin[Col.TURN])
+
+
+def _wrapped(angle: float) -> float:
+    """Within half a turn: who has walked round stands where the turn jumps from 180 to -180 degrees."""
+    return (angle + math.pi) % (2 * math.pi) - math.pi
 
 
 def thigh_wobble(rows: Floats, side: str) -> float:

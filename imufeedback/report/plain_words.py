@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from imufeedback.records import Verdict
+from imufeedback.records import Mode, Role, Verdict
 
 ANGLES = {
     "pelvis_turn": "pelvis turn",
@@ -28,6 +28,19 @@ MARKS = {
     "furthest": "furthest turn",
 }
 VERDICTS = {None: "met", Verdict.FAULT: "fault", Verdict.UNSURE: "unsure: the limit lies inside the error bar"}
+ROLES = {
+    Role.BASELINE: "baseline, without tones",
+    Role.DRILL: "drill",
+    Role.SWINGS: "swings",
+    Role.TEST: "test, without tones",
+}
+MODES = {
+    Mode.NONE: "without tones",
+    Mode.CONCURRENT: "tones while you move",
+    Mode.BANDWIDTH: "told after the rep, only outside the coach's band",
+    Mode.AFTER_REP: "told after every rep",
+    Mode.FADED: "tones for some of the reps, fewer and fewer",
+}
 OTHERS = {
     "trail_thigh_angle_min": "lowest trail thigh angle",
     "trail_thigh_loss_top_finish": "trail thigh angle lost from top to finish",

@@ -8,5 +8,6 @@
     walk.py     measures on a recording of a person (sitting, standing, walking)
     tilt.py     segment tilt against the library qmt
     golfer.py   measures on the synthetic golfer with exact truth
+    swingers.py players who swing, through the whole pipeline; exact.py their exact angles through motion and rules
     process.py  time and memory of whole commands
 """

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from swings import cut
 
 from imufeedback.motion.hip_turn import HipTurnStage
-from imufeedback.records import Hand, Rep, same
+from imufeedback.records import Angles, Hand, Rep, same
 from imufeedback.synth.script import make_hip_turn_script, make_idle_script
 from imufeedback.validate import exact
 
@@ -52,6 +53,25 @@ def test_a_wait_at_the_furthest_turn_is_not_the_beginning_of_the_way_back():
     stage.use(side="lead", least_rad=np.deg2rad(12), kind="hip-turn")
     late = exact.angles(script, np.arange((script.ready_s + 1.7) * 200, script.duration_s * 200) / 200)
     assert [rep.kind for rep in stage.feed(late)] == ["hip-turn out"]
+
+
+def facing(whole: Angles, degrees: float) -> Angles:
+    """The same by a player who faces another way; turn within ±180°."""
+    turn = whole.pelvis.angle_rad.copy()
+    turn[:, 0] = (turn[:, 0] + np.deg2rad(degrees) + np.pi) % (2 * np.pi) - np.pi
+    return replace(whole, pelvis=replace(whole.pelvis, angle_rad=turn))
+
+
+@pytest.mark.parametrize("degrees", [0, 45, 90, 135, 165, 180, -160, -90])
+def test_h70_h72_the_way_a_player_faces_and_the_jump_of_the_turn_do_not_matter(degrees):
+    script = make_hip_turn_script(turns_deg=(30.0, -24.0))
+    stage = HipTurnStage(hand=Hand.RIGHT)
+    stage.use(side="lead", least_rad=np.deg2rad(12), kind="hip-turn")
+    t_s = np.arange((script.ready_s - 3.2) * 200, script.duration_s * 200) / 200
+    still = np.maximum(t_s, script.ready_s - 1.5)  # long enough to be a new place to stand
+    reps = stage.feed(facing(replace(exact.angles(script, still), t_s=t_s), degrees))
+    assert [rep.features["pelvis_turn_deg"] for rep in reps] == pytest.approx([30, 24], abs=0.6)
+    assert all(rep.features["standing_thigh_wobble_deg"] < 0.5 for rep in reps)
 
 
 def test_small_turns_are_none():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -237,6 +238,20 @@ def test_a_rep_that_takes_longer_than_it_may_is_none():
     out = fed(stage(max_s=4.0), address(), swing(slowed(SWING, 3)))
     assert not reps(out)
     assert phases(out)[-1] is Phase.WAITING
+
+
+def test_h72_a_turn_that_jumps_from_180_to_minus_180_is_no_swing():
+    """A player walks round from the address: 22° of turn, not 338."""
+    whole = swing([(0, 0), (0.5, 0), (3.0, 200), (4.0, 200)], thigh=ramp((0, 30), (200, 30)), top_s=-1.0)
+    turn = whole.pelvis.angle_rad.copy()
+    turn[:, 0] = (turn[:, 0] + np.pi) % (2 * np.pi) - np.pi
+    for allowed in (15.0, 0.0):
+        out = fed(
+            stage(min_backswing_rad=math.radians(allowed)),
+            address(),
+            replace(whole, pelvis=replace(whole.pelvis, angle_rad=turn)),
+        )
+        assert not reps(out)
 
 
 def missing(begin_s: float, end_s: float):
