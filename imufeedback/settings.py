@@ -44,6 +44,8 @@ class Settings(msgspec.Struct, frozen=True):
     rule_set: str
     """TOML text."""
     player: Player = Player()
+    limits: str = ""
+    """TOML text of the player's own limits, where the coach has set any."""
     filter: str = "vqf"
     grid_hz: Annotated[float, Meta(gt=0, le=1000)] = 200.0
     """Rate of the common time grid, and so of all angles."""

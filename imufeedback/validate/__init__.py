@@ -13,6 +13,7 @@
     walk.py     measures on a recording of a person (sitting, standing, walking)
     tilt.py     segment tilt against the library qmt
     golfer.py   measures on the synthetic golfer with exact truth
+    swingers.py players who swing, through the whole pipeline; exact.py their exact angles through motion and rules
     speed.py    time per step from samples to angles, and that of VQF alone
     page.py     all of it as one HTML page; plain.py and chart.py serve it
     process.py  time and memory of whole commands
