@@ -143,7 +143,7 @@ class Pipeline:
             tick_bits=layout.counter.bits,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
-            delay_s=layout.delay_s,
+            delay_s=layout.delay_s + sensor.offset_s,
         )
         fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
         return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, fusion)

@@ -9,27 +9,33 @@ from itertools import accumulate
 
 import numpy as np
 
-from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Gap, ImuBlock, frozen
+from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Gap, ImuBlock, Notice, frozen
 from imufeedback.stage import Stage
-from imufeedback.timing.envelope import fit_line_below
+from imufeedback.timing.envelope import fit_loose_line, likely_skew, line_below
 
 BIN_S = 1.0
 WINDOW_BINS = 90
 MIN_SPAN_S = 20.0
 """Shorter than this a slope says more about the radio's jitter than about the clock."""
 SLEW = 0.02
-"""Largest change of the map per second of device time: time stays strictly rising when the fit moves."""
+"""Largest change of the map, beyond the clock's own skew, per second of device time: time stays strictly rising when the fit moves."""
 EARLY_S = 0.5
 LATE_S = 3.0
 """A sample from the future, or one far later than any radio delays it, means that the counter began again."""
 REPORT_S = 5.0
 GAP_STEPS = 1.5
+DROP_S = 0.002
+"""A smallest delay so far below the line is no matter of the clock, which cannot move by that from one bin to the next:
+the radio has become faster. A line through delays from before and after would tell of the radio, not of the clock."""
+RATE_OFF = 0.02
+"""A rate that is off by a larger share is told."""
+RATE_AFTER_S = 30.0
 MIN_STEP_S = 1e-6
 """Two samples of one tick still get a step: no rate is ever divided by nothing."""
 
 _RESTART = int(Flag.RESTART)
 
-Out = ImuBlock | Gap | ClockFitted | ClockRestarted
+Out = ImuBlock | Gap | ClockFitted | ClockRestarted | Notice
 
 
 @dataclass
@@ -45,10 +51,15 @@ class _State:
     period_s: float = 0.0
     bins: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WINDOW_BINS))
     open_bin: tuple[float, float] | None = None
+    since_s: float = -np.inf
+    """Device time from which on the smallest delays may be compared with each other."""
+    skew: float = 0.0
+    """Last slope that a long enough stretch gave."""
     delays: deque[float] = field(default_factory=lambda: deque(maxlen=256))
     reported_s: float = -np.inf
     first_device_s: float = 0.0
     count: int = 0
+    told_rate: bool = False
 
 
 class SensorClock(Stage[DeviceBlock, Out]):
@@ -75,14 +86,16 @@ class SensorClock(Stage[DeviceBlock, Out]):
         self._unit_s = tick_unit_s
         self._mask = (1 << tick_bits) - 1
         self._nominal_s = 1.0 / nominal_hz
+        # A counter that counts samples has the rate of the part's own oscillator, not that of a crystal.
+        self._counts_samples = tick_unit_s > 0.5 / nominal_hz
         self._origin_ns = origin_ns
         self._delay_s = delay_s
         self._state = _State(period_s=self._nominal_s)
 
     @property
     def rate_hz(self) -> float:
-        """Measured sample rate; the nominal one before there is enough to measure."""
-        return 1.0 / self._state.period_s
+        """Measured sample rate by the host's clock; the nominal one before there is enough to measure."""
+        return 1.0 / (self._state.period_s * (1.0 + self._state.target[1]))
 
     def feed(self, item: DeviceBlock) -> list[Out]:
         ticks: list[int] = item.tick.tolist()  # a packet holds a few samples: plain numbers are faster than arrays
@@ -136,18 +149,37 @@ class SensorClock(Stage[DeviceBlock, Out]):
             s.first_device_s = device_s
         if s.open_bin is None or delay_s < s.open_bin[1]:
             s.open_bin = (device_s, delay_s)
-            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
+            self._refit()
         elif int(device_s / BIN_S) != int(s.open_bin[0] / BIN_S):
             s.bins.append(s.open_bin)
             s.open_bin = (device_s, delay_s)
-            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
+            self._refit()
         s.delays.append(delay_s - (s.target[0] + s.target[1] * device_s))
+
+    def _refit(self) -> None:
+        """The line below the smallest delays. Its slope is that of the whole window when the counter has a rate of its
+        own, else of what came since the radio last became faster, and until that is enough the one known before."""
+        s = self._state
+        assert s.open_bin is not None
+        x, y = s.open_bin
+        points = [*s.bins, s.open_bin]
+        loose = fit_loose_line(points, sure=self._counts_samples)
+        if loose is not None:
+            s.target = loose
+            return
+        if y < s.target[0] + s.target[1] * x - DROP_S:
+            s.since_s = x
+        together = [point for point in points if point[0] >= s.since_s]
+        if x - together[0][0] >= MIN_SPAN_S:
+            s.skew = likely_skew(together)
+        s.target = (line_below(points, s.skew), s.skew)
 
     def _to_session(self, device: list[float], steps: list[float]) -> list[float]:
         """Session times; the map slews towards the fit, so that time never stops or runs back."""
         s = self._state
         t_s = []
         for device_s, step in zip(device, steps, strict=True):
+            s.offset_s += s.target[1] * step
             error = s.target[0] + s.target[1] * device_s - s.offset_s
             s.offset_s += min(max(error, -SLEW * step), SLEW * step)
             # the lower bound matters after a restart only: the old time base may have run ahead by a little
@@ -176,4 +208,13 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if s.device_s - s.first_device_s < REPORT_S or s.t_s - s.reported_s < REPORT_S:
             return []
         s.reported_s = s.t_s
-        return [ClockFitted(self.sensor, s.t_s, self.rate_hz, s.target[1] * 1e6, statistics.median(s.delays))]
+        fitted = ClockFitted(self.sensor, s.t_s, self.rate_hz, s.target[1] * 1e6, statistics.median(s.delays))
+        off = self.rate_hz * self._nominal_s - 1.0
+        if s.told_rate or abs(off) <= RATE_OFF or s.device_s - s.first_device_s < RATE_AFTER_S:
+            return [fitted]
+        s.told_rate = True
+        text = (
+            f"sensor {self.sensor} measures {self.rate_hz:.1f} times a second and declares {1 / self._nominal_s:.1f}: "
+            "its real rate is used; correct its layout"
+        )
+        return [fitted, Notice(s.t_s, text)]
