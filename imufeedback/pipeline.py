@@ -58,7 +58,7 @@ from imufeedback.records import (
 )
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
 from imufeedback.settings import Sensor, Settings, from_args
-from imufeedback.timing import Merger, SensorClock
+from imufeedback.timing import Merger, Plausible, SensorClock
 
 __all__ = ["Pipeline", "fit_args", "run"]
 
@@ -75,6 +75,7 @@ class _Chain:
     sensor: Sensor
     decoder: Decoder
     clock: SensorClock
+    plausible: Plausible
     fusion: Fusion
 
 
@@ -146,7 +147,7 @@ class Pipeline:
             delay_s=layout.delay_s + sensor.offset_s,
         )
         fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
-        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, fusion)
+        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, Plausible(sensor.id), fusion)
 
     # ── items ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -195,10 +196,19 @@ class Pipeline:
                 continue
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
-                    for oriented in chain.fusion.feed(timed):
-                        out += self._aligned(self._merger.feed(oriented))
+                    out += self._timed(chain, timed)
                 else:
                     out.append(timed)
+        return out
+
+    def _timed(self, chain: _Chain, block: ImuBlock) -> list[Event]:
+        out: list[Event] = []
+        for passed in chain.plausible.feed(block):
+            if isinstance(passed, Notice):
+                out.append(passed)
+                continue
+            for oriented in chain.fusion.feed(passed):
+                out += self._aligned(self._merger.feed(oriented))
         return out
 
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
@@ -253,7 +263,8 @@ class Pipeline:
         if self._settings is None:
             return None
         chains = {
-            name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
+            name: (chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state)
+            for name, chain in self._chains.items()
         }
         stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state)
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
@@ -266,9 +277,10 @@ class Pipeline:
         args, origin_ns, now_ns, chains, stages = copy.deepcopy(value)
         self._begin(Command(origin_ns, "begin", args))
         self._now_ns = now_ns
-        for name, (decoder, clock, fusion) in chains.items():
+        for name, (decoder, clock, plausible, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
+            chain.plausible.state = plausible
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = stages
 
 
