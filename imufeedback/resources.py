@@ -9,7 +9,7 @@ from pathlib import Path
 
 from imufeedback.errors import BadToml
 
-_FOLDERS = {"layouts": "packets/layouts", "rules": "rules/sets"}
+_FOLDERS = {"layouts": "packets/layouts", "rules": "rules/sets", "radio": "ble/virtual/scripts"}
 
 
 def data_folder() -> Path:
@@ -25,7 +25,7 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``), built-in and own, sorted."""
+    """Names of all files of a kind (``layouts``, ``rules``, ``radio``), built-in and own, sorted."""
     shipped = [one.name for one in resources.files("imufeedback").joinpath(_FOLDERS[kind]).iterdir()]
     folder = data_folder() / kind
     own = [one.name for one in folder.iterdir()] if folder.is_dir() else []
