@@ -153,7 +153,8 @@ class Demo:
 
 
 def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:
-    """Raises BadToml for a script that is wrong, or that names what is no sensor. (One for five sensors serves three.)"""
+    """Raises BadToml for a script that is wrong, or that names what is no sensor. (One for five sensors serves
+    three.)"""
     if plan.radio is None:
         return FaultScript()
     text, where = plan.radio

@@ -18,7 +18,8 @@ WINDOW_BINS = 90
 MIN_SPAN_S = 20.0
 """Shorter than this a slope says more about the radio's jitter than about the clock."""
 SLEW = 0.02
-"""Largest change of the map, beyond the clock's own skew, per second of device time: time stays strictly rising when the fit moves."""
+"""Largest change of the map, beyond the clock's own skew, per second of device time: time stays strictly rising when
+the fit moves."""
 EARLY_S = 0.5
 LATE_S = 3.0
 """A sample from the future, or one far later than any radio delays it, means that the counter began again."""

@@ -16,10 +16,12 @@ SKEW_LIMIT = 200e-6
 USUAL_SKEW = 50e-6
 """How far a crystal usually is off, as a standard deviation: the bound of active Bluetooth clocks."""
 LOOSE_LIMIT = 0.15
-"""Bound where a counter counts samples, or proves to run at a rate of its own: parts differ by per cents from what their
+"""Bound where a counter counts samples, or proves to run at a rate of its own: parts differ by per cents from what
+their
 documents say, and documents from the part (119 Hz for 104 Hz has been seen)."""
 STRAIGHT = 0.25
-"""A larger skew than `SKEW_LIMIT` is believed when all points lie this close to its line, as a share of what it explains.
+"""A larger skew than `SKEW_LIMIT` is believed when all points lie this close to its line, as a share of what it
+explains.
 A radio that becomes faster or slower makes a step, never a line."""
 LOOSE_POINTS = 3
 STRAIGHT_POINTS = 20
@@ -40,7 +42,8 @@ def lower_hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float
 
 
 def line_below(points: Sequence[tuple[float, float]], slope: float) -> float:
-    """Offset at x = 0 of the line of this slope that touches the points from below. Raises ValueError without points."""
+    """Offset at x = 0 of the line of this slope that touches the points from below. Raises ValueError without
+    points."""
     if not points:
         raise ValueError("an envelope needs at least one point")
     return min(y - slope * x for x, y in points)
@@ -76,9 +79,7 @@ def fit_loose_line(points: Sequence[tuple[float, float]], *, sure: bool) -> tupl
         return None
     offset = line_below(points, slope)
     explained = abs(slope) * (points[-1][0] - points[0][0])
-    straight = (
-        len(points) >= STRAIGHT_POINTS and max(y - slope * x for x, y in points) - offset <= STRAIGHT * explained
-    )
+    straight = len(points) >= STRAIGHT_POINTS and max(y - slope * x for x, y in points) - offset <= STRAIGHT * explained
     return (offset, slope) if sure or (abs(slope) > SKEW_LIMIT and straight) else None
 
 

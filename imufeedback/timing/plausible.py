@@ -28,7 +28,8 @@ REST_GYR_SD_RAD_S = 0.05
 REST_CHUNKS = 3
 """Chunks at rest in a row that decide."""
 GRAVITY_SHARE = 0.2
-"""What a sensor at rest measures differs at most by this share from gravity: 60 mg of offset and 3 % of scale, the worst
+"""What a sensor at rest measures differs at most by this share from gravity: 60 mg of offset and 3 % of scale, the
+worst
 of data sheets, and room. A wrong range is off by a factor of 2, a wrong unit by 9.8."""
 
 _RESTART = np.uint8(Flag.RESTART)

@@ -99,10 +99,8 @@ def test_h01_loss_is_counted_for_the_sensor_that_has_it() -> None:
 
 
 def test_nothing_comes_earlier_than_it_was_due_and_all_in_order() -> None:
-    text = "\n".join(
-        [fault("clumps", interval_s=0.03), fault("swap", share=0.1), fault("duplicates", share=0.1)]
-        + [fault("stall", from_s=5, to_s=5.4)]
-    )
+    text = fault("clumps", interval_s=0.03) + "\n" + fault("swap", share=0.1) + "\n"
+    text += fault("duplicates", share=0.1) + "\n" + fault("stall", from_s=5, to_s=5.4)
     got = after(text)
     times = [at for at, _ in got]
     assert times == sorted(times)
@@ -155,10 +153,8 @@ def test_a_reboot_begins_the_counters_anew() -> None:
 
 
 def test_values_stick_saturate_and_change_their_range() -> None:
-    text = "\n".join(
-        [fault("stuck", from_s=10, to_s=12), fault("saturation", from_s=20, to_s=30, gyr_deg_s=100)]
-        + [fault("wrong-range", from_s=40, to_s=50, gyr=8.0, acc=0.25)]
-    )
+    text = fault("stuck", from_s=10, to_s=12) + "\n" + fault("saturation", from_s=20, to_s=30, gyr_deg_s=100)
+    text += "\n" + fault("wrong-range", from_s=40, to_s=50, gyr=8.0, acc=0.25)
     blocks, _, _ = decode([RawPacket("a", at, data) for at, data in after(text)])
     plain, _, _ = decode([RawPacket("a", at, data) for at, data in stream(60)])
     t = np.array([block.host_ns for block in blocks]) * 1e-9

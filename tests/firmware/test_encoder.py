@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,9 @@ def test_random_samples_there_and_back(say_packets: Path) -> None:
     packets = []
     for _ in range(500):
         count = int(rng.integers(1, 20))
-        packets.append((int(rng.integers(1 << 16)), int(rng.integers(1 << 32)), rng.integers(-32768, 32768, (count, 6))))
+        packets.append(
+            (int(rng.integers(1 << 16)), int(rng.integers(1 << 32)), rng.integers(-32768, 32768, (count, 6)))
+        )
     lines = [f"raw {seq} {tick} {len(raw)} {' '.join(map(str, raw.ravel()))}" for seq, tick, raw in packets]
     answers = said(say_packets, lines)
     for (sequence, tick, raw), answer in zip(packets, answers, strict=True):
@@ -136,7 +139,7 @@ def test_it_fits_a_small_microcontroller(tmp_path: Path) -> None:
     cpu = ("-mcpu=cortex-m4", "-mthumb", "-Os", "-ffreestanding")
     run(ARM or "arm-none-eabi-gcc", *STRICT, *cpu, "-c", ENCODER / "imu_packet.c", "-o", target)
     size = run("arm-none-eabi-size", target)
-    print(size)
+    sys.stdout.write(size)
     text, data, bss = (int(n) for n in size.splitlines()[1].split()[:3])
     assert 0 < text < 1024
     assert data == bss == 0

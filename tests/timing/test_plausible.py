@@ -83,7 +83,9 @@ def test_a_source_without_noise_may_stand_still() -> None:
     assert len(passed) == 750
 
 
-@pytest.mark.parametrize(("measured", "wrong"), [(9.81, False), (9.3, False), (10.4, False), (2.45, True), (19.6, True)])
+@pytest.mark.parametrize(
+    ("measured", "wrong"), [(9.81, False), (9.3, False), (10.4, False), (2.45, True), (19.6, True)]
+)
 def test_h42_gravity_at_rest_decides(measured: float, wrong: bool) -> None:
     passed, notices = feed(Plausible("a"), blocks(*still(5.0, measured)))
     assert bool(notices) is wrong

@@ -220,7 +220,8 @@ def test_a_radio_that_becomes_faster_for_good_never_makes_time_early():
 
 @pytest.mark.parametrize("hz", [98.5, 99.95, 103.0])
 def test_a_counter_of_samples_goes_at_the_rate_of_its_part(hz):
-    """The tick counts samples of a part that is off by up to 3 %: time follows the host's, and the rate is the real one."""
+    """The tick counts samples of a part that is off by up to 3 %: time follows the host's, and the rate is the real
+    one."""
     rng = np.random.default_rng(5)
     blocks = list(packets(60.0, hz=hz, delays_s=0.004 + rng.exponential(0.004, int(60 * hz) // 4)))
     count = 0

@@ -24,9 +24,7 @@ Packet = tuple[int, bytes]
 Answer = Callable[[int, bytes], list[Packet]]
 
 
-def disturbed(
-    payloads: Iterator[Packet], script: f.FaultScript, layout: Layout, *names: str
-) -> Iterator[Packet]:
+def disturbed(payloads: Iterator[Packet], script: f.FaultScript, layout: Layout, *names: str) -> Iterator[Packet]:
     """The packets of the sensor with these names, with all faults that concern it."""
     for k, fault in enumerate(script.of(*names)):
         rng = np.random.default_rng([script.seed, k, zlib.crc32(names[0].encode())])

@@ -13,7 +13,8 @@
     every_s = 600.0                 # again after so long; once when missing
     share = 0.08
 
-A fault either has a stretch of time (`from_s`, `to_s`) or happens at an instant (`at_s`). What it does to the packets is
+A fault either has a stretch of time (`from_s`, `to_s`) or happens at an instant (`at_s`). What it does to the packets
+is
 in `disturb.py`, what it does to the link in `mishaps.py`.
 """
 
@@ -144,7 +145,8 @@ class RateError(_Part, frozen=True, kw_only=True, tag="rate-error"):
 
 
 class Saturation(_Stretch, frozen=True, kw_only=True, tag="saturation"):
-    """The gyroscope's range ends at so many °/s, the accelerometer's at so many g: values beyond stand at full scale."""
+    """The gyroscope's range ends at so many °/s, the accelerometer's at so many g: values beyond stand at full
+    scale."""
 
     gyr_deg_s: float | None = None
     acc_g: float | None = None
@@ -261,7 +263,7 @@ def _in_words(message: str) -> str:
 
 
 KINDS = tuple(
-    one.__struct_config__.tag
+    str(one.__struct_config__.tag)
     for one in (
         *(Loss, Duplicates, Swap, Garbled, Clumps, Stall, Silence, ClockDrift, RateError),
         *(Saturation, Stuck, WrongRange, Disconnect, Reboot, Battery),
