@@ -143,35 +143,42 @@ class SensorClock(Stage[DeviceBlock, Out]):
         return steps
 
     def _note_delay(self, device_s: float, delay_s: float, begins: bool) -> None:
-        """Keep the smallest delay of each bin and refit; the last sample of a block is the one least delayed."""
+        """Keep the smallest delay of each bin; the last sample of a block is the one least delayed.
+
+        The line is fitted anew with every bin; between them it is only lowered, so that it stays below all delays.
+        """
         s = self._state
         if begins:
             s.offset_s = delay_s
             s.first_device_s = device_s
-        if s.open_bin is None or delay_s < s.open_bin[1]:
+            s.target = (delay_s, 0.0)
+        above_s = delay_s - (s.target[0] + s.target[1] * device_s)
+        s.delays.append(above_s)
+        if s.open_bin is None:
             s.open_bin = (device_s, delay_s)
-            self._refit()
         elif int(device_s / BIN_S) != int(s.open_bin[0] / BIN_S):
             s.bins.append(s.open_bin)
             s.open_bin = (device_s, delay_s)
             self._refit()
-        s.delays.append(delay_s - (s.target[0] + s.target[1] * device_s))
+            above_s = delay_s - (s.target[0] + s.target[1] * device_s)
+        elif delay_s < s.open_bin[1]:
+            s.open_bin = (device_s, delay_s)
+        if above_s < 0:
+            if above_s < -DROP_S:
+                s.since_s = device_s
+            s.target = (s.target[0] + above_s, s.target[1])
 
     def _refit(self) -> None:
         """The line below the smallest delays. Its slope is that of the whole window when the counter has a rate of its
         own, else of what came since the radio last became faster, and until that is enough the one known before."""
         s = self._state
-        assert s.open_bin is not None
-        x, y = s.open_bin
-        points = [*s.bins, s.open_bin]
+        points = list(s.bins)
         loose = fit_loose_line(points, sure=self._counts_samples)
         if loose is not None:
             s.target = loose
             return
-        if y < s.target[0] + s.target[1] * x - DROP_S:
-            s.since_s = x
         together = [point for point in points if point[0] >= s.since_s]
-        if x - together[0][0] >= MIN_SPAN_S:
+        if together and together[-1][0] - together[0][0] >= MIN_SPAN_S:
             s.skew = likely_skew(together)
         s.target = (line_below(points, s.skew), s.skew)
 

@@ -32,13 +32,12 @@ GRAVITY_SHARE = 0.2
 worst
 of data sheets, and room. A wrong range is off by a factor of 2, a wrong unit by 9.8."""
 
-_RESTART = np.uint8(Flag.RESTART)
+_RESTART = int(Flag.RESTART)
 
 
 @dataclass
 class _State:
-    row: list[float] = field(default_factory=list)
-    """The last sample."""
+    last: ImuBlock | None = None
     equal: int = 0
     """Samples in a row that equal the one before."""
     learnt: int = 0
@@ -67,7 +66,7 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         if not len(item.t_s):
             return []
         before = self._state.wrong
-        if (item.flags & _RESTART).any():
+        if item.flags.item(0) & _RESTART:
             self._state = _State(wrong=before)
         s = self._state
         if self._is_frozen(item):
@@ -84,17 +83,22 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
     def _is_frozen(self, item: ImuBlock) -> bool:
         s = self._state
         n = len(item.t_s)
-        row = [*item.gyr_rad_s[-1].tolist(), *item.acc_m_s2[-1].tolist()]
-        before, s.row = s.row, row
-        first = [*item.gyr_rad_s[0].tolist(), *item.acc_m_s2[0].tolist()]
-        if first == row and not any(item.flags.tolist()) and _all_equal(item):
-            s.equal += n if first == before else n - 1
-        else:
-            s.equal = 0
+        s.equal = self._equal(item, n)
+        s.last = item
         if s.learnt < LEARN_SAMPLES:
             s.learnt += n
             s.noiseless |= s.equal >= NOISELESS_SAMPLES
         return s.equal >= FROZEN_SAMPLES - 1 and not s.noiseless
+
+    def _equal(self, item: ImuBlock, n: int) -> int:
+        """Samples in a row up to this block's end that equal the one before; counted by whole blocks."""
+        gyr, acc, last = item.gyr_rad_s, item.acc_m_s2, self._state.last
+        if gyr.item(0) != gyr.item(-3) or acc.item(0) != acc.item(-3):  # nearly every block ends here
+            return 0
+        if item.flags.any() or not (gyr == gyr[0]).all() or not (acc == acc[0]).all():
+            return 0
+        goes_on = last is not None and (last.gyr_rad_s[-1] == gyr[0]).all() and (last.acc_m_s2[-1] == acc[0]).all()
+        return self._state.equal + n if goes_on else n - 1
 
     # ── gravity at rest ──
 
@@ -125,11 +129,7 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
 _ADVICE = "no angles are made from it; switch it off and on, then check it with `imufeedback sensors check`"
 
 
-def _all_equal(item: ImuBlock) -> bool:
-    return bool((item.gyr_rad_s == item.gyr_rad_s[0]).all() and (item.acc_m_s2 == item.acc_m_s2[0]).all())
-
-
 def _as_restart(item: ImuBlock) -> ImuBlock:
     flags = item.flags.copy()
-    flags[0] |= _RESTART
+    flags[0] |= np.uint8(_RESTART)
     return replace(item, flags=frozen(flags, np.uint8))
