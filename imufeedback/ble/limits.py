@@ -24,7 +24,7 @@ class Limits:
     request_s: float = 5.0
     """One read, write or subscription. (The protocol's own limit is 30 s: far too long to stand and wait.)"""
     close_s: float = 2.0
-    silence_s: float = 0.9
+    silence_s: float = 0.8
     """Without data for longer the link counts as dead: with the watch's step this is noticed within 1 s."""
     watch_s: float = 0.1
     backoff_s: tuple[float, ...] = (0.25, 0.5, 1.0, 2.0, 2.0, 2.0, 4.0, 8.0)

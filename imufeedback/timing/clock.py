@@ -9,7 +9,7 @@ from itertools import accumulate
 
 import numpy as np
 
-from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Gap, ImuBlock, Notice, frozen
+from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, Notice
 from imufeedback.stage import Stage
 from imufeedback.timing.envelope import fit_loose_line, likely_skew, line_below
 
@@ -109,7 +109,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         steps = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
         if s.last_tick is not None:
             late = host_s - (s.device_s + sum(steps) + s.offset_s)
-            if int(flags[0]) & _RESTART or late < -EARLY_S or late > LATE_S:
+            if flags.item(0) & _RESTART or late < -EARLY_S or late > LATE_S:
                 out.append(ClockRestarted(self.sensor, host_s))
                 self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
                 steps = self._steps(ticks, ticks[0])
@@ -124,13 +124,12 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if begins:
             steps[0] = s.period_s  # nothing before it: one period, as good as any
         rate = 1.0 + s.target[1]
-        dt_s = [max(step, MIN_STEP_S) * rate for step in steps]
+        dt_s = [(step if step > MIN_STEP_S else MIN_STEP_S) * rate for step in steps]
         if max(steps) > GAP_STEPS * s.period_s:
             out.extend(self._gaps(t_s, steps))
         self._measure_rate(steps)
-        out.append(
-            ImuBlock(self.sensor, frozen(t_s), frozen(dt_s), item.gyr_rad_s, item.acc_m_s2, frozen(flags, np.uint8))
-        )
+        flags.flags.writeable = False
+        out.append(ImuBlock(self.sensor, _fixed(t_s), _fixed(dt_s), item.gyr_rad_s, item.acc_m_s2, flags))
         out.extend(self._report())
         return out
 
@@ -185,6 +184,18 @@ class SensorClock(Stage[DeviceBlock, Out]):
     def _to_session(self, device: list[float], steps: list[float]) -> list[float]:
         """Session times; the map slews towards the fit, so that time never stops or runs back."""
         s = self._state
+        offset, slope = s.target
+        first_error = offset + slope * device[0] - (s.offset_s + slope * steps[0])
+        # On the line, as nearly always, there is nothing to slew: the same numbers in one go.
+        if abs(first_error) <= SLEW * steps[0] and min(steps) > MIN_STEP_S:
+            t_s = [one + (offset + slope * one) - self._delay_s for one in device]
+            if t_s[0] > s.t_s:
+                s.offset_s, s.t_s = offset + slope * device[-1], t_s[-1]
+                return t_s
+        return self._slewed(device, steps)
+
+    def _slewed(self, device: list[float], steps: list[float]) -> list[float]:
+        s = self._state
         t_s = []
         for device_s, step in zip(device, steps, strict=True):
             s.offset_s += s.target[1] * step
@@ -206,10 +217,10 @@ class SensorClock(Stage[DeviceBlock, Out]):
     def _measure_rate(self, steps: list[float]) -> None:
         """Follow the sample period slowly; steps across gaps say nothing about it."""
         s = self._state
-        for step in steps:
-            if 0.5 * s.period_s < step < GAP_STEPS * s.period_s:
-                s.count += 1
-                s.period_s += (step - s.period_s) / min(s.count + 20, 2000)
+        usual = [step for step in steps if 0.5 * s.period_s < step < GAP_STEPS * s.period_s]
+        if usual:
+            s.count += len(usual)
+            s.period_s += (sum(usual) - len(usual) * s.period_s) / min(s.count + 20, 2000)
 
     def _report(self) -> list[Out]:
         s = self._state
@@ -226,3 +237,10 @@ class SensorClock(Stage[DeviceBlock, Out]):
             "its real rate is used; correct its layout"
         )
         return [fitted, Notice(s.t_s, text)]
+
+
+def _fixed(numbers: list[float]) -> Floats:
+    """The numbers as a read-only array."""
+    array = np.array(numbers)
+    array.flags.writeable = False
+    return array

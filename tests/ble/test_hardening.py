@@ -188,7 +188,7 @@ def test_h14_a_disconnect_of_two_minutes_does_not_hold_up_the_end(monkeypatch: p
 
 
 def test_h11_a_program_that_stands_still_is_told_and_no_link_is_blamed() -> None:
-    """The loop is blocked for 1.2 s (silence counts from 0.9 s) while a sensor streams in real time."""
+    """The loop is blocked for 1.2 s (silence counts from 0.8 s) while a sensor streams in real time."""
     sent = payloads(200, 1)
 
     async def run() -> World:

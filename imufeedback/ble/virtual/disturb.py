@@ -104,6 +104,11 @@ class _Bytes:
         self.form: Wire = wire(self.layout)
         self.names = self.form.header_names
 
+    def is_whole(self, payload: bytes) -> bool:
+        """False for what another fault has cut: there is nothing in it to change."""
+        body = len(payload) - self.layout.header_bytes
+        return body > 0 and body % self.layout.sample_bytes == 0
+
     def header(self, payload: bytes) -> list[int]:
         return list(self.form.header.unpack_from(payload))
 
@@ -144,7 +149,7 @@ class _Rebooted:
     def __call__(self, at_ns: int, payload: bytes) -> list[Packet]:
         t_s = (at_ns + 1) * 1e-9 - self._fault.away_s
         boot = sum(1 for _ in self._fault.times_s(t_s))
-        if boot == 0:
+        if boot == 0 or not self._bytes.is_whole(payload):
             return [(at_ns, payload)]
         header, samples = self._bytes.header(payload), self._bytes.samples(payload)
         if boot != self._boot or self._begin is None:
@@ -167,7 +172,8 @@ class _Changed:
     def __call__(self, at_ns: int, payload: bytes) -> list[Packet]:
         t_s = at_ns * 1e-9
         begin_s = self.fault.begin_s(t_s)
-        if begin_s is None and not isinstance(self.fault, f.ClockDrift):
+        outside = begin_s is None and not isinstance(self.fault, f.ClockDrift)
+        if outside or not self._bytes.is_whole(payload):
             return [(at_ns, payload)]
         header, samples = self._bytes.header(payload), self._bytes.samples(payload)
         match self.fault:
