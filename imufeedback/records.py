@@ -325,11 +325,13 @@ class SegmentFit:
     """(4,) segment to sensor: takes coordinates in the segment to coordinates in the sensor."""
     level: Level
     sd_rad: float
-    """One standard deviation of the remaining axis error."""
+    """One standard deviation of the remaining axis error, about any axis."""
     reason: str | None
     """Why the level is not good, in words for the player."""
     acc_bias_m_s2: Floats = field(default_factory=lambda: frozen(np.zeros(3)))
     """(3,) zero-g offset of the accelerometer, sensor frame, as far as the fitting movements show it."""
+    sd_axes_rad: Floats | None = None
+    """(3,) the same about the segment's x (leaning sideways), y (facing) and z (bending); None: `sd_rad` about each."""
 
 
 @dataclass(frozen=True, slots=True)

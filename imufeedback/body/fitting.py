@@ -17,8 +17,9 @@ import numpy as np
 from scipy import signal
 
 from imufeedback.body.matrices import from_q, to_q
-from imufeedback.body.offsets import zero_g_offset
+from imufeedback.body.offsets import PRIOR_SD_M_S2, zero_g_offset
 from imufeedback.body.stretch import Stretch
+from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Fit, Floats, Level, Segment, SegmentFit, frozen
 
 LOW_PASS_HZ = 3.0
@@ -41,7 +42,11 @@ GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
 BOW_SHARE = 0.85
 """Below this share of one horizontal axis in the pelvis' motion it was no bow."""
 GOOD_COHERENCE, FAIR_COHERENCE = 0.6, 0.35
-SD_FLOOR_RAD = np.deg2rad(1.5)
+SD_FLOOR_RAD = np.deg2rad(1.0)
+"""Of the functional axis of a well made movement: the gyroscope's cross-axis error (1 %), and the movement's own.
+Chosen."""
+UP_SD_RAD = np.deg2rad(0.3)
+"""Of "up" beyond the zero-g offset: the accelerometer's cross-axis error (1 %). From memory."""
 SD_SPREAD_RAD = np.deg2rad(10.0)
 
 
@@ -68,17 +73,19 @@ def fit(
     Raises FitImpossible, in words for the player, when somebody moved while standing, when a window is empty or when a
     segment hardly moved in its movement.
     """
-    bias = {segment: np.zeros(3) for segment in still}
+    offset = {segment: (np.zeros(3), PRIOR_SD_M_S2**2 * np.eye(3)) for segment in still}
     if whole is not None:
-        for one in _fitted(still, flex, bias).segments:
+        for one in _fitted(still, flex, offset).segments:
             if one.segment in TO_HIP_M:
                 arm_s = from_q(one.q_sb) @ np.array(TO_HIP_M[one.segment])
-                bias[one.segment] = zero_g_offset(whole[one.segment], whole_s, arm_s)
-    return _fitted(still, flex, bias)
+                offset[one.segment] = zero_g_offset(whole[one.segment], whole_s, arm_s)
+    return _fitted(still, flex, offset)
 
 
-def _fitted(still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], bias: Mapping[Segment, Floats]) -> Fit:
-    up = {segment: _up(segment, stretch, bias[segment]) for segment, stretch in still.items()}
+def _fitted(
+    still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], offset: Mapping[Segment, tuple[Floats, Floats]]
+) -> Fit:
+    up = {segment: _up(segment, stretch, offset[segment][0]) for segment, stretch in still.items()}
     found: dict[Segment, SegmentFit] = {}
     for segment in still:
         if segment is not Segment.PELVIS:
@@ -91,8 +98,21 @@ def _fitted(still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], b
     else:
         method = "standing + flexion; pelvis from the legs"
         found[Segment.PELVIS] = _pelvis_from_legs(up[Segment.PELVIS], still, flex, found)
-    fitted = (replace(found[segment], acc_bias_m_s2=frozen(bias[segment])) for segment in still)
-    return Fit(method, tuple(fitted))
+    return Fit(method, tuple(_with_spread(found[segment], *offset[segment]) for segment in still))
+
+
+def _with_spread(found: SegmentFit, offset: Floats, covariance: Floats) -> SegmentFit:
+    """The fit with its error about each axis: what is not known of the accelerometer tilts "up", the movement turns
+    "forward"."""
+    to_segment = from_q(found.q_sb).T
+    lean, _, bend = np.sqrt(np.diag(to_segment @ covariance @ to_segment.T))[::-1] / STANDARD_GRAVITY_M_S2
+    axes = np.array([np.hypot(lean, UP_SD_RAD), found.sd_rad, np.hypot(bend, UP_SD_RAD)])
+    return replace(
+        found,
+        sd_rad=float(np.sqrt(np.mean(axes**2))),
+        sd_axes_rad=frozen(axes),
+        acc_bias_m_s2=frozen(offset),
+    )
 
 
 def _up(segment: Segment, stretch: Stretch, bias: Floats) -> Floats:

@@ -23,7 +23,7 @@ import numpy as np
 
 from imufeedback.records import Floats, Side
 
-NEAR_POLE_COS = 0.05
+NEAR_POLE_COS2 = 0.05**2
 """Within 3° of ±90° adduction flexion and rotation are not defined; they are reported as NaN."""
 
 
@@ -35,34 +35,57 @@ def signs(joint: str, side: Side) -> Floats:
 
 def angles(R: Floats) -> Floats:
     """(..., 3, 3) proximal→distal rotation to (..., 3) raw (α, β, γ) in radians; near the pole NaN, β, NaN."""
-    out = np.empty((*R.shape[:-2], 3))
-    out[..., 0] = np.arctan2(-R[..., 0, 1], R[..., 1, 1])
-    out[..., 1] = np.arcsin(np.clip(R[..., 2, 1], -1.0, 1.0))
-    out[..., 2] = np.arctan2(-R[..., 2, 0], R[..., 2, 2])
-    near_pole = np.cos(out[..., 1]) < NEAR_POLE_COS
-    out[near_pole, 0] = np.nan
-    out[near_pole, 2] = np.nan
+    out, *_ = _angles(R)
     return out
 
 
-def rate_matrix(raw: Floats, R: Floats) -> Floats:
-    """(..., 3, 3) J with ``d(α, β, γ)/dt = J·ω``.
+def angles_and_rates(R: Floats, turning: Floats) -> tuple[Floats, Floats]:
+    """`angles`, and their rates (..., 3) in rad/s: ``rate_matrix(R)·turning``, written out.
 
-    ω (rad/s) is the angular velocity of the distal segment relative to the proximal one, in proximal coordinates. The
-    axes are e1 = proximal z, e2 = floating, e3 = distal y; e1 and e3 are not orthogonal: e1·e3 = sin β. Near the pole
-    it is NaN, as the angles are.
+    `turning` (..., 3) is the angular velocity of the distal segment relative to the proximal one, in proximal
+    coordinates. NaN near the pole.
     """
-    sin_a, cos_a = np.sin(raw[..., 0]), np.cos(raw[..., 0])
-    sin_b = np.sin(raw[..., 1])
-    cos2_b = np.where(np.isnan(raw[..., 0]), np.nan, 1.0 - sin_b**2)
-    e1 = np.zeros((*raw.shape[:-1], 3))
-    e1[..., 2] = 1.0
-    e2 = np.stack((cos_a, sin_a, np.zeros_like(sin_a)), axis=-1)
+    found, sin_b, across, cos_b = _angles(R)
+    about_e3 = across[..., 0] * turning[..., 0] + across[..., 1] * turning[..., 1]
+    rates = np.empty(turning.shape)
+    rates[..., 0] = turning[..., 2] - sin_b * about_e3
+    rates[..., 1] = (across[..., 1] * turning[..., 0] - across[..., 0] * turning[..., 1]) * cos_b
+    rates[..., 2] = about_e3
+    return found, rates
+
+
+def _angles(R: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Angles; sin β; the first two components of e3 over cos²β; cos β.
+
+    The axes are e1 = proximal z, e2 = floating, e3 = distal y = (-sin α cos β, cos α cos β, sin β); e1 and e3 are not
+    orthogonal: e1·e3 = sin β.
+    """
     e3 = R[..., :, 1]
-    J = np.empty((*raw.shape[:-1], 3, 3))
-    J[..., 0, :] = (e1 - sin_b[..., None] * e3) / cos2_b[..., None]
-    J[..., 1, :] = e2
-    J[..., 2, :] = (e3 - sin_b[..., None] * e1) / cos2_b[..., None]
+    sin_b = np.minimum(np.maximum(e3[..., 2], -1.0), 1.0)
+    cos2_b = 1.0 - sin_b * sin_b
+    out = np.empty(e3.shape)
+    out[..., 0] = np.arctan2(-e3[..., 0], e3[..., 1])
+    out[..., 1] = np.arcsin(sin_b)
+    out[..., 2] = np.arctan2(-R[..., 2, 0], R[..., 2, 2])
+    near_pole = cos2_b < NEAR_POLE_COS2
+    if near_pole.any():
+        out[near_pole, 0] = out[near_pole, 2] = np.nan
+        cos2_b = np.where(near_pole, np.nan, cos2_b)
+    return out, sin_b, e3[..., :2] / cos2_b[..., None], np.sqrt(cos2_b)
+
+
+def rate_matrix(R: Floats) -> Floats:
+    """(..., 3, 3) J with ``d(α, β, γ)/dt = J·ω``, from (..., 3, 3) proximal→distal; ω is the `turning` of
+    `angles_and_rates`."""
+    _, sin_b, across, cos_b = _angles(R)
+    J = np.zeros((*R.shape[:-2], 3, 3))
+    # (e1 - sin β e3)/cos²β: its z component is 1
+    J[..., 0, :2] = -sin_b[..., None] * across
+    J[..., 0, 2] = 1.0
+    J[..., 1, 0] = across[..., 1] * cos_b
+    J[..., 1, 1] = -across[..., 0] * cos_b
+    # (e3 - sin β e1)/cos²β: its z component is 0
+    J[..., 2, :2] = across
     return J
 
 

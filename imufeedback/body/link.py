@@ -17,13 +17,13 @@ from sums over many samples.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from imufeedback.records import Floats
 
-UPDATE_S = 0.04
-"""Samples are summed over this long before an update."""
 ACC_SD_M_S2 = 0.3
 """Of the mean over one update: accelerometer bias and scale, soft tissue, the joint's own play."""
 ARM_SD_SHARE = 0.002
@@ -39,106 +39,123 @@ OUTLIER = 3.0
 
 @dataclass
 class Link:
-    """State of one joint's filter. `D` takes coordinates in the distal sensor's gyroscope frame to the proximal's."""
+    """State of the filters of J joints, stacked. `D` takes coordinates in the distal sensor's gyroscope frame to the
+    proximal's. The arrays are replaced, never written into: whoever kept one has its value of then."""
 
     D: Floats
+    """(J, 3, 3)"""
     P: Floats
-    """(9, 9) covariance of (error of D as a rotation vector in the proximal frame, proximal arm, distal arm)."""
+    """(J, 9, 9) covariance of (error of D as a rotation vector in the proximal frame, proximal arm, distal arm)."""
     arms_m: Floats
-    """(6,) sensor to joint centre: proximal, distal, each in its sensor's coordinates."""
+    """(J, 6) sensor to joint centre: proximal, distal, each in its sensor's coordinates."""
 
     @classmethod
     def begun(cls, D: Floats, D_sd_rad: Floats, arms_m: Floats, arms_sd_m: Floats) -> Link:
-        """`D_sd_rad` (3, 3) is a covariance's square root, any; `arms_sd_m` (6,)."""
-        P = np.zeros((9, 9))
-        P[:3, :3] = D_sd_rad @ D_sd_rad.T
-        P[3:, 3:] = np.diag(arms_sd_m**2)
+        """`D_sd_rad` (J, 3, 3) is a covariance's square root, any; `arms_sd_m` (J, 6)."""
+        P = np.zeros((len(D), 9, 9))
+        P[:, :3, :3] = D_sd_rad @ np.swapaxes(D_sd_rad, 1, 2)
+        P[:, _ARMS, _ARMS] = arms_sd_m**2
         return cls(D.copy(), P, arms_m.copy())
 
-    def observe(self, one: Sight, two: Sight, span_s: float) -> None:
-        """Update from what both sides saw during `span_s`."""
-        P, arms = self.P, self.arms_m
-        P[_TURN, _TURN] += (DRIFT_RAD_SQRT_S**2 + SCALE_RAD**2 * (one.rate2 + two.rate2)) * span_s
-        P[_ARMS, _ARMS] += ARM_WALK_M_SQRT_S**2 * span_s
-        seen = self.D @ (two.force + two.lever @ arms[3:])
-        residual = one.force + one.lever @ arms[:3] - seen
-        H = np.empty((3, 9))
-        H[:, :3] = _cross(-seen)
-        H[:, 3:6] = -one.lever
-        H[:, 6:] = self.D @ two.lever
-        variance = ACC_SD_M_S2**2 + ARM_SD_SHARE**2 * (one.lever2 + two.lever2)
-        spread = H @ P @ H.T
-        inverse = np.linalg.inv(spread + variance * _EYE)
-        surprise2 = float(residual @ inverse @ residual)
-        if surprise2 > OUTLIER**2:
-            variance *= 1.0 + 3.0 * (surprise2 / OUTLIER**2 - 1.0)
-            inverse = np.linalg.inv(spread + variance * _EYE)
-        gain = P @ H.T @ inverse
-        change = gain @ residual
-        P -= gain @ (H @ P)
-        self.P = 0.5 * (P + P.T)
-        self.turn(change[:3])
-        self.arms_m = arms + change[3:]
+    def observe(self, one: Sight, two: Sight, span_s: float, which: npt.NDArray[np.intp] | None = None) -> None:
+        """Update from what both sides saw during `span_s`; all joints, or those named by `which` (then the sights are
+        theirs only)."""
+        if which is None:
+            self.D, self.P, self.arms_m = _updated(self.D, self.P, self.arms_m, one, two, span_s)
+        elif len(which):
+            D, P, arms = self.D.copy(), self.P.copy(), self.arms_m.copy()
+            D[which], P[which], arms[which] = _updated(D[which], P[which], arms[which], one, two, span_s)
+            self.D, self.P, self.arms_m = D, P, arms
 
-    def turn(self, vector: Floats) -> None:
-        """Turn D by a small rotation vector given in the proximal frame."""
-        angle = float(np.sqrt(vector @ vector))
-        if angle < 1e-12:
-            return
-        X = _cross(vector / angle)
-        D = (_EYE + np.sin(angle) * X + (1.0 - np.cos(angle)) * (X @ X)) @ self.D
-        # one Newton step keeps it a rotation: D (3 - DᵀD)/2
-        self.D = D @ (1.5 * _EYE - 0.5 * (D.T @ D))
-
-    def set_heading(self, turn_rad: float, up: Floats, sd_rad: float) -> None:
-        """Turn D about the vertical `up` (unit, proximal frame), which from now on is known to `sd_rad`."""
-        self.turn(turn_rad * up)
+    def set_heading(self, k: int, turn_rad: float, up: Floats, sd_rad: float) -> None:
+        """Turn D of joint k about the vertical `up` (unit, proximal frame), which from now on is known to `sd_rad`."""
         keep = np.eye(9)
         keep[:3, :3] -= np.outer(up, up)
-        self.P = keep @ self.P @ keep.T
-        self.P[:3, :3] += sd_rad**2 * np.outer(up, up)
+        D, P = self.D.copy(), self.P.copy()
+        D[k] = turned(D[k : k + 1], turn_rad * up[None])[0]
+        P[k] = keep @ P[k] @ keep.T
+        P[k, :3, :3] += sd_rad**2 * np.outer(up, up)
+        self.D, self.P = D, P
+
+
+def _updated(
+    D: Floats, P: Floats, arms: Floats, one: Sight, two: Sight, span_s: float
+) -> tuple[Floats, Floats, Floats]:
+    """D, P and arms of J joints after an update. The arrays given are not changed."""
+    grown = np.empty((len(D), 9))
+    grown[:, :3] = ((DRIFT_RAD_SQRT_S**2 + SCALE_RAD**2 * (one.rate2 + two.rate2)) * span_s)[:, None]
+    grown[:, 3:] = ARM_WALK_M_SQRT_S**2 * span_s
+    P = P + grown[:, :, None] * _EYE9
+    D_lever = D @ two.lever
+    seen = D @ two.force[..., None] + D_lever @ arms[:, 3:, None]
+    residual = one.force[..., None] + one.lever @ arms[:, :3, None] - seen
+    H = np.concatenate((_cross(-seen[..., 0]), -one.lever, D_lever), axis=2)
+    PH = P @ np.swapaxes(H, 1, 2)
+    spread = H @ PH
+    variance = ACC_SD_M_S2**2 + ARM_SD_SHARE**2 * (one.lever2 + two.lever2)
+    inverse = np.linalg.inv(spread + variance[:, None, None] * _EYE)
+    surprise2 = (np.swapaxes(residual, 1, 2) @ inverse @ residual)[:, 0, 0]
+    if surprise2.max() > OUTLIER**2:
+        over = np.maximum(surprise2 / OUTLIER**2 - 1.0, 0.0)
+        inverse = np.linalg.inv(spread + (variance * (1.0 + 3.0 * over))[:, None, None] * _EYE)
+    gain = PH @ inverse
+    change = (gain @ residual)[..., 0]
+    P = P - gain @ np.swapaxes(PH, 1, 2)
+    return turned(D, change[:, :3]), 0.5 * (P + np.swapaxes(P, 1, 2)), arms + change[:, 3:]
+
+
+def turned(D: Floats, vectors: Floats) -> Floats:
+    """(J, 3, 3) rotations turned by (J, 3) rotation vectors given in the proximal frame."""
+    # the hair's breadth keeps 0/0 away; it is far below what counts
+    angle = np.sqrt((vectors * vectors).sum(axis=1) + 1e-24)[:, None, None]
+    X = _cross(vectors)
+    half = np.sin(0.5 * angle) / angle
+    R = _EYE + (np.sin(angle) / angle) * X + (2.0 * half * half) * (X @ X)
+    D = R @ D
+    # one Newton step keeps it a rotation: D (3 - DᵀD)/2
+    out: Floats = D @ (1.5 * _EYE - 0.5 * (np.swapaxes(D, 1, 2) @ D))
+    return out
 
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What one sensor says of the joint centre, mean over a few samples, in its gyroscope frame."""
+    """What sensors say of a joint centre, mean over a few samples, in their gyroscope frames. Any leading axes."""
 
     force: Floats
-    """(3,) S·f"""
+    """(..., 3) S·f"""
     lever: Floats
-    """(3, 3) S·K"""
-    rate2: float
-    """|ω|²"""
-    lever2: float
-    """|K|²"""
+    """(..., 3, 3) S·K"""
+    rate2: Floats
+    """(...,) |ω|²"""
+    lever2: Floats
+    """(...,) |K|²"""
+
+    def __getitem__(self, at: Any) -> Sight:
+        return Sight(self.force[at], self.lever[at], self.rate2[at], self.lever2[at])
 
 
-def sight(S: Floats, acc: Floats, rate: Floats, rate_before: Floats, rate_after: Floats, step_s: float) -> Sight:
-    """From (N, 3, 3) gyroscope-frame orientation, (N, 3) specific force, and the rates at, before and after each."""
-    spin = (rate_after - rate_before) / (2.0 * step_s)
-    K = np.empty((len(rate), 3, 3))
-    x, y, z = rate.T
-    xx, yy, zz = x * x, y * y, z * z
-    K[:, 0, 0], K[:, 1, 1], K[:, 2, 2] = -(yy + zz), -(xx + zz), -(xx + yy)
-    xy, xz, yz = x * y, x * z, y * z
-    ax, ay, az = spin.T
-    K[:, 0, 1], K[:, 1, 0] = xy - az, xy + az
-    K[:, 0, 2], K[:, 2, 0] = xz + ay, xz - ay
-    K[:, 1, 2], K[:, 2, 1] = yz - ax, yz + ax
-    n = len(rate)
-    return Sight(
-        np.einsum("nij,nj->i", S, acc) / n,
-        np.einsum("nij,njk->ik", S, K) / n,
-        float(xx.sum() + yy.sum() + zz.sum()) / n,
-        float(np.einsum("nij,nij->", K, K)) / n,
-    )
+def sight(S: Floats, acc: Floats, rate: Floats, step_s: float) -> Sight:
+    """Mean over N samples, from (..., N+2, 3, 3) gyroscope-frame orientation, (..., N+2, 3) specific force and rates:
+    the first and the last are there for their rates only."""
+    spin = (rate[..., 2:, :] - rate[..., :-2, :]) / (2.0 * step_s)
+    S, acc, rate = S[..., 1:-1, :, :], acc[..., 1:-1, :], rate[..., 1:-1, :]
+    rate2 = (rate * rate).sum(axis=-1)
+    K = rate[..., :, None] * rate[..., None, :] - rate2[..., None, None] * _EYE + _cross(spin)
+    n = rate.shape[-2]
+    # one product sums over the samples too: (3, 3n)·(3n, 4)
+    rows = np.concatenate((acc[..., None], K), axis=-1)
+    wide = np.swapaxes(S, -3, -2).reshape(*S.shape[:-3], 3, 3 * n)
+    sums = wide @ rows.reshape(*rows.shape[:-3], 3 * n, 4) / n
+    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, (K * K).sum(axis=(-1, -2, -3)) / n)
 
 
 _EYE = np.eye(3)
-_TURN, _ARMS = np.arange(3), np.arange(3, 9)
+_EYE9 = np.eye(9)
+_ARMS = np.arange(3, 9)
+_CROSS = np.zeros((3, 9))
+_CROSS[2, 1], _CROSS[1, 2], _CROSS[2, 3], _CROSS[0, 5], _CROSS[1, 6], _CROSS[0, 7] = -1.0, 1.0, 1.0, -1.0, -1.0, 1.0
 
 
 def _cross(v: Floats) -> Floats:
-    """(3, 3) [v]×"""
-    x, y, z = v
-    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    """(..., 3, 3) [v]×"""
+    return (v @ _CROSS).reshape(*v.shape, 3)

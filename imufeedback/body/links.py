@@ -1,50 +1,34 @@
-"""The joints of the body, each held by its `Link`: relative orientation of neighbouring sensors, sample by sample."""
+"""The joints of the body, each held by its `Link`: relative orientation of neighbouring segments, step by step.
+
+Everything that changes a joint does so at steps of the grid and not at the edges of blocks, so that blocks of any size
+tell the same: the constraint is used every `UPDATE_STEPS` steps, counted from the session's start.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import copy
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from imufeedback.body import jcs
-from imufeedback.body.link import UPDATE_S, Link, sight
+from imufeedback.body.joints import JOINTS, Joint
+from imufeedback.body.link import Link, Sight, sight
 from imufeedback.body.matrices import about_vertical, from_q
-from imufeedback.body.strapdown import UNIT, Quaternion, advanced
-from imufeedback.records import AlignedBlock, Bools, Floats, Segment, Side
+from imufeedback.body.strapdown import Strapdown
+from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
 
-
-@dataclass(frozen=True, slots=True)
-class Joint:
-    """Two neighbouring segments."""
-
-    name: str
-    side: Side
-    proximal: Segment
-    distal: Segment
-    arms_m: tuple[tuple[float, float, float], tuple[float, float, float]]
-    """Usual place of the joint centre, from the proximal and the distal sensor, in segment coordinates."""
-
-
-def _joints() -> tuple[Joint, ...]:
-    out = []
-    for side in Side:
-        z = 1.0 if side is Side.RIGHT else -1.0
-        out += [
-            # sensor on the sacrum, sensor outside on mid-thigh; a person of 1.75 m, from memory
-            Joint("hip", side, Segment.PELVIS, Segment.thigh(side), ((0.11, -0.06, 0.085 * z), (0.0, 0.20, -0.07 * z))),
-            Joint(
-                "knee", side, Segment.thigh(side), Segment.shank(side), ((0.0, -0.20, -0.07 * z), (-0.04, 0.18, 0.0))
-            ),
-        ]
-    return tuple(out)
-
-
-JOINTS = _joints()
+UPDATE_S = 0.04
+"""Samples are summed over this long before an update."""
 ARM_SD_M = 0.04
-BEGIN_TILT_SD_RAD = np.deg2rad(1.0)
-BEGIN_HEADING_SD_RAD = np.deg2rad(0.7)
+GYR_MATRIX_SD = 0.01
+"""Scale and cross-axis errors of consumer gyroscopes (from memory): a turn is wrong by so much of itself, about every
+axis, until it is turned back."""
+BEGIN_TILT_SD_RAD = np.deg2rad(0.7)
+BEGIN_HEADING_SD_RAD = np.deg2rad(0.35)
 """Of the zeroing pose itself."""
 BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
 GAP_SD_RAD_S = np.deg2rad(35.0)
@@ -53,49 +37,56 @@ line across 0.3 s of a full downswing misses 11 degrees."""
 CLIPPED_SD_RAD = np.deg2rad(1.2)
 """Per clipped sample: at 200 Hz a rate that overshoots ±2000 °/s by an eighth loses so much turn."""
 
-
-@dataclass
-class _One:
-    """State of one joint."""
-
-    link: Link
-    relative: Floats
-    """(3, 3) last known distal→proximal orientation of the sensors."""
-    offset_rad: float = 0.0
-    """Heading of the distal sensor's earth in the proximal sensor's, when the joint last was whole."""
-    lost_s: float | None = None
+Rows = tuple[Floats, Floats, Floats]
+"""Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
 
 
 @dataclass
 class _State:
-    S: dict[Segment, Quaternion] = field(default_factory=dict)
-    joints: dict[int, _One] = field(default_factory=dict)
-    """By index into `JOINTS`."""
-    rows: list[tuple[Floats, Floats, Floats]] = field(default_factory=list)
-    """(S (N, S, 3, 3), acc, rate) that wait for the joints' next update."""
-    waiting: int = 0
-    last_rate: Floats | None = None
-    """(S, 3) rates at the end of the block before."""
-    present: tuple[bool, ...] = ()
-    """Which sensors were there."""
+    link: Link
+    begun: Bools
+    """(J,)"""
+    S: Floats
+    """(S, 3, 3) each sensor in its gyroscope frame at the last step."""
+    S_zero: Floats
+    """(S, 3, 3) the same when the joints' headings were set last."""
+    since: list[int | None]
+    """Grid step from which each sensor has been there without a break."""
+    offset_rad: Floats
+    """(J,) heading of the distal sensor's earth in the proximal sensor's, when the joint last was whole."""
+    lost_s: Floats
+    """(J,) last instant at which the joint was whole, where it is not; else NaN."""
+    clipped: npt.NDArray[np.intp]
+    """(J,) clipped samples of the joint's sensors so far, without a pause."""
+    rows: list[Rows] = field(default_factory=list)
+    """The last blocks, as far as the next update needs them."""
+    rate: Floats | None = None
+    """(S, 3) at the last step."""
+    q_es: Floats | None = None
+    """(S, 4) at the last step."""
     last_s: float = 0.0
-    last_q_es: Floats | None = None
-    """(S, 4) orientation of the sensors at `last_s`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Relative:
-    """One joint over one block."""
+    """The worn joints over one block."""
 
-    joint: Joint
+    joints: tuple[Joint, ...]
     R: Floats
-    """(N, 3, 3) distal sensor to proximal sensor."""
+    """(J, N, 3, 3) distal segment to proximal segment; NaN where not known."""
+    begins: Ints
+    """(M,) steps from which on a covariance holds, until the next; before the first, the last one of the block before.
+    """
+    since_zero: Floats
+    """(S, M, 3, 3) by how much each segment has turned since the joints' headings were set, at the steps `begins`:
+    takes coordinates in the segment then to coordinates in the segment now."""
     covariance: Floats
-    """(N, 3, 3) of its error as a rotation vector in the proximal sensor's coordinates."""
+    """(J, M, 3, 3) of the error of R as a rotation vector in the proximal segment's coordinates, at the steps `begins`.
+    """
 
 
 class Links:
-    """All joints between worn segments. Starts with `begin` at the first zeroing; `state` is its whole memory."""
+    """All joints between worn segments; `state` is the whole memory. A joint begins with its first `Run.zero`."""
 
     def __init__(
         self,
@@ -104,204 +95,281 @@ class Links:
         grid_hz: float,
         joints: Sequence[Joint] = JOINTS,
         arm_sd_m: float = ARM_SD_M,
+        gyr_matrix_sd: float = GYR_MATRIX_SD,
     ) -> None:
-        self._arm_sd_m = arm_sd_m
-        self._at = {segment: i for i, segment in enumerate(segments)}
-        self._step_s = 1.0 / grid_hz
-        self._all = (True,) * len(self._at)
-        self.state = _State()
-        self._worn = [(k, j) for k, j in enumerate(joints) if j.proximal in self._at and j.distal in self._at]
+        at = {segment: i for i, segment in enumerate(segments)}
+        self.joints = tuple(j for j in joints if j.proximal in at and j.distal in at)
+        self.proximal = np.array([at[j.proximal] for j in self.joints], dtype=np.intp)
+        self.distal = np.array([at[j.distal] for j in self.joints], dtype=np.intp)
+        self.arm_sd_m = arm_sd_m
+        self.gyr_matrix_sd = gyr_matrix_sd
+        self.grid_hz = grid_hz
+        self.update_steps = max(round(UPDATE_S * grid_hz), 1)
+        self.strapdown = Strapdown(1.0 / grid_hz)
+        self._sensors = len(at)
+        self.reset()
 
     def reset(self) -> None:
         """Forget everything: a new fitting."""
-        self.state = _State()
+        J = len(self.joints)
+        nothing = np.zeros((J, 3, 3)), np.zeros((J, 3, 3)), np.zeros((J, 6)), np.zeros((J, 6))
+        self._state = _State(
+            link=Link.begun(*nothing),
+            begun=np.zeros(J, dtype=bool),
+            S=np.tile(np.eye(3), (self._sensors, 1, 1)),
+            S_zero=np.tile(np.eye(3), (self._sensors, 1, 1)),
+            since=[None] * self._sensors,
+            offset_rad=np.zeros(J),
+            lost_s=np.full(J, np.nan),
+            clipped=np.zeros(J, dtype=np.intp),
+        )
 
-    def zero(self, block: AlignedBlock, headings_rad: Mapping[Segment, float], q_sb: Floats) -> None:
-        """Set every joint's heading at the block's last step.
+    @property
+    def state(self) -> _State:
+        return copy.deepcopy(self._state)
 
-        The distal segment is turned about the vertical until the joint's rotation is zero. `q_sb` (S, 3, 3)
-        segment→sensor. A joint that is not held yet begins with this block, which is to be whole and to be fed then,
-        from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
+    @state.setter
+    def state(self, value: _State) -> None:
+        self._state = copy.deepcopy(value)
+
+    def run(self, block: AlignedBlock, q_sb: Floats) -> Run:
+        """Carry the joints through one block; `q_sb` (S, 3, 3) segment→sensor. Go through the run's `checks`, then
+        take its `relative`."""
+        return Run(self, self._state, block, q_sb)
+
+
+class Run:
+    """One block in progress."""
+
+    def __init__(self, links: Links, state: _State, block: AlignedBlock, q_sb: Floats) -> None:
+        self._links, self._state, self._block, self._q_sb = links, state, block, q_sb
+        self._first = round(float(block.t_s[0]) * links.grid_hz)
+        self._before = (state.S, state.q_es, state.last_s)
+        self._all_ok = bool(block.ok.all())
+        self._integrate()
+        n, every = len(block.t_s), links.update_steps
+        self._boundaries = range(-self._first % every, n, every)
+        self._sights = self._looked() if len(self._boundaries) else None
+        self._D = state.link.D
+        """Before the first piece."""
+        self._pieces: list[tuple[int, Floats, Floats]] = []
+
+    def _integrate(self) -> None:
+        s, block = self._state, self._block
+        rate, acc = np.swapaxes(block.gyr_rad_s, 0, 1), np.swapaxes(block.acc_m_s2, 0, 1)
+        if not self._all_ok:
+            there = block.ok.T[..., None]
+            rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
+        before = -rate[:, 0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
+        self.S = s.S[:, None] @ self._links.strapdown.turned(rate, before)
+        s.S, s.rate, s.q_es, s.last_s = self.S[:, -1], rate[:, -1], block.q_es[-1], float(block.t_s[-1])
+        s.rows.append((self.S, acc, rate))
+
+    def _looked(self) -> tuple[Sight, Sight]:
+        """What the joints' two sides saw in the windows that end before each boundary; leading axes (J, boundary)."""
+        s, links = self._state, self._links
+        S, acc, rate = (np.concatenate(column, axis=1) for column in zip(*s.rows, strict=True))
+        begin = S.shape[1] - len(self._block.t_s)
+        window = links.update_steps + 2
+        at = begin + np.array(self._boundaries)[:, None] + np.arange(1 - window, 1)
+        at = np.maximum(at, 0)  # before the first step: not used
+        seen = sight(S[:, at], acc[:, at], rate[:, at], 1.0 / links.grid_hz)
+        s.rows = [(S[:, -window:], acc[:, -window:], rate[:, -window:])]
+        return seen[links.proximal], seen[links.distal]
+
+    # ── events ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def checks(self) -> Iterator[int]:
+        """Go through the block's events; yields the steps at which the joints have just been updated."""
+        block, s = self._block, self._state
+        clipped = block.saturated if self._all_ok and block.saturated.any() else block.saturated & block.ok
+        if self._all_ok and None not in s.since and not clipped.any() and not s.clipped.any():
+            for j, i in enumerate(self._boundaries):
+                self._update(i, j)
+                yield i
+            return
+        for i in range(len(block.t_s)):
+            self._presence(i)
+            self._clip(i, clipped[i])
+            if i in self._boundaries:
+                self._update(i, self._boundaries.index(i))
+                yield i
+
+    def _note(self, i: int) -> None:
+        """From step i on the joints are as they are now."""
+        if self._pieces and self._pieces[-1][0] == i:
+            self._pieces.pop()
+        self._pieces.append((i, self._state.link.D, self._state.link.P))
+
+    def _update(self, i: int, j: int) -> None:
+        """Use the window that ends before step i."""
+        s, links = self._state, self._links
+        if not s.begun.any() or self._sights is None:
+            return
+        earliest = self._first + i - links.update_steps - 1
+        fresh = np.array([at is not None and at <= earliest for at in s.since])
+        which = np.flatnonzero(s.begun & fresh[links.proximal] & fresh[links.distal])
+        one, two = self._sights
+        span_s = links.update_steps / links.grid_hz
+        if len(which) == len(links.joints):
+            s.link.observe(one[:, j], two[:, j], span_s)
+        else:
+            s.link.observe(one[which, j], two[which, j], span_s, which)
+        self._note(i)
+
+    def _clip(self, i: int, clipped: Bools) -> None:
+        """Clipped samples in a row lose turn the same way: their errors add up."""
+        s, links = self._state, self._links
+        new = clipped[links.proximal].astype(np.intp) + clipped[links.distal]
+        if new.any():
+            total = s.clipped + new
+            more = CLIPPED_SD_RAD**2 * (total**2 - s.clipped**2)
+            P = s.link.P.copy()
+            P[:, range(3), range(3)] += more[:, None]
+            s.link.P = P
+            self._note(i)
+        s.clipped = np.where(new > 0, s.clipped + new, 0)
+
+    def zero(self, i: int, headings_rad: Mapping[Segment, float]) -> None:
+        """Set every joint's heading at step i, where all sensors have to be there.
+
+        The distal segment is turned about the vertical until the joint's rotation is zero. A joint that is not held
+        yet begins, from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
         """
-        for k, joint in self._worn:
-            p, d = self._at[joint.proximal], self._at[joint.distal]
-            one = self.state.joints.get(k)
-            if one is None:
+        s, links = self._state, self._links
+        s.S_zero = self.S[:, i]
+        for k, joint in enumerate(links.joints):
+            p, d = links.proximal[k], links.distal[k]
+            earth = from_q(self._block.q_es[i, [p, d]])
+            if not s.begun[k]:
                 heading = headings_rad[joint.distal] - headings_rad.get(joint.proximal, 0.0)
-                # no sensor has moved yet in its gyroscope frame: the block is fed after this
-                self._begin(k, joint, from_q(block.q_es[0, [p, d]]), _UNTURNED, heading, BEGIN_SD_RAD, q_sb)
+                self._begin(k, i, earth, heading, BEGIN_SD_RAD)
                 continue
-            earth = from_q(block.q_es[-1, [p, d]])
-            above = earth[0] @ q_sb[p]
-            turn = jcs.rotation_free_heading(above, above @ q_sb[p].T @ one.relative @ q_sb[d])
-            S = from_q(np.array(self.state.S[joint.proximal]))
-            up = S @ earth[0][2]  # earth's z in the proximal sensor, in its gyroscope frame
-            one.link.set_heading(turn, up, BEGIN_HEADING_SD_RAD)
-            one.relative = S.T @ one.link.D @ from_q(np.array(self.state.S[joint.distal]))
+            above = earth[0] @ self._q_sb[p]
+            relative = self.S[p, i].T @ s.link.D[k] @ self.S[d, i]
+            turn = jcs.rotation_free_heading(above, above @ self._q_sb[p].T @ relative @ self._q_sb[d])
+            up = self.S[p, i] @ earth[0][2]  # earth's z in the proximal sensor, in its gyroscope frame
+            s.link.set_heading(k, turn, up, BEGIN_HEADING_SD_RAD)
+        self._note(i)
 
-    def _begin(
-        self, k: int, joint: Joint, earth: Floats, S: Floats, heading: float, sd_rad: tuple[float, float], q_sb: Floats
-    ) -> None:
-        """`earth` and `S` (2, 3, 3): both sensors to earth and to their gyroscope frames at one instant. `sd_rad`: of
-        the tilt, of the heading."""
-        s = self.state
-        p, d = self._at[joint.proximal], self._at[joint.distal]
-        relative = earth[0].T @ about_vertical(heading) @ earth[1]
+    def _begin(self, k: int, i: int, earth: Floats, heading: float, sd_rad: tuple[float, float]) -> None:
+        """`earth` (2, 3, 3): both sensors to earth at step i. `sd_rad`: of the tilt, of the heading."""
+        s, links, joint = self._state, self._links, self._links.joints[k]
+        p, d = links.proximal[k], links.distal[k]
+        S = self.S[[p, d], i]
         up = S[0] @ earth[0][2]
         root = sd_rad[0] * np.eye(3) + (sd_rad[1] - sd_rad[0]) * np.outer(up, up)
-        arms = np.concatenate([q_sb[i] @ np.array(arm) for i, arm in zip((p, d), joint.arms_m, strict=True)])
-        old = s.joints.get(k)
-        link = Link.begun(S[0] @ relative @ S[1].T, root, arms, np.full(6, self._arm_sd_m))
-        if old is not None:  # the arms are the body's and the strap's: what was learnt stays
-            link.arms_m, link.P[3:, 3:] = old.link.arms_m, old.link.P[3:, 3:]
-        s.joints[k] = _One(link, relative)
+        arms = np.concatenate([self._q_sb[m] @ np.array(arm) for m, arm in zip((p, d), joint.arms_m, strict=True)])
+        D = S[0] @ earth[0].T @ about_vertical(heading) @ earth[1] @ S[1].T
+        new = Link.begun(D[None], root[None], arms[None], np.full((1, 6), links.arm_sd_m))
+        if s.begun[k]:  # the arms are the body's and the strap's: what was learnt stays
+            new.arms_m, new.P[0, 3:, 3:] = s.link.arms_m[k : k + 1], s.link.P[k, 3:, 3:]
+        s.link = Link(*(_with(old, k, one[0]) for old, one in _pairs(s.link, new)))
+        s.begun = _with(s.begun, k, np.True_)
 
-    def feed(self, block: AlignedBlock, q_sb: Floats) -> list[Relative]:
-        """Carry all joints through one block; nothing before the first `zero`.
-
-        Where a sensor is missing its own joints are NaN, and begin again when it is back.
-        """
-        if not self.state.joints:
-            return []
-        # a longer stretch would be one update, and all of it be told before that
-        most = max(round(UPDATE_S / self._step_s), 1)
-        if block.ok.all() and len(block.t_s) <= most:
-            return self._run(block, self._all, q_sb)
-        runs = _runs(block.ok, most)
-        parts = [self._run(_cut(block, a, b), tuple(block.ok[a].tolist()), q_sb) for a, b in runs]
-        return [
-            Relative(
-                many[0].joint,
-                np.concatenate([one.R for one in many]),
-                np.concatenate([one.covariance for one in many]),
+    def thighs_rad(self, i: int) -> Floats:
+        """Flexion of the hips at step i."""
+        q_sb, D = self._q_sb, self._state.link.D
+        R = [
+            q_sb[p].T @ self.S[p, i].T @ D[k] @ self.S[d, i] @ q_sb[d]
+            for k, (joint, p, d) in enumerate(
+                zip(self._links.joints, self._links.proximal, self._links.distal, strict=True)
             )
-            for many in zip(*parts, strict=True)
+            if joint.name == "hip"
         ]
-
-    def _run(self, block: AlignedBlock, present: tuple[bool, ...], q_sb: Floats) -> list[Relative]:
-        """A stretch in which always the same sensors are there."""
-        s = self.state
-        if present != s.present:
-            s.rows, s.waiting, s.present = [], 0, present
-        for segment, i in self._at.items():
-            if not present[i]:
-                s.S.pop(segment, None)
-        whole = {k: present[self._at[j.proximal]] and present[self._at[j.distal]] for k, j in self._worn}
-        for k, joint in self._worn:
-            if not whole[k]:
-                self._break(k, joint)
-        S = self._advance(block, present)
-        for k, joint in self._worn:
-            if whole[k] and s.joints[k].lost_s is not None:
-                self._mend(k, joint, block, S[0], q_sb)
-        out = [
-            self._relative(k, joint, block, S) if whole[k] else self._unknown(joint, block) for k, joint in self._worn
-        ]
-        self._collect(block, S, whole)
-        return out
-
-    def _relative(self, k: int, joint: Joint, block: AlignedBlock, S: Floats) -> Relative:
-        p, d = self._at[joint.proximal], self._at[joint.distal]
-        one = self.state.joints[k]
-        clipped = float(np.count_nonzero(block.saturated[:, [p, d]]))
-        if clipped:
-            one.link.P[np.arange(3), np.arange(3)] += (CLIPPED_SD_RAD * clipped) ** 2
-        R = np.swapaxes(S[:, p], 1, 2) @ one.link.D @ S[:, d]
-        one.relative = R[-1]
-        covariance = S[-1, p].T @ one.link.P[:3, :3] @ S[-1, p]
-        return Relative(joint, R, np.broadcast_to(covariance, R.shape))
-
-    @staticmethod
-    def _unknown(joint: Joint, block: AlignedBlock) -> Relative:
-        nothing = np.full((len(block.t_s), 3, 3), np.nan)
-        return Relative(joint, nothing, nothing)
-
-    def _advance(self, block: AlignedBlock, present: tuple[bool, ...]) -> Floats:
-        """(N, S, 3, 3) gyroscope-frame orientation of every sensor at every step; NaN for one that is missing."""
-        s = self.state
-        q = np.full((len(block.t_s), len(self._at), 4), np.nan)
-        for segment, i in self._at.items():
-            if present[i]:
-                rates = block.gyr_rad_s[:, i].tolist()
-                if segment in s.S and s.last_rate is not None:
-                    steps = advanced(s.S[segment], rates, s.last_rate[i].tolist(), self._step_s)
-                else:  # a gyroscope frame begins at its first sample
-                    steps = [UNIT, *advanced(UNIT, rates[1:], rates[0], self._step_s)]
-                q[:, i] = steps
-                s.S[segment] = steps[-1]
-        s.last_rate, s.last_s, s.last_q_es = block.gyr_rad_s[-1], float(block.t_s[-1]), block.q_es[-1]
-        return from_q(q)
-
-    def _collect(self, block: AlignedBlock, S: Floats, whole: Mapping[int, bool]) -> None:
-        """Keep the rows until there are enough for an update of the joints, then update."""
-        s = self.state
-        # one memory layout whatever the block's own is: sums in another order would differ in the last bit
-        s.rows.append((S, np.ascontiguousarray(block.acc_m_s2), np.ascontiguousarray(block.gyr_rad_s)))
-        s.waiting += len(S)
-        if (s.waiting - 2) * self._step_s < UPDATE_S - 1e-9:
-            return
-        S, acc, rate = (np.concatenate(column) for column in zip(*s.rows, strict=True))
-        # the spin of a sample needs its neighbours: first and last wait for the next round
-        inner = slice(1, -1)
-        n = len(rate) - 2
-        views = [
-            sight(S[inner, i], acc[inner, i], rate[inner, i], rate[:-2, i], rate[2:, i], self._step_s)
-            for i in range(len(self._at))
-        ]
-        for k, joint in self._worn:
-            if whole[k]:
-                one, two = views[self._at[joint.proximal]], views[self._at[joint.distal]]
-                s.joints[k].link.observe(one, two, n * self._step_s)
-        s.rows = [(S[-2:].copy(), acc[-2:].copy(), rate[-2:].copy())]
-        s.waiting = 2
+        flexion: Floats = jcs.angles(np.array(R).reshape(-1, 3, 3))[:, 0]
+        return flexion
 
     # ── gaps ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def _break(self, k: int, joint: Joint) -> None:
-        """A sensor of the joint is missing: remember how the two earths stood."""
-        s, one = self.state, self.state.joints[k]
-        if one.lost_s is None:
-            one.lost_s = s.last_s
-            if s.last_q_es is not None:
-                earth = from_q(s.last_q_es[[self._at[joint.proximal], self._at[joint.distal]]])
-                one.offset_rad = _heading(earth[0] @ one.relative @ earth[1].T)
+    def _presence(self, i: int) -> None:
+        """Sensors that went or came back at step i."""
+        s, ok = self._state, self._block.ok[i].tolist()
+        if all(now is (since is not None) for now, since in zip(ok, s.since, strict=True)):
+            return
+        s.since = [
+            (self._first + i if since is None else since) if now else None
+            for now, since in zip(ok, s.since, strict=True)
+        ]
+        for k in np.flatnonzero(s.begun).tolist():
+            whole = ok[self._links.proximal[k]] and ok[self._links.distal[k]]
+            if not whole and np.isnan(s.lost_s[k]):
+                self._break(k, i)
+            elif whole and not np.isnan(s.lost_s[k]):
+                self._mend(k, i)
+        self._note(i)
 
-    def _mend(self, k: int, joint: Joint, block: AlignedBlock, S: Floats, q_sb: Floats) -> None:
+    def _break(self, k: int, i: int) -> None:
+        """A sensor of the joint is missing from step i on: remember how the two earths stood before."""
+        s, links = self._state, self._links
+        S, q_es, last_s = self._before
+        if i:
+            S, q_es, last_s = self.S[:, i - 1], self._block.q_es[i - 1], float(self._block.t_s[i - 1])
+        s.lost_s = _with(s.lost_s, k, last_s)
+        if q_es is not None:
+            p, d = links.proximal[k], links.distal[k]
+            earth = from_q(q_es[[p, d]])
+            s.offset_rad = _with(s.offset_rad, k, _heading(earth[0] @ S[p].T @ s.link.D[k] @ S[d] @ earth[1].T))
+
+    def _mend(self, k: int, i: int) -> None:
         """Both are back: begin again from the tilt of both sensors and the heading that they had."""
-        one = self.state.joints[k]
-        assert one.lost_s is not None
-        both = [self._at[joint.proximal], self._at[joint.distal]]
-        earth = from_q(block.q_es[0, both])
-        gap_s = float(block.t_s[0]) - one.lost_s
-        sd = float(np.sqrt(np.trace(one.link.P[:3, :3]) / 3.0)) + GAP_SD_RAD_S * gap_s
-        self._begin(k, joint, earth, S[both], one.offset_rad, (BEGIN_TILT_SD_RAD + GAP_SD_RAD_S * gap_s, sd), q_sb)
+        s, links = self._state, self._links
+        earth = from_q(self._block.q_es[i, [links.proximal[k], links.distal[k]]])
+        gap_sd = GAP_SD_RAD_S * float(self._block.t_s[i] - s.lost_s[k])
+        sd = float(np.sqrt(np.trace(s.link.P[k, :3, :3]) / 3.0)) + gap_sd
+        self._begin(k, i, earth, s.offset_rad[k], (BEGIN_TILT_SD_RAD + gap_sd, sd))
+        s.lost_s = _with(s.lost_s, k, np.nan)
+
+    # ── results ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def relative(self) -> Relative:
+        """After the last check."""
+        links = self._links
+        T = self.S @ self._q_sb[:, None]
+        above = T[links.proximal]
+        below = np.swapaxes(above, -1, -2)
+        R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
+        begins, covariance, since_zero = _NONE, R[:, :0], T[:, :0]
+        if self._pieces:
+            begins = np.array([at for at, _, _ in self._pieces])
+            P = np.stack([one[:, :3, :3] for _, _, one in self._pieces], axis=1)
+            since_zero = np.swapaxes(T[:, begins], -1, -2) @ (self._state.S_zero @ self._q_sb)[:, None]
+            # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
+            turned2 = 3.0 - np.trace(since_zero, axis1=-2, axis2=-1)
+            wrong2 = links.gyr_matrix_sd**2 * (turned2[links.proximal] + turned2[links.distal])
+            covariance = below[:, begins] @ P @ above[:, begins] + wrong2[..., None, None] * np.eye(3)
+        if not (self._all_ok and self._state.begun.all()):
+            ok = self._block.ok
+            unknown = ~(ok[:, links.proximal] & ok[:, links.distal] & self._state.begun).T
+            R[unknown] = np.nan
+            covariance[unknown[:, begins]] = np.nan
+        return Relative(links.joints, R, begins, since_zero, covariance)
+
+    def _spread_out(self, n: int) -> Floats:
+        """(J, n or 1, 3, 3) D for every step."""
+        if not self._pieces:
+            return self._D[:, None]
+        spread = np.empty((len(self._D), n, 3, 3))
+        spread[:] = self._D[:, None]
+        for at, D, _ in self._pieces:
+            spread[:, at:] = D[:, None]
+        return spread
+
+
+_NONE = np.empty(0, dtype=np.int64)
+
+
+def _with(array: npt.NDArray[Any], k: int, value: object) -> npt.NDArray[Any]:
+    """A copy with one entry changed."""
+    out = array.copy()
+    out[k] = value
+    return out
+
+
+def _pairs(old: Link, new: Link) -> list[tuple[Floats, Floats]]:
+    return [(old.D, new.D), (old.P, new.P), (old.arms_m, new.arms_m)]
 
 
 def _heading(Z: Floats) -> float:
     """Turn about the vertical that comes closest to a rotation between two earths."""
     return float(np.arctan2(Z[1, 0] - Z[0, 1], Z[0, 0] + Z[1, 1]))
-
-
-def _runs(ok: Bools, most: int) -> list[tuple[int, int]]:
-    """(begin, end) of stretches of at most so many steps in which the same sensors are there; `ok` (N, S)."""
-    edges = [0, *(np.flatnonzero((ok[1:] != ok[:-1]).any(axis=1)) + 1).tolist(), len(ok)]
-    return [(a, min(a + most, end)) for begin, end in pairwise(edges) for a in range(begin, end, most)]
-
-
-def _cut(block: AlignedBlock, begin: int, end: int) -> AlignedBlock:
-    rows = slice(begin, end)
-    return AlignedBlock(
-        block.segments,
-        block.t_s[rows],
-        block.q_es[rows],
-        block.gyr_rad_s[rows],
-        block.acc_m_s2[rows],
-        block.rest[rows],
-        block.inclination_sd_rad[rows],
-        block.heading_sd_rad[rows],
-        block.ok[rows],
-        block.saturated[rows],
-    )
-
-
-_UNTURNED = np.stack((np.eye(3), np.eye(3)))

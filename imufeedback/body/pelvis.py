@@ -8,8 +8,11 @@ mirrored, so turn and side tilt change sign together.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from imufeedback.body import jcs
 from imufeedback.records import Floats, Hand
 
 Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
@@ -22,23 +25,31 @@ def signs(hand: Hand) -> Floats:
     return np.array([mirror, mirror, -1.0])
 
 
+def as_joint(R_eb: Floats) -> Floats:
+    """(..., 3, 3) pelvis→earth (z up) as a rotation whose joint angles (`jcs`) are (-ζ, -ο, -ψ).
+
+    ``Pᵀ = Rz(-ζ)·Rx(-ο)·Ry(-ψ)``: the earth hangs from the pelvis as a thigh does.
+    """
+    return np.swapaxes(Y_UP @ R_eb, -1, -2)
+
+
+def from_joint(raw: Floats) -> Floats:
+    """(..., 3) raw (ψ, ο, ζ) from the joint angles of `as_joint`; likewise their rates."""
+    return -raw[..., ::-1]
+
+
 def angles(R_eb: Floats) -> Floats:
     """(..., 3, 3) pelvis→earth (z up) to (..., 3) raw (ψ, ο, ζ) in radians."""
-    P = Y_UP @ R_eb
-    out = np.empty((*P.shape[:-2], 3))
-    out[..., 1] = np.arcsin(np.clip(-P[..., 1, 2], -1.0, 1.0))
-    out[..., 0] = np.arctan2(P[..., 0, 2], P[..., 2, 2])
-    out[..., 2] = np.arctan2(P[..., 1, 0], P[..., 1, 1])
-    return out
+    return from_joint(jcs.angles(as_joint(R_eb)))
 
 
-def rate_matrix(raw: Floats) -> Floats:
+def forward_tilt(R_eb: Floats) -> float:
+    """-ζ (rad) of one pose (3, 3); the heading does not matter."""
+    _, _, up = R_eb
+    return -math.atan2(up[0], up[1])
+
+
+def rate_matrix(R_eb: Floats) -> Floats:
     """(..., 3, 3) J with ``d(ψ, ο, ζ)/dt = J·ω``; ω (rad/s) of the pelvis in pelvis coordinates."""
-    sin_o, cos_o = np.sin(raw[..., 1]), np.cos(raw[..., 1])
-    sin_z, cos_z = np.sin(raw[..., 2]), np.cos(raw[..., 2])
-    J = np.zeros((*raw.shape[:-1], 3, 3))
-    J[..., 0, 0], J[..., 0, 1] = sin_z / cos_o, cos_z / cos_o
-    J[..., 1, 0], J[..., 1, 1] = cos_z, -sin_z
-    J[..., 2, 0], J[..., 2, 1] = J[..., 0, 0] * sin_o, J[..., 0, 1] * sin_o
-    J[..., 2, 2] = 1.0
-    return J
+    # seen from the pelvis the earth turns the other way: both signs cancel
+    return jcs.rate_matrix(as_joint(R_eb))[..., ::-1, :]

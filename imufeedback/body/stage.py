@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from imufeedback.body import jcs, pelvis
+from imufeedback.body import pelvis
+from imufeedback.body.angles import Wearing, angles
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.history import History
-from imufeedback.body.links import Links, Relative
+from imufeedback.body.links import Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.zeroing import (
     AGAIN_S,
@@ -32,10 +33,8 @@ from imufeedback.records import (
     Fitted,
     Floats,
     Hand,
-    JointAngles,
     Json,
     Level,
-    PelvisAngles,
     Segment,
     SegmentFit,
     Zeroed,
@@ -51,9 +50,11 @@ Out = Angles | Fitted | FitRefused | Zeroed
 class _State:
     history: History = field(default_factory=History)
     fit: Fit | None = None
-    mounting: tuple[Floats, Floats] | None = None
-    """Derived from the fit: (S, 3, 3) segment→sensor, and (S,) its standard deviation."""
+    worn: Wearing | None = None
+    """Derived from the fit."""
     zero: Zero | None = None
+    sd: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    """(J+1, 3) standard deviations of the angles at the last step."""
     links: Any = None
     """Memory of the joints (`Links.state`)."""
     asked: str | None = None
@@ -125,9 +126,13 @@ class Body(Stage[In, Out]):
         self._state.fit, self._state.zero = fitted, None
         self._links.reset()
         by_segment = {one.segment: one for one in fitted.segments}
-        self._state.mounting = (
+        self._state.sd = np.full((len(self._links.joints) + 1, 3), np.nan)
+        self._state.worn = Wearing.of(
+            self._segments,
+            self._links.joints,
+            self._hand,
             np.stack([from_q(by_segment[one].q_sb) for one in self._segments]),
-            np.array([by_segment[one].sd_rad for one in self._segments]),
+            np.stack([_sd_axes(by_segment[one]) for one in self._segments]),
         )
         return [Fitted(t_s, fitted, stored)]
 
@@ -136,126 +141,81 @@ class Body(Stage[In, Out]):
     def _block(self, block: AlignedBlock) -> list[Out]:
         s = self._state
         s.history.add(block)
-        if s.mounting is None:
+        if s.worn is None:
             return []
-        q_sb = s.mounting[0]
-        relative = self._links.feed(block, q_sb)
-        R_eb = from_q(block.q_es) @ q_sb
-        zeroed = self._zeroing(block, R_eb, relative)
-        if zeroed and not relative:  # the joints begin with this block
-            relative = self._links.feed(block, q_sb)
+        run = self._links.run(block, s.worn.q_sb)
+        R_eb = from_q(block.q_es[:, s.worn.pelvis]) @ s.worn.q_sb[s.worn.pelvis]
+        zeros: list[tuple[int, Zero | None]] = [(0, s.zero)]
+        events: list[Zeroed] = []
+        for i in run.checks():
+            reason = self._reason(block, run, R_eb[i], i)
+            if reason is not None:
+                self._zero(block, run, i, reason)
+                zeros.append((i, s.zero))
+                events.append(Zeroed(float(block.t_s[i]), reason))
         if s.zero is None:
             return []
-        return [*zeroed, self._angles(block, R_eb, relative)]
+        return self._told(s.worn, block, run, R_eb, zeros, events)
 
-    def _zeroing(self, block: AlignedBlock, R_eb: Floats, relative: list[Relative]) -> list[Zeroed]:
-        """Zero on request, when the player first stands still, and at every address; from the block's last step."""
+    def _told(
+        self,
+        worn: Wearing,
+        block: AlignedBlock,
+        run: Run,
+        R_eb: Floats,
+        zeros: list[tuple[int, Zero | None]],
+        events: list[Zeroed],
+    ) -> list[Out]:
+        """The block's angles, parted where a zero was set: each part by its own zero."""
+        relative = run.relative()
+        ends = [at for at, _ in zeros[1:]] + [len(block.t_s)]
+        out: list[Out] = []
+        for k, ((begin, zero), end) in enumerate(zip(zeros, ends, strict=True)):
+            if k:
+                out.append(events[k - 1])
+            if zero is not None and end > begin:
+                made, self._state.sd = angles(worn, block, R_eb, relative, zero, slice(begin, end), self._state.sd)
+                out.append(made)
+        return out
+
+    def _reason(self, block: AlignedBlock, run: Run, R_eb: Floats, i: int) -> str | None:
+        """Why to zero at step i: on request, when the player first stands still, and at every address."""
         s = self._state
-        # the joints begin with the first sample of their first block, so that one has to be whole
-        if not (block.ok if s.zero is None else block.ok[-1]).all() or s.mounting is None:
-            return []
-        t_s = float(block.t_s[-1])
-        reason, s.asked = s.asked, None
-        at = block.segments.index
-        P = R_eb[-1, at(Segment.PELVIS)]
-        forward_tilt = float(pelvis.angles(P)[2]) * float(pelvis.signs(self._hand)[2])
+        forward_tilt = pelvis.forward_tilt(R_eb)
         s.rose |= forward_tilt < UPRIGHT_TILT_RAD
-        if reason is None and block.rest[-1].all() and np.abs(block.gyr_rad_s[-1]).max() < STILL_RAD_S:
-            reason = self._still_reason(P, relative, t_s, forward_tilt)
-        if reason is None:
-            return []
-        poses = dict(zip(block.segments, R_eb[-1], strict=True))
-        s.zero = zero_at(poses, float(block.heading_sd_rad[-1, at(Segment.PELVIS)]), t_s)
-        self._links.zero(block, s.zero.of, s.mounting[0])
-        s.rose = s.rose and reason != "address"
-        return [Zeroed(t_s, reason)]
+        if s.asked is None and not block.rest[i].all():
+            return None
+        if not block.ok[i].all():
+            return None
+        if s.asked is not None:
+            reason, s.asked = s.asked, None
+            return reason
+        if np.abs(block.gyr_rad_s[i]).max() >= STILL_RAD_S:
+            return None
+        return self._still_reason(R_eb, run, i, float(block.t_s[i]), forward_tilt)
 
-    def _still_reason(self, P: Floats, relative: list[Relative], t_s: float, forward_tilt: float) -> str | None:
+    def _still_reason(self, R_eb: Floats, run: Run, i: int, t_s: float, forward_tilt: float) -> str | None:
         s = self._state
         if s.zero is None:
             return "stillness"
         if t_s - s.zero.t_s < AGAIN_S:
             return None
-        turn = float(pelvis.angles(about_vertical(-s.zero.pelvis_rad) @ P)[0])
+        turn = float(pelvis.angles(about_vertical(-s.zero.pelvis_rad) @ R_eb)[0])
         if not s.rose and abs(turn) > SAME_ADDRESS_RAD:
             return None  # still bent over the same ball but turned: a slow top of the backswing, not a new address
-        thighs = [float(jcs.angles(self._in_segments(one)[-1])[0]) for one in relative if one.joint.name == "hip"]
-        return "address" if is_address(forward_tilt, np.array(thighs)) else None
+        return "address" if is_address(forward_tilt, run.thighs_rad(i)) else None
 
-    def _in_segments(self, one: Relative) -> Floats:
-        """(N, 3, 3) distal segment → proximal segment of one joint."""
-        assert self._state.mounting is not None
-        q_sb = self._state.mounting[0]
-        at = self._segments.index
-        R: Floats = q_sb[at(one.joint.proximal)].T @ one.R @ q_sb[at(one.joint.distal)]
-        return R
-
-    def _angles(self, block: AlignedBlock, R_eb: Floats, relative: list[Relative]) -> Angles:
+    def _zero(self, block: AlignedBlock, run: Run, i: int, reason: str) -> None:
         s = self._state
-        assert s.mounting is not None
-        assert s.zero is not None
-        q_sb, fit_sd = s.mounting
-        rate_b = np.einsum("sji,nsj->nsi", q_sb, block.gyr_rad_s)
-        joints = [self._joint(block, one, rate_b, fit_sd) for one in relative]
-        i = block.segments.index(Segment.PELVIS)
-        return Angles(
-            block.t_s, _pelvis(block, i, R_eb[:, i], rate_b[:, i], float(fit_sd[i]), s.zero, self._hand), tuple(joints)
-        )
-
-    def _joint(self, block: AlignedBlock, one: Relative, rate_b: Floats, fit_sd: Floats) -> JointAngles:
-        assert self._state.mounting is not None
-        p, d = block.segments.index(one.joint.proximal), block.segments.index(one.joint.distal)
-        R = self._in_segments(one)
-        raw = jcs.angles(R)
-        J = jcs.rate_matrix(raw, R)
-        rate = np.einsum("nij,nj->ni", J, np.einsum("nij,nj->ni", R, rate_b[:, d]) - rate_b[:, p])
-        to_segment = self._state.mounting[0][p].T
-        spread = to_segment @ one.covariance @ to_segment.T + (fit_sd[p] ** 2 + fit_sd[d] ** 2) * np.eye(3)
-        sd = np.sqrt(np.einsum("nij,njk,nik->ni", J, spread, J))
-        ok = block.ok[:, p] & block.ok[:, d] & np.isfinite(raw).all(axis=1)
-        sign = jcs.signs(one.joint.name, one.joint.side)
-        unknown = ~ok[:, None]
-        return JointAngles(
-            one.joint.name,
-            one.joint.side,
-            block.t_s,
-            frozen(np.where(unknown, np.nan, raw * sign)),
-            frozen(np.where(unknown, np.nan, rate * sign)),
-            frozen(sd),
-            frozen(ok, np.bool_),
-        )
+        assert s.worn is not None
+        poses = dict(zip(block.segments, from_q(block.q_es[i]) @ s.worn.q_sb, strict=True))
+        s.zero = zero_at(poses, float(block.heading_sd_rad[i, s.worn.pelvis]), float(block.t_s[i]))
+        run.zero(i, s.zero.of)
+        s.rose = s.rose and reason != "address"
 
 
-def _pelvis(
-    block: AlignedBlock, i: int, R_eb: Floats, rate_b: Floats, fit_sd: float, zero: Zero, hand: Hand
-) -> PelvisAngles:
-    R = about_vertical(-zero.pelvis_rad) @ R_eb
-    raw = pelvis.angles(R)
-    J = pelvis.rate_matrix(raw)
-    rate = np.einsum("nij,nj->ni", J, rate_b)
-    heading_sd = np.maximum(block.heading_sd_rad[:, i] - zero.heading_sd_rad, 0.0)
-    sd = _propagated(J, R[:, 2, :], np.hypot(block.inclination_sd_rad[:, i], fit_sd), heading_sd)
-    ok = block.ok[:, i]
-    sign = pelvis.signs(hand)
-    return PelvisAngles(
-        block.t_s,
-        frozen(np.where(ok[:, None], raw * sign, np.nan)),
-        frozen(np.where(ok[:, None], rate * sign, np.nan)),
-        frozen(sd),
-        frozen(ok, np.bool_),
-    )
-
-
-def _propagated(J: Floats, vertical: Floats, tilt_sd: Floats, heading_sd: Floats) -> Floats:
-    """(N, 3) standard deviations of three angles whose Jacobian is J.
-
-    The orientation error is `tilt_sd` about every axis and `heading_sd` about the vertical, which is given in the
-    coordinates that J takes.
-    """
-    along = np.einsum("nij,nj->ni", J, vertical)
-    variance = np.sum(J**2, axis=2) * tilt_sd[:, None] ** 2 + along**2 * heading_sd[:, None] ** 2
-    out: Floats = np.sqrt(variance)
-    return out
+def _sd_axes(one: SegmentFit) -> Floats:
+    return np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad
 
 
 def fit_to_json(fitted: Fit) -> dict[str, Json]:
@@ -270,6 +230,7 @@ def fit_to_json(fitted: Fit) -> dict[str, Json]:
                 "sd_rad": one.sd_rad,
                 "reason": one.reason,
                 "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
+                "sd_axes_rad": None if one.sd_axes_rad is None else [float(x) for x in one.sd_axes_rad],
             }
             for one in fitted.segments
         ],
@@ -288,6 +249,7 @@ def fit_from_json(args: Mapping[str, Json]) -> Fit:
                 float(one["sd_rad"]),
                 one["reason"],
                 frozen(one.get("acc_bias_m_s2", (0.0, 0.0, 0.0))),
+                None if one.get("sd_axes_rad") is None else frozen(one["sd_axes_rad"]),
             )
             for one in args["segments"]
         ),

@@ -1,4 +1,4 @@
-"""Orientation by integrating a gyroscope alone.
+"""Orientation by integrating gyroscopes alone.
 
 No accelerometer pulls on it, so between two sensors it errs only by what the gyroscopes err: slowly. That is what the
 joint constraint needs; a tilt-corrected orientation jitters by half a degree within a stride.
@@ -6,43 +6,38 @@ joint constraint needs; a tilt-corrected orientation jitters by half a degree wi
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+import numpy as np
+import vqf
 
-Quaternion = tuple[float, float, float, float]
-Vector = Sequence[float]
-
-UNIT: Quaternion = (1.0, 0.0, 0.0, 0.0)
+from imufeedback.body.matrices import from_q
+from imufeedback.records import Floats
 
 
-def advanced(q: Quaternion, rates: Sequence[Vector], before: Vector, step_s: float) -> list[Quaternion]:
-    """Orientation after each of N samples.
+class Strapdown:
+    """Integrates the rates of several sensors, sampled together every `step_s`. Has no memory.
 
-    `rates` (N, 3) in rad/s, sensor frame, `before` the sample before them: a step turns by the mean of its two ends.
-    Plain numbers: for the handful of samples in a packet they are faster than arrays.
+    The work is done by VQF with all estimation off and no accelerometer (a zero one is passed over, as documented):
+    compiled, one call for all sensors and samples.
     """
-    out: list[Quaternion] = []
-    w, x, y, z = q
-    half = 0.25 * step_s  # half of the mean of two
-    px, py, pz = before
-    for rx, ry, rz in rates:
-        ax, ay, az = (rx + px) * half, (ry + py) * half, (rz + pz) * half
-        px, py, pz = rx, ry, rz
-        square = ax * ax + ay * ay + az * az
-        if square < 1e-4:  # series: exact to 1e-13 below half a degree
-            c, s = 1.0 - square / 2.0 + square * square / 24.0, 1.0 - square / 6.0 + square * square / 120.0
-        else:
-            angle = math.sqrt(square)
-            c, s = math.cos(angle), math.sin(angle) / angle
-        bx, by, bz = s * ax, s * ay, s * az
-        w, x, y, z = (
-            w * c - x * bx - y * by - z * bz,
-            w * bx + x * c + y * bz - z * by,
-            w * by - x * bz + y * c + z * bx,
-            w * bz + x * by - y * bx + z * c,
-        )
-        out.append((w, x, y, z))
-    norm = math.sqrt(w * w + x * x + y * y + z * z)
-    if out:
-        out[-1] = (w / norm, x / norm, y / norm, z / norm)
-    return out
+
+    def __init__(self, step_s: float) -> None:
+        # half a step: a step turns by the mean of its two ends, and their sum need not be halved
+        self._vqf = vqf.VQF(0.5 * step_s, motionBiasEstEnabled=False, restBiasEstEnabled=False)
+        self._no_acc = np.zeros((0, 3))
+
+    def turned(self, rates: Floats, before: Floats) -> Floats:
+        """(S, N, 3, 3) orientation after each sample, in the frame of the sensor just before them.
+
+        `rates` (S, N, 3) rad/s in sensor frames; `before` (S, 3) the samples before them. A step turns by the mean of
+        the rates at its two ends: the rate at its end alone would put it half a step ahead.
+        """
+        ends = np.concatenate((before[:, None], rates), axis=1)
+        sums = (ends[:, 1:] + ends[:, :-1]).reshape(-1, 3)
+        if len(self._no_acc) < len(sums):
+            self._no_acc = np.zeros((len(sums), 3))
+        self._vqf.resetState()
+        # one sensor after the other in one run: each then begins where the one before it ended
+        q = self._vqf.updateBatch(sums, self._no_acc[: len(sums)])["quat6D"]
+        R = from_q(q).reshape(*rates.shape, 3)
+        R[1:] = np.swapaxes(R[:-1, -1:], -1, -2) @ R[1:]
+        return R

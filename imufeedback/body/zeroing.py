@@ -34,6 +34,8 @@ class Zero:
     """Turned away from the pelvis' own earth heading, so that turn is zero."""
     of: dict[Segment, float] = field(default_factory=dict)
     """Turn of each other segment's earth that brings it into the pelvis' earth."""
+    up: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    """(S, 3) the vertical in each segment's axes."""
     heading_sd_rad: float = 0.0
     """Heading standard deviation of the pelvis sensor when it was zeroed: what has grown since is the error now."""
     t_s: float = -np.inf
@@ -52,6 +54,7 @@ def zero_at(R_eb: Mapping[Segment, Floats], heading_sd_rad: float, t_s: float) -
     return Zero(
         pelvis_rad=float(np.arctan2(pelvis[1, 2], pelvis[0, 2])) + np.pi / 2,
         of=of,
+        up=np.stack([R[2] for R in R_eb.values()]),
         heading_sd_rad=heading_sd_rad,
         t_s=t_s,
     )

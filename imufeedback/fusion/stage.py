@@ -22,6 +22,7 @@ BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
 QUIET_RATE_RAD_S = 0.10
 QUIET_ACC_M_S2 = 0.5
+_LEAST_2, _MOST_2 = (STANDARD_GRAVITY_M_S2 - QUIET_ACC_M_S2) ** 2, (STANDARD_GRAVITY_M_S2 + QUIET_ACC_M_S2) ** 2
 SETTLE_S = 0.5
 """An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
@@ -94,31 +95,67 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._state.filter = None
 
     def feed(self, item: ImuBlock) -> list[OrientationBlock]:
-        seen = int(np.bitwise_or.reduce(item.flags))
+        seen = int(np.bitwise_or.reduce(item.flags)) if any(item.flags.tobytes()) else 0
         if seen & _RESTART:
             return self._restart(item)
+        s = self._state
         gyr, acc = item.gyr_rad_s, item.acc_m_s2
-        if self._state.acc_bias is not None:
-            acc = acc - self._state.acc_bias
-        if seen & _INVALID or not math.isfinite(float(gyr.sum()) + float(acc.sum())):
+        if s.acc_bias is not None:
+            acc = acc - s.acc_bias
+        # one product over all of them is finite only if every one is
+        if seen & _INVALID or not math.isfinite(np.vdot(gyr, acc)):
             good = _usable(item)
-            if not good.any() and self._state.last is None:
+            if not good.any() and s.last is None:
                 return []  # nothing to start from yet
             gyr, acc = self._repaired(gyr, acc, good)
-        before = self._state.last
-        if before is None:
+        if s.last is None:
             self._choose_period(item.dt_s)
-        gyr, acc, dt_s, real = self._bridged(item, gyr, acc)
+        before, s.last = s.last, (gyr[-1], acc[-1])
+        if before is None:
+            before = (gyr[0], acc[0])
+            steps = [s.period_s, *item.dt_s.tolist()[1:]]
+        else:
+            steps = item.dt_s.tolist()
+        if max(steps) < 1.5 * s.period_s:
+            return [self._run(item, gyr, acc, before[0], steps, seen, None)]
+        gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
+        return [self._run(item, gyr, acc, before[0], steps, seen, real)]
+
+    def _run(
+        self,
+        item: ImuBlock,
+        gyr: Floats,
+        acc: Floats,
+        before: Floats,
+        steps: list[float],
+        seen: int,
+        real: npt.NDArray[np.intp] | None,
+    ) -> OrientationBlock:
+        """Orientation at the `real` ones of some samples, by default all."""
+        s = self._state
         # the turn of a step is the mean of the rates at its two ends; the rate at its end alone would put every
         # orientation half a step ahead: 1 degree at 400 °/s and 200 Hz
-        mean = gyr.copy()
-        mean[1:] = 0.5 * (gyr[1:] + gyr[:-1])
-        if before is not None:
-            mean[0] = 0.5 * (gyr[0] + before[0])
-        scale = dt_s / self._state.period_s
-        q_es, bias, observed = self._filter.run(mean * scale[:, None], acc)
-        held = self._held(bias / self._usual_scale(scale)[:, None], observed, dt_s)[real]
-        return [self._block(item, q_es[real], gyr[real] - held, acc[real], held, seen)]
+        ends = np.concatenate((before[None], gyr))
+        half = np.array(steps) * (0.5 / s.period_s)
+        q_es, bias, observed = self._filter.run((ends[1:] + ends[:-1]) * half[:, None], acc)
+        held = self._held(bias, observed.tolist(), steps)
+        if real is not None:
+            q_es, gyr, acc = q_es[real], gyr[real], acc[real]
+            held = held if held.ndim == 1 else held[real]
+        gyr = gyr - held
+        inclination_sd, heading_sd, rest = self._known(item, gyr, acc, seen)
+        return OrientationBlock(
+            sensor=self.sensor,
+            t_s=item.t_s,
+            q_es=frozen(q_es),
+            gyr_rad_s=frozen(gyr),
+            acc_m_s2=frozen(acc),
+            bias_rad_s=frozen(np.broadcast_to(held, gyr.shape)),
+            rest=frozen(rest, np.bool_),
+            inclination_sd_rad=frozen(inclination_sd),
+            heading_sd_rad=frozen(heading_sd),
+            flags=item.flags,
+        )
 
     def add_acc_bias(self, more_m_s2: Floats) -> None:
         """From now on also take this zero-g offset (3,), sensor frame, off the accelerometer."""
@@ -134,33 +171,35 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             s.period_s = real_s
             self._filter = make(self._name, real_s)
 
-    def _held(self, bias: Floats, observed: Bools, dt_s: Floats) -> Floats:
-        """(N, 3) the last bias that was observed at rest, and that rest went on after for a while.
+    def _held(self, bias: Floats, observed: list[bool], steps: list[float]) -> Floats:
+        """(N, 3), or (3,) if it stays the same: the last bias that was observed at rest, and that rest went on after
+        for a while.
 
         What a filter infers in motion serves its own tilt but is worse than nothing for the turn between two sensors
         (DEVELOPERS.md, decision 15); and the end of a rest is the beginning of a slow movement.
         """
         s = self._state
-        held = np.empty_like(bias)
-        for i, (seen, step) in enumerate(zip(observed.tolist(), dt_s.tolist(), strict=True)):
+        period_s, scale = s.period_s, s.scale
+        if True not in observed:
+            s.candidate = None
+            for step in steps:
+                scale += SCALE_SHARE * (min(max(step / period_s, 0.5), 2.0) - scale)
+            s.scale = scale
+            s.candidate_s += sum(steps)
+            return s.bias
+        held = np.empty(bias.shape)
+        for i, (seen, step) in enumerate(zip(observed, steps, strict=True)):
+            # the filter's bias is one of scaled rates; taken off with the usual scale and not with that of the sample,
+            # or one odd step would make a spike of the bias
+            s.scale += SCALE_SHARE * (min(max(step / period_s, 0.5), 2.0) - s.scale)
             if not seen:
                 s.candidate = None
             elif s.candidate is None or s.candidate_s >= SETTLE_S:
                 s.bias = s.bias if s.candidate is None else s.candidate
-                s.candidate, s.candidate_s = bias[i].copy(), 0.0
+                s.candidate, s.candidate_s = bias[i] / s.scale, 0.0
             s.candidate_s += step
             held[i] = s.bias
         return held
-
-    def _usual_scale(self, scale: Floats) -> Floats:
-        """(N,) slow mean of the scale: the filter's bias is one of scaled rates. Not the scale of each sample, or one
-        odd step would make a spike of the bias."""
-        s = self._state
-        usual = np.empty(len(scale))
-        for i, now in enumerate(scale.tolist()):
-            s.scale += SCALE_SHARE * (min(max(now, 0.5), 2.0) - s.scale)
-            usual[i] = s.scale
-        return usual
 
     def _restart(self, item: ImuBlock) -> list[OrientationBlock]:
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""
@@ -183,69 +222,51 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         return gyr, acc
 
     def _bridged(
-        self, item: ImuBlock, gyr: Floats, acc: Floats
-    ) -> tuple[Floats, Floats, Floats, npt.NDArray[np.intp] | slice]:
-        """Samples with lost ones put in, their steps, and which of them are real."""
-        s = self._state
-        before, s.last = s.last, (gyr[-1].copy(), acc[-1].copy())
-        steps = item.dt_s
-        if before is None:
-            steps = steps.copy()
-            steps[0] = s.period_s
-            before = (gyr[0], acc[0])
-        if steps.max() < 1.5 * s.period_s:
-            return gyr, acc, steps, slice(None)
-        steps = np.minimum(steps, BRIDGE_S)
-        counts = np.maximum(np.rint(steps / s.period_s).astype(int), 1)
-        gyr, acc = np.vstack((before[0], gyr)), np.vstack((before[1], acc))
+        self, gyr: Floats, acc: Floats, before: tuple[Floats, Floats], steps: list[float]
+    ) -> tuple[Floats, Floats, list[float], npt.NDArray[np.intp]]:
+        """Samples with lost ones put in along straight lines, their steps, and which of them are real."""
+        bridged = np.minimum(steps, BRIDGE_S)
+        counts = np.maximum(np.rint(bridged / self._state.period_s).astype(int), 1)
         real = np.cumsum(counts) - 1
         place = np.concatenate(([-1.0], real.astype(float)))
         at = np.arange(int(real[-1]) + 1, dtype=float)
-        gyr, acc = (np.column_stack([np.interp(at, place, x[:, k]) for k in range(3)]) for x in (gyr, acc))
-        return gyr, acc, np.repeat(steps / counts, counts), real
-
-    def _block(
-        self, item: ImuBlock, q_es: Floats, gyr: Floats, acc: Floats, bias: Floats, seen: int
-    ) -> OrientationBlock:
-        rest = self._rest(gyr, acc, item.dt_s)
-        inclination_sd, heading_sd = self._spread(item, rest, seen)
-        return OrientationBlock(
-            sensor=self.sensor,
-            t_s=item.t_s,
-            q_es=frozen(q_es),
-            gyr_rad_s=frozen(gyr),
-            acc_m_s2=frozen(acc),
-            bias_rad_s=frozen(bias),
-            rest=frozen(rest, np.bool_),
-            inclination_sd_rad=frozen(inclination_sd),
-            heading_sd_rad=frozen(heading_sd),
-            flags=item.flags,
+        gyr, acc = (
+            np.column_stack([np.interp(at, place, np.append(first[k], x[:, k])) for k in range(3)])
+            for first, x in zip(before, (gyr, acc), strict=True)
         )
+        return gyr, acc, np.repeat(bridged / counts, counts).tolist(), real
 
-    def _rest(self, gyr: Floats, acc: Floats, dt_s: Floats) -> Bools:
-        s = self._state
-        quiet = (np.einsum("ij,ij->i", gyr, gyr) < QUIET_RATE_RAD_S**2) & (
-            np.abs(np.sqrt(np.einsum("ij,ij->i", acc, acc)) - STANDARD_GRAVITY_M_S2) < QUIET_ACC_M_S2
-        )
-        rest = np.empty(len(quiet), dtype=bool)
-        for i, (still, step) in enumerate(zip(quiet.tolist(), dt_s.tolist(), strict=True)):
-            s.quiet_s = s.quiet_s + step if still else 0.0
-            rest[i] = s.quiet_s >= REST_S
-        return rest
+    def _known(
+        self, item: ImuBlock, gyr: Floats, acc: Floats, seen: int
+    ) -> tuple[list[float], list[float], list[bool]]:
+        """Standard deviations of the tilt, and of the heading since the filter began; and whether the sensor rests.
 
-    def _spread(self, item: ImuBlock, rest: Bools, seen: int) -> tuple[Floats, Floats]:
-        """Standard deviations of tilt, and of the heading since the filter began."""
+        Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
+        """
         s = self._state
-        heading = s.heading_sd_rad + HEADING_DRIFT_SD_RAD_S * np.cumsum(item.dt_s)
-        s.heading_sd_rad = float(heading[-1])
-        tilt = np.full(len(rest), INCLINATION_SD_MOVING_RAD)
-        tilt[rest] = INCLINATION_SD_REST_RAD
-        if seen & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD:
-            clipped = (item.flags & np.uint8(_SATURATED)) != 0
-            for i, (now, step) in enumerate(zip(clipped.tolist(), item.dt_s.tolist(), strict=True)):
+        clipped = seen & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD
+        flags = item.flags.tolist() if clipped else ()
+        quiet_s, heading = s.quiet_s, s.heading_sd_rad
+        tilts, headings, rests = [], [], []
+        forces = acc.tolist()
+        for i, ((x, y, z), step) in enumerate(zip(gyr.tolist(), item.dt_s.tolist(), strict=True)):
+            heading += HEADING_DRIFT_SD_RAD_S * step
+            quiet = False
+            if x * x + y * y + z * z < QUIET_RATE_RAD_S**2:
+                a, b, c = forces[i]
+                quiet = _LEAST_2 < a * a + b * b + c * c < _MOST_2
+            quiet_s = quiet_s + step if quiet else 0.0
+            rest = quiet_s >= REST_S
+            tilt = INCLINATION_SD_REST_RAD if rest else INCLINATION_SD_MOVING_RAD
+            if clipped:
+                now = flags[i] & _SATURATED
                 s.shaken_rad = SATURATED_SD_RAD if now else s.shaken_rad * math.exp(-step / SATURATED_DECAY_S)
-                tilt[i] = math.hypot(tilt[i], s.shaken_rad)
-        return tilt, heading
+                tilt = math.hypot(tilt, s.shaken_rad)
+            tilts.append(tilt)
+            headings.append(heading)
+            rests.append(rest)
+        s.quiet_s, s.heading_sd_rad = quiet_s, heading
+        return tilts, headings, rests
 
 
 def _usable(item: ImuBlock) -> Bools:

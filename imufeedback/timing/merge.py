@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
+from typing import NamedTuple
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -19,16 +23,21 @@ PREDICT_S = 0.020
 """How far a late sensor is carried on by its last rate; after that it is not ok. What a changing rate misses grows with
 the square of the time."""
 
-# one row of a sensor's buffer: t, q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
-_T, _Q, _G, _A, _SI, _SH, _REST, _SAT = 0, slice(1, 5), slice(5, 8), slice(8, 11), 11, 12, 13, 14
-_WIDTH = 15
+# one row of a sensor's buffer: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
+_Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 11, 12, 13
+_WIDTH = 14
 _SATURATED = np.uint8(Flag.SATURATED)
+TINY_S = 1e-9
+NOTHING = np.full((1, _WIDTH), np.nan)
+"""Row of a sensor that has not begun."""
 
 
 @dataclass
 class _State:
     rows: list[Floats]
-    """One (N, 15) buffer a segment, oldest first."""
+    """One (N, 14) buffer a segment, oldest first."""
+    times_s: list[list[float]]
+    """Of the rows."""
     next_step: int | None = None
     span_s: float = 0.0
     """Longest block seen: what one packet covers."""
@@ -48,19 +57,24 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._index = {sensor: i for i, (sensor, _) in enumerate(sensors)}
         self._segments = tuple(segment for _, segment in sensors)
         self._grid_hz = grid_hz
-        self._state = _State(rows=[np.empty((0, _WIDTH)) for _ in sensors], newest_s=[-np.inf for _ in sensors])
+        self._state = _State(
+            rows=[NOTHING[:0] for _ in sensors],
+            times_s=[[] for _ in sensors],
+            newest_s=[-math.inf for _ in sensors],
+        )
 
     def feed(self, item: OrientationBlock) -> list[AlignedBlock]:
         s = self._state
         i = self._index[item.sensor]
-        rows = np.empty((len(item.t_s), _WIDTH))
-        rows[:, _T], rows[:, _Q], rows[:, _G], rows[:, _A] = item.t_s, item.q_es, item.gyr_rad_s, item.acc_m_s2
+        times_s = item.t_s.tolist()
+        rows = np.empty((len(times_s), _WIDTH))
+        rows[:, _Q], rows[:, _G], rows[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
         rows[:, _SI], rows[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
-        rows[:, _REST] = item.rest
-        rows[:, _SAT] = item.flags & _SATURATED
+        rows[:, _REST], rows[:, _SAT] = item.rest, item.flags & _SATURATED
         s.rows[i] = np.concatenate((s.rows[i], rows))
-        s.newest_s[i] = float(item.t_s[-1])
-        s.span_s = max(s.span_s, float(item.t_s[-1] - item.t_s[0]) + 1.0 / self._grid_hz)
+        s.times_s[i] += times_s
+        s.newest_s[i] = times_s[-1]
+        s.span_s = max(s.span_s, times_s[-1] - times_s[0] + 1.0 / self._grid_hz)
         return self._release(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
 
     def finish(self) -> list[AlignedBlock]:
@@ -69,45 +83,42 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
     def _release(self, complete_s: float, forced_s: float) -> list[AlignedBlock]:
         s = self._state
         until_s = max(complete_s, forced_s)
-        if not np.isfinite(until_s):
+        if not math.isfinite(until_s):
             return []
         if s.next_step is None:
-            begin_s = min(float(rows[0, _T]) for rows in s.rows if len(rows))
-            s.next_step = int(np.ceil(begin_s * self._grid_hz - 1e-6))
-        last = int(np.floor(until_s * self._grid_hz + 1e-6))
+            begin_s = min(times[0] for times in s.times_s if times)
+            s.next_step = math.ceil(begin_s * self._grid_hz - 1e-6)
+        last = math.floor(until_s * self._grid_hz + 1e-6)
         if last < s.next_step:
             return []
         t_s = np.arange(s.next_step, last + 1) / self._grid_hz
         s.next_step = last + 1
         block = self._sample(t_s)
-        for i, rows in enumerate(s.rows):
-            keep = max(int(np.searchsorted(rows[:, _T], t_s[-1], side="right")) - 1, 0)
-            s.rows[i] = rows[keep:]
+        for i, times in enumerate(s.times_s):
+            keep = max(bisect_right(times, float(t_s[-1])) - 1, 0)
+            s.rows[i] = s.rows[i][keep:]
+            del times[:keep]
         return [block]
 
     def _sample(self, t_s: Floats) -> AlignedBlock:
         """All segments at the grid times: between two samples the turn from one to the other in part; past the last,
         its rate carried on."""
-        shape = (len(t_s), len(self._segments))
-        a, b, since = np.full((*shape, _WIDTH), np.nan), np.full((*shape, _WIDTH), np.nan), np.zeros(shape)
-        began = np.zeros(shape, dtype=bool)
-        for i, rows in enumerate(self._state.rows):
-            if len(rows):
-                before = rows[:, _T].searchsorted(t_s + 1e-9, side="right") - 1
-                began[:, i] = before >= 0
-                a[:, i] = rows[np.maximum(before, 0)]
-                b[:, i] = rows[np.minimum(before + 1, len(rows) - 1)]
-                since[:, i] = t_s - a[:, i, _T]
-        span = b[..., _T] - a[..., _T]
-        between = span > 0
-        f = np.where(between & began, since / np.where(between, span, 1.0), 0.0)
+        s = self._state
+        grid = t_s.tolist()
+        places = [_place(times, grid) for times in s.times_s]
+        begins = [0, *accumulate(max(len(times), 1) for times in s.times_s)]
+        rows = np.concatenate([one if len(one) else NOTHING for one in s.rows])
+        at, f, since = (np.array(column).T for column in zip(*((p.at, p.part, p.since_s) for p in places), strict=True))
+        ok = np.array([p.ok for p in places]).T
+        at = at + begins[:-1]
+        a = rows[at]
+        # a sensor's last row has none of its own after it; its part is 0
+        b = rows[at + (f > 0.0)]
         mixed = a + f[..., None] * (b - a)
         q_es = _slerp(a[..., _Q], b[..., _Q], f)
-        carried = began & ~between & (since > 1e-9)
-        if carried.any():
+        if since.any():
+            carried = since > 0.0
             q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * since[carried][:, None])
-        fresh = np.where(between, span - BRIDGE_S, since - PREDICT_S) <= 1e-9
-        ok = began & (fresh | (since <= 1e-9))
         return AlignedBlock(
             segments=self._segments,
             t_s=frozen(t_s),
@@ -118,21 +129,52 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             inclination_sd_rad=frozen(mixed[..., _SI]),
             heading_sd_rad=frozen(mixed[..., _SH]),
             ok=frozen(ok, np.bool_),
-            saturated=frozen((a[..., _SAT] > 0) | ((f > 0) & (b[..., _SAT] > 0)), np.bool_),
+            saturated=frozen(mixed[..., _SAT] > 0.0, np.bool_),
         )
+
+
+class _Places(NamedTuple):
+    """Where the grid times lie among one sensor's samples."""
+
+    at: list[int]
+    """Row at or before each."""
+    part: list[float]
+    """Part of the way to the next row; 0 where there is none yet."""
+    since_s: list[float]
+    """How far past the last row; 0 where there is a next one."""
+    ok: list[bool]
+
+
+def _place(times: list[float], grid: list[float]) -> _Places:
+    """Plain numbers: a packet holds a few samples."""
+    out = _Places([], [], [], [])
+    last = len(times) - 1
+    for t in grid:
+        k = bisect_right(times, t + TINY_S) - 1
+        part, past, ok = 0.0, 0.0, k >= 0
+        if 0 <= k < last:
+            span = times[k + 1] - times[k]
+            part = max(t - times[k], 0.0) / span
+            ok = span <= BRIDGE_S + TINY_S or t - times[k] <= TINY_S
+        elif k >= 0 and t - times[k] > TINY_S:
+            past = t - times[k]
+            ok = past <= PREDICT_S + TINY_S
+        out.at.append(max(k, 0))
+        out.part.append(part)
+        out.since_s.append(past)
+        out.ok.append(ok)
+    return out
 
 
 def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
     """(..., 4) orientation at the part f of the way from a to b, the short way round (q and -q are one rotation)."""
-    dot = np.einsum("...k,...k->...", qa, qb)
-    angle = np.arccos(np.minimum(np.abs(dot), 1.0))
-    sine = np.sin(angle)
-    tiny = sine < 1e-9
-    sine = np.where(tiny, 1.0, sine)
-    wa = np.where(tiny, 1.0 - f, np.sin((1.0 - f) * angle) / sine)
-    wb = np.where(tiny, f, np.sin(f * angle) / sine) * np.where(dot < 0, -1.0, 1.0)
+    cosine = (qa * qb).sum(axis=-1)
+    # the hair's breadth keeps 0/0 away where both are the same; it cancels in the norm
+    angle = np.arccos(np.minimum(np.abs(cosine), 1.0)) + 1e-9
+    wa = np.sin((1.0 - f) * angle)
+    wb = np.sin(f * angle) * np.copysign(1.0, cosine)
     out = wa[..., None] * qa + wb[..., None] * qb
-    normal: Floats = out / np.sqrt(np.einsum("...k,...k->...", out, out))[..., None]
+    normal: Floats = out / np.sqrt((out * out).sum(axis=-1))[..., None]
     return normal
 
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.links import Joint, Links
+from imufeedback.body.joints import Joint
+from imufeedback.body.links import Links
 from imufeedback.fusion import Fusion
 from imufeedback.records import AlignedBlock, Floats, ImuBlock, OrientationBlock, Segment, Side, frozen
 from imufeedback.timing import Merger
@@ -65,19 +66,29 @@ def aligned(pair: Pair) -> Iterator[AlignedBlock]:
 def relative(pair: Pair) -> tuple[Rotation, Floats]:
     """(N) second sensor → first at the cameras' stamps, and (N, 3) its standard deviations (rad) about the first
     sensor's axes. The heading between the two is given once, from the first second, as for the peers."""
-    links = Links(SEGMENTS, grid_hz=pair.rate_hz, joints=RIG, arm_sd_m=RIG_ARM_SD_M)
+    # the gyroscopes of this set were calibrated, and in ten minutes of shaking no turn is turned back
+    links = Links(SEGMENTS, grid_hz=pair.rate_hz, joints=RIG, arm_sd_m=RIG_ARM_SD_M, gyr_matrix_sd=0.0)
     all_blocks = list(aligned(pair))
     n = int(pair.rate_hz)
     q_es = np.concatenate([one.q_es for one in all_blocks])
     one, two = (Rotation.from_quat(q_es[:n, i], scalar_first=True) for i in (0, 1))
     heading = first_heading(one, two, pair)
     identity = np.stack((np.eye(3), np.eye(3)))
-    links.zero(all_blocks[0], {Segment.PELVIS: 0.0, Segment.RIGHT_THIGH: heading}, identity)
-    turns, sd = [], []
+    turns: list[Floats] = []
+    sd: list[Floats] = []
+    last = np.full((1, 3), np.nan)
     for block in all_blocks:
-        (seen,) = links.feed(block, identity)
-        turns.append(seen.R)
-        sd.append(np.sqrt(np.diagonal(seen.covariance, axis1=1, axis2=2)))
+        run = links.run(block, identity)
+        if not turns:
+            run.zero(0, {Segment.PELVIS: 0.0, Segment.RIGHT_THIGH: heading})
+        for _ in run.checks():
+            pass  # nothing to zero: the heading was given
+        seen = run.relative()
+        turns.append(seen.R[0])
+        # what held before the block, then what holds from each of `begins` on
+        told = np.concatenate((last, np.sqrt(np.diagonal(seen.covariance[0], axis1=1, axis2=2))))
+        sd.append(told[np.searchsorted(seen.begins, np.arange(len(block.t_s)), side="right")])
+        last = told[-1:]
     second = Rotation.from_matrix(np.concatenate(turns))
     lead = [Rotation.from_rotvec(g[: len(second)] * DELAY_S["joint3d"]) for g in pair.gyr]
     return lead[0].inv() * second * lead[1], np.concatenate(sd)

@@ -204,7 +204,8 @@ def test_a_sideways_movement_is_not_called_good():
     assert left.reason is None
     assert right.sd_rad > left.sd_rad
     assert found.level is right.level
-    assert errors_deg(found, mounting)[Segment.RIGHT_THIGH] < 3 * np.rad2deg(right.sd_rad)
+    assert right.sd_axes_rad is not None
+    assert errors_deg(found, mounting)[Segment.RIGHT_THIGH] < 3 * np.rad2deg(right.sd_axes_rad[1])  # facing
 
 
 def test_the_more_sideways_the_worse():

@@ -23,7 +23,7 @@ def begun(
     vertical = up(felt)
     root = SURE * np.eye(3) + (heading_sd_rad - SURE) * np.outer(vertical, vertical)
     D = Rotation.from_rotvec(heading_rad * vertical).as_matrix() @ felt.D
-    return Link.begun(D, root, ARMS_M + off_m, np.full(6, arm_sd_m))
+    return Link.begun(D[None], root[None], (ARMS_M + off_m)[None], np.full((1, 6), arm_sd_m))
 
 
 def error_deg(link: Link, felt: Felt, at: int = -1) -> float:
@@ -53,8 +53,8 @@ def test_the_truth_stays_the_truth(minute):
     link = begun(minute)
     followed(link, minute)
     assert error_deg(link, minute) < 0.1
-    np.testing.assert_allclose(link.arms_m, ARMS_M, atol=1e-3)
-    np.testing.assert_allclose(link.D @ link.D.T, np.eye(3), atol=1e-12)
+    np.testing.assert_allclose(link.arms_m[0], ARMS_M, atol=1e-3)
+    np.testing.assert_allclose(link.D[0] @ link.D[0].T, np.eye(3), atol=1e-12)
 
 
 @pytest.mark.parametrize("wrong_deg", [20.0, -20.0])
@@ -63,7 +63,7 @@ def test_a_wrong_heading_is_found_in_motion(minute, wrong_deg):
     assert error_deg(link, minute, 0) == pytest.approx(20.0)
     followed(link, minute, end=int(20 * HZ))
     assert error_deg(link, minute, int(20 * HZ)) < 1.0
-    assert np.rad2deg(np.sqrt(np.trace(link.P[:3, :3]))) < 2.0  # and it says so
+    assert np.rad2deg(np.sqrt(np.trace(link.P[0, :3, :3]))) < 2.0  # and it says so
 
 
 def test_a_wrong_heading_is_not_found_at_rest(still):
@@ -72,7 +72,7 @@ def test_a_wrong_heading_is_not_found_at_rest(still):
     followed(link, still)
     vertical = up(still)
     assert np.rad2deg(error_of(link, still) @ vertical) == pytest.approx(20.0, abs=0.5)
-    assert np.rad2deg(np.sqrt(vertical @ link.P[:3, :3] @ vertical)) > 19.0
+    assert np.rad2deg(np.sqrt(vertical @ link.P[0, :3, :3] @ vertical)) > 19.0
 
 
 def test_arms_are_found(minute):
@@ -81,7 +81,7 @@ def test_arms_are_found(minute):
     followed(link, minute)
     assert np.abs(link.arms_m - ARMS_M).max() < 0.005
     assert error_deg(link, minute) < 0.5
-    assert np.sqrt(np.diag(link.P)[3:]).max() < 0.02
+    assert np.sqrt(np.diag(link.P[0])[3:]).max() < 0.02
 
 
 def test_arms_and_heading_together(minute):
@@ -110,7 +110,7 @@ def test_the_error_bar_is_honest():
         )
         for begin_s, end_s in ((0, 2), (2, 6), (6, 15)):
             followed(link, felt, int(begin_s * HZ), int(end_s * HZ))
-            ratios.append(error_of(link, felt, int(end_s * HZ)) / np.sqrt(np.diag(link.P)[:3]))
+            ratios.append(error_of(link, felt, int(end_s * HZ)) / np.sqrt(np.diag(link.P[0])[:3]))
     inside = np.abs(np.array(ratios))
     assert (inside < 1.0).mean() > 0.65
     assert (inside < 2.0).mean() > 0.92
@@ -126,13 +126,13 @@ def test_rest_holds_the_tilt(still):
     felt = Felt((still.gyr[0], still.gyr[1] + drift), still.acc, still.true)
     link = begun(felt)
     vertical = up(felt)
-    before = np.sqrt(vertical @ link.P[:3, :3] @ vertical)
+    before = np.sqrt(vertical @ link.P[0, :3, :3] @ vertical)
     followed(link, felt)
     error = error_of(link, felt)
     heading = float(error @ vertical)
     assert np.rad2deg(np.linalg.norm(error - heading * vertical)) < 0.6
     assert np.rad2deg(abs(heading)) == pytest.approx(6.0, abs=0.5)
-    assert np.sqrt(vertical @ link.P[:3, :3] @ vertical) > 2.5 * before
+    assert np.sqrt(vertical @ link.P[0, :3, :3] @ vertical) > 2.5 * before
 
 
 @pytest.mark.parametrize("force", [(60.0, 0.0, 0.0), (-20.0, 40.0, 150.0)])
@@ -142,7 +142,7 @@ def test_a_knock_does_not_move_it(minute, force):
     plain, knocked = begun(minute), begun(minute)
     followed(plain, minute, end=at + 40)
     followed(knocked, with_knock(minute, at, np.array(force)), end=at + 40)
-    moved = np.rad2deg(Rotation.from_matrix(plain.D @ knocked.D.T).magnitude())
+    moved = np.rad2deg(Rotation.from_matrix(plain.D[0] @ knocked.D[0].T).magnitude())
     assert 0.0 < moved < 0.5
     assert np.abs(plain.arms_m - knocked.arms_m).max() < 0.005
 
@@ -165,20 +165,20 @@ def test_a_heading_that_is_set(still):
     vertical = up(still)
     level = np.cross(vertical, [1.0, 0.0, 0.0])
     level /= np.linalg.norm(level)
-    tilt_sd = np.sqrt(level @ link.P[:3, :3] @ level)
-    link.set_heading(np.deg2rad(-20.0), vertical, np.deg2rad(0.7))
+    tilt_sd = np.sqrt(level @ link.P[0, :3, :3] @ level)
+    link.set_heading(0, np.deg2rad(-20.0), vertical, np.deg2rad(0.7))
     assert error_deg(link, still, 0) < 1e-6
-    assert np.sqrt(vertical @ link.P[:3, :3] @ vertical) == pytest.approx(np.deg2rad(0.7))
-    assert np.sqrt(level @ link.P[:3, :3] @ level) == pytest.approx(tilt_sd)
-    assert np.linalg.eigvalsh(link.P).min() > 0.0
+    assert np.sqrt(vertical @ link.P[0, :3, :3] @ vertical) == pytest.approx(np.deg2rad(0.7))
+    assert np.sqrt(level @ link.P[0, :3, :3] @ level) == pytest.approx(tilt_sd)
+    assert np.linalg.eigvalsh(link.P[0]).min() > 0.0
 
 
 def test_the_covariance_stays_one(minute):
     """Symmetric and positive after 1500 updates."""
     link = begun(minute, heading_sd_rad=np.deg2rad(20.0), arm_sd_m=0.04)
     followed(link, minute)
-    np.testing.assert_array_equal(link.P, link.P.T)
-    assert np.linalg.eigvalsh(link.P).min() > 0.0
+    np.testing.assert_array_equal(link.P[0], link.P[0].T)
+    assert np.linalg.eigvalsh(link.P[0]).min() > 0.0
 
 
 def test_a_kept_filter_goes_on_as_if_nothing_were(minute):

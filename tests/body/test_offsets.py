@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.offsets import MAX_SPAN_S, zero_g_offset
+from imufeedback.body.offsets import MAX_SPAN_S, PRIOR_SD_M_S2, zero_g_offset
 from imufeedback.body.stretch import Stretch
 
 HZ = 100.0
@@ -29,20 +29,26 @@ def lifted(span_s: float = 12.0, arm: tuple[float, float, float] = (0.0, 0.0, 0.
 
 
 def test_the_components_across_the_axis_are_found() -> None:
-    found = zero_g_offset(lifted(), 12.0, np.zeros(3))
+    found, covariance = zero_g_offset(lifted(), 12.0, np.zeros(3))
     np.testing.assert_allclose(found[:2], OFFSET[:2], atol=0.03)
+    assert (np.sqrt(np.diag(covariance)[:2]) < 0.1).all()
 
 
 def test_the_component_along_the_axis_is_not_guessed() -> None:
-    assert abs(zero_g_offset(lifted(), 12.0, np.zeros(3))[2]) < 0.02
+    """And the covariance says so: as unsure as a part's data sheet leaves it."""
+    found, covariance = zero_g_offset(lifted(), 12.0, np.zeros(3))
+    assert abs(found[2]) < 0.02
+    assert np.sqrt(covariance[2, 2]) == pytest.approx(PRIOR_SD_M_S2, rel=0.01)
 
 
 def test_going_round_the_hip_is_no_offset() -> None:
     arm = (0.0, 0.2, -0.07)
-    found = zero_g_offset(lifted(arm=arm), 12.0, np.array(arm))
+    found, _ = zero_g_offset(lifted(arm=arm), 12.0, np.array(arm))
     np.testing.assert_allclose(found[:2], OFFSET[:2], atol=0.03)
 
 
 @pytest.mark.parametrize("span_s", [12.0 / 0.97, MAX_SPAN_S + 1.0])
 def test_gaps_and_long_stretches_show_nothing(span_s: float) -> None:
-    np.testing.assert_array_equal(zero_g_offset(lifted(), span_s, np.zeros(3)), 0.0)
+    found, covariance = zero_g_offset(lifted(), span_s, np.zeros(3))
+    np.testing.assert_array_equal(found, 0.0)
+    np.testing.assert_array_equal(covariance, PRIOR_SD_M_S2**2 * np.eye(3))

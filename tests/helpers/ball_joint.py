@@ -9,8 +9,9 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.link import UPDATE_S, Link, sight
-from imufeedback.body.strapdown import UNIT, advanced
+from imufeedback.body.link import Link, sight
+from imufeedback.body.links import UPDATE_S
+from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import Floats
 
 HZ = 200.0
@@ -30,11 +31,9 @@ class Felt:
     @cached_property
     def frames(self) -> tuple[Floats, Floats]:
         """(N, 3, 3) orientation of both sensors in their gyroscope frames, which begin with the first sample."""
-        made = []
-        for gyr in self.gyr:
-            q = [UNIT, *advanced(UNIT, gyr[1:].tolist(), gyr[0].tolist(), 1 / HZ)]
-            made.append(Rotation.from_quat(q, scalar_first=True).as_matrix())
-        return made[0], made[1]
+        gyr = np.stack(self.gyr)
+        one, two = Strapdown(1 / HZ).turned(gyr, -gyr[:, 0])
+        return one, two
 
     @property
     def D(self) -> Floats:
@@ -76,17 +75,12 @@ def _place(of: int, turned, t_s: Floats, size: float) -> Floats:  # type: ignore
 
 def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> None:
     """Feed a filter with all updates of the samples from begin to end."""
-    S, gyr, acc = felt.frames, felt.gyr, felt.acc
+    S, gyr, acc = (np.stack(both) for both in (felt.frames, felt.gyr, felt.acc))
     n = round(UPDATE_S * HZ)
-    for at in range(max(begin, 1), (len(gyr[0]) if end is None else end) - n, n):
-        here = slice(at, at + n)
-        one, two = (
-            sight(
-                S[i][here], acc[i][here], gyr[i][here], gyr[i][at - 1 : at + n - 1], gyr[i][at + 1 : at + n + 1], 1 / HZ
-            )
-            for i in range(2)
-        )
-        link.observe(one, two, UPDATE_S)
+    for at in range(max(begin, 1), (gyr.shape[1] if end is None else end) - n, n):
+        here = slice(at - 1, at + n + 1)
+        seen = sight(S[:, here], acc[:, here], gyr[:, here], 1 / HZ)
+        link.observe(seen[:1], seen[1:], UPDATE_S)
 
 
 def error_of(link: Link, felt: Felt, at: int = -1) -> Floats:
@@ -96,7 +90,7 @@ def error_of(link: Link, felt: Felt, at: int = -1) -> Floats:
     """
     S = felt.frames
     true = S[0][at] @ (felt.true[0][at].inv() * felt.true[1][at]).as_matrix() @ S[1][at].T
-    out: Floats = Rotation.from_matrix(link.D @ true.T).as_rotvec()
+    out: Floats = Rotation.from_matrix(link.D[0] @ true.T).as_rotvec()
     return out
 
 

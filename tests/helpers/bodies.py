@@ -12,7 +12,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
-from imufeedback.body.links import JOINTS
+from imufeedback.body.joints import JOINTS
 from imufeedback.records import (
     AlignedBlock,
     Angles,
@@ -166,7 +166,11 @@ class Wearer:
         return self.feed(self.stretch(poses, times(at_s, round(seconds * GRID_HZ)), **kwargs))
 
 
-def true_fit(mounting: Mapping[Segment, Rotation], segments: Sequence[Segment], sd_rad: float = 0.0) -> Fit:
+def true_fit(
+    mounting: Mapping[Segment, Rotation],
+    segments: Sequence[Segment],
+    sd_axes_rad: tuple[float, float, float] | None = None,
+) -> Fit:
     """The fit that knows the mountings."""
     return Fit(
         "known",
@@ -175,8 +179,9 @@ def true_fit(mounting: Mapping[Segment, Rotation], segments: Sequence[Segment], 
                 one,
                 frozen(mounting.get(one, Rotation.identity()).as_quat(scalar_first=True)),
                 Level.GOOD,
-                sd_rad,
+                0.0 if sd_axes_rad is None else float(np.sqrt(np.mean(np.square(sd_axes_rad)))),
                 None,
+                sd_axes_rad=None if sd_axes_rad is None else frozen(sd_axes_rad),
             )
             for one in segments
         ),
