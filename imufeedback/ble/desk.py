@@ -8,10 +8,10 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
+from imufeedback.ble.monitor import Row, SensorMonitor
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Roster, why_missing
 from imufeedback.ble.scan import Found
-from imufeedback.ble.monitor import Row, SensorMonitor
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
 from imufeedback.ble.virtual.central import REQUESTED_MTU
@@ -20,6 +20,7 @@ from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket, Tick
 
 SCAN_S = 5.0
+NOBODY = "switch them on, bring them close, close other programs and phones that use them"
 
 
 @dataclass
@@ -47,8 +48,7 @@ class Desk:
         self.found = await self.radio.scan(seconds, expect=expect)
         if not self.found:
             lines = why_missing(roster.missing(()))
-            causes = "; ".join(lines) or "switch them on, bring them close, close other programs and phones that use them"
-            raise RadioError("no sensor was heard", where="scan", hint=causes)
+            raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
         await self.radio.open(self.found)
         self.listen()
         for link in self.radio.links:

@@ -1,7 +1,8 @@
 """Which sensor is worn where, remembered by the sensor's own serial number, in a file that a person can read.
 
 Addresses are no identity: one system replaces them by identifiers of its own, so they differ from computer to computer.
-A sensor without a serial number is remembered by its address, and that is said. Nothing is ever assigned by the order in
+A sensor without a serial number is remembered by its address, and that is said. Nothing is ever assigned by the order
+in
 which sensors are found.
 """
 
@@ -125,7 +126,8 @@ def load(folder: Path) -> Roster:
 def why_missing(missing: Iterable[Known]) -> list[str]:
     """One line for each sensor that was expected and not heard, with the likely causes."""
     return [
-        f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) was not heard: switched off or empty, out of reach, or "
+        f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) was not heard: switched off or empty, out "
+        f"of reach, or "
         "still connected to this computer, another program or a phone – switch it off and on, and search again"
         for one in missing
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,8 @@ from imufeedback.records import Floats, Level
 from imufeedback.timing.plausible import FROZEN_SAMPLES, REST_ACC_SD_M_S2, REST_GYR_SD_RAD_S
 
 GRAVITY_M_S2 = (9.7, 9.9)
-"""What a good accelerometer reads at rest: gravity is 9.78 to 9.83 on the earth's surface (WGS84), and 0.08 of offset."""
+"""What a good accelerometer reads at rest: gravity is 9.78 to 9.83 on the earth's surface (WGS84), and 0.08 of
+offset."""
 REST_RATE_RAD_S = 0.1
 """More at rest is no bias of a working gyroscope (10 °/s at worst in data sheets), but a wrong unit or range."""
 CHUNK_S = 0.5
@@ -149,13 +151,20 @@ def _weigh(seen: Still, poor: list[str], fair: list[str]) -> None:
         )
 
 
+_UNIT_MISTAKES = (
+    (1 / STANDARD_GRAVITY_M_S2, "the values are in g, and the layout says m/s^2"),
+    (STANDARD_GRAVITY_M_S2, "the values are in m/s^2, and the layout says g"),
+    (1e-3, "the values are in g, and the layout says mg"),
+    (1e3, "the values are in mg, and the layout says g"),
+)
+
+
 def _guess(gravity: float) -> str:
     """What gives such a number."""
     share = gravity / STANDARD_GRAVITY_M_S2
-    for factor, what in ((1 / STANDARD_GRAVITY_M_S2, "m/s^2"), (STANDARD_GRAVITY_M_S2, "g"), (1e-3, "g"), (1e3, "mg")):
+    for factor, mistake in _UNIT_MISTAKES:
         if abs(share / factor - 1) < 0.05:
-            written = {"m/s^2": "g", "g": "m/s^2"}.get(what, what)
-            return f"the values are in {written}, and the layout says otherwise" if factor != 1e-3 else "mg and g mixed up"
+            return mistake
     for factor in (0.125, 0.25, 0.5, 2.0, 4.0, 8.0):
         if abs(share / factor - 1) < 0.05:
             return f"its range is {1 / factor:g} times the one that the layout declares"
@@ -166,7 +175,7 @@ def _judge_turn(t_s: Floats, gyr: Floats, acc: Floats, quiet: list[tuple[int, in
     if len(quiet) < 2:
         poor.append("no turn seen: still for 2 s, turn it by 90° within 2 s, still again for 2 s")
         return
-    turns = [turn(t_s, gyr, acc, a, b) for a, b in zip(quiet, quiet[1:], strict=False)]
+    turns = [turn(t_s, gyr, acc, a, b) for a, b in itertools.pairwise(quiet)]
     best = min(turns, key=lambda one: abs(one.gyr_deg - TURN_DEG))
     if abs(best.gyr_deg - TURN_DEG) > TURN_OFF_DEG:
         ratio = best.gyr_deg / TURN_DEG

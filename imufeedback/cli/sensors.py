@@ -13,11 +13,14 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
     from contextlib import AbstractAsyncContextManager
 
+    from rich.console import Console
+    from rich.table import Table
+
     from imufeedback.ble.desk import Desk
     from imufeedback.ble.monitor import Row
     from imufeedback.ble.roster import Roster
     from imufeedback.packets import Layout
-    from rich.table import Table
+    from imufeedback.records import Floats
 
 app = typer.Typer(help="Find, assign, check, watch and align sensors.", no_args_is_help=True)
 
@@ -241,7 +244,7 @@ async def _listen(desk: Desk, seconds: float) -> None:
         desk.listen()
 
 
-def _shaken(t_s, gyr, acc):  # type: ignore[no-untyped-def]
+def _shaken(t_s: Floats, gyr: Floats, _acc: Floats) -> tuple[Floats, Floats] | None:
     """The last seconds, if they hold a shake that is over or long enough."""
     import numpy as np
 
@@ -292,7 +295,7 @@ def _place(roster: Roster, serial: str) -> str:
     return "no place" if role is None else str(role).replace("_", " ")
 
 
-def _console():  # type: ignore[no-untyped-def]
+def _console() -> Console:
     import sys
 
     from rich.console import Console

@@ -1,6 +1,7 @@
 """One shake of all sensors in one hand -> how much later than the others each one's times are.
 
-Sensors that move as one body have one angular speed, whatever way up they are. Its course in time is the same for all but
+Sensors that move as one body have one angular speed, whatever way up they are. Its course in time is the same for all
+but
 for the constant delays that no clock fit can see: least delay of the radio, low-pass filters.
 """
 

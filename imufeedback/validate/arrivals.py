@@ -74,8 +74,13 @@ def lateness_s(one: Stream, at_s: Floats) -> Floats:
     return np.interp(at_s, one.true_s, np.concatenate(times) - one.true_s)
 
 
-def apart_s(rng: np.random.Generator, sensors: int, seconds: float, *, rate_tolerance: float) -> Floats:
-    """Largest difference between any two of some sensors, sampled from 20 s after connecting to the end."""
+def apart_s(seed: list[int], sensors: int, seconds: float, trials: int, *, rate_tolerance: float) -> Floats:
+    """Largest difference between any two of some sensors, sampled from 20 s after connecting to the end; all trials."""
     at_s = np.arange(20.0, seconds - 1.0, 0.05)
-    late = np.array([lateness_s(stream(rng, seconds, rate_tolerance=rate_tolerance), at_s) for _ in range(sensors)])
-    return np.ptp(late, axis=0)
+    rng = np.random.default_rng(seed)
+    late = [
+        [lateness_s(stream(rng, seconds, rate_tolerance=rate_tolerance), at_s) for _ in range(sensors)]
+        for _ in range(trials)
+    ]
+    apart: Floats = np.ptp(np.array(late), axis=1).ravel()
+    return apart

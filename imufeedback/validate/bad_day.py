@@ -18,6 +18,7 @@ from imufeedback.ble.clock import ManualClock
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, VirtualSensor, disturbed, mishaps, parse_faults
+from imufeedback.ble.virtual.faults import Disconnect, Reboot
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
@@ -53,6 +54,8 @@ class Day:
     states: int = 0
     """Live states that were decided: without any, no cue could have been stale."""
     notes: Counter[str] = field(default_factory=Counter)
+    broken: int = 0
+    """Links that the script broke early enough to come back."""
 
 
 def looped(stream: SensorStream, ready_s: float, seconds: float) -> Iterator[tuple[int, bytes]]:
@@ -151,6 +154,7 @@ class _Play:
         sensors = [self.sensor(one) for one in self.streams]
         air = VirtualRadio(sensors, self.clock)
         air.plan(mishaps(self.faults, sensors, self.seconds))
+        self.day.broken = sum(_broken(self.faults, sensor, self.seconds) for sensor in sensors)
         air.tap = self.tap
         await air.open()
         errors: list[BaseException] = []
@@ -197,6 +201,12 @@ class _Play:
         for serial, given in self.given.items():
             same = sum(a == b for a, b in zip(given, found[serial], strict=False))
             self.day.not_recorded += max(len(given), len(found[serial])) - same
+
+
+def _broken(faults: FaultScript, sensor: VirtualSensor, seconds: float) -> int:
+    """How often the link of a sensor breaks, with 10 s left for it to come back."""
+    breaks = [one for one in faults.of(sensor.serial, sensor.place) if isinstance(one, Disconnect | Reboot)]
+    return sum(1 for one in breaks for _ in one.times_s(seconds - one.away_s - 10.0))
 
 
 def replace_seed(script: FaultScript, seed: int) -> FaultScript:

@@ -43,8 +43,8 @@ def _payloads(layout: Layout, seconds: float) -> Iterator[tuple[int, bytes]]:
     for k in range(int(seconds * layout.rate_hz) // per_packet):
         last_ns = round(((k + 1) * per_packet - 1) / layout.rate_hz * 1e9)
         first_tick = round(k * per_packet * layout.nominal_step_ticks)
-        gyr = rng.normal(0.0, 0.01, (per_packet, 3))
-        yield last_ns, encode(layout, k, first_tick, gyr, rng.normal(0.0, 0.05, (per_packet, 3)) + [0.0, 0.0, 9.81])
+        gyr, noise = rng.normal(0.0, 0.01, (per_packet, 3)), rng.normal(0.0, 0.05, (per_packet, 3))
+        yield last_ns, encode(layout, k, first_tick, gyr, noise + np.array([0.0, 0.0, 9.81]))
 
 
 def outages() -> list[Outage]:
@@ -135,7 +135,6 @@ def _clock_error_s(layout: Layout, packets: list[RawPacket], origin_ns: int, bac
             if not isinstance(block, DeviceBlock):
                 continue
             true_s = block.tick * layout.counter.unit_s
-            for timed in clock.feed(block):
-                if isinstance(timed, ImuBlock) and packet.host_ns >= back_ns:
-                    errors.append(float(np.max(np.abs(timed.t_s - true_s))))
+            timed = [one for one in clock.feed(block) if isinstance(one, ImuBlock)]
+            errors += [float(np.max(np.abs(one.t_s - true_s))) for one in timed if packet.host_ns >= back_ns]
     return max(errors, default=float("nan"))

@@ -2,7 +2,8 @@
 
 ``python -m imufeedback.validate.live_load SECONDS SEED`` prints a share of one core. Packets are made before the
 measurement; then one thread hands them over at their real pace, as the radio's does, and the main thread feeds the
-pipeline and the recording. What the system's Bluetooth and bleak's call into Python take beside it is not in the figure.
+pipeline and the recording. What the system's Bluetooth and bleak's call into Python take beside it is not in the
+figure.
 """
 
 from __future__ import annotations

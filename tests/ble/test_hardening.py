@@ -6,6 +6,7 @@ Windows and macOS were not run: what guards against their habits is tested with 
 from __future__ import annotations
 
 import asyncio
+import itertools
 import time
 from typing import Any
 
@@ -151,10 +152,10 @@ def test_h15_in_progress_again_and_again(monkeypatch: pytest.MonkeyPatch) -> Non
         return here
 
     here = asyncio.run(run())
-    pauses = [(b - a) * 1e-9 for a, b in zip(attempts, attempts[1:], strict=False)]
+    pauses = [(b - a) * 1e-9 for a, b in itertools.pairwise(attempts)]
     assert inside[1] == 1
     assert len(attempts) >= 10
-    assert all(b >= a - 0.1 for a, b in zip(pauses, pauses[1:], strict=False))
+    assert all(b >= a - 0.1 for a, b in itertools.pairwise(pauses))
     assert pauses[-1] == pytest.approx(8.0, abs=0.2)
     notes = [note.detail for note in here.notes("SYN-1") if note.state is S.SEARCHING]
     assert "re-plug the adapter" not in notes[0]

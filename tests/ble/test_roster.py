@@ -87,7 +87,10 @@ def test_names_with_quotes_and_other_scripts_survive(tmp_path: Path) -> None:
         ("[[sensor]]\nserial = 'a'\nrole = 'nose'", "nose"),
         ("[[sensor]]\nserial = 'a'\nplace = 'pelvis'", "place"),
         ("[[sensor]]\nserial = 'a'\n[[sensor]]\nserial = 'A'", "twice"),
-        ("[[sensor]]\nserial = 'a'\nrole='pelvis'\n[[sensor]]\nserial = 'b'\nrole='pelvis'", "two sensors have one place"),
+        (
+            "[[sensor]]\nserial = 'a'\nrole='pelvis'\n[[sensor]]\nserial = 'b'\nrole='pelvis'",
+            "two sensors have one place",
+        ),
         ("x = = 1", "Invalid"),
     ],
 )

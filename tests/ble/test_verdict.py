@@ -71,18 +71,21 @@ def test_h42_h45_h40_wrong_units_and_ranges_are_found_and_guessed(tmp_path, quir
     assert "\n" not in str(found["BENCH-2"])
 
 
-@pytest.mark.parametrize(("norm", "level"), [(9.81, Level.GOOD), (9.6, Level.FAIR), (1.0, Level.POOR), (19.6, Level.POOR)])
+@pytest.mark.parametrize(
+    ("norm", "level"), [(9.81, Level.GOOD), (9.6, Level.FAIR), (1.0, Level.POOR), (4.9, Level.POOR), (19.6, Level.POOR)]
+)
 def test_h42_gravity_at_rest_decides_what_is_accepted(tmp_path, norm: float, level: Level) -> None:
     found = verdicts(tmp_path, 4.0, quirks=(Quirk(acc_gain=norm / 9.81), *QUIRKS[1:]), turned=False)
     assert found["BENCH-1"].level is level
 
 
 def test_h40_ten_degrees_a_second_for_nine_seconds() -> None:
-    """Given in °/s and in rad/s with the right label: 90° both times. With the wrong label it is refused by its range, or
+    """Given in °/s and in rad/s with the right label: 90° both times. With the wrong label it is refused by its
+    range, or
     reads 57 times too much."""
     text = layout_text("example_floats")
     degrees = parse_layout(
-        text.replace('unit = "rad/s"\nscale = 1.0\nfull_scale = 34.9', 'unit = "deg/s"\nscale = 1.0\nfull_scale = 2000.0'),
+        text.replace('unit = "rad/s"', 'unit = "deg/s"').replace("full_scale = 34.9", "full_scale = 2000.0"),
         "degrees",
     )
     radians = load("example_floats")

@@ -37,7 +37,8 @@ QUIRKS = (Quirk(20.0), Quirk(-30.0, 0.006), Quirk(5.0, 0.002))
 
 
 def motion(t_s: Floats) -> tuple[Floats, Floats]:
-    """(N, 3) angular rate in the body's frame and (N, 3) specific force; the turn and the shake are about its x axis."""
+    """(N, 3) angular rate in the body's frame and (N, 3) specific force; the turn and the shake are about its x
+    axis."""
     now = t_s % ROUND_S
     rate, angle = np.zeros(len(now)), np.zeros(len(now))
     for begin, end, sign in TURN_S:
@@ -56,20 +57,24 @@ def motion(t_s: Floats) -> tuple[Floats, Floats]:
     return gyr, acc
 
 
-def payloads(layout: Layout, k: int, quirk: Quirk, seconds: float) -> Iterator[tuple[int, bytes]]:
-    """What sensor k sends: its own way up, noise, clock, filter."""
-    rng = np.random.default_rng(k)
-    mounting = Rotation.random(rng=np.random.default_rng(k + 50))
+def payloads(layout: Layout, number: int, quirk: Quirk, seconds: float) -> Iterator[tuple[int, bytes]]:
+    """What sensor `number` sends: its own way up, noise, clock, filter."""
+    rng = np.random.default_rng(number)
+    mounting = Rotation.random(rng=np.random.default_rng(number + 50))
     size = layout.samples_per_packet
-    for number in range(int(seconds * layout.rate_hz) // size):
-        n = number * size + np.arange(size)
+    at_once = max(1, round(layout.rate_hz / size))
+    for first in range(0, int(seconds * layout.rate_hz) // size, at_once):
+        n = first * size + np.arange(at_once * size)
         t_s = n / layout.rate_hz
         gyr, acc = motion(t_s - quirk.delay_s)
-        gyr = quirk.gyr_gain * mounting.apply(gyr) + rng.normal(0.0, 0.004, (size, 3))
-        acc = quirk.acc_gain * mounting.apply(acc) + rng.normal(0.0, 0.02, (size, 3))
+        gyr = quirk.gyr_gain * mounting.apply(gyr) + rng.normal(0.0, 0.004, gyr.shape)
+        acc = quirk.acc_gain * mounting.apply(acc) + rng.normal(0.0, 0.02, acc.shape)
         ticks = np.rint(n * layout.nominal_step_ticks * (1 + quirk.skew_ppm * 1e-6)).astype(np.int64)
-        delay_ns = round((0.002 + rng.exponential(0.003)) * 1e9)
-        yield round(t_s[-1] * 1e9) + delay_ns, encode(layout, number, int(ticks[0]), gyr, acc, ticks)
+        delays = 0.002 + rng.exponential(0.003, at_once)
+        for k in range(at_once):
+            part = slice(k * size, (k + 1) * size)
+            payload = encode(layout, first + k, int(ticks[part.start]), gyr[part], acc[part], ticks[part])
+            yield round((t_s[part.stop - 1] + delays[k]) * 1e9), payload
 
 
 def sensors(layout: Layout, seconds: float, quirks: tuple[Quirk, ...] = QUIRKS) -> list[VirtualSensor]:
@@ -93,4 +98,3 @@ def _in_order(made: Iterator[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
     for deliver_ns, payload in made:
         latest = max(latest, deliver_ns)
         yield latest, payload
-
