@@ -173,7 +173,10 @@ class Run:
         window = links.update_steps + 2
         at = begin + np.array(self._boundaries)[:, None] + np.arange(1 - window, 1)
         at = np.maximum(at, 0)  # before the first step: not used
-        seen = sight(S[:, at], acc[:, at], rate[:, at], 1.0 / links.grid_hz)
+        steps = list(self._boundaries)
+        up = from_q(np.swapaxes(self._block.q_es[steps], 0, 1))[..., 2, :]
+        up = (self.S[:, steps] @ up[..., None])[..., 0]
+        seen = sight(S[:, at], acc[:, at], rate[:, at], up, 1.0 / links.grid_hz)
         s.rows = [(S[:, -window:], acc[:, -window:], rate[:, -window:])]
         return seen[links.proximal], seen[links.distal]
 
