@@ -5,7 +5,6 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
-from itertools import accumulate
 
 import numpy as np
 
@@ -106,18 +105,17 @@ class SensorClock(Stage[DeviceBlock, Out]):
         host_s = (item.host_ns - self._origin_ns) * 1e-9
         out: list[Out] = []
         flags = item.flags
-        steps = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
+        steps, device = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
         if s.last_tick is not None:
-            late = host_s - (s.device_s + sum(steps) + s.offset_s)
+            late = host_s - (device[-1] + s.offset_s)
             if flags.item(0) & _RESTART or late < -EARLY_S or late > LATE_S:
                 out.append(ClockRestarted(self.sensor, host_s))
                 self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
-                steps = self._steps(ticks, ticks[0])
+                steps, device = self._steps(ticks, ticks[0])
                 flags = flags.copy()
                 flags[0] |= _RESTART
         begins = s.last_tick is None
         s.last_tick = ticks[-1]
-        device = list(accumulate(steps, initial=s.device_s))[1:]
         s.device_s = device[-1]
         self._note_delay(s.device_s, host_s - s.device_s, begins)
         t_s = self._to_session(device, steps)
@@ -133,13 +131,18 @@ class SensorClock(Stage[DeviceBlock, Out]):
         out.extend(self._report())
         return out
 
-    def _steps(self, ticks: list[int], last_tick: int) -> list[float]:
-        """Device seconds between samples: masked differences of the raw counter, so that a wrap is a small step."""
-        steps = []
+    def _steps(self, ticks: list[int], last_tick: int) -> tuple[list[float], list[float]]:
+        """Seconds between samples, and unwrapped device time: masked differences of the raw counter, so that a wrap is a
+        small step."""
+        steps, device = [], []
+        mask, unit_s, device_s = self._mask, self._unit_s, self._state.device_s
         for tick in ticks:
-            steps.append(((tick - last_tick) & self._mask) * self._unit_s)
+            step = ((tick - last_tick) & mask) * unit_s
+            device_s += step
+            steps.append(step)
+            device.append(device_s)
             last_tick = tick
-        return steps
+        return steps, device
 
     def _note_delay(self, device_s: float, delay_s: float, begins: bool) -> None:
         """Keep the smallest delay of each bin; the last sample of a block is the one least delayed.
