@@ -132,7 +132,8 @@ class SensorClock(Stage[DeviceBlock, Out]):
         return out
 
     def _steps(self, ticks: list[int], last_tick: int) -> tuple[list[float], list[float]]:
-        """Seconds between samples, and unwrapped device time: masked differences of the raw counter, so that a wrap is a
+        """Seconds between samples, and unwrapped device time: masked differences of the raw counter, so that a wrap
+        is a
         small step."""
         steps, device = [], []
         mask, unit_s, device_s = self._mask, self._unit_s, self._state.device_s
