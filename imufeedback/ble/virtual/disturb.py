@@ -56,8 +56,7 @@ def _answer(fault: f.Fault, layout: Layout, rng: np.random.Generator) -> Answer 
             after_ns = round(fault.after_s * 1e9)
             return _by_chance(fault, rng, lambda at_ns, payload: [(at_ns, payload), (at_ns + after_ns, payload)])
         case f.Swap():
-            behind_ns = round(1.05e9 * layout.samples_per_packet / layout.rate_hz)
-            return _by_chance(fault, rng, lambda at_ns, payload: [(at_ns + behind_ns, payload)])
+            return _Swapped(fault, rng, 2 * layout.samples_per_packet / layout.rate_hz)
         case f.Garbled():
             return _by_chance(fault, rng, lambda at_ns, payload: [(at_ns, payload[: len(payload) - 5])])
         case f.Clumps():
@@ -80,6 +79,28 @@ def _by_chance(fault: f._Random, rng: np.random.Generator, then: Answer) -> Answ
         return then(at_ns, payload) if hit else [(at_ns, payload)]
 
     return answer
+
+
+@dataclass
+class _Swapped:
+    """A packet waits for its successor and follows it at once, as when two threads hand over; but not for long."""
+
+    fault: f.Swap
+    rng: np.random.Generator
+    wait_s: float
+    waiting: Packet | None = None
+
+    def __call__(self, at_ns: int, payload: bytes) -> list[Packet]:
+        before, self.waiting = self.waiting, None
+        if before is None:
+            hit = self.fault.begin_s(at_ns * 1e-9) is not None and self.rng.random() < self.fault.share
+            if hit:
+                self.waiting = (at_ns, payload)
+                return []
+            return [(at_ns, payload)]
+        if at_ns - before[0] > self.wait_s * 1e9:
+            return [(at_ns, before[1]), (at_ns, payload)]
+        return [(at_ns, payload), (at_ns + 500_000, before[1])]
 
 
 def _during(fault: f._Stretch, then: Callable[[float, int, bytes], list[Packet]]) -> Answer:
