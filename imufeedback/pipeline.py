@@ -71,7 +71,7 @@ from imufeedback.records import (
 )
 from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
-from imufeedback.timing import Merger, SensorClock
+from imufeedback.timing import Merger, Plausible, SensorClock
 
 __all__ = ["Pipeline", "fit_args", "run"]
 
@@ -88,6 +88,7 @@ class _Chain:
     sensor: Sensor
     decoder: Decoder
     clock: SensorClock
+    plausible: Plausible
     fusion: Fusion
 
 
@@ -173,10 +174,10 @@ class Pipeline:
             tick_bits=layout.counter.bits,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
-            delay_s=layout.delay_s,
+            delay_s=layout.delay_s + sensor.offset_s,
         )
         fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
-        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, fusion)
+        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, Plausible(sensor.id), fusion)
 
     # ── items ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -256,10 +257,19 @@ class Pipeline:
                 continue
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
-                    for oriented in chain.fusion.feed(timed):
-                        out += self._aligned(self._merger.feed(oriented))
+                    out += self._timed(chain, timed)
                 else:
                     out.append(timed)
+        return out
+
+    def _timed(self, chain: _Chain, block: ImuBlock) -> list[Event]:
+        out: list[Event] = []
+        for passed in chain.plausible.feed(block):
+            if isinstance(passed, Notice):
+                out.append(passed)
+                continue
+            for oriented in chain.fusion.feed(passed):
+                out += self._aligned(self._merger.feed(oriented))
         return out
 
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
@@ -326,7 +336,8 @@ class Pipeline:
         if self._settings is None:
             return None
         chains = {
-            name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
+            name: (chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state)
+            for name, chain in self._chains.items()
         }
         stages = (
             *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
@@ -342,9 +353,10 @@ class Pipeline:
         args, origin_ns, now_ns, chains, stages = copy.deepcopy(value)
         self._begin(Command(origin_ns, "begin", args))
         self._now_ns = now_ns
-        for name, (decoder, clock, fusion) in chains.items():
+        for name, (decoder, clock, plausible, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
+            chain.plausible.state = plausible
         merger, body, motion, hip_turns, cueing, rule_set, self._reps, self._stopped = stages
         self._judge_by(rule_set)
         self._hip_turns.state = hip_turns

@@ -14,6 +14,7 @@ _FOLDERS = {
     "rules": "rules/sets",
     "drills": "rules/drills",
     "plans": "rules/plans",
+    "radio": "ble/virtual/scripts",
 }
 
 
@@ -30,7 +31,7 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``), built-in and own, sorted."""
+    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), built-in and own, sorted."""
     shipped = [one.name for one in resources.files("imufeedback").joinpath(_FOLDERS[kind]).iterdir()]
     folder = data_folder() / kind
     own = [one.name for one in folder.iterdir()] if folder.is_dir() else []

@@ -25,6 +25,8 @@ class Sensor(msgspec.Struct, frozen=True):
     role: Segment
     layout: str
     """Name of its layout in `Settings.layouts`."""
+    offset_s: Annotated[float, Meta(ge=-0.1, le=0.1)] = 0.0
+    """How much later than the other sensors' its times are: the constant rest that one shared shake measures."""
 
 
 class Player(msgspec.Struct, frozen=True):
