@@ -31,7 +31,7 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), built-in and own, sorted."""
+    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), sorted; own ones too."""
     shipped = [one.name for one in resources.files("imufeedback").joinpath(_FOLDERS[kind]).iterdir()]
     folder = data_folder() / kind
     own = [one.name for one in folder.iterdir()] if folder.is_dir() else []
