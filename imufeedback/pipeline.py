@@ -9,7 +9,7 @@ begin      `Settings.to_args`; must come first
 fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
 set-fit    a stored fit (`fit_args`)
 zero       none: pelvis turn and hip rotations count from now
-cue        ``sound``, ``on``: switch one sound
+cue        ``sound``, ``on``: switch one sound (``losing``, the held one, is off at first)
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
 ========== ==========================================================================================
@@ -29,6 +29,8 @@ import numpy as np
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
 from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.tone import LosingTone
+from imufeedback.cues.waveforms import HELD
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
@@ -123,6 +125,7 @@ class Pipeline:
         self._motion = _motion(hand, rule_set)
         self._rules = Rules(rule_set)
         self._cueing = Cueing()
+        self._tone = LosingTone(hand=hand, target_rad=float(np.deg2rad(rule_set.live.target_deg)))
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
             names = ", ".join(missing).replace("_", " ")
@@ -226,6 +229,9 @@ class Pipeline:
             out.append(event)
             if not isinstance(event, Angles):
                 out += self._cueing.feed(Heard(now_s, event))
+            tones = self._tone.feed(Heard(now_s, event))
+            if tones and self._cueing.allows(HELD):
+                out += [one for tone in tones for one in (tone, *self._cueing.feed(Heard(now_s, tone)))]
         return out
 
     def _totals(self, chain: _Chain) -> SensorTotals:
@@ -255,7 +261,7 @@ class Pipeline:
         chains = {
             name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
         }
-        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state)
+        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._tone.state)
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
@@ -269,7 +275,7 @@ class Pipeline:
         for name, (decoder, clock, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
-        self._merger.state, self._body.state, self._motion.state, self._cueing.state = stages
+        self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._tone.state = stages
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:

@@ -34,6 +34,7 @@ STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
     "motion": lambda pipeline: pipeline._motion,
     "rules": lambda pipeline: pipeline._rules,
     "cueing": lambda pipeline: pipeline._cueing,
+    "tone": lambda pipeline: pipeline._tone,
 }
 
 
