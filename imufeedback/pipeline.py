@@ -230,8 +230,8 @@ class Pipeline:
             if not isinstance(event, Angles):
                 out += self._cueing.feed(Heard(now_s, event))
             tones = self._tone.feed(Heard(now_s, event))
-            if tones and self._cueing.allows(HELD):
-                out += [one for tone in tones for one in (tone, *self._cueing.feed(Heard(now_s, tone)))]
+            for tone in tones if self._cueing.allows(HELD) else ():
+                out += [tone, *self._cueing.feed(Heard(now_s, tone))]
         return out
 
     def _totals(self, chain: _Chain) -> SensorTotals:

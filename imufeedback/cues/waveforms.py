@@ -82,7 +82,7 @@ SOUNDS: dict[str, Sound] = {
     "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the fitting is done"),
     "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
     "ready": Sound((Note(3, 0.150, 0.020), Note(8, 0.070, 0.020), Note(3, 0.140)), "ready: take your address"),
-    "link-lost": Sound(tuple(Note(one, 0.085, 0.020) for one in (0, -7, 0)) + (Note(-7, 0.085),), "a sensor is silent"),
+    "link-lost": Sound((*(Note(one, 0.085, 0.020) for one in (0, -7, 0)), Note(-7, 0.085)), "a sensor is silent"),
     "link-back": Sound((Note(-7, 0.080, 0.030), Note(-7, 0.080, 0.030), Note(0, 0.180)), "all sensors are back"),
     "battery-low": Sound((Note(-9, 0.100, 0.050), Note(-9, 0.100, 0.050), Note(-9, 0.100)), "charge a sensor soon"),
 }
