@@ -6,7 +6,9 @@ puts items on its queue. A failure inside becomes a `Fault` event and ends the s
 
 from __future__ import annotations
 
+import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
@@ -14,8 +16,21 @@ from queue import SimpleQueue
 from imufeedback.audio import Sounder
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Fault, Item, Notice
+from imufeedback.records import Command, Cue, Event, Fault, Item, Notice, Tone
 from imufeedback.settings import Settings
+
+DELAYS_KEPT = 50
+"""Newest cues that the running estimate of the delay is made of."""
+
+TURN_S = 0.0005
+"""Longest turn of one thread while another waits. Python's own 5 ms is half a period of the sound device, and drawing
+would use it up again and again."""
+
+
+def quick_turns() -> None:
+    """Let waiting threads have their turn soon; for the whole process."""
+    sys.setswitchinterval(TURN_S)
+
 
 Sink = Callable[[list[Event]], None]
 """Takes events in their order; must not block. Called from the session's thread."""
@@ -130,8 +145,17 @@ class Engine:
                 session.fail("engine", error)
 
 
+@dataclass(frozen=True, slots=True)
+class SoundDelay:
+    """From motion to sound, of the newest cues; seconds. An estimate: what the radio takes at least is not seen."""
+
+    count: int
+    median_s: float
+    worst_s: float
+
+
 class SoundSink:
-    """Plays the cues of a live session; remembers which were handed to the device in time."""
+    """Plays the cues of a live session; remembers which were handed to the device in time, and how late they began."""
 
     def __init__(self, sounder: Sounder, *, begin_ns: int, clock: Callable[[], int]) -> None:
         """`begin_ns` and `clock` are of one clock: the one that stamps the items."""
@@ -140,20 +164,40 @@ class SoundSink:
         self._clock = clock
         self.played: set[tuple[str, float]] = set()
         """(sound, t_s) of every cue that was handed over before it expired."""
+        self.heard: dict[tuple[str, float], float] = {}
+        """Session time at which a cue was heard, as far as the output's own delay is known."""
         self.late = 0
+        self._delays_s: deque[float] = deque(maxlen=DELAYS_KEPT)
 
     def __call__(self, events: list[Event]) -> None:
         for event in events:
             if isinstance(event, Cue):
                 self._play(event)
+            elif isinstance(event, Tone):
+                self._sounder.hold(event.semitones, self._host_ns(event.expires_s))
+
+    def _host_ns(self, t_s: float) -> int:
+        return self._begin_ns + round(t_s * 1e9)
 
     def _play(self, cue: Cue) -> None:
-        deadline_ns = self._begin_ns + int(cue.expires_s * 1e9)
+        deadline_ns = self._host_ns(cue.expires_s)
         if self._clock() > deadline_ns:
             self.late += 1
             return
-        self._sounder.play(cue.sound, deadline_ns, cue.priority)
+        self._sounder.play(cue.sound, deadline_ns, cue.priority, self._host_ns(cue.t_s))
         self.played.add((cue.sound, cue.t_s))
+
+    def delay(self) -> SoundDelay | None:
+        """The running estimate; None before the first cue. To be called from one thread."""
+        for started in self._sounder.started():
+            decided_s = (started.request.tag - self._begin_ns) * 1e-9
+            heard_s = (started.now_ns - self._begin_ns) * 1e-9 + self._sounder.output_delay_s
+            self.heard[started.request.sound, round(decided_s, 6)] = heard_s
+            self._delays_s.append(heard_s - decided_s)
+        if not self._delays_s:
+            return None
+        ordered = sorted(self._delays_s)
+        return SoundDelay(len(ordered), ordered[len(ordered) // 2], ordered[-1])
 
 
 def notices_of(sounder: Sounder, now_s: float) -> list[Event]:

@@ -1,0 +1,103 @@
+"""What an input hears, with the time of every sample: to measure when a sound really came out.
+
+A block of samples arrives after its last one, never before; so the earliest arrivals, counted back by sample number,
+give the time of every sample, and what is left of the recording's own delay makes the sound look later, never sooner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from typing import Any
+
+import miniaudio
+import numpy as np
+import numpy.typing as npt
+
+from imufeedback.audio.device import APP_NAME, RATE_HZ, Lister, words
+from imufeedback.errors import SoundError
+
+BUFFER_MS = 5
+MONITOR = "Monitor of "
+"""How PulseAudio names the input that hears what an output plays."""
+
+
+class Recorder:
+    """Records one input, mono, until it is closed."""
+
+    def __init__(self, clock: Callable[[], int], name: str | None = None) -> None:
+        """`name` is a part of an input's name; without it, the one that hears the default output.
+
+        Raises SoundError when there is no such input, or it does not open.
+        """
+        self.name, key = find_input(name)
+        self._clock = clock
+        self._blocks: list[npt.NDArray[np.float32]] = []
+        self._arrivals: list[int] = []
+        try:
+            self._device = miniaudio.CaptureDevice(
+                input_format=miniaudio.SampleFormat.FLOAT32,
+                nchannels=1,
+                sample_rate=RATE_HZ,
+                buffersize_msec=BUFFER_MS,
+                device_id=key,
+                app_name=APP_NAME,
+            )
+            sink = self._sink()
+            next(sink)
+            self._device.start(sink)
+        except miniaudio.MiniaudioError as error:
+            raise SoundError(
+                f"{self.name} cannot be recorded ({words(error)})", where="sound", hint="check it"
+            ) from None
+
+    def _sink(self) -> Generator[None, bytes, None]:
+        while True:
+            data = yield
+            self._arrivals.append(self._clock())
+            self._blocks.append(np.frombuffer(data, np.float32))
+
+    def close(self) -> None:
+        self._device.close()
+
+    def recorded(self) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
+        """(N,) samples, and (N,) host time in ns of each."""
+        count = min(len(self._blocks), len(self._arrivals))
+        return stamped(self._blocks[:count], self._arrivals[:count], RATE_HZ)
+
+
+def stamped(
+    blocks: list[npt.NDArray[np.float32]], arrivals_ns: list[int], rate_hz: int
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
+    """Samples of all blocks, and the time of each from the earliest arrivals: a line under all of them.
+
+    The line's slope is the device's own rate against the host's clock, from the earliest block of every second.
+    """
+    if not blocks:
+        return np.zeros(0, np.float32), np.zeros(0)
+    ends = np.cumsum([one.size for one in blocks])
+    arrivals = np.asarray(arrivals_ns, dtype=np.float64)
+    origin = arrivals[0]
+    late = (arrivals - origin) - ends * 1e9 / rate_hz
+    second = (ends // rate_hz).astype(int)
+    least = np.array([(ends[second == k][np.argmin(late[second == k])], late[second == k].min()) for k in set(second)])
+    slope = float(np.polyfit(least[:, 0], least[:, 1], 1)[0]) if len(least) > 5 else 0.0
+    offset = float((late - slope * ends).min())
+    numbers = np.arange(ends[-1])
+    return np.concatenate(blocks), origin + offset + numbers * (1e9 / rate_hz + slope)
+
+
+def find_input(name: str | None) -> tuple[str, Any]:
+    """Name and key of an input; see `Recorder`."""
+    lister = Lister()
+    inputs = lister.inputs()
+    if name is None:
+        output = lister.default_output()
+        found = [one for one in inputs if output is not None and one[0].name == MONITOR + output.name]
+        found = found or [one for one in inputs if one[0].default and one[0].name.startswith(MONITOR)]
+    else:
+        found = [one for one in inputs if name.casefold() in one[0].name.casefold()]
+    if not found:
+        there = ", ".join(one.name for one, _ in inputs) or "none"
+        what = "no input hears the output" if name is None else f"no input is called {name!r}"
+        raise SoundError(what, where="sound", hint=f"name one with --record; there are: {there}")
+    return found[0][0].name, found[0][1]
