@@ -56,6 +56,11 @@ class Recorder:
             self._arrivals.append(self._clock())
             self._blocks.append(np.frombuffer(data, np.float32))
 
+    @property
+    def blocks(self) -> int:
+        """Blocks heard so far."""
+        return len(self._blocks)
+
     def close(self) -> None:
         self._device.close()
 
