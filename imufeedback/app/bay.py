@@ -151,6 +151,10 @@ class BayWindow(QMainWindow):
         """The same as pressing the button under the cautions."""
         self.cautions.button.click()
 
+    def draw_now(self) -> None:
+        """One more frame, beside those that come by themselves. Qt thread."""
+        self._frame()
+
     def stop_now(self) -> None:
         """Ordered stop without returning to the event loop: at log-off and at the end of the process."""
         self._stop.finish()

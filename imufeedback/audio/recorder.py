@@ -1,7 +1,8 @@
 """What an input hears, with the time of every sample: to measure when a sound really came out.
 
-A block of samples arrives after its last one, never before; so the earliest arrivals, counted back by sample number,
-give the time of every sample, and what is left of the recording's own delay makes the sound look later, never sooner.
+The earliest arrivals of blocks, by sample number, give the time of every sample. A block is taken to begin when it
+arrives: the monitor of a PulseAudio output hands it over when it begins to be played, a microphone when it is over.
+So a sound never looks sooner than it was, and with a microphone later by one block (5 ms) and what its driver holds.
 """
 
 from __future__ import annotations
@@ -80,13 +81,14 @@ def stamped(
     if not blocks:
         return np.zeros(0, np.float32), np.zeros(0)
     ends = np.cumsum([one.size for one in blocks])
+    begins = ends - [one.size for one in blocks]
     arrivals = np.asarray(arrivals_ns, dtype=np.float64)
     origin = arrivals[0]
-    late = (arrivals - origin) - ends * 1e9 / rate_hz
-    second = (ends // rate_hz).astype(int)
-    least = np.array([(ends[second == k][np.argmin(late[second == k])], late[second == k].min()) for k in set(second)])
-    slope = float(np.polyfit(least[:, 0], least[:, 1], 1)[0]) if len(least) > 5 else 0.0
-    offset = float((late - slope * ends).min())
+    late = (arrivals - origin) - begins * 1e9 / rate_hz
+    second = (begins // rate_hz).astype(int)
+    least = [int(np.flatnonzero(second == k)[np.argmin(late[second == k])]) for k in sorted(set(second.tolist()))]
+    slope = float(np.polyfit(begins[least], late[least], 1)[0]) if len(least) > 5 else 0.0
+    offset = float((late - slope * begins).min())
     numbers = np.arange(ends[-1])
     return np.concatenate(blocks), origin + offset + numbers * (1e9 / rate_hz + slope)
 

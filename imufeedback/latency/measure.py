@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +53,7 @@ class Trace:
 
     layout: Layout
     streams: list[RadioStream]
+    settings: Settings
     begin_ns: int = 0
     """Session time 0."""
     origin_ns: int = 0
@@ -74,15 +76,16 @@ class Trace:
 class _TimedSession(Session):
     """Notes when each packet is taken and when everybody has been told."""
 
-    trace: Trace
-    clock: Callable[[], int]
-    present: RawPacket | None = None
+    def __init__(self, trace: Trace, clock: Callable[[], int], *args: Any, **kwargs: Any) -> None:
+        self._trace, self._host_ns = trace, clock
+        self.present: RawPacket | None = None
+        super().__init__(*args, **kwargs)
 
     def feed(self, item: Item) -> None:
-        begun_ns = self.clock()
+        begun_ns = self._host_ns()
         self.present = item if isinstance(item, RawPacket) else None
         super().feed(item)
-        self.trace.steps.append(Step(self.present, begun_ns, self.clock()))
+        self._trace.steps.append(Step(self.present, begun_ns, self._host_ns()))
 
 
 class Measurement:
@@ -102,16 +105,17 @@ class Measurement:
         text = resources.text("layouts", LAYOUT)
         layout = parse_layout(text, LAYOUT)
         self._script = stall_script(seconds, seed)
-        self.trace = Trace(layout, radio_streams(self._script, layout))
         self._seed, self._journal, self._sinks = seed, journal, tuple(sinks)
         self._record, self._on_end = record, on_end
         self._clock = MonotonicClock()
-        self._settings = Settings(
-            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self.trace.streams),
+        streams = radio_streams(self._script, layout)
+        settings = Settings(
+            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in streams),
             layouts={LAYOUT: text},
             rule_set=resources.text("rules", "swing"),
             grid_hz=layout.rate_hz,
         )
+        self.trace = Trace(layout, streams, settings)
         self._failed: BaseException | None = None
         self._stopping = False
         self._thread = threading.Thread(target=self._run, name="ble", daemon=True)
@@ -158,12 +162,11 @@ class Measurement:
 
     def _make_session(self) -> Session:
         sinks: tuple[Sink, ...] = (self.sound, self._note, *self._sinks)
-        self._session = session = _TimedSession.__new__(_TimedSession)
-        session.trace, session.clock = self.trace, self._clock.now_ns
-        session.__init__(  # type: ignore[misc]
-            self._settings, begin_ns=self.trace.begin_ns, journal=self._journal, sinks=sinks
+        trace = self.trace
+        self._session = _TimedSession(
+            trace, self._clock.now_ns, trace.settings, begin_ns=trace.begin_ns, journal=self._journal, sinks=sinks
         )
-        return session
+        return self._session
 
     def _note(self, events: list[Event]) -> None:
         for event in events:

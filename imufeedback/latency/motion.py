@@ -45,9 +45,7 @@ def stall_script(seconds: float, seed: int) -> Script:
         pieces += _round(pieces[-1].end_s, address, rng, seconds)
     plan = Plan(pieces)
     nothing = FitWindows((0.0, 0.0), {})
-    return Script(
-        Hand.RIGHT, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), nothing, STAND_S, plan.duration_s
-    )
+    return Script(Hand.RIGHT, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), nothing, STAND_S, plan.duration_s)
 
 
 def _round(t_s: float, address: Posture, rng: np.random.Generator, until_s: float) -> list[Piece]:

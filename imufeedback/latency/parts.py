@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -39,7 +40,7 @@ class CueTimes:
 
     def parts_ms(self) -> dict[str, float]:
         at = (self.captured_ns, self.arrived_ns, self.decided_ns, self.taken_ns, self.heard_ns)
-        steps = [(b - a) * 1e-6 for a, b in zip(at, at[1:], strict=False)]
+        steps = [(b - a) * 1e-6 for a, b in pairwise(at)]
         return dict(zip(PARTS, [*steps, (at[-1] - at[0]) * 1e-6], strict=True))
 
 
