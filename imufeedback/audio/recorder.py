@@ -1,8 +1,8 @@
 """What an input hears, with the time of every sample: to measure when a sound really came out.
 
-The earliest arrivals of blocks, by sample number, give the time of every sample. A block is taken to begin when it
-arrives: the monitor of a PulseAudio output hands it over when it begins to be played, a microphone when it is over.
-So a sound never looks sooner than it was, and with a microphone later by one block (5 ms) and what its driver holds.
+The earliest arrivals of neighbouring blocks give the time of every sample. A block is taken to begin when it arrives:
+the monitor of a PulseAudio output hands it over when it begins to be played, a microphone when it is over. So a sound
+never looks sooner than it was, and with a microphone later by one block (5 ms) and what its driver holds.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from imufeedback.audio.device import APP_NAME, RATE_HZ, Lister, words
 from imufeedback.errors import SoundError
 
 BUFFER_MS = 5
+NEIGHBOURS_S = 0.3
 MONITOR = "Monitor of "
 """How PulseAudio names the input that hears what an output plays."""
 
@@ -74,23 +75,22 @@ class Recorder:
 def stamped(
     blocks: list[npt.NDArray[np.float32]], arrivals_ns: list[int], rate_hz: int
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
-    """Samples of all blocks, and the time of each from the earliest arrivals: a line under all of them.
+    """Samples of all blocks, and the time of each.
 
-    The line's slope is the device's own rate against the host's clock, from the earliest block of every second.
+    A block that arrives late is put back to where the earliest of those soon after it say it belongs. When the output
+    itself stood still for a while, all later ones are later for good, so only those after a block count.
     """
     if not blocks:
         return np.zeros(0, np.float32), np.zeros(0)
-    ends = np.cumsum([one.size for one in blocks])
-    begins = ends - [one.size for one in blocks]
-    arrivals = np.asarray(arrivals_ns, dtype=np.float64)
-    origin = arrivals[0]
-    late = (arrivals - origin) - begins * 1e9 / rate_hz
-    second = (begins // rate_hz).astype(int)
-    least = [int(np.flatnonzero(second == k)[np.argmin(late[second == k])]) for k in sorted(set(second.tolist()))]
-    slope = float(np.polyfit(begins[least], late[least], 1)[0]) if len(least) > 5 else 0.0
-    offset = float((late - slope * begins).min())
-    numbers = np.arange(ends[-1])
-    return np.concatenate(blocks), origin + offset + numbers * (1e9 / rate_hz + slope)
+    sizes = np.array([one.size for one in blocks])
+    begins = np.cumsum(sizes) - sizes
+    late_ns = np.asarray(arrivals_ns, dtype=np.float64) - arrivals_ns[0] - begins * 1e9 / rate_hz
+    window = min(len(blocks), max(1, round(NEIGHBOURS_S * rate_hz / float(np.mean(sizes)))))
+    padded = np.concatenate([late_ns, np.full(window - 1, np.inf)])
+    least_ns = np.lib.stride_tricks.sliding_window_view(padded, window).min(axis=1)
+    numbers = np.arange(int(sizes.sum()))
+    times_ns = arrivals_ns[0] + np.repeat(least_ns, sizes) + numbers * 1e9 / rate_hz
+    return np.concatenate(blocks), np.maximum.accumulate(times_ns)
 
 
 def find_input(name: str | None) -> tuple[str, Any]:

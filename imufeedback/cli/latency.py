@@ -27,6 +27,10 @@ def latency(
     ] = None,
     window: Annotated[bool, typer.Option("--window", help="With the bay window drawing 60 times a second.")] = False,
     journal: Annotated[bool, typer.Option("--journal", help="With a recording being written.")] = False,
+    hour: Annotated[
+        bool, typer.Option("--hour", help="Instead: an hour of a session without waiting; does the delay grow?")
+    ] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="With --hour: fewer packets in between.")] = False,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the figures there.")] = None,
     picture: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw them there, .svg or .png.")] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE if it exists.")] = False,
@@ -37,6 +41,9 @@ def latency(
             check_writable(path, overwrite=overwrite)
     if picture is not None and picture.suffix not in PICTURES:
         raise UsageError(f"--picture {str(picture)!r}", hint=f"let its name end in {' or '.join(PICTURES)}")
+    if hour:
+        _hour(seed, quick, json_file, overwrite=overwrite)
+        return
     from imufeedback.latency.parts import find_cues
     from imufeedback.latency.report import to_dict
 
@@ -58,6 +65,19 @@ def latency(
         write_json(json_file, document, overwrite=overwrite)
     if not found.cues:
         raise ImuFeedbackError("no tone was found in the recording", where="latency", hint="turn the output up")
+
+
+def _hour(seed: int, quick: bool, json_file: Path | None, *, overwrite: bool) -> None:
+    from imufeedback.latency import hour
+
+    found = hour.hour(seed, quick=quick)
+    document = found.to_dict()
+    print(
+        f"delay in the first minute {document['first_median_ms']:.1f} ms, in the last {document['last_median_ms']:.1f} ms;"
+        f" {found.late} cues late, {found.expired} of {found.provoked} that came too late dropped and counted"
+    )
+    if json_file is not None:
+        write_json(json_file, document, overwrite=overwrite)
 
 
 def _journal(folder: Path) -> JournalWriter:

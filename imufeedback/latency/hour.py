@@ -62,6 +62,17 @@ class Hour:
             return float("nan")
         return float(np.median(self.last_ms) - np.median(self.first_ms))
 
+    def to_dict(self) -> dict[str, float]:
+        """JSON values."""
+        return {
+            "first_median_ms": float(np.median(self.first_ms)),
+            "last_median_ms": float(np.median(self.last_ms)),
+            "growth_ms": self.growth_ms,
+            "provoked": self.provoked,
+            "expired": self.expired,
+            "late": self.late,
+        }
+
 
 def hour(seed: int, *, quick: bool = False, seconds: float = HOUR_S) -> Hour:
     """Play `seconds` of session time."""

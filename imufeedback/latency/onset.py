@@ -12,7 +12,7 @@ ALIKE = 0.6
 """Least correlation of what is found with the sound: chance stays far below, noise of a room above."""
 STRONG = 0.25
 """Least level of what is found against the sound as it was sent: an echo or a room's noise stays below."""
-HEARD_SHARE = 0.1
+HEARD_SHARE = 0.02
 """The onset is where the sound first passes this part of its peak: its ramp begins in silence."""
 
 
