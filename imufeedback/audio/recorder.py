@@ -19,8 +19,8 @@ from imufeedback.errors import SoundError
 
 BUFFER_MS = 5
 NEIGHBOURS_S = 0.3
-MONITOR = "Monitor of "
-"""How PulseAudio names the input that hears what an output plays."""
+MONITOR_ID = b".monitor"
+"""What PulseAudio adds to an output's id for the input that hears what it plays."""
 
 
 class Recorder:
@@ -99,8 +99,7 @@ def find_input(name: str | None) -> tuple[str, Any]:
     inputs = lister.inputs()
     if name is None:
         output = lister.default_output()
-        found = [one for one in inputs if output is not None and one[0].name == MONITOR + output.name]
-        found = found or [one for one in inputs if one[0].default and one[0].name.startswith(MONITOR)]
+        found = [] if output is None else [one for one in inputs if one[0].id == output.id + MONITOR_ID]
     else:
         found = [one for one in inputs if name.casefold() in one[0].name.casefold()]
     if not found:

@@ -72,10 +72,9 @@ def _hour(seed: int, quick: bool, json_file: Path | None, *, overwrite: bool) ->
 
     found = hour.hour(seed, quick=quick)
     document = found.to_dict()
-    print(
-        f"delay in the first minute {document['first_median_ms']:.1f} ms, in the last {document['last_median_ms']:.1f} ms;"
-        f" {found.late} cues late, {found.expired} of {found.provoked} that came too late dropped and counted"
-    )
+    first, last = document["first_median_ms"], document["last_median_ms"]
+    print(f"delay in the first minute {first:.1f} ms, in the last {last:.1f} ms")
+    print(f"{found.late} cues late; {found.expired} of {found.provoked} that came too late dropped and counted")
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
 

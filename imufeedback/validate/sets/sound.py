@@ -25,7 +25,7 @@ run; so a full measurement takes several."""
 
 
 def end_to_end(context: Context) -> Iterator[Measured]:
-    """A stalling golfer through radio, clock, pipeline and sound, recorded from the output; then the same under load."""
+    """A stalling golfer from radio to the recorded output; then the same under load."""
     try:
         find_input(None)
     except SoundError as error:
@@ -91,7 +91,7 @@ def _count(runs: list[dict[str, Any]], what: str) -> float:
 
 
 def after_an_hour(context: Context) -> Iterator[Measured]:
-    """A simulated hour: sensors' clocks and the sound device's wrong by different amounts, late cues among the others."""
+    """A simulated hour: the clocks of sensors and sound device wrong by different amounts, late cues among others."""
     # below the layer that knows how, so through the command, as everything here that is a whole program
     file = context.work / "hour.json"
     quick = ("--quick",) if context.quick else ()
