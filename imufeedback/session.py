@@ -6,7 +6,6 @@ puts items on its queue. A failure inside becomes a `Fault` event and ends the s
 
 from __future__ import annotations
 
-import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -14,23 +13,14 @@ from dataclasses import dataclass
 from queue import SimpleQueue
 
 from imufeedback.audio import Sounder
+from imufeedback.audio.turns import first_turn
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Fault, Item, Notice, Tone
+from imufeedback.records import Command, Cue, Event, Fault, Item, Tone
 from imufeedback.settings import Settings
 
 DELAYS_KEPT = 50
 """Newest cues that the running estimate of the delay is made of."""
-
-TURN_S = 0.0005
-"""Longest turn of one thread while another waits. Python's own 5 ms is half a period of the sound device, and drawing
-would use it up again and again."""
-
-
-def quick_turns() -> None:
-    """Let waiting threads have their turn soon; for the whole process."""
-    sys.setswitchinterval(TURN_S)
-
 
 Sink = Callable[[list[Event]], None]
 """Takes events in their order; must not block. Called from the session's thread."""
@@ -135,6 +125,7 @@ class Engine:
     def _run(self) -> None:
         session: Session | None = None
         try:
+            first_turn()
             session = self._make()
             while (item := self._queue.get()) is not None:
                 session.feed(item)
@@ -198,8 +189,3 @@ class SoundSink:
             return None
         ordered = sorted(self._delays_s)
         return SoundDelay(len(ordered), ordered[len(ordered) // 2], ordered[-1])
-
-
-def notices_of(sounder: Sounder, now_s: float) -> list[Event]:
-    """What the sound output has to say, as events."""
-    return [Notice(now_s, text) for text in sounder.notices()]

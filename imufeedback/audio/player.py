@@ -21,6 +21,7 @@ import numpy as np
 
 from imufeedback.audio.device import BUFFER_MS, RATE_HZ, Device, Lister, open_device, words
 from imufeedback.audio.outputs import PLAIN_DELAY_S, Output
+from imufeedback.audio.turns import first_turn
 from imufeedback.cues.mixer import MAX_FRAMES, Mixer, Request, Started
 from imufeedback.cues.waveforms import SOUNDS, Samples, render
 from imufeedback.errors import SoundError
@@ -311,6 +312,7 @@ class Player:
         buffer = np.zeros(MAX_FRAMES, np.float32)
         raw = buffer.data.cast("B")
         frames = yield raw[:0]
+        first_turn()  # from here on it is the device's own thread
         while True:
             count = min(frames, MAX_FRAMES)
             try:

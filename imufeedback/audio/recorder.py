@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.audio.device import APP_NAME, RATE_HZ, Lister, words
+from imufeedback.audio.turns import first_turn
 from imufeedback.errors import SoundError
 
 BUFFER_MS = 5
@@ -53,10 +54,12 @@ class Recorder:
             ) from None
 
     def _sink(self) -> Generator[None, bytes, None]:
+        data = yield
+        first_turn()
         while True:
-            data = yield
             self._arrivals.append(self._clock())
             self._blocks.append(np.frombuffer(data, np.float32))
+            data = yield
 
     @property
     def blocks(self) -> int:

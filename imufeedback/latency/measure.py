@@ -16,6 +16,7 @@ import numpy.typing as npt
 from imufeedback import resources
 from imufeedback.audio import BUFFER_MS, SoundTotals, open_player
 from imufeedback.audio.recorder import Recorder
+from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
@@ -26,7 +27,7 @@ from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import fit_args
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Cue, Event, Item, RawPacket
-from imufeedback.session import Engine, Session, Sink, SoundSink, quick_turns
+from imufeedback.session import Engine, Session, Sink, SoundSink
 from imufeedback.settings import Sensor, Settings
 
 LAYOUT = "house"
@@ -66,8 +67,8 @@ class Trace:
     recorded_ns: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
     """Host time of every recorded sample."""
     totals: SoundTotals = field(default_factory=SoundTotals)
-    late: int = 0
-    """Cues that had expired when they reached the sound."""
+    expired: int = 0
+    """Cues that had expired when they reached the sound, besides those that the player dropped."""
     level: float = 0.0
     output: str = ""
     input: str = ""
@@ -184,7 +185,7 @@ class Measurement:
         self._engine.stop(STOP_S)
         trace = self.trace
         trace.started += self._player.started()
-        trace.totals, trace.late = self._player.totals, self.sound.late
+        trace.totals, trace.expired = self._player.totals, self.sound.late
         self._recorder.close()
         self._player.close()
         gc.unfreeze()
@@ -198,6 +199,7 @@ class Measurement:
 
     def _run(self) -> None:
         try:
+            first_turn()
             asyncio.run(self._play())
         except _Stopped:
             pass

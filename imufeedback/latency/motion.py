@@ -60,7 +60,7 @@ def _round(t_s: float, address: Posture, rng: np.random.Generator, until_s: floa
             pieces.append(move(pieces[-1].end_s, pieces[-1].end_s + float(rng.uniform(*STROKE_S)), here, there))
             here = there
         if pieces[-1].end_s > until_s:
-            break
+            return pieces
     pieces.append(move(pieces[-1].end_s, pieces[-1].end_s + RETURN_S, here, address))
     pieces.append(move(pieces[-1].end_s, pieces[-1].end_s + RETURN_S, address, STANDING))
     pieces.append(hold(pieces[-1].end_s, pieces[-1].end_s + STAND_S, STANDING))

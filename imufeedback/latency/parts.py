@@ -50,9 +50,11 @@ class Found:
 
     cues: list[CueTimes]
     missing: int
-    """Cues that were taken by the device but are not in the recording, or were never taken."""
+    """Cues that were taken by the device but are not in the recording."""
     late: int
     """Cues that were taken after their deadline."""
+    expired: int
+    """Cues that were dropped because their deadline had passed."""
     engine_ms: Array
     """(P,) every packet: arrival to everybody told."""
 
@@ -67,15 +69,17 @@ def find_cues(trace: Trace) -> Found:
         if cue.sound != MEASURED or packet is None:
             continue
         started = taken.get(trace.begin_ns + round(cue.t_s * 1e9))
-        heard_ns = None if started is None else _onset_ns(trace, sound, started.now_ns)
-        if started is None or heard_ns is None:
+        if started is None:
+            continue
+        heard_ns = _onset_ns(trace, sound, started.now_ns)
+        if heard_ns is None:
             missing += 1
             continue
         captured_ns = capture.host_ns(cue.t_s)
         found.append(CueTimes(captured_ns, packet.host_ns, decided_ns, started.now_ns, heard_ns))
     late = sum(one.now_ns > one.request.deadline_ns for one in trace.started)
     engine = [(one.done_ns - one.packet.host_ns) * 1e-6 for one in trace.steps if one.packet is not None]
-    return Found(found, missing, late + trace.late, np.array(engine))
+    return Found(found, missing, late, trace.totals.expired + trace.expired, np.array(engine))
 
 
 def _onset_ns(trace: Trace, sound: npt.NDArray[np.float32], taken_ns: int) -> float | None:

@@ -34,7 +34,7 @@ def to_dict(trace: Trace, found: Found, *, seed: int, load: Mapping[str, bool]) 
             "measured": len(found.cues),
             "missing": found.missing,
             "late": found.late,
-            "expired": trace.totals.expired,
+            "expired": found.expired,
             "underruns": trace.totals.underruns,
         },
         "parts": table(found),
