@@ -145,4 +145,8 @@ def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: Sound
         return sound is not None and (cue.sound, cue.t_s) in sound.played
 
     document = summary.to_dict(played=played, late=sound.late if sound is not None else 0, recording=str(journal.path))
+    if sound is not None:
+        sound.collect()
+        for cue in (one for rep in document["reps"] for one in rep["cues"]):
+            cue["heard_s"] = sound.heard_s(cue["sound"], cue["t_s"])
     return document | {"truth": demo.truth()}

@@ -14,6 +14,7 @@ from queue import SimpleQueue
 
 from imufeedback.audio import Sounder
 from imufeedback.audio.turns import first_turn
+from imufeedback.cues.mixer import Started
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Cue, Event, Fault, Item, Tone
@@ -155,8 +156,10 @@ class SoundSink:
         self._clock = clock
         self.played: set[tuple[str, float]] = set()
         """(sound, t_s) of every cue that was handed over before it expired."""
-        self.heard: dict[tuple[str, float], float] = {}
-        """Session time at which a cue was heard, as far as the output's own delay is known."""
+        self.started: list[Started] = []
+        """Every sound that began, oldest first."""
+        self.heard: dict[tuple[str, int], float] = {}
+        """Session time at which a cue was heard, as far as the output's own delay is known; see `heard_s`."""
         self.late = 0
         self._delays_s: deque[float] = deque(maxlen=DELAYS_KEPT)
 
@@ -166,6 +169,7 @@ class SoundSink:
                 self._play(event)
             elif isinstance(event, Tone):
                 self._sounder.hold(event.semitones, self._host_ns(event.expires_s))
+        self.collect()
 
     def _host_ns(self, t_s: float) -> int:
         return self._begin_ns + round(t_s * 1e9)
@@ -178,14 +182,21 @@ class SoundSink:
         self._sounder.play(cue.sound, deadline_ns, cue.priority, self._host_ns(cue.t_s))
         self.played.add((cue.sound, cue.t_s))
 
-    def delay(self) -> SoundDelay | None:
-        """The running estimate; None before the first cue. To be called from one thread."""
+    def collect(self) -> None:
+        """Take over what the player has begun since the last time. Engine thread, or after its end."""
         for started in self._sounder.started():
-            decided_s = (started.request.tag - self._begin_ns) * 1e-9
-            heard_s = (started.now_ns - self._begin_ns) * 1e-9 + self._sounder.output_delay_s
-            self.heard[started.request.sound, round(decided_s, 6)] = heard_s
-            self._delays_s.append(heard_s - decided_s)
-        if not self._delays_s:
-            return None
-        ordered = sorted(self._delays_s)
-        return SoundDelay(len(ordered), ordered[len(ordered) // 2], ordered[-1])
+            heard_ns = started.now_ns + self._sounder.output_delay_s * 1e9
+            if not started.request.tag:
+                continue  # asked for by a person, not by a movement
+            self.started.append(started)
+            self.heard[started.request.sound, started.request.tag] = (heard_ns - self._begin_ns) * 1e-9
+            self._delays_s.append((heard_ns - started.request.tag) * 1e-9)
+
+    def heard_s(self, sound: str, t_s: float) -> float | None:
+        """Session time at which a cue of this time was heard, as far as is known; None when it was not."""
+        return self.heard.get((sound, self._host_ns(t_s)))
+
+    def delay(self) -> SoundDelay | None:
+        """The running estimate; None before the first cue. Any thread."""
+        newest = sorted(list(self._delays_s))  # noqa: C414 - the copy is made in one step, sorting is not
+        return SoundDelay(len(newest), newest[len(newest) // 2], newest[-1]) if newest else None

@@ -180,11 +180,6 @@ class Player:
         return out
 
     @property
-    def started_waiting(self) -> bool:
-        """Whether `started` has something to tell."""
-        return bool(self._mixer.started)
-
-    @property
     def output_delay_s(self) -> float:
         return PLAIN_DELAY_S if self.output is None else self.output.delay_s
 

@@ -184,7 +184,8 @@ class Measurement:
         self._thread.join(STOP_S)
         self._engine.stop(STOP_S)
         trace = self.trace
-        trace.started += self._player.started()
+        self.sound.collect()
+        trace.started = self.sound.started
         trace.totals, trace.expired = self._player.totals, self.sound.late
         self._recorder.close()
         self._player.close()
@@ -230,8 +231,6 @@ class Measurement:
     def _look(self, _now_ns: int) -> None:
         if self._stopping:
             raise _Stopped
-        if self._player.started_waiting:
-            self.trace.started += self._player.started()
 
 
 class _Stopped(Exception):
