@@ -28,6 +28,7 @@ import numpy as np
 
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
+from imufeedback.cues.lateness import Lateness
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
 from imufeedback.cues.waveforms import HELD
@@ -125,6 +126,7 @@ class Pipeline:
         self._motion = _motion(hand, rule_set)
         self._rules = Rules(rule_set)
         self._cueing = Cueing()
+        self._lateness = Lateness()
         self._tone = LosingTone(hand=hand, target_rad=float(np.deg2rad(rule_set.live.target_deg)))
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
@@ -226,12 +228,14 @@ class Pipeline:
         now_s = self._seconds(self._now_ns)
         out: list[Event] = []
         for event in events:
+            heard = Heard(now_s, event)
             out.append(event)
             if not isinstance(event, Angles):
-                out += self._cueing.feed(Heard(now_s, event))
-            tones = self._tone.feed(Heard(now_s, event))
-            for tone in tones if self._cueing.allows(HELD) else ():
-                out += [tone, *self._cueing.feed(Heard(now_s, tone))]
+                out += self._cueing.feed(heard)
+            for tone in self._tone.feed(heard):
+                if self._cueing.allows(HELD):
+                    out += [tone, *self._cueing.feed(Heard(now_s, tone))]
+            out += self._lateness.feed(heard)
         return out
 
     def _totals(self, chain: _Chain) -> SensorTotals:
@@ -261,7 +265,10 @@ class Pipeline:
         chains = {
             name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
         }
-        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._tone.state)
+        stages = (
+            *(self._merger.state, self._body.state, self._motion.state, self._cueing.state),
+            *(self._tone.state, self._lateness.state),
+        )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
@@ -275,7 +282,8 @@ class Pipeline:
         for name, (decoder, clock, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
-        self._merger.state, self._body.state, self._motion.state, self._cueing.state, self._tone.state = stages
+        self._merger.state, self._body.state, self._motion.state, self._cueing.state = stages[:4]
+        self._tone.state, self._lateness.state = stages[4:]
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:

@@ -32,9 +32,9 @@ DEVICE_PPM = -200.0
 """Of the sound device's clock: far worse than a usual one."""
 CUE_STEP_S, QUIET_STEP_S = 0.973, 9.73
 """Between two cues in the first and last minute, and in between; in step with nothing else."""
-THIN = 50
-"""In a quick run only every so many packets come between the two minutes, and only the clocks follow them: the merge,
-which remembers no more than its newest samples, begins anew for the last one."""
+QUICK_S = 2.0
+"""In a quick run packets come only so long in each minute between the first and the last one, and only the clocks
+follow them: the merge, which remembers no more than its newest samples, begins anew for the last one."""
 LATE_EVERY = 10
 """Of the cues of the two minutes so many is handed over after its time, as all of those in between are."""
 PLAY_S = 0.5
@@ -84,7 +84,7 @@ def hour(seed: int, *, quick: bool = False, seconds: float = HOUR_S) -> Hour:
     sound = _Sound()
     out = Hour()
     due_s, asked = 2.0, 0
-    for at_ns, k, number in _arrivals(layout, rng, seconds, THIN if quick else 1):
+    for at_ns, k, number in _arrivals(layout, rng, seconds, QUICK_S if quick else MINUTE_S):
         oriented_blocks = list(chains[k].feed(at_ns, number))
         if quick and MINUTE_S * 1e9 < at_ns < (seconds - MINUTE_S) * 1e9:
             merging = False
@@ -159,16 +159,19 @@ def _oriented(timed: ImuBlock) -> OrientationBlock:
     )
 
 
-def _arrivals(layout: Layout, rng: np.random.Generator, seconds: float, thin: int) -> Iterator[tuple[int, int, int]]:
+def _arrivals(
+    layout: Layout, rng: np.random.Generator, seconds: float, between_s: float
+) -> Iterator[tuple[int, int, int]]:
     """(host_ns, sensor, packet number) in order of arrival, a minute at a time."""
     anchors = rng.uniform(0.0, INTERVAL_S, len(SKEW_PPM))
     packet_s = layout.samples_per_packet / layout.rate_hz
     for minute in range(math.ceil(seconds / MINUTE_S)):
         begin_s, end_s = minute * MINUTE_S, min((minute + 1) * MINUTE_S, seconds)
-        step = 1 if begin_s < MINUTE_S or end_s > seconds - MINUTE_S - 1e-9 else thin
+        outer = begin_s < MINUTE_S or end_s > seconds - MINUTE_S
+        end_s = end_s if outer else begin_s + between_s
         rows: list[tuple[int, int, int]] = []
         for k, skew in enumerate(SKEW_PPM):
-            numbers = np.arange(math.ceil(begin_s / packet_s), math.ceil(end_s / packet_s), step)
+            numbers = np.arange(math.ceil(begin_s / packet_s), math.ceil(end_s / packet_s))
             ready = _ready_s(layout, numbers, skew) + rng.exponential(0.001, len(numbers))
             at = anchors[k] + np.ceil((ready - anchors[k]) / INTERVAL_S) * INTERVAL_S + AIR_S
             at = np.maximum.accumulate(at)

@@ -28,9 +28,10 @@ def find(recorded: npt.NDArray[np.float32], sound: npt.NDArray[np.float32], rate
     found = np.flatnonzero((alike >= ALIKE) & (match >= STRONG * np.sum(head**2)))
     if not len(found):
         return None
-    # the sound may say the same twice, so it is the first likeness that counts, at its best within one note
-    near = slice(int(found[0]), int(found[0]) + head.size // 2)
-    return near.start + int(np.argmax(match[near])) + rise(sound)
+    # The sound may say the same twice, so it is the first likeness that counts. A part of the head is like it already,
+    # so the best is up to a whole head later; likeness, not match: the steady note after the ramp matches more.
+    near = slice(int(found[0]), int(found[0]) + head.size)
+    return near.start + int(np.argmax(alike[near])) + rise(sound)
 
 
 def rise(sound: npt.NDArray[np.float32]) -> int:

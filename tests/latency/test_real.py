@@ -36,8 +36,10 @@ def until(condition: Callable[[], bool], seconds: float = 15.0) -> bool:
 def test_latency_measures_a_run_end_to_end(tmp_path: Path) -> None:
     file, picture = tmp_path / "l.json", tmp_path / "l.svg"
     done = subprocess.run(
-        [sys.executable, "-m", "imufeedback", "latency", "--seconds", "8", "--journal"]
-        + ["--json", str(file), "--picture", str(picture)],
+        [
+            *(sys.executable, "-m", "imufeedback", "latency", "--seconds", "8", "--journal"),
+            *("--json", str(file), "--picture", str(picture)),
+        ],
         capture_output=True,
         text=True,
         timeout=120,
@@ -48,7 +50,7 @@ def test_latency_measures_a_run_end_to_end(tmp_path: Path) -> None:
     assert document["cues"]["measured"] >= 4
     assert document["cues"]["late"] == 0
     parts = document["parts"]
-    assert 10.0 < parts["radio"]["median_ms"]
+    assert parts["radio"]["median_ms"] > 10.0
     assert parts["end_to_end"]["median_ms"] < 200.0
     for one in document["each_ms"]:
         total = one["radio"] + one["engine"] + one["hand_over"] + one["output"]
