@@ -6,6 +6,9 @@ lever arms from sensor to joint:
 
     S1·(f1 + K1·r1) = D·S2·(f2 + K2·r2)        K = [dω/dt]× + [ω]×²
 
+The vertical that each sensor's own filter has is a second, weak observation: ``u1 = D·u2``. Shocks throw D off that a
+gyroscope does not follow (foot strikes), and then the force is doubted too.
+
 f is the specific force in sensor coordinates, r from the sensor to the joint centre. At rest this compares gravity and
 holds the tilt; in motion the horizontal part holds the heading. Causal: D at any instant comes from past samples only.
 
@@ -33,6 +36,10 @@ DRIFT_RAD_SQRT_S = np.deg2rad(0.2)
 SCALE_RAD = np.deg2rad(0.02)
 """Random walk of D per rad/s of rotation: gyroscope scale and cross-axis errors while turning."""
 ARM_WALK_M_SQRT_S = 1e-4
+UP_SHARE = 4.6
+"""Of the standard deviation that the two sensors' own filters tell of their tilt, for one update: they are wrong in the
+same way for seconds, so one look alone has to count for little."""
+UP_SD_LEAST_RAD = np.deg2rad(0.2)
 OUTLIER = 3.0
 """Residuals beyond so many standard deviations count less: knocks, foot strikes, a strap that slips."""
 
@@ -89,16 +96,24 @@ def _updated(
     D_lever = D @ two.lever
     seen = D @ two.force[..., None] + D_lever @ arms[:, 3:, None]
     residual = one.force[..., None] + one.lever @ arms[:, :3, None] - seen
-    H = np.concatenate((_cross(-seen[..., 0]), -one.lever, D_lever), axis=2)
+    above = D @ two.up[..., None]
+    residual = np.concatenate((residual, one.up[..., None] - above), axis=1)
+    H = np.zeros((len(D), 6, 9))
+    H[:, :3, :3], H[:, :3, 3:6], H[:, :3, 6:] = _cross(-seen[..., 0]), -one.lever, D_lever
+    H[:, 3:, :3] = _cross(-above[..., 0])
     PH = P @ np.swapaxes(H, 1, 2)
     spread = H @ PH
     variance = ACC_SD_M_S2**2 + ARM_SD_SHARE**2 * (one.lever2 + two.lever2)
-    inverse = np.linalg.inv(spread + variance[:, None, None] * _EYE)
-    surprise2 = (np.swapaxes(residual, 1, 2) @ inverse @ residual)[:, 0, 0]
+    force = residual[:, :3]
+    expected = np.linalg.inv(spread[:, :3, :3] + variance[:, None, None] * _EYE)
+    surprise2 = (np.swapaxes(force, 1, 2) @ expected @ force)[:, 0, 0]
+    noise = np.empty((len(D), 6))
+    noise[:, :3] = variance[:, None]
+    noise[:, 3:] = (UP_SHARE**2 * (0.5 * (one.up_sd**2 + two.up_sd**2) + UP_SD_LEAST_RAD**2))[:, None]
     if surprise2.max() > OUTLIER**2:
         over = np.maximum(surprise2 / OUTLIER**2 - 1.0, 0.0)
-        inverse = np.linalg.inv(spread + (variance * (1.0 + 3.0 * over))[:, None, None] * _EYE)
-    gain = PH @ inverse
+        noise[:, :3] *= (1.0 + 3.0 * over)[:, None]
+    gain = PH @ np.linalg.inv(spread + noise[:, :, None] * _EYE6)
     change = (gain @ residual)[..., 0]
     P = P - gain @ np.swapaxes(PH, 1, 2)
     return turned(D, change[:, :3]), 0.5 * (P + np.swapaxes(P, 1, 2)), arms + change[:, 3:]
@@ -129,12 +144,16 @@ class Sight:
     """(...,) |ω|²"""
     lever2: Floats
     """(...,) |K|²"""
+    up: Floats
+    """(..., 3) the vertical, as the sensor's own filter has it."""
+    up_sd: Floats
+    """(...,) rad"""
 
     def __getitem__(self, at: Any) -> Sight:
-        return Sight(self.force[at], self.lever[at], self.rate2[at], self.lever2[at])
+        return Sight(self.force[at], self.lever[at], self.rate2[at], self.lever2[at], self.up[at], self.up_sd[at])
 
 
-def sight(S: Floats, acc: Floats, rate: Floats, step_s: float) -> Sight:
+def sight(S: Floats, acc: Floats, rate: Floats, up: Floats, up_sd: Floats, step_s: float) -> Sight:
     """Mean over N samples, from (..., N+2, 3, 3) gyroscope-frame orientation, (..., N+2, 3) specific force and rates:
     the first and the last are there for their rates only."""
     spin = (rate[..., 2:, :] - rate[..., :-2, :]) / (2.0 * step_s)
@@ -146,11 +165,12 @@ def sight(S: Floats, acc: Floats, rate: Floats, step_s: float) -> Sight:
     rows = np.concatenate((acc[..., None], K), axis=-1)
     wide = np.swapaxes(S, -3, -2).reshape(*S.shape[:-3], 3, 3 * n)
     sums = wide @ rows.reshape(*rows.shape[:-3], 3 * n, 4) / n
-    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, (K * K).sum(axis=(-1, -2, -3)) / n)
+    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, (K * K).sum(axis=(-1, -2, -3)) / n, up, up_sd)
 
 
 _EYE = np.eye(3)
 _EYE9 = np.eye(9)
+_EYE6 = np.eye(6)
 _ARMS = np.arange(3, 9)
 _CROSS = np.zeros((3, 9))
 _CROSS[2, 1], _CROSS[1, 2], _CROSS[2, 3], _CROSS[0, 5], _CROSS[1, 6], _CROSS[0, 7] = -1.0, 1.0, 1.0, -1.0, -1.0, 1.0

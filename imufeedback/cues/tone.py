@@ -40,7 +40,7 @@ class LosingTone(Stage[Heard, Tone]):
 
     _state: _State
 
-    def __init__(self, *, hand: Hand, target_rad: float) -> None:
+    def __init__(self, *, hand: Hand, target_rad: float = 0.0) -> None:
         self._hand = hand
         self._state = _State()
         self.use(target_rad)

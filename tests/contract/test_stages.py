@@ -31,6 +31,7 @@ tested with the stages themselves."""
 STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
     "decoder": lambda pipeline: pipeline._chains[SENSOR].decoder,
     "clock": lambda pipeline: pipeline._chains[SENSOR].clock,
+    "plausible": lambda pipeline: pipeline._chains[SENSOR].plausible,
     "fusion": lambda pipeline: pipeline._chains[SENSOR].fusion,
     "merger": lambda pipeline: pipeline._merger,
     "body": lambda pipeline: pipeline._body,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.schedule import CUE_LIFE_S, PRIORITY, Cueing, CueSettings, Heard
 from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
@@ -16,6 +17,7 @@ from imufeedback.records import (
     Gap,
     Link,
     LinkState,
+    Mode,
     Motion,
     Phase,
     PhaseChanged,
@@ -141,6 +143,26 @@ def test_the_held_sound_is_off_until_it_is_asked_for():
     cueing.set_muted(True)
     assert not cueing.allows("losing")
     assert set(MEANINGS) - set(SOUNDS) == {"losing"}
+
+
+@pytest.mark.parametrize(
+    ("feedback", "drill", "guides"),
+    [
+        (Feedback(Mode.CONCURRENT), (), True),
+        (Feedback(Mode.CONCURRENT), ("stalled", "regaining"), True),
+        (Feedback(Mode.CONCURRENT), ("target-reached",), False),
+        (Feedback(Mode.CONCURRENT, share=0.0), (), False),
+        (Feedback(Mode.AFTER_REP), (), False),
+        (Feedback(Mode.NONE), (), False),
+    ],
+)
+def test_the_held_sound_follows_mode_and_drill(feedback, drill, guides):
+    cueing = Cueing(CueSettings({"losing": True}))
+    assert cueing.guides()
+    cueing.begin_block(feedback, drill)
+    assert cueing.guides() is guides
+    cueing.set_enabled("losing", False)
+    assert not cueing.guides()
 
 
 def test_first_streaming_and_closing_are_quiet():

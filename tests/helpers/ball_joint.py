@@ -76,10 +76,12 @@ def _place(of: int, turned, t_s: Floats, size: float) -> Floats:  # type: ignore
 def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> None:
     """Feed a filter with all updates of the samples from begin to end."""
     S, gyr, acc = (np.stack(both) for both in (felt.frames, felt.gyr, felt.acc))
+    earth = np.stack([one.inv().apply([0.0, 0.0, 1.0]) for one in felt.true])
+    vertical = (S @ earth[..., None])[..., 0]  # the sensors' own filters have the true tilt
     n = round(UPDATE_S * HZ)
     for at in range(max(begin, 1), (gyr.shape[1] if end is None else end) - n, n):
         here = slice(at - 1, at + n + 1)
-        seen = sight(S[:, here], acc[:, here], gyr[:, here], 1 / HZ)
+        seen = sight(S[:, here], acc[:, here], gyr[:, here], vertical[:, at + n], np.full(2, np.deg2rad(1.0)), 1 / HZ)
         link.observe(seen[:1], seen[1:], UPDATE_S)
 
 
