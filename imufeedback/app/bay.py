@@ -22,6 +22,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.rep_table import PADDING, Meaning
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.traces import SPAN_S
+from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.records import Segment
 
 NUMBER_MS = 100
@@ -47,6 +48,10 @@ class BayWindow(QMainWindow):
         Told True when the tones shall be silent.
     on_close : callable, optional
         Called last, with None or one line saying why the stop went wrong.
+    on_preview : callable, optional
+        Told the name of a sound that the person wants to hear.
+    sound_delay : callable, optional
+        Gives the running estimate of the delay from motion to sound in milliseconds, or None.
     recording : str, optional
         Where the recording goes; see also `show_recording`.
     roles : mapping, optional
@@ -65,6 +70,8 @@ class BayWindow(QMainWindow):
         on_begin: Callable[[], None] | None = None,
         on_mute: Callable[[bool], None] | None = None,
         on_close: Callable[[str | None], None] | None = None,
+        on_preview: Callable[[str], None] | None = None,
+        sound_delay: Callable[[], float | None] = lambda: None,
         recording: str | None = None,
         roles: Mapping[str, Segment] | None = None,
         meaning: Meaning = lambda key: None,
@@ -73,6 +80,7 @@ class BayWindow(QMainWindow):
         super().__init__()
         self.feed = feed
         self._on_begin, self._on_mute, self._on_close = on_begin, on_mute, on_close
+        self._on_preview, self._sound_delay = on_preview, sound_delay
         self._stop = OrderedStop(on_stop, stop_limit_s)
         self._gone = False
         self._clock = FrameClock()
@@ -96,6 +104,8 @@ class BayWindow(QMainWindow):
         cautions = self._action(words.cautions_action(), "F1", self._show_cautions)
         delays = self._action(words.delays_action(), "F2", self._show_delays)
         self.menuBar().addMenu(words.session_menu()).addActions([self.mute, stop])
+        if self._on_preview is not None:
+            self.menuBar().addMenu(words.sounds_menu()).addActions([self._preview(name) for name in SOUNDS])
         self.menuBar().addMenu(words.help_menu()).addActions([cautions, delays])
         self.view.add_buttons([_button(action) for action in (self.mute, cautions, stop)])
 
@@ -104,6 +114,11 @@ class BayWindow(QMainWindow):
         action.setShortcut(keys)
         # The signal carries "checked", which none of the slots wants.
         action.triggered.connect(lambda *_: slot())
+        return action
+
+    def _preview(self, name: str) -> QAction:
+        action = QAction(words.sound_word(name), self)
+        action.triggered.connect(lambda *_: self._on_preview(name) if self._on_preview is not None else None)
         return action
 
     def _arrange(self) -> None:
@@ -151,6 +166,10 @@ class BayWindow(QMainWindow):
         """The same as pressing the button under the cautions."""
         self.cautions.button.click()
 
+    def draw_now(self) -> None:
+        """One more frame, beside those that come by themselves. Qt thread."""
+        self._frame()
+
     def stop_now(self) -> None:
         """Ordered stop without returning to the event loop: at log-off and at the end of the process."""
         self._stop.finish()
@@ -182,6 +201,7 @@ class BayWindow(QMainWindow):
         self.view.draw(snapshot)
         if self._frame_number % max(NUMBER_MS // self._frames.interval(), 1) == 0:
             self.view.show_numbers(snapshot)
+            self.view.show_delay(self._sound_delay())
         self._frame_number += 1
         self._update_s = time.perf_counter() - began
 

@@ -73,6 +73,7 @@ class BayView(QWidget):
         self._had_angle = False
         self._muted = False
         self._last_tone: str | None = None
+        self._delay_ms: float | None = None
         self._times: deque[TimeMark] = deque(maxlen=MARKS_KEPT)
         self._states: deque[StateMark] = deque(maxlen=MARKS_KEPT)
         self._hearers = self._make_hearers()
@@ -175,7 +176,13 @@ class BayView(QWidget):
     def show_muted(self, muted: bool) -> None:
         """Say whether tones sound."""
         self._muted = muted
-        self.sound.setText(words.sound_line(muted, self._last_tone))
+        self.sound.setText(words.sound_line(muted, self._last_tone, self._delay_ms))
+
+    def show_delay(self, delay_ms: float | None) -> None:
+        """Running estimate of the delay from motion to sound; None while there is none."""
+        if delay_ms != self._delay_ms:
+            self._delay_ms = delay_ms
+            self.show_muted(self._muted)
 
     # ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -35,9 +35,17 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
             on_begin=live.start,
             on_stop=live.stop,
             on_mute=live.set_muted,
+            on_preview=live.preview,
+            sound_delay=lambda: _rounded_ms(live),
             recording=str(journal.path),
             roles={serial_of(segment): segment for segment in WORN},
         )
 
     run_app(make_window)
     return made[0]
+
+
+def _rounded_ms(live: LiveDemo) -> float | None:
+    """The estimate, to 5 ms: it is no better than that, and the number should not flicker."""
+    delay = live.delay()
+    return None if delay is None else 5.0 * round(delay.median_s * 1e3 / 5.0)

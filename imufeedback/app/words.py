@@ -61,6 +61,9 @@ _SOUNDS = {
     "link-lost": "sensor lost",
     "link-back": "sensor back",
     "ready": "ready",
+    "fit-again": "fitting step again",
+    "battery-low": "battery low",
+    "losing": "losing",
 }
 
 _LEVELS = {Level.GOOD: "good", Level.FAIR: "fair", Level.POOR: "poor"}
@@ -197,9 +200,17 @@ def recording_line(path: str | None) -> str:
     return tr("Recording: {path}").format(path=path) if path else tr("Not recording")
 
 
-def sound_line(muted: bool, last: str | None) -> str:
-    state = tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")
-    return state if last is None else tr("{state} · last tone: {last}").format(state=state, last=sound_word(last))
+def sound_line(muted: bool, last: str | None, delay_ms: float | None = None) -> str:
+    parts = [tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")]
+    if last is not None:
+        parts.append(tr("last tone: {last}").format(last=sound_word(last)))
+    if delay_ms is not None:
+        parts.append(tr("motion to sound about {delay:.0f} ms").format(delay=delay_ms))
+    return " · ".join(parts)
+
+
+def sounds_menu() -> str:
+    return tr("S&ounds")
 
 
 def waiting_for_sensors() -> str:
