@@ -54,6 +54,19 @@ def create_new(path: Path) -> tuple[int, Path]:
     raise AssertionError("count() ends never")  # pragma: no cover
 
 
+def sync_folder(folder: Path) -> None:
+    """Ask the system to put the folder's own entries on the disk, so that a new name survives a power loss.
+
+    Where a system has no such thing (Windows), or a file system refuses, there is nothing to do.
+    """
+    with suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
 def cannot_write(path: Path, error: Exception) -> CannotWrite:
     """The one-line error for an output that failed."""
     reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
@@ -82,6 +95,7 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
             os.fsync(file.fileno())
         refuse_existing(path, overwrite)  # again: somebody may have made it meanwhile
         os.replace(part, path)
+        sync_folder(path.parent)
     except BaseException as error:
         with suppress(OSError):
             os.unlink(part)
