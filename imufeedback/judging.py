@@ -14,7 +14,7 @@ from imufeedback.errors import BadFile, NoRecording, UsageError
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.replay import Recording, read_items
 from imufeedback.record.trace import TraceWriter
-from imufeedback.records import Angles, Command, Cue, Event, Hand, Item
+from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
 from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings, from_args
 
@@ -32,6 +32,7 @@ class Judged:
     """See ``report/SUMMARY.md``; ``notes`` says what is damaged or missing in the file."""
     cues: tuple[Cue, ...]
     duration_s: float
+    fit: Fit | None
 
 
 def judge(
@@ -69,7 +70,7 @@ def judge(
         except UsageError as error:
             raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
     document = {**summary.to_dict(recording=recording.path.name), "version": __version__, "notes": recording.notes}
-    return Judged(recording, settings, document, tuple(cues), (last_ns - begin.host_ns) * 1e-9)
+    return Judged(recording, settings, document, tuple(cues), (last_ns - begin.host_ns) * 1e-9, summary.fit)
 
 
 def _run(

@@ -102,3 +102,29 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
         if isinstance(error, OSError):
             raise cannot_write(path, error) from None
         raise
+
+
+@contextmanager
+def part_file(path: Path, suffix: str = ".part") -> Iterator[Path]:
+    """The same for libraries that write a file by its name: gives a temporary name, which is renamed at the end.
+
+    `suffix` is for libraries that would change a name without their own.
+    """
+    refuse_existing(path, False)
+    number, part = create_new(path.with_name(f".{path.stem[:40]}.part{suffix}"))
+    os.close(number)
+    try:
+        yield part
+        if not part.stat().st_size:
+            raise CannotWrite("nothing was written", where=str(path), hint="choose another name")
+        with open(part, "rb+") as file:
+            os.fsync(file.fileno())
+        refuse_existing(path, False)
+        os.replace(part, path)
+        sync_folder(path.parent)
+    except BaseException as error:
+        with suppress(OSError):
+            os.unlink(part)
+        if isinstance(error, OSError):
+            raise cannot_write(path, error) from None
+        raise

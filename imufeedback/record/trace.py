@@ -137,7 +137,7 @@ class Trace:
     def stretch(self, from_s: float = -math.inf, to_s: float = math.inf, *, at_most: int | None = None) -> Stretch:
         """The rows of a stretch of time; thinned evenly when there are more than `at_most`."""
         times = self._rows["t_s"]
-        first, last = (int(np.searchsorted(times, one, side)) for one, side in ((from_s, "left"), (to_s, "right")))
+        first, last = int(np.searchsorted(times, from_s, "left")), int(np.searchsorted(times, to_s, "right"))
         step = 1 if at_most is None else max(-(-(last - first) // at_most), 1)
         rows = np.asarray(self._rows[first:last:step])
         return Stretch(

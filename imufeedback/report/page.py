@@ -267,7 +267,7 @@ def _table(reps: Sequence[story.Rep]) -> str:
     heads = "".join(f"<th>{escape(name)}</th>" for name, _ in REP_COLUMNS)
     rows = "".join(_row(one) for one in reps)
     return (
-        "<p class='key'>Trail thigh angle and hip rotation in degrees; inward rotation is positive, counted from address.</p>"
+        "<p class='key'>Degrees. Hip rotation counts from address, inward positive.</p>"
         f"<div class='wide'><table><thead><tr><th>Rep</th><th>At</th>{heads}<th>Found</th></tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
     )
