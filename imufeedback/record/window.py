@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
 
@@ -33,6 +34,8 @@ class Window:
     """The set-up of the session; None when it is damaged."""
     first_ns: int
     last_ns: int
+    title: str = ""
+    started: datetime | None = None
 
     @property
     def duration_s(self) -> float:
@@ -70,7 +73,8 @@ def open_window(path: str | os.PathLike[str]) -> Window:
             last_ns = _last_ns(file)
     except OSError as error:
         raise BadFile(f"cannot be read ({error.strerror})", where=str(path), hint="copy it") from None
-    return Window(Path(path), begin, first.host_ns, max(last_ns, first.host_ns))
+    last_ns = max(last_ns, first.host_ns)
+    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started)
 
 
 def _item(content: bytes) -> Item | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -13,11 +14,25 @@ from pathlib import Path
 
 import numpy as np
 
+from imufeedback import resources
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.packets import parse_layout
+from imufeedback.packets.encode import encode
+from imufeedback.record.journal import JournalWriter
+from imufeedback.record.library import Library
+from imufeedback.record.library.places import trace_of
 from imufeedback.record.replay import read_items
-from imufeedback.records import RawPacket
-from imufeedback.validate import damage, recorder
-from imufeedback.validate.checks import Context, Measured, Step, at_most, exactly
+from imufeedback.records import Command, RawPacket, Segment
+from imufeedback.report.page import session_page
+from imufeedback.reporting import judgement, session_of
+from imufeedback.settings import Sensor, Settings
+from imufeedback.synth.player import Pace
+from imufeedback.synth.script import make_script
+from imufeedback.synth.sensors import WORN
+from imufeedback.synth.swing import Flaw
+from imufeedback.validate import archive, damage, recorder
+from imufeedback.validate.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.validate.golfer import items
 
 AT_ONCE = 2
 """Killed recorders at a time: as many as the smallest machine has processors."""
@@ -73,14 +88,14 @@ def _kill(child: subprocess.Popen[bytes], stem: Path, after_s: float) -> _Killed
     child.wait()
     handed, last_ns = recorder.COUNT.unpack(numbers.read_bytes())
     try:
-        items = [one for one in read_items(f"{stem}.mcap") if isinstance(one, RawPacket)]
+        found = [one for one in read_items(f"{stem}.mcap") if isinstance(one, RawPacket)]
     except ImuFeedbackError:
         return _Killed(False, float("inf"), False)
-    whole = [one.payload for one in items] == [recorder.payload(k) for k in range(len(items))]
+    whole = [one.payload for one in found] == [recorder.payload(k) for k in range(len(found))]
     first_missing_ns = (
-        items[-1].host_ns if items else last_ns - int(1e9 * handed / (recorder.SENSORS * recorder.PACKETS_HZ))
+        found[-1].host_ns if found else last_ns - int(1e9 * handed / (recorder.SENSORS * recorder.PACKETS_HZ))
     )
-    return _Killed(True, (last_ns - first_missing_ns) * 1e-9 if len(items) < handed else 0.0, whole)
+    return _Killed(True, (last_ns - first_missing_ns) * 1e-9 if len(found) < handed else 0.0, whole)
 
 
 def fuzz(context: Context) -> Iterator[Measured]:
@@ -100,7 +115,79 @@ def fuzz(context: Context) -> Iterator[Measured]:
     yield Measured("damaged files: most memory asked for", peak / 1e6, at_most(200.0), "MB")
 
 
+def library(context: Context) -> Iterator[Measured]:
+    """Many sessions: open, filter, trend, and the index made again."""
+    root = context.work / "library"
+    count, reps = (60, 100) if context.quick else (1000, 100)
+    archive.make_library(root, count, reps, np.random.default_rng(context.seed))
+    began = time.perf_counter()
+    Library(root).close()
+    rate = count / (time.perf_counter() - began) * 60
+    yield Measured(f"index made again from {count} recordings, a minute", rate, Band(500, None), "recordings")
+    took = {}
+    began = time.perf_counter()
+    with Library(root) as found:
+        took["open"] = time.perf_counter() - began
+        began = time.perf_counter()
+        wanted = {"trail_thigh_flat_turn_deg": (3.0, 8.0)}
+        filtered = found.reps(where=wanted, sort="trail_thigh_angle_top_deg", limit=1000)
+        took["filter"] = time.perf_counter() - began
+        began = time.perf_counter()
+        trend = found.trend("trail_thigh_flat_turn_deg")
+        took["trend"] = time.perf_counter() - began
+        right = sum(one.reps for one in trend) == count * reps and bool(filtered)
+    for name, seconds in took.items():
+        yield Measured(f"library of {count * reps} reps: {name}", seconds, at_most(0.3), "s")
+    yield Measured("library: answers that are not complete", float(not right), exactly(0), "answers")
+
+
+def long_recording(context: Context) -> Iterator[Measured]:
+    """Hours of five sensors at 200 Hz: opened, and any minute of it."""
+    hours = 0.25 if context.quick else 8.0
+    path = context.work / "long.mcap"
+    layout = parse_layout(resources.text("layouts", "house"), "house")
+    roles = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH, Segment.LEFT_SHANK, Segment.RIGHT_SHANK)
+    settings = Settings(
+        sensors=tuple(Sensor(f"SYN-{k}", role, "house") for k, role in enumerate(roles)),
+        layouts={"house": resources.text("layouts", "house")},
+        rule_set="",
+    )
+    payload = encode(layout, 0, 0, np.zeros((4, 3)), np.full((4, 3), 5.0))
+    archive.write_long(path, Command(0, "begin", settings.to_args()), len(roles), hours, payload)
+    archive.write_long_trace(trace_of(path), hours)
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(one for one in sys.path if one)}
+    command = [sys.executable, "-m", "imufeedback.validate.opening", str(path), str(context.seed)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    path.unlink()
+    trace_of(path).unlink()
+    if done.returncode:
+        raise ImuFeedbackError(f"opening failed: {(done.stderr.splitlines() or ['no word'])[-1]}", where=str(path))
+    found = json.loads(done.stdout)
+    yield Measured(f"{found['hours']:.2g} h of five sensors: opens in", found["opened_s"], at_most(5.0), "s")
+    yield Measured("long recording: any minute, slowest of twelve", found["minute_s"], at_most(1.0), "s")
+    yield Measured("long recording: most memory", found["peak_gb"], at_most(1.0), "GB")
+
+
+def report(context: Context) -> Iterator[Measured]:
+    """The report of a session that was judged before."""
+    reps = 3 if context.quick else 100
+    script = make_script(reps=reps, seed=context.seed, pace=Pace.SLOW if context.quick else Pace.FULL, flaw=Flaw.STALL)
+    with JournalWriter(context.work / "session.mcap", title="to report on") as journal:
+        for item in items(script, WORN):
+            journal.write(item)
+    first = judgement(journal.path, context.work, keep=True)
+    began = time.perf_counter()
+    text = session_page(session_of(judgement(journal.path, context.work, keep=True)))
+    yield Measured(f"report of {reps} reps, judged before", time.perf_counter() - began, at_most(3.0), "s")
+    yield Measured("report: size", len(text.encode()) / 1e6, at_most(2.0), "MB")
+    missing = reps - len(first.summary["reps"])
+    yield Measured("report: reps that are not in it", float(abs(missing)), exactly(0), "reps")
+
+
 STEPS = (
     Step("killed recorders", kills),
     Step("damaged files", fuzz),
+    Step("a large library", library),
+    Step("a long recording", long_recording),
+    Step("a report", report),
 )
