@@ -35,7 +35,7 @@ class Judgement:
     summary: Mapping[str, Any]
     trace: Trace
     verdicts: tuple[Mapping[str, Any], ...]
-    """All verdicts that are kept, oldest first; the last one is `summary`'s when it was kept."""
+    """All verdicts that are kept, oldest first; `summary` is one of them when it was kept."""
     edits: Edits
     title: str
     started: datetime | None
@@ -88,6 +88,7 @@ def judgement(
         kept = {"summary": judged.summary, "duration_s": judged.duration_s}
         if keep:
             verdicts = add_verdict(path, judged.summary, key=key, rules=rules, duration_s=judged.duration_s)
+            kept = verdicts[-1]
     edits = read_edits(path)
     title = window.title if edits.title is None else edits.title
     return Judgement(

@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, export, import_, recordings, report, validate
+from imufeedback.cli import analyse, demo, export, import_, recordings, report, review, validate
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -28,6 +28,7 @@ app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
 app.command("export")(export.export)
 app.command("report")(report.report)
+app.command("review")(review.review)
 app.command("validate")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
 
