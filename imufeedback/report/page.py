@@ -229,7 +229,10 @@ def _tone_key(known: bool) -> str:
 def _trends(sessions: Sequence[Session]) -> str:
     x = np.arange(len(sessions), dtype=np.float64)
     step = max(-(-len(sessions) // 6), 1)
-    places = [(float(k), f"{_day(sessions[k])}") for k in range(0, len(sessions), step)]
+    days = [_day(one) for one in sessions]
+    places = [(float(k), days[k]) for k in range(0, len(sessions), step)]
+    if len(set(days)) < len(days) and len(days) <= 6:
+        places = [(at, f"{text} {sessions[int(at)].started:%H:%M}") for at, text in places if text != "?"]
     out = ""
     for feature, title, unit in TREND_FEATURES:
         lines = []
@@ -268,7 +271,7 @@ def _table(reps: Sequence[story.Rep]) -> str:
     rows = "".join(_row(one) for one in reps)
     return (
         "<p class='key'>Degrees. Hip rotation counts from address, inward positive.</p>"
-        f"<div class='wide'><table><thead><tr><th>Rep</th><th>At</th>{heads}<th>Found</th></tr></thead>"
+        f"<div class='wide'><table><thead><tr><th>Rep</th><th>At</th>{heads}<th>Rules not met</th></tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
     )
 
@@ -281,7 +284,7 @@ def _row(rep: story.Rep) -> str:
     css = " class='bad'" if story.faults(rep) else ""
     return (
         f"<tr><td>{rep['index'] + 1}</td><td>{_clock(rep['start_s'])}</td>{cells}"
-        f"<td{css}>{escape(', '.join(found)) or 'nothing'}</td></tr>"
+        f"<td{css}>{escape(', '.join(found)) or 'none'}</td></tr>"
     )
 
 

@@ -52,7 +52,7 @@ def draw(picture: Picture) -> str:
     shown = [one for one in picture.lines if np.isfinite(one.y).any()]
     if not shown:
         return "<p>There is nothing to draw.</p>"
-    x_low, x_high = _range(np.concatenate([one.x for one in shown]), 0.02)
+    x_low, x_high = _range(np.concatenate([one.x for one in shown]), 0.02 if picture.x_ticks is None else 0.09)
     y_values = [one.y for one in shown] + [one.y + k * one.sd for one in shown if one.sd is not None for k in (-1, 1)]
     y_low, y_high = _range(np.concatenate([*y_values, np.array(picture.y_include, dtype=np.float64)]), 0.06)
     frame = _Frame(x_low, x_high, y_low, y_high)

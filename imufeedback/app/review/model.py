@@ -81,11 +81,11 @@ def _fault(rep: Rep) -> bool:
 
 
 def found(rep: Rep) -> str:
-    """What was found in a rep, in a few words."""
+    """The rules that a rep did not meet, in a few words."""
     words = [
         f"{one['rule'].replace('-', ' ')}{'' if one['verdict'] == 'fault' else ' (unsure)'}" for one in rep["findings"]
     ]
-    return ", ".join(words) or "nothing"
+    return ", ".join(words) or "none"
 
 
 def changed(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
@@ -98,7 +98,7 @@ def changed(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
         if old is None:
             lines.append(f"rep {rep['index'] + 1}: was not found before")
         elif found(old) != found(rep):
-            lines.append(f"rep {rep['index'] + 1}: {found(old)} before, {found(rep)} now")
+            lines.append(f"rep {rep['index'] + 1}: rules not met: {found(old)} before, {found(rep)} now")
     gone = len(then["reps"]) - len(now["reps"])
     return lines + ([f"{gone} reps fewer than before"] if gone > 0 else [])
 

@@ -43,10 +43,10 @@ class RepList(QWidget):
         super().__init__()
         self.reps: list[Rep] = []
         self.filter = QLineEdit()
-        self.filter.setPlaceholderText(tr("filter: a word of what was found, tones, silent, or a number of a rep"))
+        self.filter.setPlaceholderText(tr("filter: a word of a rule, tones, silent, or a number of a rep"))
         self.filter.setClearButtonEnabled(True)
         self.filter.textChanged.connect(self._apply_filter)
-        heads = [tr("rep"), tr("at"), *(tr(name) for name, _ in COLUMNS), tr("tones"), tr("found")]
+        heads = [tr("rep"), tr("at"), *(tr(name) for name, _ in COLUMNS), tr("tones"), tr("rules not met")]
         self.table = QTableWidget(0, len(heads))
         self.table.setHorizontalHeaderLabels(heads)
         self.table.verticalHeader().setVisible(False)
