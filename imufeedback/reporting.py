@@ -77,7 +77,7 @@ def judgement(
         rules = parse_rule_set(text, "rule set").title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
-    key = key_of(__version__, text, settings.filter)
+    key = key_of(__version__, f"{text}\0{settings.limits}", settings.filter)
     verdicts = read_verdicts(path)
     kept = next((one for one in verdicts if one["key"] == key), None)
     trace = trace_of(path)

@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, export, import_, recordings, report, review, validate
+from imufeedback.cli import analyse, demo, export, import_, recordings, report, review, sensors, validate
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -29,6 +29,7 @@ app.command("analyse")(analyse.analyse)
 app.command("export")(export.export)
 app.command("report")(report.report)
 app.command("review")(review.review)
+app.add_typer(sensors.app, name="sensors")
 app.command("validate")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
 

@@ -95,6 +95,7 @@ def _settings(
         sensors=tuple(Sensor(str(one), one, LAYOUT) for one in segments),
         layouts={LAYOUT: _with_rate(text, rate_hz)},
         rule_set=kept.rule_set or resources.text("rules", "swing"),
+        limits=kept.limits,
         player=kept.player if hand is None else msgspec.structs.replace(kept.player, hand=hand),
         filter=kept.filter if filter_name is None else filter_name,
         grid_hz=rate_hz,

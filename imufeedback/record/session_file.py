@@ -27,6 +27,8 @@ class SessionFile(msgspec.Struct, frozen=True, kw_only=True):
     filter: str = "vqf"
     rule_set: str = ""
     """TOML text."""
+    limits: str = ""
+    """TOML text of the player's own limits."""
     fit: dict[str, Any] | None = None
     """Arguments of the command ``set-fit``."""
 

@@ -76,6 +76,7 @@ def _write_all(source: Source, folder: Path) -> int:
             player=settings.player,
             filter=settings.filter,
             rule_set=settings.rule_set,
+            limits=settings.limits,
             fit=None if source.fit is None else dict(source.fit),
         ),
     )
