@@ -20,12 +20,17 @@ def import_(
     flex: Annotated[
         str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion (knee lifts, walking).")
     ] = None,
-    handed: Annotated[str, typer.Option(metavar="right|left", help="The player's hand.")] = "right",
-    filter_name: Annotated[str, typer.Option("--filter", metavar="NAME", help="Orientation filter.")] = "vqf",
+    handed: Annotated[
+        str | None, typer.Option(metavar="right|left", help="The player's hand; right when nothing tells.")
+    ] = None,
+    filter_name: Annotated[
+        str | None, typer.Option("--filter", metavar="NAME", help="Orientation filter; vqf when nothing tells.")
+    ] = None,
 ) -> None:
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
 
-    With --still and --flex the sensors are fitted to the body and the fitting is stored in the recording.
+    A folder that export made (--format raw) brings its player, rules and fitting with it. With --still and --flex the
+    sensors are fitted to the body and the fitting is stored in the recording.
     """
     from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder
@@ -33,14 +38,19 @@ def import_(
 
     if (still is None) != (flex is None):
         raise UsageError("--still and --flex belong together", hint="give both, or neither")
-    if handed not in list(Hand):
+    if handed is not None and handed not in list(Hand):
         raise UsageError(f"--handed {handed!r}", hint="right or left")
     windows_still, windows_flex = parse_window(still, "--still"), parse_window(flex, "--flex")
-    if filter_name not in available():
+    if filter_name is not None and filter_name not in available():
         raise UsageError(f"no filter is called {filter_name!r}", hint=f"choose one of {', '.join(available())}")
     check_writable(out, option="")
     made = import_folder(
-        source, out, still_s=windows_still, flex_s=windows_flex, hand=Hand(handed), filter_name=filter_name
+        source,
+        out,
+        still_s=windows_still,
+        flex_s=windows_flex,
+        hand=None if handed is None else Hand(handed),
+        filter_name=filter_name,
     )
     for note in made.notes:
         say(note)

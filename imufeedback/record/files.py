@@ -54,6 +54,19 @@ def create_new(path: Path) -> tuple[int, Path]:
     raise AssertionError("count() ends never")  # pragma: no cover
 
 
+def sync_folder(folder: Path) -> None:
+    """Ask the system to put the folder's own entries on the disk, so that a new name survives a power loss.
+
+    Where a system has no such thing (Windows), or a file system refuses, there is nothing to do.
+    """
+    with suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
 def cannot_write(path: Path, error: Exception) -> CannotWrite:
     """The one-line error for an output that failed."""
     reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
@@ -82,6 +95,33 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
             os.fsync(file.fileno())
         refuse_existing(path, overwrite)  # again: somebody may have made it meanwhile
         os.replace(part, path)
+        sync_folder(path.parent)
+    except BaseException as error:
+        with suppress(OSError):
+            os.unlink(part)
+        if isinstance(error, OSError):
+            raise cannot_write(path, error) from None
+        raise
+
+
+@contextmanager
+def part_file(path: Path, suffix: str = ".part") -> Iterator[Path]:
+    """The same for libraries that write a file by its name: gives a temporary name, which is renamed at the end.
+
+    `suffix` is for libraries that would change a name without their own.
+    """
+    refuse_existing(path, False)
+    number, part = create_new(path.with_name(f".{path.stem[:40]}.part{suffix}"))
+    os.close(number)
+    try:
+        yield part
+        if not part.stat().st_size:
+            raise CannotWrite("nothing was written", where=str(path), hint="choose another name")
+        with open(part, "rb+") as file:
+            os.fsync(file.fileno())
+        refuse_existing(path, False)
+        os.replace(part, path)
+        sync_folder(path.parent)
     except BaseException as error:
         with suppress(OSError):
             os.unlink(part)

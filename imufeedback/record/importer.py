@@ -7,15 +7,18 @@ from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.body.stage import fit_from_json
 from imufeedback.errors import BadFile
 from imufeedback.pipeline import Pipeline, fit_args
 from imufeedback.record.csv_folder import CsvSeries, read_folder, to_items
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Segment
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.record.session_file import SESSION_FILE, SessionFile, read_session
+from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Json, Segment
+from imufeedback.settings import Sensor, Settings
 
 LAYOUT = "lossless"
 
@@ -39,23 +42,25 @@ def import_folder(
     *,
     still_s: tuple[float, float] | None = None,
     flex_s: tuple[float, float] | None = None,
-    hand: Hand = Hand.RIGHT,
-    filter_name: str = "vqf",
+    hand: Hand | None = None,
+    filter_name: str | None = None,
 ) -> Imported:
     """Make a recording of a folder of ``<segment>.csv``.
 
     With both windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
-    second item: so angles are there from the first standing still on. Raises BadFile for what is wrong with the files,
-    or with the windows; CannotWrite when the recording cannot be created.
+    second item: so angles are there from the first standing still on. A ``session.json`` that an export left in the
+    folder gives what the arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is
+    wrong with the files, or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
     rate_hz = _rate_hz(series.values(), source)
-    begin = _settings(list(series), rate_hz, hand, filter_name).to_args()
-    fit = None
+    kept = read_session(source) or SessionFile(title=source.name)
+    begin = _settings(list(series), rate_hz, kept, hand, filter_name).to_args()
+    fit = None if kept.fit is None else _kept_fit(kept.fit, source)
     if still_s is not None and flex_s is not None:
         fit = _fit(to_items(series, begin), still_s, flex_s, source)
     items = to_items(series, begin)
-    with JournalWriter(out, title=source.name) as journal:
+    with JournalWriter(out, title=kept.title, started=kept.started) as journal:
         journal.write(next(items))
         if fit is not None:
             journal.write(Command(0, "set-fit", fit_args(fit)))
@@ -74,14 +79,25 @@ def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
     return round(1.0 / min(steps), 3)
 
 
-def _settings(segments: Sequence[Segment], rate_hz: float, hand: Hand, filter_name: str) -> Settings:
+def _kept_fit(args: dict[str, Json], source: Path) -> Fit:
+    try:
+        return fit_from_json(args)
+    except (KeyError, TypeError, ValueError) as error:
+        where = str(source / SESSION_FILE)
+        raise BadFile(f"its fitting makes no sense ({error})", where=where, hint="remove it, or export again") from None
+
+
+def _settings(
+    segments: Sequence[Segment], rate_hz: float, kept: SessionFile, hand: Hand | None, filter_name: str | None
+) -> Settings:
     text = resources.text("layouts", LAYOUT)
     return Settings(
         sensors=tuple(Sensor(str(one), one, LAYOUT) for one in segments),
         layouts={LAYOUT: _with_rate(text, rate_hz)},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=hand),
-        filter=filter_name,
+        rule_set=kept.rule_set or resources.text("rules", "swing"),
+        limits=kept.limits,
+        player=kept.player if hand is None else msgspec.structs.replace(kept.player, hand=hand),
+        filter=kept.filter if filter_name is None else filter_name,
         grid_hz=rate_hz,
     )
 

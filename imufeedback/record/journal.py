@@ -24,7 +24,7 @@ from mcap.writer import LIBRARY_IDENTIFIER, Writer
 from imufeedback import __version__
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record import codec
-from imufeedback.record.files import create_new
+from imufeedback.record.files import create_new, sync_folder
 from imufeedback.records import Item
 
 SYNC_EVERY_S = 1.0
@@ -118,6 +118,7 @@ class JournalWriter:
         number, self.path = create_new(Path(path))
         self._file = _Unbuffered(number)
         self._refuse_full_disk()
+        sync_folder(self.path.parent)
         self.error: str | None = None
         """What went wrong first, in one line; None while all is well. `recording` tells whether it goes on."""
         self._on_error = on_error
@@ -233,6 +234,10 @@ class JournalWriter:
             raise OSError(f"the disk is almost full, {free >> 20} MiB are left")
 
     def _free_bytes(self) -> int:
+        """Free space where the open file lies: its folder may have been renamed meanwhile, and recording goes on."""
+        if hasattr(os, "fstatvfs"):
+            there = os.fstatvfs(self._file.number)
+            return there.f_bavail * there.f_frsize
         return shutil.disk_usage(self.path.parent).free
 
     def _refuse_full_disk(self) -> None:

@@ -38,13 +38,14 @@ Frame = tuple[int, bytes]
 
 
 class Scanner:
-    """Iterates over the whole records of an open file, starting behind the magic.
+    """Iterates over the whole records of an open file, starting behind the magic or at `start`.
 
     The attributes tell, after iterating, how the file is.
     """
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: BinaryIO, start: int = len(MAGIC)) -> None:
         self._file = file
+        self._start = start
         self._false_starts = 0
         self.complete = False
         """The end was reached in order: a footer, the magic, and nothing else."""
@@ -54,7 +55,7 @@ class Scanner:
         """Offsets of damaged stretches."""
 
     def __iter__(self) -> Iterator[Frame]:
-        offset = len(MAGIC)
+        offset = self._start
         while True:
             frame = self._read(offset)
             if frame is None:
@@ -72,6 +73,13 @@ class Scanner:
             if frame[0] == Opcode.FOOTER and self._ends_at(offset):
                 self.complete = True
                 return
+
+    def message_from(self, offset: int) -> tuple[int, bytes] | None:
+        """Offset and content of the first whole message at or behind `offset`; None when there is none."""
+        found = self._search(offset)
+        if found is None or (frame := self._read(found)) is None:
+            return None
+        return found, frame[1]
 
     def _read(self, offset: int) -> Frame | None:
         """The whole, plausible record there, or None. A message is plausible when its checksum fits."""

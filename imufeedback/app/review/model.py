@@ -1,0 +1,143 @@
+"""What the review shows, as numbers: lines aligned at a mark, rows of the rep table, cues to play. No Qt here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from imufeedback.record.trace import Stretch, Trace
+from imufeedback.records import Floats, Hand
+
+Rep = Mapping[str, Any]
+
+MARKS = ("top_s", "level_s", "impact_s")
+BEFORE_S, AFTER_S = 0.3, 0.5
+"""Shown before the address and behind the finish."""
+SPEEDS = (0.1, 0.25, 0.5, 1.0)
+COLUMNS = (
+    ("top", "trail_thigh_angle_top_deg"),
+    ("level", "trail_thigh_angle_level_deg"),
+    ("impact", "trail_thigh_angle_impact_deg"),
+    ("finish", "trail_thigh_angle_finish_deg"),
+    ("lowest", "trail_thigh_angle_min_deg"),
+    ("lost", "trail_thigh_loss_top_finish_deg"),
+    ("flat turn", "trail_thigh_flat_turn_deg"),
+    ("± sd", "thigh_angle_sd_deg"),
+)
+
+
+def quantities(hand: Hand) -> dict[str, str]:
+    """What can be drawn: words to the trace's column."""
+    return {
+        "trail thigh angle": f"{hand.trail}_hip_flexion_deg",
+        "lead thigh angle": f"{hand.lead}_hip_flexion_deg",
+        "trail hip rotation": f"{hand.trail}_hip_internal_rotation_deg",
+        "lead hip rotation": f"{hand.lead}_hip_internal_rotation_deg",
+        "pelvis turn": "pelvis_turn_deg",
+        "pelvis side tilt": "pelvis_side_tilt_deg",
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Overlaid:
+    """One rep's line."""
+
+    rep: int
+    x: Floats
+    """Seconds from the mark, or degrees of pelvis turn."""
+    y: Floats
+    sd: Floats
+    fault: bool
+
+
+def stretch_of(trace: Trace, rep: Rep) -> Stretch:
+    return trace.stretch(rep["start_s"] - BEFORE_S, rep["end_s"] + AFTER_S)
+
+
+def overlay(trace: Trace, reps: Iterable[Rep], column: str, mark: str) -> list[Overlaid]:
+    """The reps with their mark at 0 s; a rep without that mark is left out."""
+    out = []
+    for rep in reps:
+        if mark in rep["marks"]:
+            part = stretch_of(trace, rep)
+            x = part.t_s - rep["marks"][mark]
+            out.append(Overlaid(rep["index"], x, part.angle(column), part.sd(column), _fault(rep)))
+    return out
+
+
+def against_turn(trace: Trace, reps: Iterable[Rep], column: str) -> list[Overlaid]:
+    """The reps from top to finish, over the turn of the pelvis: slow and fast ones on one line."""
+    out = []
+    for rep in reps:
+        part = trace.stretch(rep["marks"].get("top_s", rep["start_s"]), rep["end_s"])
+        turn = part.angle("pelvis_turn_deg")
+        out.append(Overlaid(rep["index"], turn, part.angle(column), part.sd(column), _fault(rep)))
+    return out
+
+
+def _fault(rep: Rep) -> bool:
+    return any(one["verdict"] == "fault" for one in rep["findings"])
+
+
+def found(rep: Rep) -> str:
+    """The rules that a rep did not meet, in a few words."""
+    words = [
+        f"{one['rule'].replace('-', ' ')}{'' if one['verdict'] == 'fault' else ' (unsure)'}" for one in rep["findings"]
+    ]
+    return ", ".join(words) or "none"
+
+
+def changed(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """How two verdicts on one recording differ, rep by rep (reps are the same when they overlap in time)."""
+    lines = []
+    for rep in now["reps"]:
+        old = next(
+            (one for one in then["reps"] if one["start_s"] < rep["end_s"] and one["end_s"] > rep["start_s"]), None
+        )
+        if old is None:
+            lines.append(f"rep {rep['index'] + 1}: was not found before")
+        elif found(old) != found(rep):
+            lines.append(f"rep {rep['index'] + 1}: rules not met: {found(old)} before, {found(rep)} now")
+    gone = len(then["reps"]) - len(now["reps"])
+    return lines + ([f"{gone} reps fewer than before"] if gone > 0 else [])
+
+
+def cues_between(reps: Sequence[Rep], from_s: float, to_s: float) -> list[str]:
+    """Sounds of the cues whose time has just been passed, in order; `from_s` itself is over."""
+    cues = sorted((one["t_s"], one["sound"]) for rep in reps for one in rep["cues"])
+    return [sound for t_s, sound in cues if from_s < t_s <= to_s]
+
+
+class Playback:
+    """Session time that runs at a speed between two ends. The clock is given, so that it can be tested."""
+
+    def __init__(self) -> None:
+        self.begin_s = self.end_s = self.now_s = 0.0
+        self.speed = 0.25
+        self.running = False
+        self._at: float | None = None
+
+    def load(self, begin_s: float, end_s: float) -> None:
+        self.begin_s, self.end_s, self.now_s = begin_s, end_s, begin_s
+        self.running, self._at = False, None
+
+    def toggle(self) -> None:
+        self.running = not self.running
+        self._at = None
+        if self.running and self.now_s >= self.end_s:
+            self.now_s = self.begin_s
+
+    def seek(self, now_s: float) -> None:
+        self.now_s, self._at = min(max(now_s, self.begin_s), self.end_s), None
+
+    def advance(self, clock_s: float) -> tuple[float, float]:
+        """Session time before and now; stops at the end."""
+        before = self.now_s
+        if self.running:
+            if self._at is not None:
+                self.now_s = min(self.now_s + (clock_s - self._at) * self.speed, self.end_s)
+            self._at = clock_s
+            if self.now_s >= self.end_s:
+                self.running, self._at = False, None
+        return before, self.now_s

@@ -1,0 +1,126 @@
+"""The reps of a session as a table: sort by any column, filter by words, choose some to lay over each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QLineEdit,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from imufeedback.app import numerals, palette
+from imufeedback.app.labels import pixel_font
+from imufeedback.app.review.model import COLUMNS, Rep, found
+from imufeedback.app.words import tr
+
+
+class _Number(QTableWidgetItem):
+    """Sorts by its value, not by its text; what is not known comes last."""
+
+    def __init__(self, value: float | None, text: str) -> None:
+        super().__init__(text)
+        self.value = float("inf") if value is None else value
+        self.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+
+    def __lt__(self, other: QTableWidgetItem) -> bool:
+        return self.value < other.value if isinstance(other, _Number) else super().__lt__(other)
+
+
+class RepList(QWidget):
+    """Table and filter. `chosen` is emitted when the selection changes."""
+
+    chosen = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.reps: list[Rep] = []
+        self.filter = QLineEdit()
+        self.filter.setPlaceholderText(tr("filter: a word of a rule, tones, silent, or a number of a rep"))
+        self.filter.setClearButtonEnabled(True)
+        self.filter.textChanged.connect(self._apply_filter)
+        heads = [tr("rep"), tr("at"), *(tr(name) for name, _ in COLUMNS), tr("tones"), tr("rules not met")]
+        self.table = QTableWidget(0, len(heads))
+        self.table.setHorizontalHeaderLabels(heads)
+        self.table.verticalHeader().setVisible(False)
+        self.table.setShowGrid(False)
+        self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.table.setFont(pixel_font(13))
+        head = self.table.horizontalHeader()
+        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setStretchLastSection(True)
+        head.setHighlightSections(False)
+        self.table.itemSelectionChanged.connect(self.chosen)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.filter)
+        column.addWidget(self.table)
+
+    def show_reps(self, reps: Sequence[Rep]) -> None:
+        """Show these; the last one is chosen."""
+        self.reps = list(reps)
+        self.table.blockSignals(True)
+        self.table.setSortingEnabled(False)
+        self.table.setRowCount(len(self.reps))
+        for row, rep in enumerate(self.reps):
+            self._fill(row, rep)
+        self.table.setSortingEnabled(True)
+        self.table.sortByColumn(0, Qt.SortOrder.AscendingOrder)
+        self.table.blockSignals(False)
+        self._apply_filter()
+        self.table.clearSelection()
+        if self.reps:
+            self.table.selectRow(len(self.reps) - 1)
+
+    def _fill(self, row: int, rep: Rep) -> None:
+        first = _Number(rep["index"], str(rep["index"] + 1))
+        first.setData(Qt.ItemDataRole.UserRole, rep["index"])
+        items: list[QTableWidgetItem] = [first, _Number(rep["start_s"], numerals.clock_time(rep["start_s"]))]
+        for _, feature in COLUMNS:
+            value = rep["features"].get(feature)
+            items.append(_Number(value, numerals.UNKNOWN if value is None else numerals.signed(value, 1)))
+        tones = rep.get("tones")
+        items.append(QTableWidgetItem(numerals.UNKNOWN if tones is None else tr("tones") if tones else tr("silent")))
+        items.append(QTableWidgetItem(found(rep)))
+        if any(one["verdict"] == "fault" for one in rep["findings"]):
+            items[-1].setForeground(QColor(palette.ALARM_INK))
+        for column, item in enumerate(items):
+            self.table.setItem(row, column, item)
+
+    def _apply_filter(self) -> None:
+        words = self.filter.text().casefold().split()
+        for row in range(self.table.rowCount()):
+            self.table.setRowHidden(row, not all(self._has(row, word) for word in words))
+
+    def _has(self, row: int, word: str) -> bool:
+        if word.isdecimal():
+            return self._text(row, 0) == word
+        return any(word in self._text(row, column).casefold() for column in (-2, -1))
+
+    def _text(self, row: int, column: int) -> str:
+        item = self.table.item(row, column % self.table.columnCount())
+        return "" if item is None else item.text()
+
+    def selected(self) -> list[Rep]:
+        """The chosen reps that the filter leaves, in their order of time."""
+        rows = {index.row() for index in self.table.selectionModel().selectedRows()}
+        chosen = {self._index(row) for row in rows if not self.table.isRowHidden(row)}
+        return [one for one in self.reps if one["index"] in chosen]
+
+    def _index(self, row: int) -> int:
+        item = self.table.item(row, 0)
+        assert item is not None  # every row has its number
+        index: int = item.data(Qt.ItemDataRole.UserRole)
+        return index
+
+    def select_all(self) -> None:
+        self.table.selectAll()

@@ -1,0 +1,452 @@
+"""The review window: what was felt at the range, looked at in peace.
+
+Left the sessions; right the reps laid over each other, the figure, the table; below them playback.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QCloseEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QInputDialog,
+    QLabel,
+    QListWidget,
+    QListWidgetItem,
+    QMainWindow,
+    QPushButton,
+    QSlider,
+    QSplitter,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from imufeedback import resources
+from imufeedback.app import numerals, palette
+from imufeedback.app.labels import MessageLine, pixel_font
+from imufeedback.app.review.figure import View, figure
+from imufeedback.app.review.judge_thread import JudgeThread
+from imufeedback.app.review.model import (
+    MARKS,
+    SPEEDS,
+    Playback,
+    Rep,
+    against_turn,
+    changed,
+    cues_between,
+    overlay,
+    quantities,
+    stretch_of,
+)
+from imufeedback.app.review.pictures import FigureView, OverlayPlot
+from imufeedback.app.review.rep_list import RepList
+from imufeedback.app.review.trends import TrendPage
+from imufeedback.app.review.video import VideoPanel, how_to_get_films
+from imufeedback.app.words import tr
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.record.library import Library
+from imufeedback.record.library.edits import add_edit
+from imufeedback.record.library.library import SessionRow
+from imufeedback.record.trace import Stretch
+from imufeedback.records import Hand
+from imufeedback.reporting import Judgement
+
+FRAME_MS = 33
+TURN = "pelvis turn instead of time"
+
+
+class ReviewWindow(QMainWindow):
+    """Review of a library. `play` sounds a cue; it gets its name."""
+
+    def __init__(self, library: Library, *, play: Callable[[str], None] = lambda sound: None) -> None:
+        super().__init__()
+        self._library, self._play = library, play
+        self._work = tempfile.TemporaryDirectory(prefix="imufeedback-review-")
+        self.judge = JudgeThread(Path(self._work.name))
+        self.found: Judgement | None = None
+        self._played: Rep | None = None
+        self._stretch: Stretch | None = None
+        self.playback = Playback()
+        self._make_widgets()
+        self._arrange()
+        self._listen()
+        self.show_players()
+
+    # ── set-up ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _make_widgets(self) -> None:
+        self.player, self.sessions = QComboBox(), QListWidget()
+        self.title, self.facts = QLabel(), QLabel()
+        self.facts.setWordWrap(True)
+        self.quantity, self.mark, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
+        self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
+        self.mark.addItems([*(f"{tr('at')} {one.removesuffix('_s')}" for one in MARKS), tr(TURN)])
+        self.view.addItems([tr(one.value) for one in View])
+        self.rules.addItems([tr("rules of the recording"), *resources.available("rules")])
+        self.speed.addItems([f"{one:g}×" for one in SPEEDS])
+        self.speed.setCurrentIndex(1)
+        self.overlay, self.figure, self.reps = OverlayPlot(), FigureView(), RepList()
+        self.trends, self.video = TrendPage(self._library), VideoPanel()
+        self.play_button = QPushButton(tr("Play (Space)"))
+        self.play_button.setShortcut("Space")
+        self.slider = QSlider(Qt.Orientation.Horizontal)
+        self.slider.setRange(0, 1000)
+        self.now = QLabel()
+        self.note, self.discard, self.all_reps, self.film = (
+            QPushButton(tr(text)) for text in ("Note …", "Take reps out / in", "All reps", "Film …")
+        )
+        self.film.setVisible(not self.video.can_play)
+        self.video.setVisible(self.video.can_play)
+        self.messages = MessageLine()
+
+    def _arrange(self) -> None:
+        self.setWindowTitle(tr("imufeedback · review"))
+        self.setStyleSheet(_SHEET)
+        self.resize(1360, 860)
+        tabs = QTabWidget()
+        tabs.addTab(self._session_page(), tr("Session"))
+        tabs.addTab(self.trends, tr("Trends"))
+        sides = QSplitter()
+        sides.addWidget(self._left())
+        sides.addWidget(tabs)
+        sides.setStretchFactor(1, 1)
+        sides.setSizes([290, 1070])
+        page = QWidget()
+        column = QVBoxLayout(page)
+        column.addWidget(sides, 1)
+        column.addWidget(self.messages)
+        self.setCentralWidget(page)
+
+    def _left(self) -> QWidget:
+        left = QWidget()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 6, 0)
+        column.addWidget(QLabel(tr("Player")))
+        column.addWidget(self.player)
+        column.addWidget(QLabel(tr("Sessions, newest first")))
+        self.sessions.setWordWrap(True)
+        column.addWidget(self.sessions, 1)
+        return left
+
+    def _session_page(self) -> QWidget:
+        page = QWidget()
+        column = QVBoxLayout(page)
+        self.title.setFont(pixel_font(18, bold=True))
+        column.addWidget(self.title)
+        column.addWidget(self.facts)
+        choices = QHBoxLayout()
+        for text, box in ((tr("Show"), self.quantity), (tr("aligned"), self.mark), (tr("judged by"), self.rules)):
+            choices.addWidget(QLabel(text))
+            choices.addWidget(box)
+        choices.addStretch(1)
+        choices.addWidget(QLabel(tr("Figure")))
+        choices.addWidget(self.view)
+        column.addLayout(choices)
+        pictures = QSplitter()
+        for widget, stretch in ((self.overlay, 5), (self.figure, 3), (self.video, 2)):
+            pictures.addWidget(widget)
+            pictures.setStretchFactor(pictures.count() - 1, stretch)
+        pictures.setSizes([560, 300, 210])
+        upper = QSplitter(Qt.Orientation.Vertical)
+        upper.addWidget(pictures)
+        upper.addWidget(self.reps)
+        upper.setSizes([430, 240])
+        column.addWidget(upper, 1)
+        bar = QHBoxLayout()
+        for part in (
+            self.play_button,
+            self.speed,
+            self.slider,
+            self.now,
+            self.all_reps,
+            self.discard,
+            self.note,
+            self.film,
+        ):
+            bar.addWidget(part, 1 if part is self.slider else 0)
+        column.addLayout(bar)
+        return page
+
+    def _listen(self) -> None:
+        self.player.currentIndexChanged.connect(lambda *_: self.show_sessions())
+        self.sessions.currentRowChanged.connect(lambda *_: self._open_current())
+        self.judge.done.connect(self.show_judgement, Qt.ConnectionType.QueuedConnection)
+        self.judge.failed.connect(self._show_failure, Qt.ConnectionType.QueuedConnection)
+        self.judge.progress.connect(self._show_progress, Qt.ConnectionType.QueuedConnection)
+        self.rules.activated.connect(lambda *_: self._open_current())
+        for box in (self.quantity, self.mark):
+            box.currentIndexChanged.connect(lambda *_: self._draw_lines())
+        self.view.currentIndexChanged.connect(lambda at: self.figure.show_view(list(View)[at]))
+        self.speed.currentIndexChanged.connect(self._set_speed)
+        self.reps.chosen.connect(self._show_chosen)
+        self.play_button.clicked.connect(lambda *_: self._toggle())
+        self.slider.sliderMoved.connect(self._scrub)
+        self.note.clicked.connect(lambda *_: self._ask_note())
+        self.discard.clicked.connect(lambda *_: self._discard())
+        self.all_reps.clicked.connect(lambda *_: self.reps.select_all())
+        self.film.clicked.connect(lambda *_: self.messages.show_notice(how_to_get_films()))
+        self.video.changed.connect(lambda path, offset_s: self._edit("video", text=path, offset_s=offset_s))
+        self._frames = QTimer(self)
+        self._frames.timeout.connect(self._frame)
+        self._frames.start(FRAME_MS)
+
+    # ── sessions ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def show_players(self) -> None:
+        """Fill the list of players; the first one's sessions are shown."""
+        self.player.blockSignals(True)
+        self.player.clear()
+        for name, count in self._library.players():
+            self.player.addItem(f"{name or tr('without a name')}  ({count})", name)
+        self.player.blockSignals(False)
+        self.show_sessions()
+
+    def show_sessions(self) -> None:
+        """The chosen player's sessions, newest first; the newest readable one is opened."""
+        name = self.player.currentData()
+        self.sessions.blockSignals(True)
+        self.sessions.clear()
+        for one in reversed(self._library.sessions(name)):
+            item = QListWidgetItem(session_words(one))
+            item.setData(Qt.ItemDataRole.UserRole, one)
+            self.sessions.addItem(item)
+        self.sessions.blockSignals(False)
+        self.trends.show_player(name)
+        if self.sessions.count():
+            self.sessions.setCurrentRow(0)
+            self._open_current()
+        else:
+            self.title.setText(tr("No recordings yet"))
+            self.facts.setText(tr("They appear here once there are some in {root}").format(root=self._library.root))
+
+    def open(self, path: Path) -> None:
+        """Choose the session of a recording, with its player."""
+        for row in self._library.sessions():
+            if row.path.resolve() == path.resolve():
+                self.player.setCurrentIndex(self.player.findData(row.player))
+                for at in range(self.sessions.count()):
+                    if self.sessions.item(at).data(Qt.ItemDataRole.UserRole).path == row.path:
+                        self.sessions.setCurrentRow(at)
+
+    def _open_current(self) -> None:
+        item = self.sessions.currentItem()
+        if item is None:
+            return
+        row: SessionRow = item.data(Qt.ItemDataRole.UserRole)
+        self._clear()
+        self.title.setText(row.title)
+        if row.trouble:
+            self.facts.setText(tr("This recording cannot be shown: {why}").format(why=row.trouble))
+            return
+        self.facts.setText(tr("judging …"))
+        name = self.rules.currentText()
+        rule_set = resources.text("rules", name) if self.rules.currentIndex() > 0 else None
+        self.judge.ask(row.path, rule_set)
+
+    def _clear(self) -> None:
+        self.found = self._played = self._stretch = None
+        self.playback.load(0.0, 0.0)
+        self.reps.show_reps([])
+        self.overlay.show_lines([], None, "", "")
+        self.figure.show_figure(None, self._hand())
+
+    def _hand(self) -> Hand:
+        return Hand.RIGHT if self.found is None else self.found.hand
+
+    def _show_failure(self, text: str) -> None:
+        self.facts.setText(text)
+        self.messages.show_fault(text)
+
+    def _show_progress(self, seconds: float) -> None:
+        if self.found is None:
+            self.facts.setText(tr("judging … {at} done").format(at=numerals.clock_time(seconds)))
+
+    def show_judgement(self, found: Judgement) -> None:
+        """A session is ready."""
+        self.found = found
+        self.title.setText(f"{found.title} · {found.player or tr('without a name')}")
+        self.facts.setText("\n".join(facts(found)))
+        self._refresh_list()
+        before, column = self.quantity.currentText(), quantities(found.hand)
+        self.quantity.blockSignals(True)
+        self.quantity.clear()
+        self.quantity.addItems([tr(one) for one in column])
+        self.quantity.setCurrentIndex(max(self.quantity.findText(before), 0))
+        self.quantity.blockSignals(False)
+        self.video.load(found.edits.video)
+        self.reps.show_reps([one for one in found.summary["reps"] if one["index"] not in found.edits.discarded])
+        self._show_chosen()
+
+    def _refresh_list(self) -> None:
+        """What the list says of sessions that have changed; their order stays."""
+        self._library.refresh()
+        rows = {one.path: one for one in self._library.sessions(self.player.currentData())}
+        for at in range(self.sessions.count()):
+            item = self.sessions.item(at)
+            row = rows.get(item.data(Qt.ItemDataRole.UserRole).path)
+            if row is not None:
+                item.setData(Qt.ItemDataRole.UserRole, row)
+                item.setText(session_words(row))
+        self.trends.show_player(self.player.currentData())
+
+    # ── pictures ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _show_chosen(self) -> None:
+        chosen = self.reps.selected()
+        if self.found is None or not chosen:
+            self.overlay.show_lines([], None, "", "")
+            return
+        self._played = chosen[-1]
+        self._stretch = stretch_of(self.found.trace, self._played)
+        times = self._stretch.t_s
+        self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
+        mark = MARKS[min(self.mark.currentIndex(), len(MARKS) - 1)]
+        self.playback.seek(self._played["marks"].get(mark, self.playback.begin_s))
+        self._draw_lines()
+
+    def _draw_lines(self) -> None:
+        if self.found is None or self._played is None:
+            return
+        name, column = list(quantities(self.found.hand).items())[max(self.quantity.currentIndex(), 0)]
+        chosen, at = self.reps.selected(), self.mark.currentIndex()
+        if at < len(MARKS):
+            lines = overlay(self.found.trace, chosen, column, MARKS[at])
+            x_title = tr("seconds from {mark}").format(mark=MARKS[at].removesuffix("_s"))
+        else:
+            lines = against_turn(self.found.trace, chosen, column)
+            x_title = tr("pelvis turn, degrees, + towards the target")
+        self.overlay.show_lines(lines, self._played["index"], x_title, tr("{name}, degrees").format(name=tr(name)))
+        self._show_instant()
+
+    def _show_instant(self) -> None:
+        if self.found is None or self._stretch is None or self._played is None or not len(self._stretch.t_s):
+            return
+        now_s = self.playback.now_s
+        row = int(np.clip(np.searchsorted(self._stretch.t_s, now_s), 0, len(self._stretch.t_s) - 1))
+        self.figure.show_figure(figure(self._stretch, row, self.found.hand), self.found.hand)
+        at = self.mark.currentIndex()
+        if at < len(MARKS):
+            mark_s = self._played["marks"].get(MARKS[at])
+            self.overlay.show_cursor(None if mark_s is None else now_s - mark_s)
+        else:
+            self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
+        span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
+        if not self.slider.isSliderDown():
+            self.slider.setValue(round(1000 * (now_s - self.playback.begin_s) / span_s))
+        self.now.setText(tr("rep {number}, {at:.2f} s").format(number=self._played["index"] + 1, at=now_s))
+
+    # ── playback ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _set_speed(self, at: int) -> None:
+        self.playback.speed = SPEEDS[at]
+        self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
+
+    def _toggle(self) -> None:
+        self.playback.toggle()
+        self._say_playing()
+
+    def _say_playing(self) -> None:
+        self.play_button.setText(tr("Pause (Space)") if self.playback.running else tr("Play (Space)"))
+        self.play_button.setShortcut("Space")
+        self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
+
+    def _scrub(self, value: int) -> None:
+        self.playback.seek(self.playback.begin_s + (self.playback.end_s - self.playback.begin_s) * value / 1000)
+        self._show_instant()
+        self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
+
+    def _frame(self) -> None:
+        self.messages.tidy()
+        if not self.playback.running:
+            return
+        before_s, now_s = self.playback.advance(time.monotonic())
+        if self.found is not None:
+            for sound in cues_between(self.found.summary["reps"], before_s, now_s):
+                self._play(sound)
+        self._show_instant()
+        if not self.playback.running:
+            self._say_playing()
+
+    # ── edits ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _ask_note(self) -> None:
+        text, agreed = QInputDialog.getMultiLineText(self, tr("Note"), tr("What is worth remembering of this session?"))
+        if agreed and text.strip():
+            self._edit("note", text=text.strip())
+
+    def _discard(self) -> None:
+        """Chosen reps out; when none is chosen, all that are out come in again."""
+        if self.found is None:
+            return
+        chosen = self.reps.selected()
+        for one in chosen:
+            self._edit("discard", rep=one["index"])
+        if not chosen:
+            for index in sorted(self.found.edits.discarded):
+                self._edit("keep", rep=index)
+        self._open_current()
+
+    def _edit(self, verb: str, *, text: str = "", rep: int | None = None, offset_s: float | None = None) -> None:
+        if self.found is None:
+            return
+        try:
+            add_edit(self.found.path, verb, text=text, rep=rep, offset_s=offset_s)
+            self._library.refresh()
+        except ImuFeedbackError as error:
+            self.messages.show_fault(str(error))
+        else:
+            self.messages.show_notice(tr("kept beside the recording"))
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
+        self._frames.stop()
+        self.judge.stop()
+        self.found = self._stretch = None
+        self._work.cleanup()
+        super().closeEvent(event)
+
+
+def session_words(one: SessionRow) -> str:
+    """A session in the list; its own zone is told, for an hour may come twice."""
+    when = tr("date not known") if one.started is None else f"{one.started:%Y-%m-%d %H:%M} ({one.started.tzname()})"
+    if one.trouble:
+        told = tr("cannot be read: {why}").format(why=one.trouble)
+    elif one.reps is None:
+        told = tr("not judged yet")
+    else:
+        told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
+    return f"{when}\n{one.title} · {told}"
+
+
+def facts(found: Judgement) -> list[str]:
+    """Lines under the title: how good the data is, and how an older verdict differs."""
+    fit = found.summary["fit"]
+    level = tr("no fitting") if fit is None else tr("fitting {level}").format(level=fit["level"])
+    lines = [tr("{level} · judged by {rules}, version {version}").format(
+        level=level, rules=found.rules, version=found.summary["version"])]  # fmt: skip
+    lines += [f"! {note}" for note in found.summary.get("notes", ())]
+    older = [one for one in found.verdicts if one["summary"] is not found.summary]
+    if older:
+        then = older[-1]
+        differs = changed(then["summary"], found.summary)
+        head = tr("The verdict of {day} ({rules}, version {version}) is kept: ").format(
+            day=then["judged_utc"][:10], rules=then["rules"], version=then["version"]
+        )
+        lines.append(head + ("; ".join(differs[:3]) or tr("it says the same")))
+    return lines + [f"{tr('Note')}: {one}" for one in found.edits.notes[-2:]]
+
+
+_SHEET = f"""
+QMainWindow, QWidget {{ background: {palette.GROUND}; color: {palette.INK}; font-size: 13px; }}
+QTableWidget, QListWidget, QLineEdit, QComboBox {{ background: {palette.PAPER}; }}
+QListWidget::item {{ padding: 6px 4px; border-bottom: 1px solid {palette.RULE_LINE}; }}
+QListWidget::item:selected, QTableWidget::item:selected {{ background: #CFE3F1; color: {palette.INK}; }}
+QHeaderView::section {{ background: {palette.GROUND}; border: none; padding: 4px 6px; }}
+"""

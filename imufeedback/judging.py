@@ -1,0 +1,105 @@
+"""A recording through the pipeline: today's algorithm, the recording's own rules or others."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from imufeedback import __version__
+from imufeedback.errors import BadFile, NoRecording, UsageError
+from imufeedback.pipeline import Pipeline
+from imufeedback.record.replay import Recording, read_items
+from imufeedback.record.trace import TraceWriter
+from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
+from imufeedback.report.summary import Summary
+from imufeedback.settings import Settings, from_args
+
+PROGRESS_ITEMS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What came of it."""
+
+    recording: Recording
+    settings: Settings
+    """As judged: with the other rule set or filter, when one was asked for."""
+    summary: dict[str, Any]
+    """See ``report/SUMMARY.md``; ``notes`` says what is damaged or missing in the file."""
+    cues: tuple[Cue, ...]
+    duration_s: float
+    fit: Fit | None
+
+
+def judge(
+    path: str | os.PathLike[str],
+    *,
+    rule_set: str | None = None,
+    filter_name: str | None = None,
+    trace: Path | None = None,
+    on_progress: Callable[[float], None] = lambda seconds: None,
+) -> Judged:
+    """Judge a recording; with `trace`, all angles go to that file. `rule_set` is the text of another one.
+
+    `on_progress` is told the session's seconds that are done; what it raises ends the work and leaves no trace behind.
+    Raises NoRecording, BadFile, CannotWrite.
+    """
+    recording = read_items(path)
+    items = iter(recording)
+    begin = _begin(next(items, None), recording, rule_set, filter_name)
+    summary = Summary(Hand.RIGHT)
+    cues: list[Cue] = []
+    with TraceWriter(trace) if trace is not None else nullcontext() as writer:
+
+        def take(events: list[Event]) -> None:
+            summary(events)
+            for event in events:
+                if isinstance(event, Cue):
+                    cues.append(event)
+                elif isinstance(event, Angles) and writer is not None:
+                    writer.add(event)
+
+        try:
+            settings = from_args(begin.args)
+            summary.hand = settings.player.hand
+            last_ns = _run(begin, items, take, on_progress)
+        except UsageError as error:
+            raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
+    document = {**summary.to_dict(recording=recording.path.name), "version": __version__, "notes": recording.notes}
+    return Judged(recording, settings, document, tuple(cues), (last_ns - begin.host_ns) * 1e-9, summary.fit)
+
+
+def _run(
+    begin: Command,
+    items: Iterator[Item],
+    take: Callable[[list[Event]], None],
+    on_progress: Callable[[float], None],
+) -> int:
+    pipeline = Pipeline()
+    take(pipeline.feed(begin))
+    last_ns = begin.host_ns
+    for count, item in enumerate(items):
+        take(pipeline.feed(item))
+        last_ns = max(last_ns, item.host_ns)
+        if count % PROGRESS_ITEMS == 0:
+            on_progress((last_ns - begin.host_ns) * 1e-9)
+    take(pipeline.finish())
+    return last_ns
+
+
+def _begin(item: Item | None, recording: Recording, rule_set: str | None, filter_name: str | None) -> Command:
+    """The first item, with other rules or another filter in it when they are asked for."""
+    if item is None:
+        raise NoRecording("nothing readable is in it", where=str(recording.path), hint="choose another recording")
+    if not (isinstance(item, Command) and item.verb == "begin"):
+        raise NoRecording(
+            "its beginning is damaged: what the sensors were is not known",
+            where=str(recording.path),
+            hint="only a recording that keeps its first item can be judged",
+        )
+    other = {key: value for key, value in (("rule_set", rule_set), ("filter", filter_name)) if value is not None}
+    return Command(item.host_ns, "begin", {**item.args, **other}) if other else item

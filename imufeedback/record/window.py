@@ -1,0 +1,128 @@
+"""Any stretch of a recording, however long the recording is: found by bisection, not by reading from the start.
+
+Items stand in a file in the order in which they came, and a message can be recognised anywhere by its checksum. So the
+place of an instant is found with some twenty looks, and nothing outside the wanted stretch is read.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import BinaryIO
+
+from mcap.opcode import Opcode
+
+from imufeedback.errors import BadFile, NoRecording
+from imufeedback.record import codec, scan
+from imufeedback.record.replay import read_items
+from imufeedback.records import Command, Item
+
+EARLIER_NS = 1_000_000_000
+"""Items of several threads may stand a little out of order: reading begins so much earlier."""
+_TAIL_BYTES = 1 << 18
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A recording of which stretches are read. Times are seconds since its first item."""
+
+    path: Path
+    begin: Command | None
+    """The set-up of the session; None when it is damaged."""
+    first_ns: int
+    last_ns: int
+    title: str = ""
+    started: datetime | None = None
+
+    @property
+    def duration_s(self) -> float:
+        return (self.last_ns - self.first_ns) * 1e-9
+
+    def items(self, from_s: float, to_s: float) -> Iterator[Item]:
+        """The items of a stretch in their order. Raises BadFile when the disk fails."""
+        low, high = self.first_ns + round(from_s * 1e9), self.first_ns + round(to_s * 1e9)
+        try:
+            with open(self.path, "rb") as file:
+                start = _place(file, low - EARLIER_NS)
+                if start is None:
+                    return
+                for opcode, content in scan.Scanner(file, start):
+                    item = _item(content) if opcode == Opcode.MESSAGE else None
+                    if item is None or item.host_ns < low:
+                        continue
+                    if item.host_ns > high + EARLIER_NS:
+                        return
+                    if item.host_ns <= high:
+                        yield item
+        except OSError as error:
+            raise BadFile(f"cannot be read ({error.strerror})", where=str(self.path), hint="copy it") from None
+
+
+def open_window(path: str | os.PathLike[str]) -> Window:
+    """Look at both ends of a recording. Raises NoRecording and BadFile as `read_items` does."""
+    recording = read_items(path)
+    first = next(iter(recording), None)
+    if first is None:
+        raise NoRecording("nothing readable is in it", where=str(path), hint="choose another recording")
+    begin = first if isinstance(first, Command) and first.verb == "begin" else None
+    try:
+        with open(path, "rb") as file:
+            last_ns = _last_ns(file)
+    except OSError as error:
+        raise BadFile(f"cannot be read ({error.strerror})", where=str(path), hint="copy it") from None
+    last_ns = max(last_ns, first.host_ns)
+    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started)
+
+
+def _item(content: bytes) -> Item | None:
+    message = codec.unseal(content)
+    if message is None:
+        return None
+    try:
+        return codec.decode(message[0], message[2])
+    except codec.UnknownItemError:
+        return None
+
+
+def _last_ns(file: BinaryIO) -> int:
+    """Latest time among the last messages; looks back in ever longer steps where the end is damaged."""
+    size = file.seek(0, os.SEEK_END)
+    back = _TAIL_BYTES
+    while True:
+        start = max(size - back, len(scan.MAGIC))
+        found = scan.Scanner(file).message_from(start)
+        if found is not None:
+            return _latest(file, found[0])
+        if start == len(scan.MAGIC):
+            return 0
+        back *= 4
+
+
+def _latest(file: BinaryIO, start: int) -> int:
+    latest = 0
+    for opcode, content in scan.Scanner(file, start):
+        item = _item(content) if opcode == Opcode.MESSAGE else None
+        if item is not None:
+            latest = max(latest, item.host_ns)
+    return latest
+
+
+def _place(file: BinaryIO, host_ns: int) -> int | None:
+    """Offset of a message not later than the first one of that time, and near it; None when there is no message."""
+    low, high = len(scan.MAGIC), file.seek(0, os.SEEK_END)
+    first = scan.Scanner(file).message_from(low)
+    if first is None:
+        return None
+    best = first[0]
+    while high - low > codec.RECORD_MAX // 16:
+        middle = (low + high) // 2
+        found = scan.Scanner(file).message_from(middle)
+        item = None if found is None else _item(found[1])
+        if found is None or found[0] >= high or (item is not None and item.host_ns >= host_ns):
+            high = middle
+        else:
+            best = low = max(found[0], middle)
+    return best

@@ -1,0 +1,292 @@
+"""The report: one HTML file that needs nothing else, for the screen, a phone and A4 paper. Every text is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from imufeedback import __version__
+from imufeedback.constants import CAUTIONS
+from imufeedback.records import Floats
+from imufeedback.report import story, svg
+from imufeedback.report.style import STYLE
+
+TREND_FEATURES = (
+    ("trail_thigh_loss_top_finish_deg", "Thigh angle lost from top to finish", "degrees"),
+    ("trail_thigh_flat_turn_deg", "Longest stretch of turn without loss", "degrees of turn"),
+)
+REP_COLUMNS = (
+    ("Top", "trail_thigh_angle_top_deg"),
+    ("Impact", "trail_thigh_angle_impact_deg"),
+    ("Finish", "trail_thigh_angle_finish_deg"),
+    ("Lowest", "trail_thigh_angle_min_deg"),
+    ("±", "thigh_angle_sd_deg"),
+    ("Trail hip rotation at impact", "trail_hip_rotation_impact_deg"),
+    ("Lead hip rotation at impact", "lead_hip_rotation_impact_deg"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """The trail thigh angle of one rep against the turn of the pelvis, degrees, from top to finish."""
+
+    turn_deg: Floats
+    thigh_deg: Floats
+    sd_deg: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One session to report on."""
+
+    summary: Mapping[str, Any]
+    player: str = ""
+    title: str = ""
+    started: datetime | None = None
+    """In the zone of the session."""
+    rule_title: str = "Swing"
+    curves: Mapping[int, Curve] = field(default_factory=dict)
+    """By rep index."""
+    notes: Sequence[str] = ()
+    """What the player or coach wrote."""
+    tags: Sequence[str] = ()
+    discarded: frozenset[int] = frozenset()
+    """Reps that a person took out; they count nowhere."""
+
+    @property
+    def reps(self) -> list[story.Rep]:
+        return [one for one in self.summary["reps"] if one["index"] not in self.discarded]
+
+    @property
+    def when(self) -> str:
+        """Start in the session's own zone, with its offset: at the end of summer an hour comes twice."""
+        return "date not known" if self.started is None else f"{self.started:%Y-%m-%d %H:%M (%Z)}"
+
+
+def session_page(session: Session) -> str:
+    """The report of one session."""
+    parts = [_head(session.player, f"{session.title or 'Session'}, {session.when}"), *_session_body(session)]
+    return _document(f"{session.player or session.title or 'Session'} – {session.when}", parts)
+
+
+def player_page(player: str, sessions: Sequence[Session]) -> str:
+    """The report of a player: the newest session, and the trend over all. `sessions` in the order of time."""
+    newest = sessions[-1]
+    span = f"{story.count(len(sessions), 'session')}, {sessions[0].when} to {newest.when}"
+    parts = [_head(player, span)]
+    if len(sessions) > 1:
+        parts.append(_section("Over the sessions", _trends(sessions)))
+    parts.append(f"<h2>The newest session: {escape(newest.title or 'session')}, {escape(newest.when)}</h2>")
+    return _document(f"{player} – {span}", parts + _session_body(newest))
+
+
+def _document(title: str, parts: Sequence[str]) -> str:
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><main>\n"
+        + "\n".join(parts)
+        + f"\n<footer>Made by imufeedback {escape(__version__)} on this computer; nothing was sent anywhere.</footer>"
+        "</main></body></html>\n"
+    )
+
+
+def _head(player: str, line: str) -> str:
+    return f"<header><h1>{escape(player or 'Player without a name')}</h1><p>{escape(line)}</p></header>"
+
+
+def _section(title: str, body: str) -> str:
+    return f"<section><h2>{escape(title)}</h2>{body}</section>"
+
+
+def _list(lines: Sequence[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(one)}</li>" for one in lines) + "</ul>"
+
+
+def _session_body(session: Session) -> list[str]:
+    reps = session.reps
+    parts = [_section("In short", _in_short(session))]
+    work = story.worked_on(session.summary, session.rule_title)
+    if work:
+        parts.append(_section("What was worked on", _list(work)))
+    if reps:
+        parts += [_section("Right, and not yet", _best_and_worst(session)), _section("Next", _next(reps))]
+        parts.append(_section("Through the session", _course(session)))
+    parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary))))
+    if session.notes or session.tags:
+        tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
+        parts.append(_section("Notes", _list([*session.notes, *tags])))
+    if reps:
+        parts.append(_section("All reps", _table(reps)))
+    parts.append(_section("Please remember", _list(CAUTIONS)))
+    return parts
+
+
+def _in_short(session: Session) -> str:
+    reps = session.reps
+    if not reps:
+        return "<p>No rep was found in this session.</p>"
+    clean = sum(not story.faults(one) for one in reps)
+    text = f"<p class='big'><b>{clean} of {len(reps)}</b> reps without a fault.</p>"
+    found = story.common_faults(reps)
+    if found:
+        _, words, times = found[0]
+        text += f"<p>Most often, in {story.count(times, 'rep')}: {escape(words)}</p>"
+    if session.discarded:
+        text += f"<p>Taken out by hand, and counted nowhere: {story.count(len(session.discarded), 'rep')}.</p>"
+    return text
+
+
+def _best_and_worst(session: Session) -> str:
+    right, wrong = story.best(session.reps), story.worst(session.reps)
+    lines = [_overlay(one, session, "good") for one in right] + [_overlay(one, session, "bad") for one in wrong]
+    picture = svg.draw(
+        svg.Picture(
+            "Trail thigh angle against pelvis turn of the best and the worst reps",
+            "pelvis turn, degrees (0: as at address, + towards the target)",
+            "trail thigh angle, degrees",
+            [one for one in lines if one is not None],
+            y_include=(0.0,),
+        )
+    )
+    key = (
+        "<p class='key'><span class='good'>━━</span> right "
+        "<span class='bad'>╍╍</span> not yet. Band: ± one standard deviation. "
+        "On the way down the line should fall without a flat stretch.</p>"
+    )
+    return f"<figure>{picture}{key}</figure>" + _told("The best", right) + _told("The ones to learn from", wrong)
+
+
+def _overlay(told: story.Told, session: Session, css: str) -> svg.Line | None:
+    curve = session.curves.get(told.rep["index"])
+    if curve is None:
+        return None
+    return svg.Line(curve.turn_deg, curve.thigh_deg, css, f"rep {told.rep['index'] + 1}", curve.sd_deg)
+
+
+def _told(title: str, reps: Sequence[story.Told]) -> str:
+    if not reps:
+        return f"<h3>{escape(title)}</h3><p>None in this session.</p>"
+    rows = "".join(
+        f"<li><b>Rep {one.rep['index'] + 1}</b> (at {_clock(one.rep['start_s'])}): {escape(one.reason)}</li>"
+        for one in reps
+    )
+    return f"<h3>{escape(title)}</h3><ul>{rows}</ul>"
+
+
+def _clock(seconds: float) -> str:
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def _next(reps: Sequence[story.Rep]) -> str:
+    drill = story.next_drill(reps)
+    assert drill is not None  # there are reps
+    return f"<p class='big'><b>{escape(drill[0])}</b></p><p>{escape(drill[1])}</p>"
+
+
+def _course(session: Session) -> str:
+    """The main features over the reps."""
+    reps = session.reps
+    if len(reps) < 2:
+        return "<p>One rep makes no trend.</p>"
+    x = np.array([one["index"] + 1 for one in reps], dtype=np.float64)
+    out = ""
+    for feature, title, unit in TREND_FEATURES:
+        lines = []
+        for css, wanted, label in (
+            ("good", True, "with tones"),
+            ("quiet", False, "without tones"),
+            ("trail", None, ""),
+        ):
+            chosen = [one for one in reps if one.get("tones") is wanted]
+            if chosen:
+                y = np.array([one["features"].get(feature, np.nan) if one in chosen else np.nan for one in reps])
+                lines.append(svg.Line(x, y, css, label, dots=True))
+        picture = svg.Picture(f"{title}, rep by rep", "rep", unit, lines, _whole(x), (0.0,))
+        out += f"<figure><figcaption>{escape(title)}</figcaption>{svg.draw(picture)}</figure>"
+    return out + _tone_key(any(one.get("tones") is not None for one in reps))
+
+
+def _whole(x: Floats) -> list[tuple[float, str]]:
+    step = max(-(-len(x) // 10), 1)
+    return [(float(one), f"{one:.0f}") for one in x[::step]]
+
+
+def _tone_key(known: bool) -> str:
+    if not known:
+        return "<p class='key'>Whether tones sounded was not recorded in this session.</p>"
+    return (
+        "<p class='key'><span class='good'>●</span> with tones <span class='quiet'>●</span> without tones. "
+        "What is learnt shows without tones.</p>"
+    )
+
+
+def _trends(sessions: Sequence[Session]) -> str:
+    x = np.arange(len(sessions), dtype=np.float64)
+    step = max(-(-len(sessions) // 6), 1)
+    days = [_day(one) for one in sessions]
+    places = [(float(k), days[k]) for k in range(0, len(sessions), step)]
+    if len(set(days)) < len(days) and len(days) <= 6:
+        places = [(at, f"{text} {sessions[int(at)].started:%H:%M}") for at, text in places if text != "?"]
+    out = ""
+    for feature, title, unit in TREND_FEATURES:
+        lines = []
+        for css, wanted, label in (
+            ("good", True, "with tones"),
+            ("quiet", False, "without tones"),
+            ("trail", None, ""),
+        ):
+            stats = [_mean_sd([r for r in one.reps if r.get("tones") is wanted], feature) for one in sessions]
+            mean, sd = np.array([one[0] for one in stats]), np.array([one[1] for one in stats])
+            if np.isfinite(mean).any():
+                lines.append(svg.Line(x, mean, css, label, sd, dots=True))
+        picture = svg.Picture(f"{title}, session by session", "session", unit, lines, places, (0.0,))
+        out += (
+            f"<figure><figcaption>{escape(title)}: mean and spread of the reps</figcaption>{svg.draw(picture)}</figure>"
+        )
+    known = any(rep.get("tones") is not None for one in sessions for rep in one.reps)
+    clean = [
+        f"{one.when}: {sum(not story.faults(rep) for rep in one.reps)} of {len(one.reps)} reps without a fault"
+        for one in sessions[-12:]
+    ]
+    return out + _tone_key(known) + _list(clean)
+
+
+def _day(session: Session) -> str:
+    return "?" if session.started is None else f"{session.started:%d %b}"
+
+
+def _mean_sd(reps: Sequence[story.Rep], feature: str) -> tuple[float, float]:
+    values = [one["features"][feature] for one in reps if feature in one["features"]]
+    return (float(np.mean(values)), float(np.std(values))) if values else (np.nan, np.nan)
+
+
+def _table(reps: Sequence[story.Rep]) -> str:
+    heads = "".join(f"<th>{escape(name)}</th>" for name, _ in REP_COLUMNS)
+    rows = "".join(_row(one) for one in reps)
+    return (
+        "<p class='key'>Degrees. Hip rotation counts from address, inward positive.</p>"
+        f"<div class='wide'><table><thead><tr><th>Rep</th><th>At</th>{heads}<th>Rules not met</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _row(rep: story.Rep) -> str:
+    cells = "".join(f"<td>{_cell(rep['features'].get(name))}</td>" for _, name in REP_COLUMNS)
+    found = [
+        f"{one['rule'].replace('-', ' ')}{' (unsure)' if one['verdict'] == 'unsure' else ''}" for one in rep["findings"]
+    ]
+    css = " class='bad'" if story.faults(rep) else ""
+    return (
+        f"<tr><td>{rep['index'] + 1}</td><td>{_clock(rep['start_s'])}</td>{cells}"
+        f"<td{css}>{escape(', '.join(found)) or 'none'}</td></tr>"
+    )
+
+
+def _cell(value: float | None) -> str:
+    return "–" if value is None or value != value else story.minus(value, 1)

@@ -1,0 +1,220 @@
+"""What a session says: which reps were right and why, which were not, how sure the numbers are, what comes next.
+
+Works on the fields of ``SUMMARY.md``; a field that an older summary has not is told as unknown, never made up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+Rep = Mapping[str, Any]
+
+SHOWN = 3
+"""Best and worst reps that are shown."""
+
+DRILLS: Mapping[str, tuple[str, str]] = {
+    "trail-thigh-keeps-falling": (
+        "Slow rehearsal from the top",
+        (
+            "Start at the top, and turn the pelvis to the target so slowly that the tone never comes. "
+            "Ten times; then five in silence, and say before you look whether it was right."
+        ),
+    ),
+    "trail-thigh-never-grows": (
+        "First move from the top",
+        (
+            "Stop at the top for a breath. Begin with the pelvis turning, not sliding or backing away, "
+            "and stop after the first third. Ten times, then let it run through."
+        ),
+    ),
+    "turns-in-the-hips": (
+        "Quiet legs, turning pelvis",
+        (
+            "Hold a club across the hips and turn the pelvis over thighs that stay, back and through, "
+            "a little further each time and never into pain."
+        ),
+    ),
+    "lead-hip-turns-in": (
+        "Turn over the lead leg",
+        (
+            "Stand mostly on the lead leg and turn the pelvis over it, slowly and never into pain. "
+            "Ten times, then slow swings with the same end."
+        ),
+    ),
+}
+"""By the rule that was broken most often. Common practice, no source."""
+
+FASTER = (
+    "The same a little faster",
+    "Most reps were right. Keep the movement and shorten the time for it step by step; go back as soon as it breaks.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A rep and why it is told of."""
+
+    rep: Rep
+    reason: str
+
+
+def faults(rep: Rep) -> list[Mapping[str, Any]]:
+    return [one for one in rep["findings"] if one["verdict"] == "fault"]
+
+
+def unsure(rep: Rep) -> list[Mapping[str, Any]]:
+    return [one for one in rep["findings"] if one["verdict"] == "unsure"]
+
+
+def severity(rep: Rep) -> tuple[int, int, float]:
+    """Sorts reps from right to wrong: faults, then unsure ones, then how far beyond their limits, then flat turn."""
+    beyond = sum(_beyond(one) for one in rep["findings"])
+    return len(faults(rep)), len(unsure(rep)), beyond + 0.01 * rep["features"].get("trail_thigh_flat_turn_deg", 0.0)
+
+
+def _beyond(finding: Mapping[str, Any]) -> float:
+    value, limit = finding["value"], finding["limit"]
+    if value is None or not math.isfinite(value):
+        return 0.0
+    return float(abs(value - limit) / max(abs(limit), 1e-3))
+
+
+def best(reps: Sequence[Rep]) -> list[Told]:
+    """Up to three reps without a fault, the rightest first."""
+    clean = sorted((one for one in reps if not faults(one)), key=severity)
+    return [Told(one, _praise(one)) for one in clean[:SHOWN]]
+
+
+def worst(reps: Sequence[Rep]) -> list[Told]:
+    """Up to three reps with a fault, the worst first."""
+    wrong = sorted((one for one in reps if faults(one)), key=severity, reverse=True)
+    return [Told(one, _blame(one)) for one in wrong[:SHOWN]]
+
+
+def _praise(rep: Rep) -> str:
+    features, parts = rep["features"], []
+    lost = features.get("trail_thigh_loss_top_finish_deg")
+    if lost is not None:
+        parts.append(f"lost {number(lost, 'deg')} of thigh angle from top to finish")
+    flat = features.get("trail_thigh_flat_turn_deg")
+    if flat is not None:
+        parts.append(f"never flat for more than {number(flat, 'deg')} of turn")
+    grown = features.get("trail_thigh_growth_deg")
+    if grown is not None:
+        parts.append(f"grew by {number(grown, 'deg')} at most")
+    doubt = [f"{_rule_words(one['rule'])} is unsure" for one in unsure(rep)]
+    return "; ".join(parts + doubt) or "no fault was found"
+
+
+def _blame(rep: Rep) -> str:
+    ordered = sorted(faults(rep), key=_beyond, reverse=True)
+    return " ".join(f"{one['text']} ({number(one['value'], one['unit'])}, limit {number(one['limit'], one['unit'])})"
+                    for one in ordered)  # fmt: skip
+
+
+def _rule_words(rule: str) -> str:
+    return rule.replace("-", " ")
+
+
+def number(value: float | None, unit: str) -> str:
+    """A value with its unit, as a person reads it."""
+    if value is None or not math.isfinite(value):
+        return "not known"
+    if unit == "deg":
+        return f"{minus(value, 1)}°"
+    if unit == "1":
+        return minus(value, 2)
+    return f"{minus(value, 1)} {unit.replace('_', '/')}"
+
+
+def minus(value: float, digits: int) -> str:
+    """A number with a true minus sign, and no minus before nothing."""
+    text = f"{value:.{digits}f}"
+    return (text[1:] if float(text) == 0 and text.startswith("-") else text).replace("-", "\N{MINUS SIGN}")
+
+
+def common_faults(reps: Iterable[Rep]) -> list[tuple[str, str, int]]:
+    """(rule, text, reps with it), most frequent first."""
+    texts: dict[str, str] = {}
+    count: Counter[str] = Counter()
+    for rep in reps:
+        for finding in {one["rule"]: one for one in faults(rep)}.values():
+            texts.setdefault(finding["rule"], finding["text"])
+            count[finding["rule"]] += 1
+    return [(rule, texts[rule], times) for rule, times in count.most_common()]
+
+
+def next_drill(reps: Sequence[Rep]) -> tuple[str, str] | None:
+    """Title and instruction of what to practise next; None without reps."""
+    if not reps:
+        return None
+    found = common_faults(reps)
+    if not found or found[0][2] * 4 < len(reps):
+        return FASTER
+    rule, text, _ = found[0]
+    return DRILLS.get(rule, ("Slow, and only this", text))
+
+
+def worked_on(summary: Mapping[str, Any], rule_title: str) -> list[str]:
+    """What was done, in order: the blocks, or the reps when there are no blocks."""
+    blocks = summary.get("blocks") or []
+    if blocks:
+        return [_block_words(one) for one in blocks]
+    return [f"{rule_title}: {count(len(summary['reps']), 'rep')}"] if summary["reps"] else []
+
+
+def _block_words(block: Mapping[str, Any]) -> str:
+    name = block.get("name") or block.get("drill") or block.get("role") or "block"
+    text = f"{name}: {count(int(block.get('reps', 0)), 'rep')}"
+    if "clean" in block:
+        text += f", {block['clean']} without a fault"
+    share = block.get("share")
+    return text if share is None else f"{text}, tones for {100 * share:.0f} % of them"
+
+
+def count(many: int, what: str) -> str:
+    return f"{many} {what}" if many == 1 else f"{many} {what}s"
+
+
+def certainty(summary: Mapping[str, Any]) -> list[str]:
+    """How sure the numbers are, line by line."""
+    lines = [_fit_words(summary.get("fit"))]
+    for feature, what in (("thigh_angle_sd_deg", "thigh angle"), ("hip_rotation_sd_deg", "hip rotation")):
+        values = [one["features"][feature] for one in summary["reps"] if feature in one["features"]]
+        if values:
+            middle = sorted(values)[len(values) // 2]
+            lines.append(
+                f"In the downswing the {what} is known to ±{middle:.1f}° (one standard deviation, median of reps)."
+            )
+    if any("impact_s" in one.get("estimated", ()) for one in summary["reps"]):
+        lines.append("Impact is an estimate: no sensor felt the ball.")
+    doubtful = sum(bool(unsure(one)) for one in summary["reps"])
+    if doubtful:
+        lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")
+    lines += _data_words(summary)
+    return lines
+
+
+def _fit_words(fit: Mapping[str, Any] | None) -> str:
+    if fit is None:
+        return "There is no fitting, so there are no angles."
+    reasons = [one["reason"] for one in fit["segments"].values() if one.get("reason")]
+    text = f"The fitting of the sensors to the body is {fit['level']}."
+    return f"{text} {' '.join(reasons)}" if reasons else text
+
+
+def _data_words(summary: Mapping[str, Any]) -> list[str]:
+    totals = summary["totals"]
+    lost, samples = totals.get("lost", 0), totals.get("samples", 0)
+    lines = [f"{100 * lost / (samples + lost):.1f} % of the samples were lost on the way."] if lost else []
+    for one in summary["sensors"]:
+        if not one["samples"]:
+            lines.append(f"Nothing came from the sensor on the {one['role'].replace('_', ' ')}.")
+        elif one["saturated"]:
+            part = f"{one['saturated']} samples of the {one['role'].replace('_', ' ')}"
+            lines.append(f"{part} stood at the end of the sensor's range.")
+    return lines + [f"The recording: {note}." for note in summary.get("notes", ())]

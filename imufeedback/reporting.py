@@ -1,0 +1,134 @@
+"""From a recording to what reports and the review show: judged once, kept beside it, with what people wrote."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from imufeedback import __version__
+from imufeedback.errors import BadFile, UsageError
+from imufeedback.judging import judge
+from imufeedback.record.library.edits import Edits, read_edits
+from imufeedback.record.library.places import trace_of
+from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
+from imufeedback.record.trace import Trace
+from imufeedback.record.window import open_window
+from imufeedback.records import Hand
+from imufeedback.report.page import Curve, Session
+from imufeedback.report.story import best, worst
+from imufeedback.rules import parse_rule_set
+from imufeedback.settings import Settings, from_args
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A session with its newest verdict."""
+
+    path: Path
+    settings: Settings
+    summary: Mapping[str, Any]
+    trace: Trace
+    verdicts: tuple[Mapping[str, Any], ...]
+    """All verdicts that are kept, oldest first; `summary` is one of them when it was kept."""
+    edits: Edits
+    title: str
+    started: datetime | None
+    duration_s: float
+    rules: str
+    """Title of the rules it was judged by."""
+
+    @property
+    def hand(self) -> Hand:
+        return self.settings.player.hand
+
+    @property
+    def player(self) -> str:
+        return self.settings.player.name if self.edits.player is None else self.edits.player
+
+
+def judgement(
+    path: str | os.PathLike[str],
+    work: Path,
+    *,
+    keep: bool,
+    rule_set: str | None = None,
+    on_progress: Progress = lambda seconds: None,
+) -> Judgement:
+    """The verdict on a recording by today's algorithm and its own rules, or by `rule_set` (text of another one).
+
+    One that was kept is used again. With `keep` a new one is put beside the recording; else its trace goes to the
+    folder `work`. Raises NoRecording, BadFile, CannotWrite.
+    """
+    path = Path(path)
+    window = open_window(path)
+    try:
+        if window.begin is None:
+            raise UsageError(
+                "its beginning is damaged", hint="only a recording that keeps its first item can be judged"
+            )
+        settings = from_args(window.begin.args)
+        text = settings.rule_set if rule_set is None else rule_set
+        rules = parse_rule_set(text, "rule set").title
+    except UsageError as error:
+        raise BadFile(error.what, where=str(path), hint=error.hint) from error
+    key = key_of(__version__, f"{text}\0{settings.limits}", settings.filter)
+    verdicts = read_verdicts(path)
+    kept = next((one for one in verdicts if one["key"] == key), None)
+    trace = trace_of(path)
+    if kept is None or not _fresh(trace, path):
+        trace = trace_of(path) if keep else work / f"{path.stem}.trace"
+        trace.unlink(missing_ok=True)
+        judged = judge(path, rule_set=rule_set, trace=trace, on_progress=on_progress)
+        kept = {"summary": judged.summary, "duration_s": judged.duration_s}
+        if keep:
+            verdicts = add_verdict(path, judged.summary, key=key, rules=rules, duration_s=judged.duration_s)
+            kept = verdicts[-1]
+    edits = read_edits(path)
+    title = window.title if edits.title is None else edits.title
+    return Judgement(
+        path, settings, kept["summary"], Trace(trace), tuple(verdicts), edits, title, window.started,
+        kept["duration_s"], rules,
+    )  # fmt: skip
+
+
+def _fresh(trace: Path, recording: Path) -> bool:
+    """The angles depend on the recording and the filter, not on the rules."""
+    try:
+        return trace.stat().st_mtime_ns >= recording.stat().st_mtime_ns
+    except OSError:
+        return False
+
+
+def trail_column(hand: Hand) -> str:
+    """Name of the trail thigh angle's column in a trace."""
+    return f"{hand.trail}_hip_flexion_deg"
+
+
+def curve(trace: Trace, rep: Mapping[str, Any], hand: Hand) -> Curve:
+    """Trail thigh angle against pelvis turn, top to finish."""
+    part = trace.stretch(rep["marks"].get("top_s", rep["start_s"]), rep["end_s"])
+    column = trail_column(hand)
+    return Curve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
+
+
+def session_of(found: Judgement) -> Session:
+    """What the report shows of it."""
+    reps = [one for one in found.summary["reps"] if one["index"] not in found.edits.discarded]
+    shown = [one.rep for one in [*best(reps), *worst(reps)]]
+    return Session(
+        summary=found.summary,
+        player=found.player,
+        title=found.title,
+        started=found.started,
+        rule_title=found.rules,
+        curves={one["index"]: curve(found.trace, one, found.hand) for one in shown},
+        notes=tuple(found.edits.notes),
+        tags=tuple(found.edits.tags),
+        discarded=frozenset(found.edits.discarded),
+    )

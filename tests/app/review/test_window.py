@@ -1,0 +1,168 @@
+"""The review window over a small library."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+from sessions import house_session
+
+from imufeedback.app.review.video import VideoPanel, available, position_ms
+from imufeedback.app.review.window import ReviewWindow
+from imufeedback.record.journal import JournalWriter
+from imufeedback.record.library import Library
+from imufeedback.record.library.edits import read_edits
+from imufeedback.reporting import judgement
+from imufeedback.synth.player import Pace
+from imufeedback.synth.script import make_script
+
+
+@pytest.fixture(name="judged", scope="module")
+def a_judged_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("library")
+    with JournalWriter(root / "one.mcap", title="Tuesday") as journal:
+        for item in house_session(make_script(pace=Pace.FULL, reps=2, seed=2)):
+            journal.write(item)
+    judgement(journal.path, root, keep=True)
+    return root
+
+
+@pytest.fixture(name="window")
+def opened(judged: Path, tmp_path: Path, qtbot: QtBot) -> Iterator[ReviewWindow]:
+    root = tmp_path / "lib"
+    shutil.copytree(judged, root)
+    heard: list[str] = []
+    with Library(root) as library:
+        window = ReviewWindow(library, play=heard.append)
+        window.heard = heard  # type: ignore[attr-defined]
+        qtbot.addWidget(window)
+        qtbot.waitUntil(lambda: window.found is not None, timeout=20_000)
+        yield window
+        window.close()
+
+
+def test_a_session_is_shown_with_its_reps(window):
+    assert "Tuesday" in window.title.text()
+    assert "fitting" in window.facts.text()
+    assert window.reps.table.rowCount() == 2
+    assert "2 reps" in window.sessions.item(0).text()
+    assert [one.rep for one in window.overlay.lines] == [1], "the last rep is chosen"
+
+
+def test_reps_are_laid_over_each_other_and_against_turn(window):
+    window.reps.select_all()
+    assert [one.rep for one in window.overlay.lines] == [0, 1]
+    window.mark.setCurrentIndex(3)
+    assert window.overlay.lines[0].x.min() < -20, "pelvis turn, not time"
+
+
+def test_filter_and_sort(window):
+    window.reps.filter.setText("1")
+    assert [window.reps.table.isRowHidden(row) for row in range(2)] == [False, True]
+    window.reps.filter.setText("")
+    window.reps.table.sortByColumn(1, window.reps.table.horizontalHeader().sortIndicatorOrder().DescendingOrder)
+    window.reps.table.selectRow(0)
+    assert [one["index"] for one in window.reps.selected()] == [1]
+
+
+def test_playing_moves_the_figure_and_sounds_the_cues(window):
+    window._toggle()
+    assert window.playback.running
+    rep = window._played
+    window.playback._at, window.playback.speed = 0.0, 1.0
+    window.playback.seek(rep["start_s"] - 0.01)
+    window.playback._at = 0.0
+    before, now = window.playback.advance(rep["end_s"] - rep["start_s"] + 5)
+    assert now > before
+    window._show_instant()
+    assert window.figure._figure is not None
+
+
+def test_scrubbing(window):
+    window._scrub(0)
+    assert window.playback.now_s == window.playback.begin_s
+    window._scrub(1000)
+    assert window.playback.now_s == window.playback.end_s
+
+
+def test_reps_are_taken_out_and_in_again(window, qtbot):
+    path = window.found.path
+    window.reps.table.selectRow(0)
+    window._discard()
+    qtbot.waitUntil(lambda: window.found is not None and len(window.reps.reps) == 1, timeout=20_000)
+    assert read_edits(path).discarded == {0}
+    window.reps.table.clearSelection()
+    window._discard()
+    qtbot.waitUntil(lambda: window.found is not None and len(window.reps.reps) == 2, timeout=20_000)
+    assert read_edits(path).discarded == set()
+
+
+def test_an_empty_folder_says_so(tmp_path, qtbot):
+    with Library(tmp_path) as library:
+        window = ReviewWindow(library)
+        qtbot.addWidget(window)
+        assert window.title.text() == "No recordings yet"
+        window.close()
+
+
+def test_a_recording_that_cannot_be_read_says_so(tmp_path, qtbot):
+    (tmp_path / "bad.mcap").write_bytes(b"no recording")
+    with Library(tmp_path) as library:
+        window = ReviewWindow(library)
+        qtbot.addWidget(window)
+        assert "this is no recording" in window.facts.text()
+        window.close()
+
+
+def test_the_place_in_a_film():
+    assert position_ms(12.5, 10.0) == 2500
+    assert position_ms(5.0, 10.0) == 0
+
+
+class _Film:
+    """A player that notes what it is told."""
+
+    def __init__(self) -> None:
+        self.at, self.rate, self.state = 0, 1.0, "paused"
+
+    def position(self) -> int:
+        return self.at
+
+    def setPosition(self, at: int) -> None:
+        self.at = at
+
+    def setPlaybackRate(self, rate: float) -> None:
+        self.rate = rate
+
+    def play(self) -> None:
+        self.state = "playing"
+
+    def pause(self) -> None:
+        self.state = "paused"
+
+
+def test_film_and_trace_are_lined_up_by_one_instant(qtbot):
+    panel, film = VideoPanel(), _Film()
+    qtbot.addWidget(panel)
+    panel._player, panel._path = film, "a.mp4"
+    film.at = 4000
+    panel.follow(30.0, None, None)  # the trace stands at the strike
+    film.at = 4000  # the film was moved to the strike by hand
+    with qtbot.waitSignal(panel.changed) as told:
+        panel._tie()
+    assert told.args == ["a.mp4", 26.0]
+    panel.follow(31.0, 0.25, True)
+    assert (film.at, film.rate, film.state) == (5000, 0.25, "playing")
+    film.at = 5030
+    panel.follow(31.01, None, True)
+    assert film.at == 5030, "a little late is left alone"
+    panel.follow(31.5, None, False)
+    assert (film.at, film.state) == (5500, "paused")
+
+
+def test_films_are_offered_only_where_they_can_be_played(window):
+    assert window.video.can_play == available()
+    assert window.film.isHidden() == available()

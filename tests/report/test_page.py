@@ -1,0 +1,176 @@
+"""The report: complete in itself, escaped, small, and telling what is so."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta, timezone
+from html.parser import HTMLParser
+from typing import Any
+
+import numpy as np
+import pytest
+
+from imufeedback.report import story
+from imufeedback.report.page import Curve, Session, player_page, session_page
+
+EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
+
+
+def finding(rule: str, value: float, verdict: str = "fault") -> dict[str, Any]:
+    text = f"do better at {rule}"
+    return {"rule": rule, "t_s": 1.0, "value": value, "limit": 3.0, "unit": "deg", "verdict": verdict, "text": text}
+
+
+def rep(index: int, *found: dict[str, Any], flat: float = 1.0, tones: bool | None = None) -> dict[str, Any]:
+    features = {
+        "trail_thigh_loss_top_finish_deg": 20.0 + index,
+        "trail_thigh_flat_turn_deg": flat,
+        "thigh_angle_sd_deg": 1.5,
+        "trail_thigh_angle_top_deg": -0.04,
+    }
+    out = {
+        "index": index, "kind": "swing", "start_s": 60.0 * index, "end_s": 60.0 * index + 4, "marks": {"top_s": 1.0},
+        "estimated": ["impact_s"], "features": features, "findings": list(found), "cues": [],
+    }  # fmt: skip
+    return out if tones is None else {**out, "tones": tones}
+
+
+def summary(*reps: dict[str, Any], **more: Any) -> dict[str, Any]:
+    sensor = {"role": "left_thigh", "id": "A", "rate_hz": 200.0, "samples": 990, "lost": 10, "saturated": 0}
+    fit = {
+        "method": "m",
+        "level": "fair",
+        "segments": {"pelvis": {"level": "fair", "sd_deg": 2.0, "reason": "bow more"}},
+    }
+    return {
+        "player": {"hand": "right"}, "sensors": [sensor], "fit": fit, "reps": list(reps),
+        "totals": {"samples": 990, "lost": 10}, "notices": [], "notes": [], **more,
+    }  # fmt: skip
+
+
+def session(*reps: dict[str, Any], **more: Any) -> Session:
+    started = datetime(2025, 7, 1, 10, 0, tzinfo=timezone(timedelta(hours=5.75)))
+    return Session(summary(*reps), **{"player": "Ida", "title": "Tuesday", "started": started, **more})
+
+
+class Text(HTMLParser):
+    """Tags in order, attributes and the text between them."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str | None]] = []
+        self.text = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += attrs
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def test_everything_is_inside_the_file():
+    page = session_page(session(rep(0), curves={0: Curve(*(np.arange(9.0) for _ in range(3)))}))
+    parsed = Text(page)
+    assert not {"script", "link", "img", "iframe", "object"} & set(parsed.tags)
+    assert not [value for name, value in parsed.attributes if name in ("src", "href", "xlink:href")]
+    assert "url(" not in page
+    assert "http" not in page
+    assert "svg" in parsed.tags
+
+
+@pytest.mark.parametrize("field", ["player", "title", "notes", "tags"])
+def test_names_and_notes_are_escaped(field):
+    value = (EVIL,) if field in ("notes", "tags") else EVIL
+    page = session_page(session(rep(0), **{field: value}))
+    assert "<script" not in page
+    assert EVIL in Text(page).text
+
+
+def test_texts_of_rules_blocks_and_reasons_are_escaped():
+    evil = {**finding("r", 9.0), "text": EVIL, "rule": EVIL}
+    told = summary(rep(0, evil), blocks=[{"name": EVIL, "reps": 1}], notes=[EVIL])
+    told["fit"]["segments"]["pelvis"]["reason"] = EVIL
+    page = session_page(Session(told, rule_title=EVIL))
+    assert "<script" not in page
+    assert Text(page).text.count(EVIL) >= 4
+
+
+def test_best_and_worst_with_their_reasons():
+    reps = [
+        rep(0, finding("a", 40.0)),
+        rep(1),
+        rep(2, finding("a", 5.0)),
+        rep(3, flat=0.1),
+        rep(4, finding("a", 4.0, "unsure")),
+    ]
+    assert [one.rep["index"] for one in story.best(reps)] == [3, 1, 4]
+    assert [one.rep["index"] for one in story.worst(reps)] == [0, 2]
+    assert "40.0°, limit 3.0°" in story.worst(reps)[0].reason
+    assert "unsure" in story.best(reps)[2].reason
+
+
+def test_the_next_drill_follows_the_most_common_fault():
+    often = [rep(k, finding("lead-hip-turns-in", 5.0)) for k in range(3)] + [rep(3, finding("turns-in-the-hips", 0.1))]
+    assert story.next_drill(often) == story.DRILLS["lead-hip-turns-in"]
+    assert story.next_drill([rep(k) for k in range(4)]) == story.FASTER
+    own = story.next_drill([rep(0, finding("a-coachs-own", 9.0))])
+    assert own is not None
+    assert "a-coachs-own" in own[1]
+    assert story.next_drill([]) is None
+
+
+def test_what_is_not_known_is_not_made_up():
+    text = Text(session_page(Session({**summary(rep(0), rep(1)), "fit": None}))).text
+    assert "There is no fitting, so there are no angles." in text
+    assert "date not known" in text
+    assert "Whether tones sounded was not recorded" in text
+    assert story.number(None, "deg") == "not known"
+    assert story.number(float("nan"), "deg") == "not known"
+
+
+def test_how_sure_the_numbers_are():
+    lines = " ".join(story.certainty(summary(rep(0, finding("a", 4.0, "unsure")))))
+    for words in ("fair", "bow more", "±1.5°", "estimate", "1 rep something is called unsure", "1.0 % of the samples"):
+        assert words in lines
+
+
+def test_with_and_without_tones_are_kept_apart():
+    text = session_page(session(rep(0, tones=True), rep(1, tones=False), rep(2, tones=True)))
+    assert "with tones" in text
+    assert "What is learnt shows without tones" in text
+    assert len(re.findall('class="line quiet"', text)) == 2
+
+
+def test_discarded_reps_count_nowhere():
+    text = Text(session_page(session(rep(0, finding("a", 9.0)), rep(1), discarded=frozenset([0])))).text
+    assert "1 of 1 reps without a fault" in text
+    assert "counted nowhere: 1 rep." in text
+
+
+def test_h112_h113_the_session_stands_in_its_own_zone():
+    assert "2025-07-01 10:00 (UTC+05:45)" in session_page(session(rep(0)))
+
+
+def test_an_empty_session_has_a_report():
+    assert "No rep was found" in session_page(session())
+
+
+def test_a_player_over_many_sessions():
+    text = Text(player_page("Ida", [session(rep(0), rep(1, finding("a", 9.0))), session(rep(0))])).text
+    assert "2 sessions" in text
+    assert "1 of 2 reps without a fault" in text
+    assert "1 of 1 reps without a fault" in text
+
+
+def test_a_hundred_reps_stay_small():
+    curve = Curve(np.linspace(-45, 90, 800), np.linspace(22, -5, 800), np.full(800, 1.5))
+    reps = [rep(k, finding("a", 5.0 + k)) if k % 3 else rep(k) for k in range(100)]
+    assert len(session_page(session(*reps, curves=dict.fromkeys(range(100), curve)))) < 500_000
+
+
+def test_no_minus_before_nothing():
+    assert story.minus(-0.04, 1) == "0.0"
+    assert story.minus(-1.25, 1) == "\N{MINUS SIGN}1.2"
