@@ -11,7 +11,7 @@ from typing import Any
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
-from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
+from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.bay_view import BayView
@@ -22,7 +22,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.rep_table import PADDING, Meaning
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.traces import SPAN_S
-from imufeedback.records import Segment
+from imufeedback.records import Event, Segment
 
 NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
@@ -53,6 +53,8 @@ class BayWindow(QMainWindow):
         Sensor id to the segment it is worn on; see also `show_roles`.
     meaning : callable, optional
         Takes the text of a finding to other words (another language), or None to leave it.
+    also : callable
+        Hears every rare event too, in the Qt thread.
     stop_limit_s : float
         How long the stop is waited for.
     """
@@ -68,11 +70,13 @@ class BayWindow(QMainWindow):
         recording: str | None = None,
         roles: Mapping[str, Segment] | None = None,
         meaning: Meaning = lambda key: None,
+        also: Callable[[Event], None] = lambda event: None,
         stop_limit_s: float = STOP_LIMIT_S,
     ) -> None:
         super().__init__()
         self.feed = feed
         self._on_begin, self._on_mute, self._on_close = on_begin, on_mute, on_close
+        self._also = also
         self._stop = OrderedStop(on_stop, stop_limit_s)
         self._gone = False
         self._clock = FrameClock()
@@ -160,6 +164,7 @@ class BayWindow(QMainWindow):
     def _hear(self) -> None:
         for event in self.feed.take():
             self.view.hear(event)
+            self._also(event)
 
     def _begin(self) -> None:
         if self.pages.currentWidget() is self.view:
@@ -208,8 +213,13 @@ class BayWindow(QMainWindow):
 
     # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
 
+    @property
+    def gone(self) -> bool:
+        """The session was stopped and the window has closed."""
+        return self._gone
+
     def _scale(self) -> float:
-        return max(min(self.height() / BASE_HEIGHT, self.width() / BASE_WIDTH, 2.5), 0.7)
+        return scale_of(self)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)
@@ -238,6 +248,11 @@ class BayWindow(QMainWindow):
                 self._on_close(self._stop.failure)
         finally:
             self.close()
+
+
+def scale_of(window: QWidget) -> float:
+    """How much larger texts are than in a window of the base size."""
+    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, 2.5), 0.7)
 
 
 def _button(action: QAction) -> QPushButton:

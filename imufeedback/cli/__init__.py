@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, import_, validate
+from imufeedback.cli import analyse, demo, import_, live, validate
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ STOPPED = 130
 """Exit status after Ctrl-C, as shells give it."""
 
 app.command("demo")(demo.demo)
+app.command("live")(live.live)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
 app.command("validate")(validate.validate)

@@ -1,0 +1,271 @@
+"""The application: first screen, then the session in the bay window, in one window."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+from PySide6.QtCore import QObject, Qt, QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
+from PySide6.QtWidgets import QMainWindow, QStackedWidget
+
+from imufeedback.app.bay import BASE_HEIGHT, BASE_WIDTH, BayWindow, scale_of
+from imufeedback.app.cautions import CautionsDialog
+from imufeedback.app.feed import EventFeed
+from imufeedback.app.start import texts
+from imufeedback.app.start.guide import Guide
+from imufeedback.app.start.page import StartPage
+from imufeedback.app.start.readiness import Step
+from imufeedback.app.work import Block, Works, block_at
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.packets import Layout
+from imufeedback.people import People
+from imufeedback.practice import Practice, SensorPractice, VirtualPractice, new_recording
+from imufeedback.records import Event, Fitted, Hand, Rep, Segment
+from imufeedback.session import Sink
+from imufeedback.station import Station
+from imufeedback.synth.sensors import WORN
+from imufeedback.synth.stream import serial_of
+
+LOOK_MS = 200
+"""How often the fitting by the clock looks at it."""
+TRY_TITLE = "try-it"
+
+MakeStation = Callable[[Callable[[list[Event]], None], Callable[[str | None], None]], Station]
+
+
+class LiveWindow(QMainWindow):
+    """First screen and bay window of one session.
+
+    `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
+    `remember` keeps which sensor is worn where.
+    """
+
+    def __init__(
+        self,
+        people: People,
+        works: Works,
+        layout: Layout,
+        make_station: MakeStation,
+        recordings: Path,
+        *,
+        roles: dict[str, Segment] | None = None,
+        remember: Callable[[str, Segment | None], None] = lambda sensor, segment: None,
+        today: Callable[[], datetime.date] = datetime.date.today,
+    ) -> None:
+        super().__init__()
+        self.people, self._layout, self._make_station = people, layout, make_station
+        self._recordings, self._remember, self._today = recordings, remember, today
+        self.known_roles = dict(roles or {})
+        self.feed = EventFeed(Hand.RIGHT)
+        self.start = StartPage(people, works)
+        self.bay: BayWindow | None = None
+        self.practice: Practice | None = None
+        self._station: Station | None = None
+        self._guide: Guide | None = None
+        self._blocks: tuple[Block, ...] = ()
+        self._block: int | None = None
+        self._reps = 0
+        self._desk = _Desk()
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.start)
+        self.setCentralWidget(self.pages)
+        self.setWindowTitle(texts.window_title())
+        self.setMinimumSize(900, 560)
+        self.resize(BASE_WIDTH, BASE_HEIGHT)
+        self._wire()
+
+    def _wire(self) -> None:
+        start = self.start
+        start.try_wanted.connect(self._try)
+        start.search_wanted.connect(self._search)
+        start.stream_wanted.connect(self._stream)
+        start.fit_wanted.connect(self._fit)
+        start.begin_wanted.connect(self._begin)
+        start.placed.connect(self._place)
+        self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
+        self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
+        QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
+        QShortcut("Esc", start, self.close)
+        self._look = QTimer(self)
+        self._look.setInterval(LOOK_MS)
+        self._look.timeout.connect(self._guide_on)
+
+    # ── what the application's runner asks ───────────────────────────────────────────────────────────────────────
+
+    @property
+    def stop_failure(self) -> str | None:
+        return self.bay.stop_failure if self.bay is not None else None
+
+    def stop_now(self) -> None:
+        """Ordered stop without returning to the event loop."""
+        if self.bay is not None:
+            self.bay.stop_now()
+        if self._station is not None:
+            self._station.close()
+
+    # ── sensors ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _search(self) -> None:
+        if self._station is None:
+            self._station = self._make_station(self._desk.told.emit, self._desk.searched.emit)
+        self._station.search()
+
+    def _searched(self, trouble: str | None) -> None:
+        ready = self.start.ready
+        for sensor in ready.links:
+            if sensor in self.known_roles:
+                ready.roles[sensor] = self.known_roles[sensor]
+        self.start.show_search(trouble)
+        if self.start.step is Step.SENSORS:
+            (self.start.sensors.stream if ready.can_stream else self.start.sensors).setFocus()
+
+    def _hear_desk(self, events: list[Event]) -> None:
+        for event in events:
+            self.start.hear(event)
+
+    def _place(self, sensor: str, segment: Segment | None) -> None:
+        roles = self.start.ready.roles
+        roles.pop(sensor, None)
+        if segment is not None:
+            roles[sensor] = segment
+        self._remember(sensor, segment)
+        self.start.refresh()
+
+    def _try(self) -> None:
+        ready = self.start.ready
+        person = ready.person
+        if person is None or ready.running:
+            return
+        feed = EventFeed(person.hand)
+        try:
+            journal = new_recording(self._recordings, f"{person.name} {TRY_TITLE}")
+        except ImuFeedbackError as error:
+            self.start.messages.show_fault(str(error))
+            return
+        ready.virtual = ready.fitting = True
+        ready.roles = {serial_of(segment): segment for segment in WORN}
+        ready.links.clear()
+        self._open(feed, VirtualPractice(person, journal, [feed.push], feed.finish))
+
+    def _stream(self) -> None:
+        ready = self.start.ready
+        if not ready.can_stream or self._station is None or ready.person is None:
+            return
+        feed = EventFeed(ready.person.hand)
+        roles = {sensor: role for sensor, role in ready.roles.items() if sensor in self._station.sensors}
+        try:
+            journal = new_recording(self._recordings, ready.person.name)
+        except ImuFeedbackError as error:
+            self.start.messages.show_fault(str(error))
+            return
+        sinks: list[Sink] = [feed.push]
+        self._open(feed, SensorPractice(ready.person, self._station, roles, self._layout, journal, sinks))
+
+    def _open(self, feed: EventFeed, practice: Practice) -> None:
+        """The session begins: it records from here on. The bay window listens behind the first screen."""
+        ready = self.start.ready
+        self.feed, self.practice = feed, practice
+        self.bay = BayWindow(
+            feed,
+            on_stop=practice.stop,
+            on_mute=lambda muted: practice.command("mute", {"on": muted}),
+            on_close=lambda failure: QTimer.singleShot(0, self.close),
+            recording=str(practice.recording),
+            roles=ready.roles,
+            also=self._hear,
+        )
+        self.bay.setWindowFlags(Qt.WindowType.Widget)
+        self.pages.addWidget(self.bay)
+        ready.running = True
+        practice.start()
+        self.start.show_step(Step.FITTING)
+
+    # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _fit(self) -> None:
+        ready = self.start.ready
+        if self.practice is None or ready.fitting or ready.virtual:
+            return
+        ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
+        self._guide = Guide(self.practice.elapsed_s, tuple(ready.roles.values()))
+        self.start.refresh()
+        self._look.start()
+        self._guide_on()
+
+    def _guide_on(self) -> None:
+        if self._guide is None or self.practice is None:
+            self._look.stop()
+            return
+        move, left_s = self._guide.at(self.practice.elapsed_s)
+        if move is not None:
+            self.start.fitting.show_move(move.number, left_s)
+            return
+        self.practice.command("fit", self._guide.args)
+        self._guide = None
+        self._look.stop()
+
+    # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _begin(self) -> None:
+        if self.bay is None or self.practice is None or self.start.work is None:
+            return
+        self._blocks = self.start.work.blocks
+        self._next_block()
+        self._keep_person()
+        self.pages.setCurrentWidget(self.bay)
+        self.bay.acknowledge()
+        self.bay.setFocus()
+        self.setWindowTitle(self.bay.windowTitle())
+
+    def _hear(self, event: Event) -> None:
+        """Everything that the bay window hears."""
+        self.start.hear(event)
+        if isinstance(event, Rep):
+            self._reps += self._block is not None
+            self._next_block()
+        elif isinstance(event, Fitted):
+            self._guide = None
+
+    def _next_block(self) -> None:
+        """Begin the block that the next rep belongs to, if it is another one."""
+        found = block_at(self._blocks, self._reps)
+        if found is None or self.practice is None or found[0] == self._block:
+            return
+        self._block, block = found
+        self.practice.command("block", block.args)
+
+    def _keep_person(self) -> None:
+        person = self.start.ready.person
+        assert person is not None
+        kept = msgspec.structs.replace(person, last_used=self._today(), drill=self.start.ready.work)
+        try:
+            self.people.save(kept, was=person.name)
+        except ImuFeedbackError as error:
+            assert self.bay is not None
+            self.bay.view.messages.show_notice(str(error))
+
+    # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self.start.rescale(scale_of(self))
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
+        if self.bay is not None and not self.bay.gone:
+            event.ignore()
+            self.pages.setCurrentWidget(self.bay)
+            self.bay.close()
+            return
+        if self._station is not None:
+            self._station.close()
+        event.accept()
+
+
+class _Desk(QObject):
+    """Carries news of the station's thread to the Qt thread."""
+
+    told = Signal(list)
+    searched = Signal(object)
