@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from imufeedback import resources
 from imufeedback.app.run import run_app
 from imufeedback.demo import DemoPlan
 from imufeedback.demo_run import LiveDemo
@@ -35,6 +36,8 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
             on_begin=live.start,
             on_stop=live.stop,
             on_mute=live.set_muted,
+            on_command=live.command,
+            rule_set=resources.text("rules", "swing"),
             recording=str(journal.path),
             roles={serial_of(segment): segment for segment in WORN},
         )

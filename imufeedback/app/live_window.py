@@ -11,6 +11,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
+from imufeedback import resources
 from imufeedback.app.bay import BASE_HEIGHT, BASE_WIDTH, BayWindow, scale_of
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
@@ -99,6 +100,13 @@ class LiveWindow(QMainWindow):
     def stop_failure(self) -> str | None:
         return self.bay.stop_failure if self.bay is not None else None
 
+    def stop_unasked(self) -> None:
+        """Ordered stop, and close, without asking."""
+        if self.bay is not None and not self.bay.gone:
+            self.bay.stop_unasked()
+        else:
+            self.close()
+
     def stop_now(self) -> None:
         """Ordered stop without returning to the event loop."""
         if self.bay is not None:
@@ -172,6 +180,9 @@ class LiveWindow(QMainWindow):
             feed,
             on_stop=practice.stop,
             on_mute=lambda muted: practice.command("mute", {"on": muted}),
+            on_command=practice.command,
+            rule_set=resources.text("rules", "swing"),
+            ask=True,
             on_close=lambda failure: QTimer.singleShot(0, self.close),
             recording=str(practice.recording),
             roles=ready.roles,
@@ -235,6 +246,8 @@ class LiveWindow(QMainWindow):
         if found is None or self.practice is None or found[0] == self._block:
             return
         self._block, block = found
+        if self.bay is not None and block.args.get("rule_set"):
+            self.bay.coach.show_rule_set(str(block.args["rule_set"]))
         self.practice.command("block", block.args)
 
     def _keep_person(self) -> None:
@@ -258,6 +271,8 @@ class LiveWindow(QMainWindow):
             event.ignore()
             self.pages.setCurrentWidget(self.bay)
             self.bay.close()
+            if self.bay.gone:
+                event.accept()
             return
         if self._station is not None:
             self._station.close()

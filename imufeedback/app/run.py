@@ -67,7 +67,7 @@ def make_application() -> QApplication:
 def _closing_on_signals(window: BayWindow | LiveWindow) -> Iterator[None]:
     """Ctrl-C and termination close the window. Python gets to run its handlers because the frame timer wakes it."""
     numbers = (signal.SIGINT, signal.SIGTERM)
-    before = [signal.signal(number, lambda *_: window.close()) for number in numbers]
+    before = [signal.signal(number, lambda *_: window.stop_unasked()) for number in numbers]
     try:
         yield
     finally:

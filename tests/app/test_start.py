@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback import people, resources
 from imufeedback.app import live_window, work
+from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.start import texts
 from imufeedback.app.start.guide import MOVES, Guide
@@ -84,7 +85,7 @@ class FakePractice:
 
 
 @pytest.fixture
-def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
+def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
     monkeypatch.setattr(live_window, "VirtualPractice", FakePractice)
     monkeypatch.setattr(live_window, "SensorPractice", FakePractice)
     monkeypatch.setattr(live_window, "new_recording", lambda folder, title: (folder, title))
@@ -110,7 +111,7 @@ def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Itera
             window.activateWindow()
         return window
 
-    yield build
+    return build
 
 
 def press(*keys: Any, modifier: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> None:
@@ -203,6 +204,12 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     assert kept is not None
     assert (kept.last_used, kept.drill) == (DAY, window.start.ready.work)
     window.close()
+    asking = window.findChild(AskStop)
+    assert asking is not None
+    qtbot.keyClick(asking, Qt.Key.Key_Escape)
+    assert practice.stopped == 0
+    window.close()
+    window.findChildren(AskStop)[-1].stop.click()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
     assert practice.stopped == 1
 
@@ -313,14 +320,15 @@ def test_steps_and_pictures_have_names_for_screen_readers(make: Make) -> None:
 
 
 @pytest.mark.parametrize("size", [(900, 560), (1280, 720), (1920, 1080)])
-def test_no_step_asks_for_more_room_than_the_window_has(make: Make, size: tuple[int, int]) -> None:
+def test_no_step_asks_for_more_room_than_the_window_has(make: Make, qtbot: QtBot, size: tuple[int, int]) -> None:
     window = make(SEEN, Person("A very long name for one player, which may well happen"))
     window.resize(*size)
     for step in Step:
         window.start.show_step(step)
         window.grab()
         assert (window.width(), window.height()) == size
-        assert window.start.minimumSizeHint().width() <= size[0]
+        qtbot.waitUntil(lambda: window.start.minimumSizeHint().width() <= size[0], timeout=1000)
+        assert window.start.minimumSizeHint().height() <= size[1]
 
 
 # ── without a window ─────────────────────────────────────────────────────────────────────────────────────────────
