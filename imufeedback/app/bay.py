@@ -11,7 +11,7 @@ from typing import Any
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
-from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget, QWidget
+from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.bay_view import BayView, newest
@@ -20,7 +20,7 @@ from imufeedback.app.coach import TARGET_STEP_DEG, Coach, OnCommand
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.feed import TRAIL_THIGH, EventFeed, Snapshot
 from imufeedback.app.frame_clock import FRAME_MS, FrameClock, FrameStats
-from imufeedback.app.labels import pixel_font
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.range_window import RangeWindow
 from imufeedback.app.rep_table import PADDING, Meaning
@@ -32,8 +32,6 @@ from imufeedback.records import Event, Segment
 
 NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
-BASE_WIDTH, BASE_HEIGHT = 1280, 720
-"""Size of the window at which texts have their plain size."""
 CALM_MS = 500
 """With less motion the traces move twice a second."""
 PACE_STEP_MS = 5
@@ -372,11 +370,6 @@ class BayWindow(QMainWindow):
                 self._on_close(self._stop.failure)
         finally:
             self.close()
-
-
-def scale_of(window: QWidget) -> float:
-    """How much larger texts are than in a window of the base size."""
-    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, 2.5), 0.7)
 
 
 def _button(action: QAction) -> QPushButton:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFont, QKeySequence, QPainter, QPaintEvent, QShortcut
-from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy
+from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.signs import SignMark
@@ -16,6 +16,15 @@ from imufeedback.app.signs import SignMark
 NOTICE_S = 8.0
 """A notice leaves by itself; a fault stays until it is dismissed."""
 HISTORY = 50
+
+
+BASE_WIDTH, BASE_HEIGHT = 1280, 720
+"""Size of the window at which texts have their plain size."""
+
+
+def scale_of(window: QWidget) -> float:
+    """How much larger texts are than in a window of the base size."""
+    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, 2.5), 0.7)
 
 
 def pixel_font(pixels: float, *, bold: bool = False) -> QFont:

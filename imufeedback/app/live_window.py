@@ -1,10 +1,14 @@
-"""The application: first screen, then the session in the bay window, in one window."""
+"""The application: first screen, then the session in the bay window, in one window.
+
+What only a session needs (radio, filters, plots) is imported when one begins, so that the first screen comes at once.
+"""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
@@ -12,9 +16,9 @@ from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
 from imufeedback import resources
-from imufeedback.app.bay import BASE_HEIGHT, BASE_WIDTH, BayWindow, scale_of
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
 from imufeedback.app.start import texts
 from imufeedback.app.start.guide import Guide
 from imufeedback.app.start.page import StartPage
@@ -23,18 +27,18 @@ from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
-from imufeedback.practice import Practice, SensorPractice, VirtualPractice, new_recording
 from imufeedback.records import Event, Fitted, Hand, Rep, Segment
-from imufeedback.session import Sink
-from imufeedback.station import Station
-from imufeedback.synth.sensors import WORN
-from imufeedback.synth.stream import serial_of
 
 LOOK_MS = 200
 """How often the fitting by the clock looks at it."""
 TRY_TITLE = "try-it"
 
-MakeStation = Callable[[Callable[[list[Event]], None], Callable[[str | None], None]], Station]
+if TYPE_CHECKING:
+    from imufeedback.app.bay import BayWindow
+    from imufeedback.practice import Practice
+    from imufeedback.station import Station
+
+MakeStation = Callable[[Callable[[list[Event]], None], Callable[[str | None], None]], "Station"]
 
 
 class LiveWindow(QMainWindow):
@@ -147,33 +151,41 @@ class LiveWindow(QMainWindow):
         person = ready.person
         if person is None or ready.running:
             return
+        from imufeedback import practice
+        from imufeedback.synth.sensors import WORN
+        from imufeedback.synth.stream import serial_of
+
         feed = EventFeed(person.hand)
         try:
-            journal = new_recording(self._recordings, f"{person.name} {TRY_TITLE}")
+            journal = practice.new_recording(self._recordings, f"{person.name} {TRY_TITLE}")
         except ImuFeedbackError as error:
             self.start.messages.show_fault(str(error))
             return
         ready.virtual = ready.fitting = True
         ready.roles = {serial_of(segment): segment for segment in WORN}
         ready.links.clear()
-        self._open(feed, VirtualPractice(person, journal, [feed.push], feed.finish))
+        self._open(feed, practice.VirtualPractice(person, journal, [feed.push], feed.finish))
 
     def _stream(self) -> None:
         ready = self.start.ready
         if not ready.can_stream or self._station is None or ready.person is None:
             return
+        from imufeedback import practice
+
         feed = EventFeed(ready.person.hand)
         roles = {sensor: role for sensor, role in ready.roles.items() if sensor in self._station.sensors}
         try:
-            journal = new_recording(self._recordings, ready.person.name)
+            journal = practice.new_recording(self._recordings, ready.person.name)
         except ImuFeedbackError as error:
             self.start.messages.show_fault(str(error))
             return
-        sinks: list[Sink] = [feed.push]
-        self._open(feed, SensorPractice(ready.person, self._station, roles, self._layout, journal, sinks))
+        made = practice.SensorPractice(ready.person, self._station, roles, self._layout, journal, [feed.push])
+        self._open(feed, made)
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:
         """The session begins: it records from here on. The bay window listens behind the first screen."""
+        from imufeedback.app.bay import BayWindow
+
         ready = self.start.ready
         self.feed, self.practice = feed, practice
         self.bay = BayWindow(

@@ -14,8 +14,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
 
-from imufeedback import people, resources
-from imufeedback.app import live_window, work
+from imufeedback import people, practice, resources
+from imufeedback.app import work
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.start import texts
@@ -86,9 +86,9 @@ class FakePractice:
 
 @pytest.fixture
 def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
-    monkeypatch.setattr(live_window, "VirtualPractice", FakePractice)
-    monkeypatch.setattr(live_window, "SensorPractice", FakePractice)
-    monkeypatch.setattr(live_window, "new_recording", lambda folder, title: (folder, title))
+    monkeypatch.setattr(practice, "VirtualPractice", FakePractice)
+    monkeypatch.setattr(practice, "SensorPractice", FakePractice)
+    monkeypatch.setattr(practice, "new_recording", lambda folder, title: (folder, title))
     layout = parse_layout(resources.text("layouts", "house"), "house")
 
     def build(*persons: Person, roles: dict[str, Segment] | None = None) -> LiveWindow:
@@ -185,9 +185,9 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     window = make(SEEN)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_T, modifier=CTRL)
-    practice = window.practice
-    assert isinstance(practice, FakePractice)
-    assert practice.person == SEEN
+    made = window.practice
+    assert isinstance(made, FakePractice)
+    assert made.person == SEEN
     assert window.feed.hand is Hand.LEFT
     assert window.start.step is Step.FITTING
     assert window.start.ready.mark(Step.SENSORS) is Mark.BUSY
@@ -199,7 +199,7 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     assert window.bay is not None
     assert window.pages.currentWidget() is window.bay
     assert window.bay.view.isVisible()
-    assert [verb for verb, _ in practice.asked] == ["start", "block"]
+    assert [verb for verb, _ in made.asked] == ["start", "block"]
     kept = window.people.find("Robin")
     assert kept is not None
     assert (kept.last_used, kept.drill) == (DAY, window.start.ready.work)
@@ -207,11 +207,11 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     asking = window.findChild(AskStop)
     assert asking is not None
     qtbot.keyClick(asking, Qt.Key.Key_Escape)
-    assert practice.stopped == 0
+    assert made.stopped == 0
     window.close()
     window.findChildren(AskStop)[-1].stop.click()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
-    assert practice.stopped == 1
+    assert made.stopped == 1
 
 
 def test_sensors_are_searched_placed_and_fitted_by_the_clock(make: Make, qtbot: QtBot) -> None:
@@ -230,17 +230,17 @@ def test_sensors_are_searched_placed_and_fitted_by_the_clock(make: Make, qtbot: 
     start.sensors.rows["C3"].place.activated.emit(3)
     assert start.ready.can_stream
     press(Qt.Key.Key_Return, modifier=CTRL)
-    practice = window.practice
-    assert isinstance(practice, FakePractice)
+    made = window.practice
+    assert isinstance(made, FakePractice)
     told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
     press(Qt.Key.Key_R, modifier=CTRL)
     assert start.fitting.now.text() == texts.fit_now(0)
-    practice.elapsed_s = 5.0
+    made.elapsed_s = 5.0
     window._guide_on()
     assert start.fitting.now.text() == texts.fit_now(1)
-    practice.elapsed_s = 40.0
+    made.elapsed_s = 40.0
     window._guide_on()
-    verb, args = practice.asked[-1]
+    verb, args = made.asked[-1]
     assert verb == "fit"
     assert set(args["flex"]) == {"pelvis", "left_thigh", "right_thigh"}
     told(window, FitRefused(40.0, "the pelvis moved"))
@@ -279,7 +279,7 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest
     def refuse(folder: Path, title: str) -> None:
         raise CannotWrite("no room", where=str(folder))
 
-    monkeypatch.setattr(live_window, "new_recording", refuse)
+    monkeypatch.setattr(practice, "new_recording", refuse)
     window = make(SEEN)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_T, modifier=CTRL)
