@@ -157,6 +157,7 @@ class BayWindow(QMainWindow):
     def _action(self, text: str, keys: str, slot: Callable[[], Any]) -> QAction:
         action = QAction(text, self)
         action.setShortcut(keys)
+        self.addAction(action)  # else its key would go with the menu, which the range view hides
         # The signal carries "checked", which none of the slots wants.
         action.triggered.connect(lambda *_: slot())
         return action

@@ -28,7 +28,7 @@ RULES = {
     "trail-thigh-reaches-target": "Turn until you stand through it",
     "hips-not-still-flexed": "Stand up into the finish",
     "lead-knee-gives": "Straighten the lead knee through it",
-    "knees-cross": "Trail knee bends, lead knee straightens",
+    "knees-cross": "Trail knee takes over the bend",
 }
 FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
 DROPPED = "That one does not count"

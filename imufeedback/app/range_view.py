@@ -104,7 +104,7 @@ class RangeView(QWidget):
         margin = round(26 * scale)
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
-        self.number.setFont(pixel_font(min(0.38 * self.height(), 0.24 * self.width()), bold=True))
+        self.number.setFont(pixel_font(min(0.38 * self.height(), 0.17 * self.width()), bold=True))
         self.caption.setFont(pixel_font(0.042 * self.height()))
         self.marks.rescale(self.width(), self.height())
         self._fit_words()
