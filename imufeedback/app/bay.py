@@ -382,6 +382,7 @@ def _button(action: QAction) -> QPushButton:
 
 
 _SHEET = f"""
+QDialog {{ border: 2px solid {palette.INK}; }}
 QMainWindow, QDialog, QMenuBar, QMessageBox {{ background: {palette.GROUND}; color: {palette.INK}; }}
 QLabel {{ color: {palette.INK}; }}
 QTableWidget {{ background: {palette.PAPER}; color: {palette.INK}; border: 1px solid {palette.RULE_LINE}; }}

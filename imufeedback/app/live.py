@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from imufeedback import people, resources
 from imufeedback.app import work
@@ -12,6 +13,25 @@ from imufeedback.packets import parse_layout
 
 if TYPE_CHECKING:
     from imufeedback.app.live_window import LiveWindow
+    from imufeedback.station import Station
+
+
+def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]:
+    """Reads what the application needs, and returns what makes its window. Raises BadToml for an unknown layout."""
+    layout = parse_layout(resources.text("layouts", layout_name), layout_name)
+    everybody = people.load(resources.data_folder() / "players")
+
+    def make_window() -> LiveWindow:
+        from imufeedback.app.live_window import LiveWindow
+
+        def make_station(*hearers: Any) -> Station:
+            from imufeedback.station import Station
+
+            return Station(layout, *hearers)
+
+        return LiveWindow(everybody, work.available(), layout, make_station, recordings)
+
+    return make_window
 
 
 def show(layout_name: str, recordings: Path) -> int:
@@ -19,19 +39,4 @@ def show(layout_name: str, recordings: Path) -> int:
 
     Returns the exit status. Raises NoDisplay without a screen, BadToml for an unknown layout.
     """
-    layout = parse_layout(resources.text("layouts", layout_name), layout_name)
-    everybody = people.load(resources.data_folder() / "players")
-
-    def make_window() -> LiveWindow:
-        from imufeedback.app.live_window import LiveWindow
-        from imufeedback.station import Station
-
-        return LiveWindow(
-            everybody,
-            work.available(),
-            layout,
-            lambda tell, searched: Station(layout, tell, searched),
-            recordings,
-        )
-
-    return run_app(make_window)
+    return run_app(window_maker(layout_name, recordings))

@@ -201,6 +201,7 @@ class LiveWindow(QMainWindow):
             also=self._hear,
         )
         self.bay.setWindowFlags(Qt.WindowType.Widget)
+        self.bay.acknowledge()  # the first screen has shown the cautions
         self.pages.addWidget(self.bay)
         ready.running = True
         practice.start()
@@ -239,7 +240,6 @@ class LiveWindow(QMainWindow):
         self._next_block()
         self._keep_person()
         self.pages.setCurrentWidget(self.bay)
-        self.bay.acknowledge()
         self.bay.setFocus()
         self.setWindowTitle(self.bay.windowTitle())
 
