@@ -152,7 +152,9 @@ class BayWindow(QMainWindow):
             self.menuBar().addMenu(name).addActions(actions)
         for action in self._in_session:
             action.setEnabled(False)
-        view.add_buttons([_button(action) for action in (pause, good, discard, note, self.range_action, stop)])
+        shown = (pause, good, discard, note, self.range_action, stop)
+        pairs = zip(shown, words.short_buttons(), strict=True)
+        view.add_buttons([_button(action, text) for action, text in pairs])
 
     def _action(self, text: str, keys: str, slot: Callable[[], Any]) -> QAction:
         action = QAction(text, self)
@@ -373,9 +375,11 @@ class BayWindow(QMainWindow):
             self.close()
 
 
-def _button(action: QAction) -> QPushButton:
+def _button(action: QAction, text: str) -> QPushButton:
     """A button for those who do not know the key, which it names. Never takes the keys away from the window."""
-    button = QPushButton(f"{action.text()} ({action.shortcut().toString()})")
+    button = QPushButton(f"{text} ({action.shortcut().toString()})")
+    button.setToolTip(action.text())
+    button.setAccessibleName(action.text())
     button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     button.clicked.connect(action.trigger)
     return button

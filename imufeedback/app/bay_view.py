@@ -210,10 +210,10 @@ class BayView(QWidget):
         last = self.book.last
         track = last.track if last is not None else None
         reference = self.book.reference(self.choice)
-        if reference is track:
-            reference = None  # a rep beside itself tells nothing
-        self.turn.show_tracks(track, reference)
-        self.compare.show_tracks(track, reference, self.choice)
+        itself = reference is track and track is not None
+        shown = None if itself else reference  # a rep beside itself tells nothing
+        self.turn.show_tracks(track, shown)
+        self.compare.show_tracks(track, shown, self.choice, itself=itself)
         self.reps_changed.emit()
 
     # ── what the coach says ──────────────────────────────────────────────────────────────────────────────────────

@@ -31,10 +31,10 @@ class CompareTable(QWidget):
         self.names[0].setStyleSheet(f"color: {palette.TRAIL};")
         self.show_tracks(None, None, Choice.BEST)
 
-    def show_tracks(self, last: Track | None, reference: Track | None, choice: Choice) -> None:
-        """None leaves a row without numbers; the choice is named all the same."""
+    def show_tracks(self, last: Track | None, reference: Track | None, choice: Choice, *, itself: bool = False) -> None:
+        """None leaves a row without numbers; the choice is named all the same. `itself`: it is the last one."""
         self.names[0].setText(words.last_rep(last.number if last else None))
-        self.names[1].setText(words.reference_name(choice, reference))
+        self.names[1].setText(words.reference_name(choice, reference, itself=itself))
         for cells, track in zip(self.cells, (last, reference), strict=True):
             for cell, value in zip(cells, track.at_marks_deg if track else (None, None, None), strict=True):
                 cell.setText(numerals.degrees(value))

@@ -40,7 +40,7 @@ class _Ears:
 
 def starved(busy: float) -> dict[str, float]:
     """`busy` processes spin beside a stalled swing: what reached the engine, which cues came in time."""
-    demo = Demo(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1), ManualClock())
+    demo = Demo(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False), ManualClock())
     items: list[Item] = []
     run_inline(demo, items.append)
     top_ns = demo.begin_ns + int((demo.script.truth.reps[0].top_s + demo.truth_offset_s) * 1e9)

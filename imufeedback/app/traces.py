@@ -38,6 +38,8 @@ POINT_PX = 2.0
 """One drawn point for so many pixels at most; numbers, tones and recording use every sample."""
 RANGE_STEP_DEG = 10.0
 BAND_ALPHA = 50
+FIRST_ROW = 1.35
+"""The trail thigh angle is what it is all about: its row is so much higher than another."""
 LINE_WIDTH = 2
 GRAB_PX = 9
 """So close to its edge the target can be taken with the mouse."""
@@ -167,9 +169,12 @@ class TracePlots(QWidget):
     def _place(self) -> None:
         scale, rows = self._scale, self.shown_rows
         head, foot = 19 * scale, 20 * scale
-        high = (self.height() - foot) / max(len(rows), 1)
+        unit = (self.height() - foot) / (len(rows) + FIRST_ROW - 1)
+        top = 0.0
         for number, row in enumerate(rows):
-            row.area = QRectF(44 * scale, number * high + head, max(self._plot_width(), 50), max(high - head - 4, 10))
+            high = unit * (FIRST_ROW if number == 0 else 1.0)
+            row.area = QRectF(44 * scale, top + head, max(self._plot_width(), 50), max(high - head - 4, 10))
+            top += high
         self._axes = None
         self.update()
 

@@ -344,7 +344,7 @@ def choice_word(choice: Choice) -> str:
     return tr(_CHOICES[choice])
 
 
-def reference_name(choice: Choice, track: Track | None) -> str:
+def reference_name(choice: Choice, track: Track | None, *, itself: bool = False) -> str:
     """What the last rep is compared with, and the key that changes it."""
     name = choice_word(choice)
     if track is not None:
@@ -353,6 +353,8 @@ def reference_name(choice: Choice, track: Track | None) -> str:
             if track.label
             else tr("{name}: rep {number}").format(name=name, number=track.number)
         )
+    elif itself:
+        name = tr("{name}: this one").format(name=name)
     elif choice is not Choice.NONE:
         name = tr("{name}: none yet").format(name=name)
     return tr("┅  {name}  (C: another)").format(name=name)
@@ -503,6 +505,10 @@ def rep_flags(good: bool, discarded: bool, note: str) -> str:
     if note:
         parts.append(tr("note: {note}").format(note=note))
     return " · ".join(parts)
+
+
+def short_buttons() -> list[str]:
+    return [tr(text) for text in ("Pause", "Good", "Discard", "Note", "Range", "Stop")]
 
 
 def good_star() -> str:
