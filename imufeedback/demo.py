@@ -5,13 +5,21 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from imufeedback import resources
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.radio import Radio
-from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
+from imufeedback.ble.virtual import (
+    FaultScript,
+    VirtualRadio,
+    VirtualSensor,
+    disturbed,
+    mishaps,
+    parse_faults,
+)
+from imufeedback.ble.virtual.central import REQUESTED_MTU
 from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, Segment
 from imufeedback.settings import Player, Sensor, Settings
@@ -38,6 +46,8 @@ class DemoPlan:
     reps: int = 5
     seed: int = 1
     realtime: bool = True
+    radio: tuple[str, str] | None = None
+    """Fault script of the radio, TOML, and where it came from."""
 
 
 class Demo:
@@ -54,6 +64,7 @@ class Demo:
         self._streams: list[SensorStream] = sensor_streams(self.script, self._layout, segments)
         self.begin_ns = clock.now_ns()
         """Host time of session time 0."""
+        self._faults = _faults(plan, self._streams)
         self.settings = Settings(
             sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self._streams),
             layouts={LAYOUT: text},
@@ -74,10 +85,9 @@ class Demo:
 
         Raises RadioError when the virtual sensors cannot be reached.
         """
-        air = VirtualRadio(
-            [VirtualSensor(f"virtual {one.segment}", one.serial, iter(one), self._layout) for one in self._streams],
-            self._clock,
-        )
+        sensors = [self._sensor(one) for one in self._streams]
+        air = VirtualRadio(sensors, self._clock, mtu=self._faults.mtu or REQUESTED_MTU)
+        air.plan(mishaps(self._faults, sensors, self.script.duration_s))
         faults: list[BaseException] = []
         await air.open()
         radio = Radio(self._layout, self._clock, put, backends=air.backends, on_fault=faults.append)
@@ -95,6 +105,13 @@ class Demo:
         after()
         if faults:
             raise faults[0]
+
+    def _sensor(self, stream: SensorStream) -> VirtualSensor:
+        names = (stream.serial, str(stream.segment))
+        error = self._faults.rate_error(*names)
+        stream = replace(stream, rate_error=(1 + stream.rate_error) * (1 + error) - 1)
+        payloads = disturbed(iter(stream), self._faults, self._layout, *names)
+        return VirtualSensor(f"virtual {stream.segment}", stream.serial, payloads, self._layout, place=names[1])
 
     async def _play(
         self, air: VirtualRadio, origin_ns: int, put: Callable[[Item], None], after: Callable[[], None]
@@ -134,6 +151,17 @@ class Demo:
                 for one in self.script.truth.reps
             ]
         }
+
+
+def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:
+    """Raises BadToml for a script that is wrong, or that names what is no sensor. (One for five sensors serves
+    three.)"""
+    if plan.radio is None:
+        return FaultScript()
+    text, where = plan.radio
+    script = parse_faults(text, where)
+    script.check_names((*Segment, *(one.serial for one in streams)), where)
+    return script
 
 
 class _Stopped(Exception):

@@ -12,30 +12,38 @@ zero       none: pelvis turn and hip rotations count from now
 cue        ``sound``, ``on``: switch one sound
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
+limit      ``key``: a rule's id or ``live.`` and a key, ``value``: the coach's limit from the next rep on
+block      ``name``, ``role`` (`Role`), ``mode`` (`Mode`), ``share`` of the reps with tones, ``estimate``, and
+           ``rule_set``: TOML text of the drill, where it is another one
+pain       none: something is tight or hurts; no rep is judged and no tone made before the next block
+estimate   ``rep``, ``answer``: what the player thinks of a rep, before the result is told
 ========== ==========================================================================================
 
-An unknown verb is kept in the journal and does nothing here, so that newer recordings replay.
+An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A coach's command with a
+wrong limit or an unreadable drill changes nothing and is told as a notice.
 """
 
 from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
+from imufeedback.cues.feedback import feedback_of
 from imufeedback.cues.schedule import Cueing, Heard
-from imufeedback.errors import UsageError
+from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
-from imufeedback.motion import LiveLimits, MotionStage, RepLimits
+from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, RepLimits, without_forearm
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     AlignedBlock,
     Angles,
+    BlockBegun,
     Command,
     DeviceBlock,
     Event,
@@ -49,16 +57,21 @@ from imufeedback.records import (
     LinkNote,
     Notice,
     PacketRejected,
+    Phase,
+    PhaseChanged,
     RawPacket,
     Rep,
+    Role,
     Segment,
+    SegmentMotion,
+    SelfEstimate,
     SensorTotals,
     Tick,
     Zeroed,
 )
-from imufeedback.rules import Rules, RuleSet, parse_rule_set
+from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
-from imufeedback.timing import Merger, SensorClock
+from imufeedback.timing import Merger, Plausible, SensorClock
 
 __all__ = ["Pipeline", "fit_args", "run"]
 
@@ -75,6 +88,7 @@ class _Chain:
     sensor: Sensor
     decoder: Decoder
     clock: SensorClock
+    plausible: Plausible
     fusion: Fusion
 
 
@@ -118,16 +132,33 @@ class Pipeline:
         segments = [one.role for one in settings.sensors]
         hand = settings.player.hand
         self._merger = Merger([(one.id, one.role) for one in settings.sensors], grid_hz=settings.grid_hz)
-        self._body = Body(segments, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
+        jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
+        self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
+        self._limits = parse_limits(settings.limits, "limits of the player") if settings.limits else Limits(1)
         rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
+        rule_set = with_limits(rule_set, self._limits, "limits of the player")
         self._motion = _motion(hand, rule_set)
-        self._rules = Rules(rule_set)
+        self._hip_turns = HipTurnStage(hand=hand)
+        self._reps = 0
+        self._stopped = False
         self._cueing = Cueing()
+        self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
             names = ", ".join(missing).replace("_", " ")
             return [Notice(0.0, f"no sensor on {names}: swings cannot be judged")]
         return []
+
+    def _judge_by(self, rule_set: RuleSet) -> None:
+        """From the next rep on."""
+        self._rule_set = rule_set
+        self._rules = Rules(rule_set)
+        self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+        drill = rule_set.drill
+        self._by_hip = drill is not None and drill.detect == "hip-turn"
+        if drill is not None and self._by_hip:
+            least = float(np.deg2rad(drill.min_turn_deg))
+            self._hip_turns.use(side=drill.side, least_rad=least, kind=rule_set.name)
 
     def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], settings: Settings) -> _Chain:
         layout = layouts.get(sensor.layout)
@@ -143,10 +174,10 @@ class Pipeline:
             tick_bits=layout.counter.bits,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
-            delay_s=layout.delay_s,
+            delay_s=layout.delay_s + sensor.offset_s,
         )
         fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
-        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, fusion)
+        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, Plausible(sensor.id), fusion)
 
     # ── items ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -172,11 +203,42 @@ class Pipeline:
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
             self._cueing.set_muted(bool(command.args["on"]))
+        elif command.verb in ("limit", "block", "estimate", "pain"):
+            return self._coach(command)
         out: list[Event] = list(self._body.feed(command))
         for made in out:
             if isinstance(made, Fitted):
                 self._correct_accelerometers(made.fit)
         return out
+
+    def _coach(self, command: Command) -> list[Event]:
+        t_s, args = self._seconds(command.host_ns), command.args
+        try:
+            if command.verb == "estimate":
+                return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
+            if command.verb == "pain":
+                self._stopped = True
+                drill = self._rule_set.drill
+                return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
+            if command.verb == "limit":
+                self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
+                return []
+            out = self._block(t_s, args)
+            if self._by_hip:  # a hip turn counts from the stance that the player has taken
+                self._body.feed(Command(command.host_ns, "zero"))
+            return out
+        except (ImuFeedbackError, KeyError, TypeError, ValueError) as error:
+            return [Notice(t_s, f"{command.verb}: {error}")]
+
+    def _block(self, t_s: float, args: Mapping[str, Json]) -> list[Event]:
+        role, feedback = Role(args["role"]), feedback_of(args)
+        if args.get("rule_set"):
+            rule_set = parse_rule_set(str(args["rule_set"]), "drill of the block")
+            self._judge_by(with_limits(rule_set, self._limits, "limits of the player"))
+        self._stopped = False
+        drill = self._rule_set.drill
+        self._cueing.begin_block(feedback, drill.cues if drill else ())
+        return [BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)]
 
     def _correct_accelerometers(self, fit: Fit) -> None:
         """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -195,28 +257,49 @@ class Pipeline:
                 continue
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
-                    for oriented in chain.fusion.feed(timed):
-                        out += self._aligned(self._merger.feed(oriented))
+                    out += self._timed(chain, timed)
                 else:
                     out.append(timed)
+        return out
+
+    def _timed(self, chain: _Chain, block: ImuBlock) -> list[Event]:
+        out: list[Event] = []
+        for passed in chain.plausible.feed(block):
+            if isinstance(passed, Notice):
+                out.append(passed)
+                continue
+            for oriented in chain.fusion.feed(passed):
+                out += self._aligned(self._merger.feed(oriented))
         return out
 
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
         out: list[Event] = []
         for block in blocks:
-            for made in self._body.feed(block):
+            jointed, forearm = without_forearm(block)
+            if forearm is not None:
+                out += self._moved(forearm)
+            for made in self._body.feed(jointed):
                 out.append(made)
                 if isinstance(made, Angles | Zeroed):
                     out += self._moved(made)
         return out
 
-    def _moved(self, record: Angles | Zeroed) -> list[Event]:
+    def _moved(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
+        if self._stopped:
+            return []
+        if self._by_hip:
+            turns = self._hip_turns.feed(record) if isinstance(record, Angles | Zeroed) else []
+            return [one for rep in turns for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
         out: list[Event] = []
         for made in self._motion.feed(record):
-            out.append(made)
-            if isinstance(made, Rep):
-                out += self._rules.feed(made)
+            out += self._ruled(made) if isinstance(made, Rep) else [made]
         return out
+
+    def _ruled(self, rep: Rep) -> list[Event]:
+        """The rep with its number in the session, and its findings."""
+        rep = replace(rep, index=self._reps)
+        self._reps += 1
+        return [rep, *self._rules.feed(rep)]
 
     def _heard(self, events: list[Event]) -> list[Event]:
         """The events, each followed by the cues that it gives."""
@@ -253,9 +336,13 @@ class Pipeline:
         if self._settings is None:
             return None
         chains = {
-            name: (chain.decoder.state, chain.clock.state, chain.fusion.state) for name, chain in self._chains.items()
+            name: (chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state)
+            for name, chain in self._chains.items()
         }
-        stages = (self._merger.state, self._body.state, self._motion.state, self._cueing.state)
+        stages = (
+            *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
+            *(self._rule_set, self._reps, self._stopped),
+        )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
@@ -266,28 +353,38 @@ class Pipeline:
         args, origin_ns, now_ns, chains, stages = copy.deepcopy(value)
         self._begin(Command(origin_ns, "begin", args))
         self._now_ns = now_ns
-        for name, (decoder, clock, fusion) in chains.items():
+        for name, (decoder, clock, plausible, fusion) in chains.items():
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
-        self._merger.state, self._body.state, self._motion.state, self._cueing.state = stages
+            chain.plausible.state = plausible
+        merger, body, motion, hip_turns, cueing, rule_set, self._reps, self._stopped = stages
+        self._judge_by(rule_set)
+        self._hip_turns.state = hip_turns
+        self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:
-    live, rep = rule_set.live, rule_set.rep
-    return MotionStage(
-        hand=hand,
-        live=LiveLimits(
-            min_slope=live.min_slope,
-            dead_turn_rad=float(np.deg2rad(live.dead_turn_deg)),
-            dead_s=live.dead_ms / 1000.0,
-            target_rad=float(np.deg2rad(live.target_deg)),
-            grow_rad=float(np.deg2rad(live.grow_deg)),
-        ),
-        rep=RepLimits(
-            min_backswing_rad=float(np.deg2rad(rep.min_backswing_deg)),
-            min_through_rad=float(np.deg2rad(rep.min_through_deg)),
-            max_s=rep.max_s,
-        ),
+    return MotionStage(hand=hand, live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+
+
+def _live(rule_set: RuleSet) -> LiveLimits:
+    live = rule_set.live
+    return LiveLimits(
+        min_slope=live.min_slope,
+        dead_turn_rad=float(np.deg2rad(live.dead_turn_deg)),
+        dead_s=live.dead_ms / 1000.0,
+        target_rad=float(np.deg2rad(live.target_deg)),
+        grow_rad=float(np.deg2rad(live.grow_deg)),
+    )
+
+
+def _shape(rule_set: RuleSet) -> RepLimits:
+    rep = rule_set.rep
+    return RepLimits(
+        min_backswing_rad=float(np.deg2rad(rep.min_backswing_deg)),
+        min_through_rad=float(np.deg2rad(rep.min_through_deg)),
+        max_s=rep.max_s,
+        min_slope=rep.min_slope,
     )
 
 

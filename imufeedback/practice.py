@@ -109,8 +109,10 @@ class SensorPractice:
         sinks: Sequence[Sink] = (),
         *,
         rule_set: str = "swing",
+        offsets_s: Mapping[str, float] | None = None,
     ) -> None:
-        """`roles` tells which sensor is worn where. Raises UsageError when two sensors have one place."""
+        """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are.
+        Raises UsageError when two sensors have one place."""
         self.recording = journal.path
         self._journal = journal
         self._station = station
@@ -118,7 +120,9 @@ class SensorPractice:
         self._engine: Engine | None = None
         self._stopped = threading.Lock()
         self._settings = Settings(
-            sensors=tuple(Sensor(one, segment, layout.name) for one, segment in roles.items()),
+            sensors=tuple(
+                Sensor(one, segment, layout.name, (offsets_s or {}).get(one, 0.0)) for one, segment in roles.items()
+            ),
             layouts={layout.name: resources.text("layouts", layout.name)},
             rule_set=resources.text("rules", rule_set),
             player=person.player,

@@ -267,6 +267,20 @@ class AlignedBlock:
     """(N, S)"""
 
 
+@dataclass(frozen=True, slots=True)
+class SegmentMotion:
+    """What one sensor feels, on the common grid; for a segment that takes part in no joint here."""
+
+    segment: Segment
+    t_s: Floats
+    gyr_rad_s: Floats
+    """(N, 3) bias removed, sensor frame."""
+    acc_m_s2: Floats
+    """(N, 3) sensor frame."""
+    ok: Bools
+    """(N,)"""
+
+
 # ── angles ───────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -476,6 +490,10 @@ class Finding:
     verdict: Verdict
     text: str
     """What to do about it, in words for the player; from the rule set."""
+    cue: str = ""
+    """Sound that stands for it after the rep; from the rule set."""
+    sd: float = 0.0
+    """One standard deviation of the value, in its unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -489,6 +507,50 @@ class Cue:
     """Later than this it is dropped, never played late."""
     priority: int
     rep: int | None = None
+
+
+class Role(StrEnum):
+    """What a block of a session is for."""
+
+    BASELINE = "baseline"
+    DRILL = "drill"
+    SWINGS = "swings"
+    TEST = "test"
+    """Without tones: what is left of it when nobody tells."""
+
+
+class Mode(StrEnum):
+    """When a player is told about a rep; `imufeedback.cues.feedback` has what each is for, with its source."""
+
+    NONE = "none"
+    CONCURRENT = "concurrent"
+    BANDWIDTH = "bandwidth"
+    AFTER_REP = "after-rep"
+    FADED = "faded"
+
+
+@dataclass(frozen=True, slots=True)
+class BlockBegun:
+    """A block of the session: the reps from here on belong to it."""
+
+    t_s: float
+    name: str
+    role: Role
+    drill: str
+    """Name of the rule set or drill in use."""
+    mode: Mode
+    share: float
+    """Part of the reps that have tones."""
+
+
+@dataclass(frozen=True, slots=True)
+class SelfEstimate:
+    """What the player thought of a rep before the result was told."""
+
+    t_s: float
+    rep: int
+    answer: str
+    """``good``, ``fault`` or ``do not know``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -538,6 +600,8 @@ Event: TypeAlias = (
     | Rep
     | Finding
     | Cue
+    | BlockBegun
+    | SelfEstimate
     | SensorTotals
     | Fault
     | Notice
@@ -557,6 +621,18 @@ def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArr
         out = out.view()
         out.flags.writeable = False
     return out
+
+
+UNITS = ("deg_s", "deg", "s", "share", "ratio")
+"""Endings of feature names."""
+
+
+def sd_name(feature: str) -> str:
+    """Name of the feature that holds another one's standard deviation: ``a_deg`` has ``a_sd_deg``."""
+    for unit in UNITS:
+        if feature.endswith(f"_{unit}"):
+            return f"{feature.removesuffix(f'_{unit}')}_sd_{unit}"
+    return f"{feature}_sd"
 
 
 def same(a: object, b: object) -> bool:

@@ -9,7 +9,13 @@ from pathlib import Path
 
 from imufeedback.errors import BadToml
 
-_FOLDERS = {"layouts": "packets/layouts", "rules": "rules/sets"}
+_FOLDERS = {
+    "layouts": "packets/layouts",
+    "rules": "rules/sets",
+    "drills": "rules/drills",
+    "plans": "rules/plans",
+    "radio": "ble/virtual/scripts",
+}
 
 
 def data_folder() -> Path:
@@ -25,7 +31,7 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``), built-in and own, sorted."""
+    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), sorted; own ones too."""
     shipped = [one.name for one in resources.files("imufeedback").joinpath(_FOLDERS[kind]).iterdir()]
     folder = data_folder() / kind
     own = [one.name for one in folder.iterdir()] if folder.is_dir() else []

@@ -25,6 +25,8 @@ class Sensor(msgspec.Struct, frozen=True):
     role: Segment
     layout: str
     """Name of its layout in `Settings.layouts`."""
+    offset_s: Annotated[float, Meta(ge=-0.1, le=0.1)] = 0.0
+    """How much later than the other sensors' its times are: the constant rest that one shared shake measures."""
 
 
 class Player(msgspec.Struct, frozen=True):
@@ -44,6 +46,8 @@ class Settings(msgspec.Struct, frozen=True):
     rule_set: str
     """TOML text."""
     player: Player = Player()
+    limits: str = ""
+    """TOML text of the player's own limits, where the coach has set any."""
     filter: str = "vqf"
     grid_hz: Annotated[float, Meta(gt=0, le=1000)] = 200.0
     """Rate of the common time grid, and so of all angles."""

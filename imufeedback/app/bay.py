@@ -124,6 +124,7 @@ class BayWindow(QMainWindow):
         self.mute.setEnabled(False)
         pause = self._action(words.pause_action(), "P", lambda: coach.pause(muted=self.mute.isChecked()))
         zero = self._action(words.zero_action(), "Z", lambda: self._on_command("zero", {}))
+        pain = self._action(words.pain_action(), "X", lambda: self._on_command("pain", {}))
         limits = self._action(words.limits_action(), "L", lambda: coach.ask_limits(self, self._scale()))
         higher = self._action(words.higher_action(), "+", lambda: coach.target_by(TARGET_STEP_DEG))
         lower = self._action(words.lower_action(), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
@@ -141,9 +142,10 @@ class BayWindow(QMainWindow):
             switch.setCheckable(True)
         cautions = self._action(words.cautions_action(), "F1", self._show_cautions)
         delays = self._action(words.delays_action(), "F2", self._show_delays)
-        self._in_session = [pause, zero, limits, higher, lower, good, discard, note, compare, self.range_action, second]
+        self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
+        self._in_session += [self.range_action, second]
         menus = {
-            words.session_menu(): [pause, self.mute, zero, limits, higher, lower, stop],
+            words.session_menu(): [pause, self.mute, pain, zero, limits, higher, lower, stop],
             words.rep_menu(): [good, discard, note, compare],
             words.view_menu(): [self.range_action, second, full, self.dark, self.calm],
             words.help_menu(): [cautions, delays],

@@ -27,6 +27,7 @@ from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot
 from imufeedback.records import (
+    BlockBegun,
     ClockFitted,
     ClockRestarted,
     Cue,
@@ -164,6 +165,7 @@ class BayView(QWidget):
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
             Zeroed: self._hear_zeroed,
+            BlockBegun: lambda event: notice(words.block_begun(event.name)),
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }

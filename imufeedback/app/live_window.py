@@ -6,7 +6,7 @@ What only a session needs (radio, filters, plots) is imported when one begins, s
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,7 +27,7 @@ from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
-from imufeedback.records import Event, Fitted, Hand, Rep, Segment
+from imufeedback.records import Event, Fitted, Hand, Json, Rep, Segment
 
 LOOK_MS = 200
 """How often the fitting by the clock looks at it."""
@@ -45,7 +45,8 @@ class LiveWindow(QMainWindow):
     """First screen and bay window of one session.
 
     `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
-    `remember` keeps which sensor is worn where.
+    `role_of` tells where a sensor was worn last, `remember` keeps it (sensor, place, facts of the sensor), and
+    `offset_s` is how much later than the others' its times are.
     """
 
     def __init__(
@@ -56,14 +57,15 @@ class LiveWindow(QMainWindow):
         make_station: MakeStation,
         recordings: Path,
         *,
-        roles: dict[str, Segment] | None = None,
-        remember: Callable[[str, Segment | None], None] = lambda sensor, segment: None,
+        role_of: Callable[[str], Segment | None] = lambda sensor: None,
+        remember: Callable[[str, Segment | None, Mapping[str, Json]], None] = lambda sensor, segment, facts: None,
+        offset_s: Callable[[str], float] = lambda sensor: 0.0,
         today: Callable[[], datetime.date] = datetime.date.today,
     ) -> None:
         super().__init__()
         self.people, self._layout, self._make_station = people, layout, make_station
         self._recordings, self._remember, self._today = recordings, remember, today
-        self.known_roles = dict(roles or {})
+        self._role_of, self._offset_s = role_of, offset_s
         self.feed = EventFeed(Hand.RIGHT)
         self.start = StartPage(people, works)
         self.bay: BayWindow | None = None
@@ -128,8 +130,9 @@ class LiveWindow(QMainWindow):
     def _searched(self, trouble: str | None) -> None:
         ready = self.start.ready
         for sensor in ready.links:
-            if sensor in self.known_roles:
-                ready.roles[sensor] = self.known_roles[sensor]
+            role = self._role_of(sensor)
+            if role is not None:
+                ready.roles[sensor] = role
         self.start.show_search(trouble)
         if self.start.step is Step.SENSORS:
             (self.start.sensors.stream if ready.can_stream else self.start.sensors).setFocus()
@@ -143,7 +146,10 @@ class LiveWindow(QMainWindow):
         roles.pop(sensor, None)
         if segment is not None:
             roles[sensor] = segment
-        self._remember(sensor, segment)
+        try:
+            self._remember(sensor, segment, self.start.facts.get(sensor, {}))
+        except ImuFeedbackError as error:
+            self.start.messages.show_notice(str(error))
         self.start.refresh()
 
     def _try(self) -> None:
@@ -179,7 +185,10 @@ class LiveWindow(QMainWindow):
         except ImuFeedbackError as error:
             self.start.messages.show_fault(str(error))
             return
-        made = practice.SensorPractice(ready.person, self._station, roles, self._layout, journal, [feed.push])
+        offsets = {sensor: self._offset_s(sensor) for sensor in roles}
+        made = practice.SensorPractice(
+            ready.person, self._station, roles, self._layout, journal, [feed.push], offsets_s=offsets
+        )
         self._open(feed, made)
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:

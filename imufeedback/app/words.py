@@ -511,6 +511,14 @@ def short_buttons() -> list[str]:
     return [tr(text) for text in ("Pause", "Good", "Discard", "Note", "Range", "Stop")]
 
 
+def block_begun(name: str) -> str:
+    return tr("Now: {name}").format(name=name)
+
+
+def pain_action() -> str:
+    return tr("Stop: something hurts")
+
+
 def good_star() -> str:
     return tr("good")
 

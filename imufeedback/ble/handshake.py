@@ -43,13 +43,22 @@ class Handshake:
             data = await self._read(uuid)
             if data is not None:
                 facts[fact] = _text(data)
-        battery = await self._read(profile.BATTERY_LEVEL)
-        if battery:
-            facts["battery_percent"] = battery[0]
+        facts |= await self.vitals()
         if self._gatt.layout is not None:
             data = await self._read(self._gatt.layout)
             facts["layout"] = None if data is None else _text(data)
         facts["mtu"] = self._mtu()
+        return facts
+
+    async def vitals(self) -> dict[str, Json]:
+        """What changes while streaming: battery_percent, temperature_c; without what the sensor does not offer."""
+        facts: dict[str, Json] = {}
+        battery = await self._read(profile.BATTERY_LEVEL)
+        if battery:
+            facts["battery_percent"] = battery[0]
+        temperature = await self._read(profile.TEMPERATURE)
+        if temperature is not None and len(temperature) >= 2:
+            facts["temperature_c"] = int.from_bytes(temperature[:2], "little", signed=True) / 100
         return facts
 
     async def _read(self, uuid: str) -> bytes | None:
@@ -80,8 +89,12 @@ class Handshake:
             )
 
     async def configure(self, mtu: int) -> dict[str, Json]:
-        """Send the settings and read them back: a sensor returns to its factory's at every power-up."""
-        if self._gatt.control is None:
+        """Send the settings and read them back: a sensor returns to its factory's at every power-up.
+
+        A sensor with a profile of its own has none that are known here; only that its packets fit is checked.
+        """
+        if self._gatt.control is None or self._gatt.start is not None:
+            self._check_room(mtu)
             return {}
         wanted = self._settings(mtu)
         await self.command(wanted)
@@ -102,11 +115,33 @@ class Handshake:
             )
         return profile.Settings(round(self._layout.rate_hz), min(room, self._layout.samples_per_packet))
 
+    def _check_room(self, mtu: int) -> None:
+        need = self._layout.packet_bytes(self._layout.samples_per_packet)
+        if need > mtu - profile.NOTIFICATION_OVERHEAD:
+            raise self._wrong(
+                f"an MTU of {mtu} cuts the packets of layout {self._layout.name}, which have {need} bytes",
+                "use another Bluetooth adapter, or let the sensor send fewer samples a packet",
+            )
+
     async def command(self, command: profile.ControlCommand) -> None:
-        """Write a command and wait for its answer; nothing, when the sensor takes none."""
-        if self._gatt.control is not None:
-            data = profile.command_bytes(command)
+        """Write a command and wait for its answer; nothing, when the sensor does not know it."""
+        data = self._bytes_of(command)
+        if self._gatt.control is not None and data:
             await within(self._request_s, self._client.write_gatt_char(self._gatt.control, data, response=True))
+
+    def _bytes_of(self, command: profile.ControlCommand) -> bytes:
+        gatt = self._gatt
+        if gatt.start is None:
+            return profile.command_bytes(command)
+        match command:
+            case profile.Start():
+                return bytes.fromhex(gatt.start)
+            case profile.Stop():
+                return bytes.fromhex(gatt.stop or "")
+            case profile.Blink():
+                return bytes.fromhex(gatt.blink or "")
+            case profile.Settings():
+                return b""
 
     def _wrong(self, what: str, hint: str) -> WrongSensor:
         return WrongSensor(what, where=self._where, hint=hint)

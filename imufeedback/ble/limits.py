@@ -18,14 +18,25 @@ class Limits:
     """How long things may take, in seconds. Chosen, no source, where none is given."""
 
     connect_s: float = 8.0
+    reconnect_s: float = 3.0
+    """The first attempt to come back; every further one may take a second longer, up to `connect_s`. Adapters take one
+    attempt at a time, so a sensor that is gone must not stand in the way of one that is back."""
     request_s: float = 5.0
     """One read, write or subscription. (The protocol's own limit is 30 s: far too long to stand and wait.)"""
-    close_s: float = 3.0
-    silence_s: float = 0.9
+    close_s: float = 2.0
+    silence_s: float = 0.8
     """Without data for longer the link counts as dead: with the watch's step this is noticed within 1 s."""
     watch_s: float = 0.1
-    backoff_s: tuple[float, ...] = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
-    """Pauses between attempts; the last one repeats."""
+    backoff_s: tuple[float, ...] = (0.25, 0.5, 1.0, 2.0, 2.0, 2.0, 4.0, 8.0)
+    """Pauses between attempts; the last one repeats. For the first ten seconds none is longer than 2 s: after an
+    outage of
+    5 s the link must be back within 3 s."""
+    advise_after: int = 3
+    """Failed attempts in a row after which a person is told what to try."""
+    busy_s: float = 0.5
+    """When this program itself was so much late, packets wait inside it: nothing is wrong with the link."""
+    vitals_s: float = 60.0
+    """Battery and temperature are read anew after so long: a level without an age is worth nothing."""
     first_tries: int = 3
     """Attempts at the first connection, before a person is told that it failed. Later ones go on until closed."""
 

@@ -16,6 +16,7 @@ from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from imufeedback.ble import profile
+from imufeedback.ble.advice import BUSY_ANYWHERE, advice, is_about_the_adapter
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import Handshake, WrongSensor
@@ -90,7 +91,7 @@ class SensorLink:
                 raise self._error(error) from error
         else:
             await self._bring_up(begin=True, tries=self._limits.first_tries)
-        self._tasks = [self._spawn(self._supervise()), self._spawn(self._watch())]
+        self._tasks = [self._spawn(work) for work in (self._supervise(), self._watch(), self._read_vitals())]
 
     async def blink(self, seconds: int) -> None:
         """Let the sensor show which one it is. Raises RadioError."""
@@ -104,12 +105,12 @@ class SensorLink:
     async def close(self) -> None:
         """Stop the sensor and disconnect; takes a bounded time and does not fail."""
         tasks, self._tasks = self._tasks, []
-        await end(tasks, self._limits.close_s)
+        await end(tasks, self._limits.close_s / 2)
         detail = ""
         if self._streaming and self._client is not None:
             self._streaming = False
             try:
-                await self._talk(self._client).command(profile.Stop())
+                await within(self._limits.close_s / 2, self._talk(self._client).command(profile.Stop()))
             except FAILURES as error:
                 detail = f"stopped without an answer: {_words(error)}"
         await self._tear_down()
@@ -122,7 +123,8 @@ class SensorLink:
         attempt = 0
         while True:
             try:
-                client = await self._set_up()
+                limit_s = self._limits.connect_s if tries else self._limits.reconnect_s + attempt
+                client = await self._set_up(min(limit_s, self._limits.connect_s))
                 if begin:
                     await self._begin(client)
                 return
@@ -134,11 +136,14 @@ class SensorLink:
                 if tries is not None and attempt >= tries:
                     await self._tear_down()
                     raise self._error(error) from error
-                self._note(LinkState.SEARCHING, _words(error))
+                tell = _words(error)
+                if attempt >= self._limits.advise_after:
+                    tell = f"{tell}; {_attempts_advice(error)}"
+                self._note(LinkState.SEARCHING, tell)
                 pauses = self._limits.backoff_s
                 await self._clock.sleep(pauses[min(attempt, len(pauses)) - 1])
 
-    async def _set_up(self) -> BleakClient:
+    async def _set_up(self, connect_s: float) -> BleakClient:
         # The old subscription must be gone before a new one is made, or every packet may come twice.
         await self._tear_down()
         self._note(LinkState.CONNECTING)
@@ -146,12 +151,12 @@ class SensorLink:
         client = BleakClient(
             self._found.device,
             disconnected_callback=partial(self._on_drop, connection),
-            timeout=self._limits.connect_s,
+            timeout=connect_s,
             backend=self._backend,
         )
         self._client = client
         async with self._connecting:
-            await within(self._limits.connect_s, client.connect())
+            await within(connect_s, client.connect())
         talk = self._talk(client)
         facts = {"name": self._found.name, "address": self._found.address} | await talk.facts()
         self._check_identity(facts)
@@ -216,10 +221,36 @@ class SensorLink:
     async def _watch(self) -> None:
         """A link can be up and dead: only data prove that it works."""
         while True:
+            begun_ns = self._clock.now_ns()
             await self._clock.sleep(self._limits.watch_s)
-            silent_s = (self._clock.now_ns() - self._last_ns) * 1e-9
+            now_ns = self._clock.now_ns()
+            late_s = (now_ns - begun_ns) * 1e-9 - self._limits.watch_s
+            if late_s > self._limits.busy_s:
+                self._excuse(late_s, now_ns)
+            silent_s = (now_ns - self._last_ns) * 1e-9
             if silent_s > self._limits.silence_s:
                 self._fail(LinkState.SILENT, f"no data for {silent_s:.1f} s")
+
+    def _excuse(self, late_s: float, now_ns: int) -> None:
+        """This program itself stood still: what the sensor sent meanwhile waits, and will come late."""
+        self._last_ns = now_ns
+        if self._streaming:
+            self._note(LinkState.STREAMING, f"this program was busy for {late_s:.1f} s: packets came late")
+
+    async def _read_vitals(self) -> None:
+        """What is read is told; what cannot be read now is read the next time."""
+        while True:
+            await self._clock.sleep(self._limits.vitals_s)
+            client = self._client
+            if client is None or not self._streaming:
+                continue
+            try:
+                facts = await self._talk(client).vitals()
+            except FAILURES as error:
+                self._note(LinkState.STREAMING, f"the battery could not be read: {_words(error)}")
+                continue
+            if facts and self._streaming:
+                self._note(LinkState.STREAMING, "", facts)
 
     async def _supervise(self) -> None:
         while True:
@@ -248,11 +279,15 @@ class SensorLink:
         self._on_item(LinkNote(self.sensor, self._clock.now_ns(), state, detail, facts or {}))
 
     def _error(self, error: BaseException) -> RadioError:
-        return RadioError(
-            f"cannot be reached: {_words(error)}",
-            where=f"sensor {self.sensor}",
-            hint="charge it, bring it closer, and close other programs that use it",
-        )
+        hint = "charge it, bring it closer, and close other programs that use it"
+        if is_about_the_adapter(error):
+            hint = advice(error)
+        return RadioError(f"cannot be reached: {_words(error)}", where=f"sensor {self.sensor}", hint=hint)
+
+
+def _attempts_advice(error: BaseException) -> str:
+    """After some attempts in vain; the same cause again needs a person's hand."""
+    return advice(error) if is_about_the_adapter(error) else BUSY_ANYWHERE
 
 
 def _words(error: BaseException) -> str:

@@ -31,6 +31,9 @@ DEVICE_INFORMATION_SERVICE = sig_uuid(0x180A)
 MODEL_NUMBER = sig_uuid(0x2A24)
 SERIAL_NUMBER = sig_uuid(0x2A25)
 FIRMWARE_REVISION = sig_uuid(0x2A26)
+TEMPERATURE = sig_uuid(0x2A6E)
+"""Optional: of the inertial part, i16 in hundredths of a degree Celsius (GATT Specification Supplement,
+Temperature)."""
 
 ATT_DEFAULT_MTU = 23
 """Smallest ATT MTU: Bluetooth Core Specification, Vol 3, Part G, 5.2.1."""

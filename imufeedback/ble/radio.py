@@ -10,7 +10,7 @@ from imufeedback.ble.clock import Clock
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.link import SensorLink
 from imufeedback.ble.scan import Found, scan
-from imufeedback.errors import RadioError
+from imufeedback.errors import RadioError, UsageError
 from imufeedback.packets import Layout
 from imufeedback.records import LinkNote, RawPacket
 
@@ -44,8 +44,15 @@ class Radio:
     def links(self) -> tuple[SensorLink, ...]:
         return tuple(self._links)
 
-    async def scan(self, seconds: float, expect: int | None = None) -> list[Found]:
-        """Sensors of this layout that can be heard; sooner when `expect` are. Raises RadioError without Bluetooth."""
+    async def scan(self, seconds: float, expect: int | None = None, *, while_streaming: bool = False) -> list[Found]:
+        """Sensors of this layout that can be heard; sooner when `expect` are.
+
+        Raises RadioError without Bluetooth, and UsageError while sensors stream, unless that is asked for: an adapter
+        that
+        listens to all sides loses packets of those that are connected.
+        """
+        if not while_streaming and any(link.streaming for link in self._links):
+            raise UsageError("a scan disturbs the sensors that stream", where="radio", hint="stop them first")
         if self._layout.gatt is None:
             raise RadioError(f"layout {self._layout.name} has no [gatt]", hint="give it the UUIDs of the service")
         return await scan(seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect)

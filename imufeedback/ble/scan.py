@@ -7,12 +7,17 @@ from dataclasses import dataclass
 
 from bleak import BleakScanner
 from bleak.backends.device import BLEDevice
-from bleak.backends.scanner import AdvertisementData
+from bleak.backends.scanner import AdvertisementData, AdvertisementDataCallback, BaseBleakScanner
 from bleak.exc import BleakBluetoothNotAvailableError
 
+from imufeedback.ble.advice import advice
 from imufeedback.ble.backends import FAILURES, Backends
+from imufeedback.ble.limits import within
 from imufeedback.ble.profile import SERVICE
 from imufeedback.errors import RadioError
+
+START_STOP_S = 10.0
+"""For the system to begin and to end a scan: where it needs longer, it never answers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +52,28 @@ async def scan(
 
     scanner_backend = (backends or Backends()).scanner
     try:
-        async with BleakScanner(on_heard, service_uuids=[service], backend=scanner_backend):
-            await _wait(enough, seconds)
+        await within(seconds + START_STOP_S, _listen(on_heard, service, scanner_backend, enough, seconds))
     except BleakBluetoothNotAvailableError as error:
-        raise _no_bluetooth(f"no Bluetooth: {error.reason.name.lower().replace('_', ' ')}") from error
+        raise _no_bluetooth(error.reason.name.lower().replace("_", " "), error) from error
     except FAILURES as error:
-        raise _no_bluetooth(f"no Bluetooth: {error}") from error
+        raise _no_bluetooth(str(error) or type(error).__name__, error) from error
     return sorted(heard.values(), key=lambda one: (-one.rssi_dbm, one.address))
 
 
-def _no_bluetooth(what: str) -> RadioError:
-    return RadioError(what, where="scan", hint="switch Bluetooth on, allow this program to use it, or try `demo`")
+def _no_bluetooth(what: str, error: BaseException) -> RadioError:
+    hint = f"{advice(error)}; or try `imufeedback demo`"
+    return RadioError(f"no Bluetooth: {what}", where="scan", hint=hint)
+
+
+async def _listen(
+    on_heard: AdvertisementDataCallback,
+    service: str,
+    backend: type[BaseBleakScanner] | None,
+    enough: asyncio.Event,
+    seconds: float,
+) -> None:
+    async with BleakScanner(on_heard, service_uuids=[service], backend=backend):
+        await _wait(enough, seconds)
 
 
 async def _wait(enough: asyncio.Event, seconds: float) -> None:

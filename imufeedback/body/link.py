@@ -36,9 +36,10 @@ DRIFT_RAD_SQRT_S = np.deg2rad(0.2)
 SCALE_RAD = np.deg2rad(0.02)
 """Random walk of D per rad/s of rotation: gyroscope scale and cross-axis errors while turning."""
 ARM_WALK_M_SQRT_S = 1e-4
-UP_SD = 0.08
-"""Of the vertical as the two sensors' own filters have it, for one update. Each is right to a degree, but wrong in the
-same way for seconds: one look alone has to count for little."""
+UP_SHARE = 4.6
+"""Of the standard deviation that the two sensors' own filters tell of their tilt, for one update: they are wrong in the
+same way for seconds, so one look alone has to count for little."""
+UP_SD_LEAST_RAD = np.deg2rad(0.2)
 OUTLIER = 3.0
 """Residuals beyond so many standard deviations count less: knocks, foot strikes, a strap that slips."""
 
@@ -107,7 +108,8 @@ def _updated(
     expected = np.linalg.inv(spread[:, :3, :3] + variance[:, None, None] * _EYE)
     surprise2 = (np.swapaxes(force, 1, 2) @ expected @ force)[:, 0, 0]
     noise = np.empty((len(D), 6))
-    noise[:, :3], noise[:, 3:] = variance[:, None], UP_SD**2
+    noise[:, :3] = variance[:, None]
+    noise[:, 3:] = (UP_SHARE**2 * (0.5 * (one.up_sd**2 + two.up_sd**2) + UP_SD_LEAST_RAD**2))[:, None]
     if surprise2.max() > OUTLIER**2:
         over = np.maximum(surprise2 / OUTLIER**2 - 1.0, 0.0)
         noise[:, :3] *= (1.0 + 3.0 * over)[:, None]
@@ -144,12 +146,14 @@ class Sight:
     """(...,) |K|²"""
     up: Floats
     """(..., 3) the vertical, as the sensor's own filter has it."""
+    up_sd: Floats
+    """(...,) rad"""
 
     def __getitem__(self, at: Any) -> Sight:
-        return Sight(self.force[at], self.lever[at], self.rate2[at], self.lever2[at], self.up[at])
+        return Sight(self.force[at], self.lever[at], self.rate2[at], self.lever2[at], self.up[at], self.up_sd[at])
 
 
-def sight(S: Floats, acc: Floats, rate: Floats, up: Floats, step_s: float) -> Sight:
+def sight(S: Floats, acc: Floats, rate: Floats, up: Floats, up_sd: Floats, step_s: float) -> Sight:
     """Mean over N samples, from (..., N+2, 3, 3) gyroscope-frame orientation, (..., N+2, 3) specific force and rates:
     the first and the last are there for their rates only."""
     spin = (rate[..., 2:, :] - rate[..., :-2, :]) / (2.0 * step_s)
@@ -161,7 +165,7 @@ def sight(S: Floats, acc: Floats, rate: Floats, up: Floats, step_s: float) -> Si
     rows = np.concatenate((acc[..., None], K), axis=-1)
     wide = np.swapaxes(S, -3, -2).reshape(*S.shape[:-3], 3, 3 * n)
     sums = wide @ rows.reshape(*rows.shape[:-3], 3 * n, 4) / n
-    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, (K * K).sum(axis=(-1, -2, -3)) / n, up)
+    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, (K * K).sum(axis=(-1, -2, -3)) / n, up, up_sd)
 
 
 _EYE = np.eye(3)

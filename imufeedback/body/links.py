@@ -34,8 +34,6 @@ BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
 GAP_SD_RAD_S = np.deg2rad(35.0)
 """Growth of the error about every axis over a stretch without samples: the turn made meanwhile is a guess. A straight
 line across 0.3 s of a full downswing misses 11 degrees."""
-CLIPPED_SD_RAD = np.deg2rad(1.2)
-"""Per clipped sample: at 200 Hz a rate that overshoots ±2000 °/s by an eighth loses so much turn."""
 
 Rows = tuple[Floats, Floats, Floats]
 """Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
@@ -56,8 +54,8 @@ class _State:
     """(J,) heading of the distal sensor's earth in the proximal sensor's, when the joint last was whole."""
     lost_s: Floats
     """(J,) last instant at which the joint was whole, where it is not; else NaN."""
-    clipped: npt.NDArray[np.intp]
-    """(J,) clipped samples of the joint's sensors so far, without a pause."""
+    clipped: Floats
+    """(J,) variance that clipped samples without a pause have added so far."""
     rows: list[Rows] = field(default_factory=list)
     """The last blocks, as far as the next update needs them."""
     rate: Floats | None = None
@@ -121,7 +119,7 @@ class Links:
             since=[None] * self._sensors,
             offset_rad=np.zeros(J),
             lost_s=np.full(J, np.nan),
-            clipped=np.zeros(J, dtype=np.intp),
+            clipped=np.zeros(J),
         )
 
     @property
@@ -176,7 +174,8 @@ class Run:
         steps = list(self._boundaries)
         up = from_q(np.swapaxes(self._block.q_es[steps], 0, 1))[..., 2, :]
         up = (self.S[:, steps] @ up[..., None])[..., 0]
-        seen = sight(S[:, at], acc[:, at], rate[:, at], up, 1.0 / links.grid_hz)
+        up_sd = self._block.inclination_sd_rad[steps].T
+        seen = sight(S[:, at], acc[:, at], rate[:, at], up, up_sd, 1.0 / links.grid_hz)
         s.rows = [(S[:, -window:], acc[:, -window:], rate[:, -window:])]
         return seen[links.proximal], seen[links.distal]
 
@@ -221,17 +220,17 @@ class Run:
         self._note(i)
 
     def _clip(self, i: int, clipped: Bools) -> None:
-        """Clipped samples in a row lose turn the same way: their errors add up."""
+        """Clipped samples lose turn: as much as the sensor's own filter tells of its tilt, about any axis."""
         s, links = self._state, self._links
-        new = clipped[links.proximal].astype(np.intp) + clipped[links.distal]
-        if new.any():
-            total = s.clipped + new
-            more = CLIPPED_SD_RAD**2 * (total**2 - s.clipped**2)
+        lost = np.where(clipped, self._block.inclination_sd_rad[i] ** 2, 0.0)
+        total = lost[links.proximal] + lost[links.distal]
+        more = np.maximum(total - s.clipped, 0.0)
+        if more.any():
             P = s.link.P.copy()
             P[:, range(3), range(3)] += more[:, None]
             s.link.P = P
             self._note(i)
-        s.clipped = np.where(new > 0, s.clipped + new, 0)
+        s.clipped = np.where(total > 0.0, np.maximum(total, s.clipped), 0.0)
 
     def zero(self, i: int, headings_rad: Mapping[Segment, float]) -> None:
         """Set every joint's heading at step i, where all sensors have to be there.

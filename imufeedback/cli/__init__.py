@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, import_, live, validate
+from imufeedback.cli import analyse, demo, import_, live, sensors, validate
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -27,6 +27,7 @@ app.command("demo")(demo.demo)
 app.command("live")(live.live)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
+app.add_typer(sensors.app, name="sensors")
 app.command("validate")(validate.validate)
 
 

@@ -25,6 +25,9 @@ def analyse(
     filter_name: Annotated[
         str | None, typer.Option("--filter", metavar="NAME", help="Another orientation filter: vqf, madgwick, mahony.")
     ] = None,
+    limits_file: Annotated[
+        Path | None, typer.Option("--limits", metavar="FILE.toml", help="A player's own limits.", show_default=False)
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that exist.")] = False,
 ) -> None:
     """Judge a recording again, print a table of its reps, and write its summary and angles."""
@@ -36,7 +39,10 @@ def analyse(
 
     _check_filter(filter_name)
     recording = read_items(file)
-    summary, angles = _judge(recording, filter_name, keep_angles=angles_file is not None)
+    changed = {} if filter_name is None else {"filter": filter_name}
+    if limits_file is not None:
+        changed["limits"] = _limits(limits_file)
+    summary, angles = _judge(recording, changed, keep_angles=angles_file is not None)
     for note in recording.notes:
         say(f"{file}: {note}")
     print_notes(summary)
@@ -57,7 +63,19 @@ def _check_filter(name: str | None) -> None:
         raise UsageError(f"no filter is called {name!r}", hint=f"choose one of {', '.join(available())}")
 
 
-def _judge(recording: Recording, filter_name: str | None, *, keep_angles: bool) -> tuple[Summary, list[Angles]]:
+def _limits(path: Path) -> str:
+    """The text of a limits file, checked."""
+    from imufeedback.rules import parse_limits
+
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"--limits cannot be read: {error}", where=str(path)) from error
+    parse_limits(text, str(path))
+    return text
+
+
+def _judge(recording: Recording, changed: dict[str, str], *, keep_angles: bool) -> tuple[Summary, list[Angles]]:
     """The whole recording through the pipeline. What the recording itself asks wrongly is the file's fault."""
     from imufeedback.pipeline import Pipeline
     from imufeedback.records import Angles, Hand
@@ -76,7 +94,7 @@ def _judge(recording: Recording, filter_name: str | None, *, keep_angles: bool) 
     try:
         for item in recording:
             if begin is None:
-                item = begin = _begin(item, recording, filter_name)
+                item = begin = _begin(item, recording, changed)
                 summary.hand = _hand(begin)
             take(pipeline.feed(item))
     except UsageError as error:
@@ -87,8 +105,8 @@ def _judge(recording: Recording, filter_name: str | None, *, keep_angles: bool) 
     return summary, angles
 
 
-def _begin(item: Item, recording: Recording, filter_name: str | None) -> Command:
-    """The first item, with another filter in its settings when one is asked for."""
+def _begin(item: Item, recording: Recording, changed: dict[str, str]) -> Command:
+    """The first item, with what was asked for changed in its settings."""
     from imufeedback.records import Command
 
     if not (isinstance(item, Command) and item.verb == "begin"):
@@ -97,7 +115,7 @@ def _begin(item: Item, recording: Recording, filter_name: str | None) -> Command
             where=str(recording.path),
             hint="only a recording that keeps its first item can be read",
         )
-    return item if filter_name is None else Command(item.host_ns, "begin", {**item.args, "filter": filter_name})
+    return Command(item.host_ns, "begin", {**item.args, **changed}) if changed else item
 
 
 def _hand(begin: Command) -> Hand:

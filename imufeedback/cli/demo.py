@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
-from imufeedback.errors import CannotWrite, NoDisplay, UsageError
+from imufeedback.errors import BadToml, CannotWrite, NoDisplay, UsageError
 
 if TYPE_CHECKING:
     from imufeedback.demo import DemoPlan
@@ -31,6 +31,12 @@ def demo(
     realtime: Annotated[
         bool, typer.Option("--realtime/--no-realtime", help="At the pace of life, or as fast as it goes (no window).")
     ] = True,
+    radio: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE", help="Fault script of the radio, TOML; or a shipped one: worst_day.", show_default=False
+        ),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the recording.", show_default=False)
     ] = None,
@@ -49,7 +55,7 @@ def demo(
     from imufeedback.synth.player import Pace
     from imufeedback.synth.swing import Flaw
 
-    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime)
+    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, _radio(radio))
     for line in CAUTIONS:
         say(f"! {line}")
     window = realtime and not headless and _has_display()
@@ -63,6 +69,27 @@ def demo(
         write_json(json_file, document, overwrite=overwrite)
     if document["errors"]:
         raise typer.Exit(1)
+
+
+def _radio(name: str | None) -> tuple[str, str] | None:
+    """The fault script's text and its name: a file, or one of those that ship with the package."""
+    if name is None:
+        return None
+    from imufeedback import resources
+    from imufeedback.ble.virtual import parse_faults
+
+    file = Path(name)
+    if not file.suffix and name in resources.available("radio"):
+        text = resources.text("radio", name)
+    else:
+        try:
+            text = file.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise BadToml(
+                f"cannot be read: {error}", where=name, hint=f"or use {', '.join(resources.available('radio'))}"
+            ) from error
+    parse_faults(text, name)  # before anything is opened
+    return text, name
 
 
 def _has_display() -> bool:

@@ -6,7 +6,7 @@ import os
 import sys
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,7 +16,8 @@ from imufeedback.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from imufeedback.validate.checks import Context
+    from rich.table import Table
+
     from imufeedback.validate.run import Report
 
 
@@ -31,53 +32,78 @@ def validate(
         typer.Option(metavar="DIR", help="Folder of the recordings of people.", show_default=False),
     ] = None,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the lines there.")] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
+    html_file: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write a page for coach and engineer there.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json and --html.")] = False,
 ) -> None:
     """Measure accuracy and speed against exact truth, recordings of people and other libraries; status 1 if a line
     does not hold."""
-    if json_file is not None:
-        check_writable(json_file, overwrite=overwrite)
+    outputs = [one for one in (json_file, html_file) if one is not None]
+    for path in outputs:
+        check_writable(path, overwrite=overwrite)
+    if len({path.resolve() for path in outputs}) < len(outputs):
+        raise UsageError("--json and --html name the same file", hint="name two files")
     if data is not None and not data.is_dir():
         raise UsageError(f"--data {str(data)!r} is no folder", hint="check the name")
     from imufeedback.validate import sets
-    from imufeedback.validate.checks import Context
 
     if set_name is not None:
         sets.steps(set_name)  # says what there is, before any work
     names = sets.available() if set_name is None else (set_name,)
     with tempfile.TemporaryDirectory(prefix="imufeedback-validate-") as work:
-        report = _run(names, Context(Path(work), data or _data_folder(), quick, seed))
+        report = _run(names, Path(work), data or _data_folder(), quick=quick, seed=seed)
     _print(report)
     if json_file is not None:
         write_json(json_file, report.to_dict(), overwrite=overwrite)
+    if html_file is not None:
+        _write_page(html_file, report, overwrite=overwrite)
     if not report.ok:
         raise typer.Exit(1)
 
 
 def _data_folder() -> Path | None:
     """Where contributors keep the recordings: named in the environment, or beside the checkout, as for the tests."""
-    folder = Path(os.environ.get("IMUFEEDBACK_DATA") or Path("..", "shared", "data"))
-    return folder if folder.is_dir() else None
+    named = os.environ.get("IMUFEEDBACK_DATA")
+    folder = Path(named or Path("..", "shared", "data"))
+    if folder.is_dir():
+        return folder
+    if named:
+        say(f"IMUFEEDBACK_DATA {named!r} is no folder: going on without the recordings of people")
+    return None
 
 
-def _run(names: Sequence[str], context: Context) -> Report:
+def _write_page(path: Path, report: Report, *, overwrite: bool) -> None:
+    from imufeedback.record.files import whole_file
+    from imufeedback.validate.page import page
+
+    with whole_file(path, overwrite=overwrite) as file:
+        file.write(page(report))
+
+
+def _run(names: Sequence[str], work: Path, data: Path | None, *, quick: bool, seed: int) -> Report:
     """All sets, with a bar on stderr that says what is being measured."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
     from imufeedback.validate import sets
+    from imufeedback.validate.checks import Context
     from imufeedback.validate.run import run_sets
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("starting", total=sum(len(sets.steps(name)) for name in names))
-        begun = [False]
+        step = ""
 
         def on_step(title: str) -> None:
-            progress.update(task, description=title, advance=1 if begun[0] else 0)
-            begun[0] = True
+            nonlocal step
+            progress.update(task, description=title, advance=1 if step else 0)
+            step = title
 
-        return run_sets(names, context, on_step)
+        def on_part(part: str) -> None:
+            progress.update(task, description=f"{step}: {part}")
+
+        return run_sets(names, Context(work, data, quick, seed, say=on_part), on_step)
 
 
 def _print(report: Report) -> None:
@@ -92,7 +118,29 @@ def _print(report: Report) -> None:
         value = "not measured" if line.value != line.value else f"{line.value:.3g} {line.unit}"
         table.add_row(name, line.check, value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]")
     console.print(table)
+    if report.rows:
+        console.print(_methods(report))
     failed = sum(not line.ok for _, line in report.lines)
     console.print(f"{len(report.lines)} lines, {failed} of them do not hold")
     for missing in report.left_out:
         say(f"left out: {missing}")
+
+
+def _methods(report: Report) -> Table:
+    """Mean errors of every method over the trials of a set, with its time."""
+    from rich.table import Table
+
+    numbers = ("total_rmse_deg", "heading_rmse_deg", "inclination_rmse_deg", "floor_deg", "seconds")
+    table = Table(title="Beside the well-known filters: RMS errors in degrees, mean over the trials")
+    for name in ("set", "trials", "method", "total", "heading", "inclination", "floor", "seconds"):
+        table.add_column(name, justify="left" if name in ("set", "method") else "right")
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in report.rows:
+        groups.setdefault((row["set"], row["method"]), []).append(row)
+    for (name, method), rows in groups.items():
+        means = []
+        for number in numbers:
+            values = [row[number] for row in rows if row[number] is not None]
+            means.append(f"{sum(values) / len(values):.2f}" if values else "–")
+        table.add_row(name, str(len(rows)), method, *means)
+    return table

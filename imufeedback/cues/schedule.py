@@ -6,12 +6,28 @@ all, and a cue that waits longer is dropped by the player, never played late.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.errors import UsageError
-from imufeedback.records import Cue, Event, Fitted, Link, LinkState, Motion, Phase, PhaseChanged, Rep, StateChanged
+from imufeedback.records import (
+    Cue,
+    Event,
+    Finding,
+    Fitted,
+    Link,
+    LinkState,
+    Mode,
+    Motion,
+    Phase,
+    PhaseChanged,
+    Rep,
+    SelfEstimate,
+    StateChanged,
+    Verdict,
+)
 from imufeedback.stage import Stage
 
 CUE_LIFE_S = 0.150
@@ -56,6 +72,15 @@ class _State:
     """Kinds of movement cue already given since the angle was last being lost."""
     lost: set[str] = field(default_factory=set)
     """Sensors that are silent."""
+    feedback: Feedback = field(default_factory=Feedback)
+    allowed: frozenset[str] = frozenset()
+    """Sounds about the movement that the drill makes; all when empty."""
+    rep_in_block: int = 0
+    result: str | None = None
+    """Sound that tells the result of the rep just done, and has not been made."""
+    result_of: int | None = None
+    over: bool = False
+    """A rep is over, and its findings are coming in."""
 
 
 class Cueing(Stage[Heard, Cue]):
@@ -80,11 +105,22 @@ class Cueing(Stage[Heard, Cue]):
         """Silence everything, or let it sound again; what each sound was set to stays."""
         self._state.muted = muted
 
+    def begin_block(self, feedback: Feedback, allowed: Iterable[str] = ()) -> None:
+        """From the next rep on: how reps are told about, and which sounds about the movement there are."""
+        s = self._state
+        s.feedback, s.allowed, s.rep_in_block, s.result = feedback, frozenset(allowed), 0, None
+
     def feed(self, item: Heard) -> list[Cue]:
         """The cues that follow from one event: none or one."""
         match item.event:
             case StateChanged() as event:
                 return self._movement(item.now_s, event)
+            case Finding() as event:
+                return self._found(event)
+            case SelfEstimate():
+                return self._tell(item.now_s)
+            case PhaseChanged(phase=Phase.WAITING) if self._state.over:
+                return self._over(item.now_s)
             case PhaseChanged(phase=Phase.DOWNSWING):
                 self._state.given.clear()
             case Link() as event:
@@ -92,8 +128,7 @@ class Cueing(Stage[Heard, Cue]):
             case Fitted(t_s=t_s, stored=False):
                 return self._cue("ready", t_s, item.now_s)
             case Rep(index=index):
-                # A rep ends when it is seen to have ended: the deciding sample is the newest one, not its last mark.
-                return self._cue("rep-counted", item.now_s, item.now_s, index)
+                return self._counted(item.now_s, index)
         return []
 
     def _movement(self, now_s: float, event: StateChanged) -> list[Cue]:
@@ -104,7 +139,41 @@ class Cueing(Stage[Heard, Cue]):
         if event.state in given:
             return []
         given.add(event.state)
+        feedback = self._state.feedback
+        if not feedback.in_motion or not feedback.has_tones(self._state.rep_in_block):
+            return []
+        if self._state.allowed and event.state.value not in self._state.allowed:
+            return []
         return self._cue(event.state.value, event.t_s, now_s)
+
+    def _counted(self, now_s: float, index: int) -> list[Cue]:
+        """A rep ends when it is seen to have ended: the deciding sample is the newest one, not its last mark."""
+        s = self._state
+        s.over, s.result_of, s.result = True, index, None
+        if s.feedback.after_rep and s.feedback.has_tones(s.rep_in_block):
+            s.result = "target-reached" if s.feedback.mode is Mode.AFTER_REP else None
+            return []
+        return self._cue("rep-counted", now_s, now_s, index)
+
+    def _found(self, finding: Finding) -> list[Cue]:
+        """The first fault of a rep gives its result; what is unsure is no fault."""
+        s = self._state
+        first = s.result in (None, "target-reached")
+        told = s.feedback.after_rep and s.feedback.has_tones(s.rep_in_block)
+        if s.over and first and told and finding.verdict is Verdict.FAULT:
+            s.result = finding.cue or "stalled"
+        return []
+
+    def _over(self, now_s: float) -> list[Cue]:
+        s = self._state
+        s.over = False
+        s.rep_in_block += 1
+        return [] if s.feedback.estimate else self._tell(now_s)
+
+    def _tell(self, now_s: float) -> list[Cue]:
+        s = self._state
+        sound, s.result = s.result, None
+        return [] if sound is None else self._cue(sound, now_s, now_s, s.result_of)
 
     def _link(self, now_s: float, event: Link) -> list[Cue]:
         lost = self._state.lost

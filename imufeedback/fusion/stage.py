@@ -21,7 +21,8 @@ _RESTART, _INVALID, _SATURATED = int(Flag.RESTART), int(Flag.INVALID), int(Flag.
 BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
 QUIET_RATE_RAD_S = 0.10
-QUIET_ACC_M_S2 = 0.5
+QUIET_ACC_M_S2 = 1.0
+"""From standard gravity: an uncorrected zero-g offset of 60 mg and a scale error must not hide a rest."""
 _LEAST_2, _MOST_2 = (STANDARD_GRAVITY_M_S2 - QUIET_ACC_M_S2) ** 2, (STANDARD_GRAVITY_M_S2 + QUIET_ACC_M_S2) ** 2
 SETTLE_S = 0.5
 """An observed bias counts once the rest has gone on for so long after it."""
@@ -37,9 +38,16 @@ HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0
 SCALE_SHARE = 0.002
 """Weight of one sample in the usual step: a few seconds' worth of samples."""
 SHAKEN_OVER_RAD = 1e-4
-SATURATED_SD_RAD = math.radians(3.0)
-SATURATED_DECAY_S = 3.0
-"""A clipped stretch loses turn; tilt comes back with the filter's own time constant (tau_acc = 3 s)."""
+KNOCK_M_S2 = 12.0 * STANDARD_GRAVITY_M_S2
+CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
+"""Harder than a golfer moves (the latter: where something was at the end of its range): the filter is not shown such a
+force."""
+GAP_SD_RAD_S = math.radians(35.0)
+"""Growth of the tilt's error over lost samples: a straight line across 0.3 s of a full downswing misses 11 degrees."""
+CLIPPED_SD_RAD = math.radians(3.0)
+"""Least error after a clipped sample."""
+SHAKEN_DECAY_S = 3.0
+"""The tilt comes back with the filter's own time constant (tau_acc = 3 s)."""
 
 
 @dataclass
@@ -49,6 +57,10 @@ class _State:
     """Period at which the filter runs: the nominal one, or the real one where that is far off."""
     last: tuple[Floats, Floats] | None = None
     """Last usable gyroscope and accelerometer sample."""
+    calm: Floats | None = None
+    """Last force that was no knock."""
+    skipped_s: float = 0.0
+    """Time of unusable samples since `last`."""
     scale: float = 1.0
     """Usual step over the nominal period."""
     bias: Floats = field(default_factory=lambda: np.zeros(3))
@@ -61,6 +73,13 @@ class _State:
     quiet_s: float = 0.0
     heading_sd_rad: float = 0.0
     shaken_rad: float = 0.0
+    """Error of the tilt by clipped and by lost samples."""
+    clipped_s: float = 0.0
+    """How long the gyroscope has been at the end of its range."""
+    slope_rad_s2: float = 0.0
+    """How fast the rate grew when it got there."""
+    two: tuple[Floats, Floats] | None = None
+    """The last two rates, oldest first."""
 
 
 class Fusion(Stage[ImuBlock, OrientationBlock]):
@@ -103,23 +122,60 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if s.acc_bias is not None:
             acc = acc - s.acc_bias
         # one product over all of them is finite only if every one is
-        if seen & _INVALID or not math.isfinite(np.vdot(gyr, acc)):
+        if seen & _INVALID or s.last is None or not math.isfinite(np.vdot(gyr, acc)):
             good = _usable(item)
-            if not good.any() and s.last is None:
-                return []  # nothing to start from yet
-            gyr, acc = self._repaired(gyr, acc, good)
+            if not good.all():
+                return self._without(item, good)
         if s.last is None:
             self._choose_period(item.dt_s)
         before, s.last = s.last, (gyr[-1], acc[-1])
+        steps = item.dt_s.tolist()
         if before is None:
             before = (gyr[0], acc[0])
-            steps = [s.period_s, *item.dt_s.tolist()[1:]]
-        else:
-            steps = item.dt_s.tolist()
+            steps[0] = s.period_s
+        steps[0] += s.skipped_s
+        s.skipped_s = 0.0
+        forces2 = (acc * acc).sum(axis=1)
+        if forces2.max() > KNOCK_M_S2**2 or seen & _SATURATED:
+            acc = self._calmed(item, acc, forces2)
         if max(steps) < 1.5 * s.period_s:
             return [self._run(item, gyr, acc, before[0], steps, seen, None)]
         gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
         return [self._run(item, gyr, acc, before[0], steps, seen, real)]
+
+    def _without(self, item: ImuBlock, good: Bools) -> list[OrientationBlock]:
+        """The same without the samples that are no numbers: as if they were lost on the way."""
+        s = self._state
+        ends = np.cumsum(item.dt_s)
+        if not good.any():
+            s.skipped_s += float(ends[-1])
+            return []
+        kept = np.flatnonzero(good)
+        dt_s = np.diff(ends[kept], prepend=0.0)
+        left_s = float(ends[-1] - ends[kept[-1]])
+        flags = item.flags[kept] & np.uint8(0xFF ^ _INVALID)
+        part = ImuBlock(item.sensor, item.t_s[kept], dt_s, item.gyr_rad_s[kept], item.acc_m_s2[kept], flags)
+        out = self.feed(part)
+        s.skipped_s += left_s
+        return out
+
+    def _calmed(self, item: ImuBlock, acc: Floats, forces2: Floats) -> Floats:
+        """Forces with those of a knock, and those at the end of the range, replaced by the last calm one.
+
+        A few samples of many g would tip the filter's vertical by degrees, for seconds.
+        """
+        s = self._state
+        clipped = (item.flags & np.uint8(_SATURATED)) != 0
+        wild = (forces2 > KNOCK_M_S2**2) | (clipped & (forces2 > CLIPPED_KNOCK_M_S2**2))
+        acc = acc.copy()
+        calm = s.calm
+        for i, hard in enumerate(wild.tolist()):
+            if hard and calm is not None:
+                acc[i] = calm
+            else:
+                calm = acc[i]
+        s.calm = calm
+        return acc
 
     def _run(
         self,
@@ -142,6 +198,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if real is not None:
             q_es, gyr, acc = q_es[real], gyr[real], acc[real]
             held = held if held.ndim == 1 else held[real]
+        s.calm = acc[-1]
         gyr = gyr - held
         inclination_sd, heading_sd, rest = self._known(item, gyr, acc, seen)
         return OrientationBlock(
@@ -210,23 +267,14 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._state = _State(filter=None, period_s=old.period_s, heading_sd_rad=math.pi, acc_bias=old.acc_bias)
         return out + self.feed(_part(item, slice(at, None), clear=True))
 
-    def _repaired(self, gyr: Floats, acc: Floats, good: Bools) -> tuple[Floats, Floats]:
-        """Samples with each unusable one replaced by the last usable one."""
-        gyr, acc = gyr.copy(), acc.copy()
-        for i in np.flatnonzero(~good):
-            source = (gyr[i - 1], acc[i - 1]) if i else self._state.last
-            if source is None:  # nothing before: take the first good one after
-                j = int(np.argmax(good))
-                source = (gyr[j], acc[j])
-            gyr[i], acc[i] = source
-        return gyr, acc
-
     def _bridged(
         self, gyr: Floats, acc: Floats, before: tuple[Floats, Floats], steps: list[float]
     ) -> tuple[Floats, Floats, list[float], npt.NDArray[np.intp]]:
         """Samples with lost ones put in along straight lines, their steps, and which of them are real."""
+        s = self._state
+        s.shaken_rad += GAP_SD_RAD_S * (sum(steps) - len(steps) * s.period_s)
         bridged = np.minimum(steps, BRIDGE_S)
-        counts = np.maximum(np.rint(bridged / self._state.period_s).astype(int), 1)
+        counts = np.maximum(np.rint(bridged / s.period_s).astype(int), 1)
         real = np.cumsum(counts) - 1
         place = np.concatenate(([-1.0], real.astype(float)))
         at = np.arange(int(real[-1]) + 1, dtype=float)
@@ -244,34 +292,50 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
         """
         s = self._state
+        forces2 = (acc * acc).sum(axis=1).tolist()
         clipped = seen & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD
         flags = item.flags.tolist() if clipped else ()
         quiet_s, heading = s.quiet_s, s.heading_sd_rad
+        slopes = self._slopes(gyr, item.dt_s) if clipped else ()
         tilts, headings, rests = [], [], []
-        forces = acc.tolist()
         for i, ((x, y, z), step) in enumerate(zip(gyr.tolist(), item.dt_s.tolist(), strict=True)):
             heading += HEADING_DRIFT_SD_RAD_S * step
             quiet = False
             if x * x + y * y + z * z < QUIET_RATE_RAD_S**2:
-                a, b, c = forces[i]
-                quiet = _LEAST_2 < a * a + b * b + c * c < _MOST_2
+                quiet = _LEAST_2 < forces2[i] < _MOST_2
             quiet_s = quiet_s + step if quiet else 0.0
             rest = quiet_s >= REST_S
             tilt = INCLINATION_SD_REST_RAD if rest else INCLINATION_SD_MOVING_RAD
             if clipped:
-                now = flags[i] & _SATURATED
-                s.shaken_rad = SATURATED_SD_RAD if now else s.shaken_rad * math.exp(-step / SATURATED_DECAY_S)
+                s.shaken_rad *= math.exp(-step / SHAKEN_DECAY_S)
+                if flags[i] & _SATURATED:
+                    s.slope_rad_s2 = s.slope_rad_s2 if s.clipped_s else slopes[i]
+                    s.clipped_s += step
+                    # a parabola on top of the limit: two thirds of its length times its height, a·T/4
+                    lost = s.slope_rad_s2 * s.clipped_s**2 / 6.0
+                    s.shaken_rad = max(s.shaken_rad, lost, CLIPPED_SD_RAD)
+                else:
+                    s.clipped_s = 0.0
                 tilt = math.hypot(tilt, s.shaken_rad)
             tilts.append(tilt)
             headings.append(heading)
             rests.append(rest)
         s.quiet_s, s.heading_sd_rad = quiet_s, heading
+        s.two = (gyr[-2] if len(gyr) > 1 else gyr[-1] if s.two is None else s.two[1], gyr[-1])
         return tilts, headings, rests
+
+    def _slopes(self, gyr: Floats, dt_s: Floats) -> list[float]:
+        """(N,) how fast the rate grew between the two samples before each."""
+        before = self._state.two or (gyr[0], gyr[0])
+        steps = np.diff(np.vstack((*before, gyr[:-1])), axis=0)
+        slopes: list[float] = (np.sqrt((steps * steps).sum(axis=1)) / dt_s).tolist()
+        return slopes
 
 
 def _usable(item: ImuBlock) -> Bools:
     good: Bools = (item.flags & np.uint8(_INVALID)) == 0
     good &= np.isfinite(item.gyr_rad_s).all(axis=1) & np.isfinite(item.acc_m_s2).all(axis=1)
+    good &= item.acc_m_s2.any(axis=1)  # no part of a sensor on earth feels nothing
     return good
 
 

@@ -1,7 +1,9 @@
 """Angles to live states, phases, marks, reps and what can be measured of a rep."""
 
+from imufeedback.motion.forearm import without_forearm
+from imufeedback.motion.hip_turn import HipTurnStage
 from imufeedback.motion.live import LiveLimits
 from imufeedback.motion.phases import RepLimits
 from imufeedback.motion.stage import MotionStage
 
-__all__ = ["LiveLimits", "MotionStage", "RepLimits"]
+__all__ = ["HipTurnStage", "LiveLimits", "MotionStage", "RepLimits", "without_forearm"]

@@ -1,4 +1,7 @@
-"""What can be measured of one rep: marks and features."""
+"""What can be measured of one rep. Names end in their unit; `report/SUMMARY.md` lists them.
+
+A feature that a rule compares with a limit has its standard deviation beside it, under `records.sd_name`.
+"""
 
 from __future__ import annotations
 
@@ -6,95 +9,196 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from imufeedback.motion.live import Judge
+from imufeedback.motion import errorbars as bars
+from imufeedback.motion.falling import Falling
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats
-
-IMPACT_SHARE = 0.66
-"""Estimate of impact without a sensor that feels it: this share of the turn from top to finish is made. Tour players
-stand at -42 at the top and +42 at impact (Zheng et al. 2008) and finish at about +85 (common practice, no source)."""
-
-
-def marks(track: Floats, top_s: float, finish_s: float) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Marks of a rep in seconds, and the names of those that are estimates.
-
-    `track` runs from the address to the finish. ``address`` is where the turn leaves its still pose, ``level`` where
-    side tilt crosses zero upwards in the downswing; a mark that is not found is left out.
-    """
-    t, turn = track[:, Col.T], track[:, Col.TURN]
-    out = {"address_s": _leaves_address(track, top_s), "top_s": top_s}
-    down = (t >= top_s) & (t <= finish_s)
-    level_s = _crossing(t[down], track[down, Col.SIDE_TILT], 0.0)
-    if level_s is not None:
-        out["level_s"] = level_s
-    top_turn, finish_turn = np.interp([top_s, finish_s], t, turn)
-    impact_s = _crossing(t[down], turn[down], top_turn + IMPACT_SHARE * (finish_turn - top_turn))
-    if impact_s is not None:
-        out["impact_s"] = impact_s
-    out["finish_s"] = finish_s
-    return out, ("impact_s",) if impact_s is not None else ()
-
-
-def _leaves_address(track: Floats, top_s: float) -> float:
-    """Last instant before the top at which the turn stood still."""
-    before = track[track[:, Col.T] <= top_s]
-    fastest = float(np.max(-before[:, Col.TURN_RATE], initial=0.0))
-    still = (np.abs(before[:, Col.TURN_RATE]) < 0.02 * fastest) & (np.abs(before[:, Col.TURN]) < np.deg2rad(2.0))
-    at = np.flatnonzero(still)
-    return float(before[at[-1], Col.T] if len(at) else before[0, Col.T])
-
-
-def _crossing(t: Floats, values: Floats, level: float) -> float | None:
-    """First upward crossing of `level`, between samples."""
-    above = values >= level
-    at = np.flatnonzero(above[1:] & ~above[:-1])
-    if not len(at):
-        return None
-    i = int(at[0])
-    return float(t[i] + (t[i + 1] - t[i]) * (level - values[i]) / (values[i + 1] - values[i]))
-
 
 AT_MARKS = {
     "pelvis_turn": Col.TURN,
     "pelvis_side_tilt": Col.SIDE_TILT,
+    "pelvis_forward_tilt": Col.FORWARD_TILT,
     "trail_thigh_angle": Col.TRAIL_THIGH,
     "lead_thigh_angle": Col.LEAD_THIGH,
     "trail_hip_rotation": Col.TRAIL_ROTATION,
     "lead_hip_rotation": Col.LEAD_ROTATION,
+    "trail_knee_flexion": Col.TRAIL_KNEE,
+    "lead_knee_flexion": Col.LEAD_KNEE,
 }
 """Features given at every mark; hip rotation is internal positive."""
+MAIN_MARKS = ("address_s", "top_s", "level_s", "impact_s", "finish_s")
+
+LATE_SHARE = 1.5
+"""Stands for "not before the finish" where a share of the turn from top to impact says when something happens."""
 
 
-def features(track: Floats, marked: Mapping[str, float], judge: Judge) -> dict[str, float]:
-    """Features of one rep; names end in their unit.
+def features(track: Floats, marked: Mapping[str, float], fall: Falling) -> dict[str, float]:
+    """Features of one rep, from the rows of its track, its marks, and how its trail thigh angle falls."""
+    out = _at_marks(track, marked)
+    out |= _thigh(track, marked, out, fall)
+    out |= _times(marked)
+    out |= _turn(track, marked, out)
+    if "impact_s" in marked:
+        out |= _hips(out)
+        out |= _half_way(track, marked, out)
+        if np.isfinite(track[:, Col.TRAIL_KNEE]).all():
+            out |= _knees(track, marked, out)
+    out |= _mirror(track, marked)
+    return out
 
-    ``trail_thigh_flat_turn_deg`` is the longest stretch of turn in which the angle was not lost before the target;
-    ``trail_thigh_growth_deg`` its largest growth there; ``own_axis_share`` the part of the pelvis' turn from top to
-    impact that is rotation in the hip joints, mean of both sides; 1 means that the legs stay and 0 that they go along.
-    """
+
+def _at_marks(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
     out: dict[str, float] = {}
     for name, col in AT_MARKS.items():
-        for mark, at_s in marked.items():
-            out[f"{name}_{mark.removesuffix('_s')}_deg"] = _deg(np.interp(at_s, t, track[:, col]))
+        if not np.isfinite(track[:, col]).all():
+            continue
+        for mark in (one for one in MAIN_MARKS if one in marked):
+            out[f"{name}_{mark.removesuffix('_s')}_deg"] = _deg(np.interp(marked[mark], t, track[:, col]))
+    return out
+
+
+def _thigh(track: Floats, marked: Mapping[str, float], at: Mapping[str, float], fall: Falling) -> dict[str, float]:
+    t = track[:, Col.T]
     down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
-    out["trail_thigh_angle_min_deg"] = _deg(np.min(track[down, Col.TRAIL_THIGH]))
-    out["trail_thigh_loss_top_finish_deg"] = out["trail_thigh_angle_top_deg"] - out["trail_thigh_angle_finish_deg"]
-    out["trail_thigh_flat_turn_deg"] = _deg(judge.flat_turn_rad)
-    out["trail_thigh_growth_deg"] = _deg(judge.growth_rad)
-    out["backswing_s"] = marked["top_s"] - marked["address_s"]
+    turned = at["pelvis_turn_finish_deg"] - at["pelvis_turn_top_deg"]
+    lost = at["trail_thigh_angle_top_deg"] - at["trail_thigh_angle_finish_deg"]
+    absolute = _deg(np.max(track[down, Col.THIGH_SD]))
+    both = min(at["trail_thigh_angle_finish_deg"], at["lead_thigh_angle_finish_deg"])
+    out = {
+        "trail_thigh_angle_min_deg": _deg(np.min(track[down, Col.TRAIL_THIGH])),
+        "trail_thigh_angle_min_sd_deg": bars.at_once(absolute),
+        "trail_thigh_loss_top_finish_deg": lost,
+        "trail_thigh_loss_top_finish_sd_deg": bars.change(turned),
+        "trail_thigh_flat_turn_deg": _deg(fall.flat_turn_rad),
+        "trail_thigh_flat_turn_sd_deg": _deg(fall.flat_sd_rad),
+        "trail_thigh_flat_turn_up_sd_deg": _deg(fall.flat_up_sd_rad),
+        "trail_thigh_flat_from_s": fall.flat_from_s,
+        "trail_thigh_growth_deg": _deg(fall.growth_rad),
+        "trail_thigh_growth_sd_deg": bars.GROWTH_DEG,
+        "trail_thigh_growth_from_s": fall.growth_from_s,
+        "least_flexed_hip_finish_deg": both,
+        "least_flexed_hip_finish_sd_deg": bars.at_once(absolute),
+        "thigh_angle_sd_deg": absolute,
+        "hip_rotation_sd_deg": _deg(np.max(track[down, Col.ROTATION_SD])),
+    }
     if "impact_s" in marked:
-        out["trail_thigh_loss_top_impact_deg"] = out["trail_thigh_angle_top_deg"] - out["trail_thigh_angle_impact_deg"]
-        out["lead_hip_turn_in_deg"] = out["lead_hip_rotation_impact_deg"] - out["lead_hip_rotation_top_deg"]
-        trail_out = out["trail_hip_rotation_top_deg"] - out["trail_hip_rotation_impact_deg"]
-        turned = out["pelvis_turn_impact_deg"] - out["pelvis_turn_top_deg"]
-        out["own_axis_share"] = (out["lead_hip_turn_in_deg"] + trail_out) / 2 / turned
+        lost = at["trail_thigh_angle_top_deg"] - at["trail_thigh_angle_impact_deg"]
+        turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
+        out["trail_thigh_loss_top_impact_deg"] = lost
+        out["trail_thigh_slope_top_impact_ratio"] = lost / turned
+    return out
+
+
+def _times(marked: Mapping[str, float]) -> dict[str, float]:
+    out = {"backswing_s": marked["top_s"] - marked["address_s"]}
+    if "impact_s" in marked:
         out["downswing_s"] = marked["impact_s"] - marked["top_s"]
         out["tempo_ratio"] = out["backswing_s"] / out["downswing_s"]
-    out["turn_rate_max_deg_s"] = _deg(np.max(track[down, Col.TURN_RATE]))
-    out["thigh_angle_sd_deg"] = _deg(np.max(track[down, Col.THIGH_SD]))
-    out["hip_rotation_sd_deg"] = _deg(np.max(track[down, Col.ROTATION_SD]))
     return out
+
+
+def _turn(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+    t = track[:, Col.T]
+    down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
+    back = (t >= marked["address_s"]) & (t <= marked["top_s"])
+    out = {
+        "turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE])),
+        "trail_hip_turn_out_rate_max_deg_s": _deg(np.max(-track[down, Col.TRAIL_ROTATION_RATE])),
+        "lead_hip_turn_in_rate_max_deg_s": _deg(np.max(track[down, Col.LEAD_ROTATION_RATE])),
+        "trail_hip_rotation_range_deg": _deg(np.ptp(track[back | down, Col.TRAIL_ROTATION])),
+        "lead_hip_rotation_range_deg": _deg(np.ptp(track[back | down, Col.LEAD_ROTATION])),
+    }
+    gained = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_address_deg"]
+    out["trail_hip_turn_in_back_deg"] = gained
+    out["trail_hip_turn_in_back_sd_deg"] = bars.rotation(gained)
+    if "impact_s" in marked:
+        out["turn_rate_impact_deg_s"] = _deg(np.interp(marked["impact_s"], t, track[:, Col.TURN_RATE]))
+    if "level_s" in marked:
+        out["side_tilt_rate_level_deg_s"] = _deg(np.interp(marked["level_s"], t, track[:, Col.SIDE_TILT_RATE]))
+    return out
+
+
+def _hips(at: Mapping[str, float]) -> dict[str, float]:
+    """``own_axis_share``: part of the pelvis' turn from top to impact that is rotation in the hip joints, mean of both
+    sides; 1 means that the legs stay and 0 that they go along."""
+    turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
+    lead_in = at["lead_hip_rotation_impact_deg"] - at["lead_hip_rotation_top_deg"]
+    trail_out = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_impact_deg"]
+    mean = (lead_in + trail_out) / 2
+    return {
+        "lead_hip_turn_in_deg": lead_in,
+        "lead_hip_turn_in_sd_deg": bars.rotation(lead_in),
+        "trail_hip_turn_out_deg": trail_out,
+        "trail_hip_turn_out_sd_deg": bars.rotation(trail_out),
+        "own_axis_share": mean / turned,
+        "own_axis_sd_share": bars.rotation(mean) / turned,
+    }
+
+
+def _half_way(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+    """When the hips come level, as a share of the turn from top to impact; level before the top is 0."""
+    t = track[:, Col.T]
+    turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
+    share = _share(track, marked, at, "level_s", Col.SIDE_TILT, zero_deg=0.0)
+    around = marked.get("level_s", marked["impact_s"])
+    turn_rate, tilt_rate = (np.interp(around, t, track[:, col]) for col in (Col.TURN_RATE, Col.SIDE_TILT_RATE))
+    slope = max(abs(float(tilt_rate)) / max(abs(float(turn_rate)), 1e-6), bars.LEAST_TILT_SLOPE)
+    sd = bars.tilt(_deg(np.interp(around, t, track[:, Col.TILT_SD])))
+    return {"level_turn_share": share, "level_turn_sd_share": sd / slope / turned}
+
+
+def _knees(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+    t = track[:, Col.T]
+    turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
+    rate, turn_rate = (np.interp(marked["impact_s"], t, track[:, col]) for col in (Col.LEAD_KNEE_RATE, Col.TURN_RATE))
+    apart = track[:, Col.TRAIL_KNEE] - track[:, Col.LEAD_KNEE]
+    top, impact = np.interp([marked["top_s"], marked["impact_s"]], t, apart)
+    gain = max(_deg(impact - top) / turned, bars.LEAST_KNEE_SLOPE)
+    return {
+        "knees_cross_turn_share": _share(track, marked, at, "knees_cross_s", None, zero_deg=0.0, values=apart),
+        "knees_cross_turn_sd_share": bars.KNEES_APART_DEG / gain / turned,
+        "lead_knee_rate_impact_deg_s": _deg(rate),
+        "lead_knee_slope_impact_ratio": float(rate / turn_rate) if turn_rate > 0 else 0.0,
+        "lead_knee_slope_impact_sd_ratio": bars.KNEE_SLOPE,
+    }
+
+
+def _share(
+    track: Floats,
+    marked: Mapping[str, float],
+    at: Mapping[str, float],
+    mark: str,
+    col: Col | None,
+    *,
+    zero_deg: float,
+    values: Floats | None = None,
+) -> float:
+    """Turn made at a mark, as a share of that from top to impact; 0 when it had happened before the top."""
+    t = track[:, Col.T]
+    if mark in marked:
+        made = _deg(np.interp(marked[mark], t, track[:, Col.TURN])) - at["pelvis_turn_top_deg"]
+        return made / (at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"])
+    looked_at = track[:, col] if values is None and col is not None else values
+    assert looked_at is not None
+    return 0.0 if _deg(np.interp(marked["top_s"], t, looked_at)) >= zero_deg else LATE_SHARE
+
+
+def _mirror(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
+    """How far the downswing mirrors the backswing between the hips: the lead hip should turn in, turn by turn, as the
+    trail hip did on the way back. RMS difference of the two, over the turn that both have."""
+    t = track[:, Col.T]
+    back = track[(t >= marked["address_s"]) & (t <= marked["top_s"])]
+    down = track[(t >= marked["top_s"]) & (t <= marked.get("impact_s", marked["finish_s"]))]
+    if len(back) < 3 or len(down) < 3:
+        return {}
+    reach = min(-float(back[:, Col.TURN].min()), float(down[:, Col.TURN].max()))
+    if reach < np.deg2rad(5.0):
+        return {}
+    turn = np.linspace(0.0, reach, 50)
+    trail = np.interp(turn, np.maximum.accumulate(-back[:, Col.TURN]), back[:, Col.TRAIL_ROTATION])
+    lead = np.interp(turn, np.maximum.accumulate(down[:, Col.TURN]), down[:, Col.LEAD_ROTATION])
+    return {"hip_mirror_deg": _deg(np.sqrt(np.mean((trail - lead) ** 2)))}
 
 
 def _deg(value: float | np.floating) -> float:

@@ -20,7 +20,14 @@ REVERSED_RAD = math.radians(1.0)
 LATE_TURN_RAD = math.radians(40.0)
 """About where the pelvis is at impact (42 ± 12 degrees: Zheng et al. 2008): the through-swing begins here live."""
 STOPPED_SHARE, STOPPED_RAD_S, STOPPED_S = 0.04, math.radians(3.0), 0.10
+STUCK_S = 4.0
+"""A downswing that rests for so long on its way was given up."""
 LOST_S = 0.2
+RISEN_RAD = math.radians(12.0)
+"""Both thighs less flexed than at address before any downswing: the player has stood up. At the top the lead thigh is
+flexed more (common practice, no source)."""
+FURTHEST_RAD = math.radians(80.0)
+"""No pelvis turns so far away in a backswing: 49 ± 8 degrees (women, Zheng et al. 2008)."""
 ODD_THIGH_RAD = math.radians(45.0)
 """A thigh this far from its address belongs to a step, a squat or a seat, not to a swing."""
 
@@ -30,8 +37,11 @@ class RepLimits:
     """What a rep must show; from the rule set."""
 
     min_backswing_rad: float = math.radians(15.0)
+    """0: a rep may also set off towards the target from its address, without a backswing."""
     min_through_rad: float = math.radians(35.0)
     max_s: float = 25.0
+    min_slope: float = 0.11
+    """Loss of trail thigh angle for the turn, looked at over the finished rep."""
 
 
 @dataclass
@@ -50,7 +60,9 @@ class Seen:
     slow_since_s: float | None = None
     lost_since_s: float | None = None
     thigh_moved: float = 0.0
-    """Largest change of either thigh angle from the address."""
+    """Larger change of the two thigh angles from the address."""
+    risen: float = 0.0
+    """How far both thighs are less flexed than at address; below 0 when one is not."""
 
 
 Condition = Callable[[Seen, RepLimits], bool]
@@ -62,6 +74,10 @@ def _left_away(s: Seen, limits: RepLimits) -> bool:
 
 def _left_forward(s: Seen, limits: RepLimits) -> bool:
     return s.turn > 2 * LEAVE_RAD
+
+
+def _sets_off(s: Seen, limits: RepLimits) -> bool:
+    return limits.min_backswing_rad == 0.0 and s.turn > LEAVE_RAD
 
 
 def _reversed(s: Seen, limits: RepLimits) -> bool:
@@ -88,8 +104,20 @@ def _stopped_through(s: Seen, limits: RepLimits) -> bool:
     return _stopped(s, limits) and s.turn - s.furthest_away >= limits.min_through_rad
 
 
+def _came_home(s: Seen, limits: RepLimits) -> bool:
+    return _stopped(s, limits) and abs(s.turn) < 2 * LEAVE_RAD and s.turn - s.furthest_away > LEAVE_RAD
+
+
+def _stuck(s: Seen, limits: RepLimits) -> bool:
+    return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STUCK_S
+
+
 def _gave_up(s: Seen, limits: RepLimits) -> bool:
     return s.turn_rate < 0 and s.turn < -LEAVE_RAD and s.fastest > 0 and _stopped(s, limits)
+
+
+def _stood_up(s: Seen, limits: RepLimits) -> bool:
+    return s.risen > RISEN_RAD or s.furthest_away < -FURTHEST_RAD
 
 
 def _no_rep(s: Seen, limits: RepLimits) -> bool:
@@ -102,14 +130,26 @@ def _no_rep(s: Seen, limits: RepLimits) -> bool:
 
 TRANSITIONS: dict[Phase, tuple[tuple[Condition, Phase], ...]] = {
     Phase.WAITING: (),  # left by zeroing at an address only
-    Phase.ADDRESS: ((_left_away, Phase.BACKSWING), (_left_forward, Phase.WAITING)),
-    Phase.BACKSWING: ((_no_rep, Phase.WAITING), (_reversed, Phase.DOWNSWING), (_came_back, Phase.ADDRESS)),
+    Phase.ADDRESS: (
+        (_stood_up, Phase.WAITING),
+        (_left_away, Phase.BACKSWING),
+        (_sets_off, Phase.DOWNSWING),
+        (_left_forward, Phase.WAITING),
+    ),
+    Phase.BACKSWING: (
+        (_no_rep, Phase.WAITING),
+        (_stood_up, Phase.WAITING),
+        (_reversed, Phase.DOWNSWING),
+        (_came_back, Phase.ADDRESS),
+    ),
     Phase.DOWNSWING: (
         (_no_rep, Phase.WAITING),
         (_went_on_back, Phase.BACKSWING),
         (_late, Phase.THROUGH_SWING),
         (_stopped_through, Phase.FINISH),
+        (_came_home, Phase.ADDRESS),
         (_gave_up, Phase.WAITING),
+        (_stuck, Phase.WAITING),
     ),
     Phase.THROUGH_SWING: ((_no_rep, Phase.WAITING), (_stopped, Phase.FINISH)),
     Phase.FINISH: (),  # the rep is measured and the stage goes back to waiting

@@ -6,14 +6,27 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imufeedback.motion.features import features, marks
+from imufeedback.motion.falling import falling
+from imufeedback.motion.features import features
 from imufeedback.motion.live import Judge, LiveLimits
+from imufeedback.motion.marks import BEGUN_RAD, marks
 from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
 from imufeedback.motion.track import Col, track
-from imufeedback.records import Angles, Floats, Hand, Motion, Phase, PhaseChanged, Rep, StateChanged, Zeroed
+from imufeedback.records import (
+    Angles,
+    Floats,
+    Hand,
+    Motion,
+    Phase,
+    PhaseChanged,
+    Rep,
+    SegmentMotion,
+    StateChanged,
+    Zeroed,
+)
 from imufeedback.stage import Stage
 
-In = Angles | Zeroed
+In = Angles | Zeroed | SegmentMotion
 Out = PhaseChanged | StateChanged | Rep
 
 ADDRESS_KEEP_S = 1.0
@@ -23,15 +36,20 @@ ADDRESS_KEEP_S = 1.0
 @dataclass
 class _State:
     judge: Judge
+    live: LiveLimits
+    rep: RepLimits
+    kind: str
     phase: Phase = Phase.WAITING
     seen: Seen = field(default_factory=Seen)
     parts: list[Floats] = field(default_factory=list)
     """Track of the present rep, from the address on."""
-    address: tuple[float, float] = (0.0, 0.0)
-    """Thigh angles (trail, lead) at address."""
+    address: tuple[float, float] | None = None
+    """Thigh angles (trail, lead) at address, from the first step after zeroing."""
     thigh_at_furthest: float = 0.0
     """Trail thigh angle at the furthest turn away."""
     count: int = 0
+    arm: list[Floats] = field(default_factory=list)
+    """(N, 7) rows ``t, gyr, acc`` of the lead forearm, of the last seconds or of the present rep."""
 
 
 class MotionStage(Stage[In, Out]):
@@ -41,14 +59,21 @@ class MotionStage(Stage[In, Out]):
 
     def __init__(self, *, hand: Hand, live: LiveLimits, rep: RepLimits, kind: str = "swing") -> None:
         self._hand = hand
-        self._live = live
-        self._rep = rep
-        self._kind = kind
-        self._state = _State(Judge(live))
+        self._state = _State(Judge(live), live, rep, kind)
+
+    def use(self, *, live: LiveLimits, rep: RepLimits, kind: str) -> None:
+        """Other limits from the next downswing on; another kind of rep begins with the next address."""
+        s = self._state
+        if rep != s.rep or kind != s.kind:
+            s.phase, s.parts = Phase.WAITING, []
+        s.live, s.rep, s.kind = live, rep, kind
 
     def feed(self, item: In) -> list[Out]:
         if isinstance(item, Zeroed):
             return self._zeroed(item)
+        if isinstance(item, SegmentMotion):
+            self._keep_arm(item)
+            return []
         try:
             rows = track(item, self._hand)
         except KeyError:
@@ -75,12 +100,16 @@ class MotionStage(Stage[In, Out]):
     def _zeroed(self, item: Zeroed) -> list[Out]:
         """Turn counts anew from here, so what was collected against the old zero is void."""
         s = self._state
-        if item.reason != "address" or s.phase not in (Phase.WAITING, Phase.ADDRESS):
+        if item.reason != "address" or s.phase is Phase.BACKSWING:
             return []
-        begins = s.phase is Phase.WAITING
-        s.phase, s.parts = Phase.ADDRESS, []
+        begins = s.phase is not Phase.ADDRESS
+        out: list[Out] = []
+        if s.judge.state is not Motion.IDLE:
+            s.judge.state = Motion.IDLE
+            out.append(StateChanged(item.t_s, item.t_s, Motion.IDLE, float("nan"), 0.0))
+        s.phase, s.parts, s.address = Phase.ADDRESS, [], None
         s.seen = Seen(t_s=item.t_s, since_s=item.t_s)
-        return [PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else []
+        return [*out, PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else out
 
     def _trim(self) -> None:
         """While the player waits at address only its last moments are kept."""
@@ -112,8 +141,13 @@ class MotionStage(Stage[In, Out]):
         seen.turn, seen.turn_rate = row[Col.TURN], row[Col.TURN_RATE]
         if s.phase is Phase.ADDRESS:
             seen.since_s = seen.t_s
-            s.address = (row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH])
-        seen.thigh_moved = max(abs(row[Col.TRAIL_THIGH] - s.address[0]), abs(row[Col.LEAD_THIGH] - s.address[1]))
+            s.address = s.address or (row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH])
+            if s.rep.min_backswing_rad == 0 and abs(seen.turn) < BEGUN_RAD:  # a rep without a backswing sets off here
+                seen.furthest_away, seen.furthest_s = seen.turn, seen.t_s
+                s.thigh_at_furthest = row[Col.TRAIL_THIGH]
+        if s.address is not None:
+            trail, lead = row[Col.TRAIL_THIGH] - s.address[0], row[Col.LEAD_THIGH] - s.address[1]
+            seen.thigh_moved, seen.risen = max(abs(trail), abs(lead)), -max(trail, lead)
         if s.phase in (Phase.ADDRESS, Phase.BACKSWING) and seen.turn < seen.furthest_away:
             seen.furthest_away = seen.turn
             seen.furthest_s = seen.t_s
@@ -122,17 +156,17 @@ class MotionStage(Stage[In, Out]):
             seen.fastest = max(seen.fastest, seen.turn_rate)
             if not is_slow(seen.turn_rate, seen.fastest):
                 seen.slow_since_s = None
-            elif seen.slow_since_s is None and seen.turn - seen.furthest_away > self._rep.min_backswing_rad:
+            elif seen.slow_since_s is None and seen.turn - seen.furthest_away > s.rep.min_backswing_rad:
                 seen.slow_since_s = seen.t_s
 
     def _advance(self) -> list[Out]:
         s = self._state
-        to = next_phase(s.phase, s.seen, self._rep)
+        to = next_phase(s.phase, s.seen, s.rep)
         if to is s.phase:
             return []
         was, s.phase = s.phase, to
         if to is Phase.DOWNSWING:
-            s.judge = Judge.from_top(self._live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
+            s.judge = Judge.from_top(s.live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
             s.seen.fastest, s.seen.slow_since_s = 0.0, None
         elif to is Phase.ADDRESS or (to is Phase.BACKSWING and was is Phase.ADDRESS):
             s.seen.furthest_away, s.seen.furthest_s = s.seen.turn, s.seen.t_s
@@ -161,16 +195,40 @@ class MotionStage(Stage[In, Out]):
         s.phase, s.parts = Phase.WAITING, []
         if not finished:
             return []
-        finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
-        marked, estimated = marks(rows, _top(rows, s.seen.furthest_s), finish_s)
-        measured = features(rows, marked, s.judge)
-        if s.judge.stalls:
-            measured["trail_thigh_first_stall_s"] = s.judge.stalls[0].onset_s
-            measured["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(s.judge.stalls[0].angle_rad))
-        measured["trail_thigh_growth_from_s"] = s.judge.growth_from_s
-        rep = Rep(s.count, self._kind, marked["address_s"], finish_s, marked, estimated, measured)
+        rep = self._measured(rows)
         s.count += 1
         return [rep, PhaseChanged(s.seen.t_s, Phase.WAITING)]
+
+    def _measured(self, rows: Floats) -> Rep:
+        s = self._state
+        finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
+        marked, estimated = marks(rows, _top(rows, s.seen.furthest_s), finish_s, self._arm(rows))
+        t = rows[:, Col.T]
+        fall = falling(rows[(t >= marked["top_s"]) & (t <= finish_s)], s.rep.min_slope, s.live.target_rad)
+        measured = features(rows, marked, fall)
+        if fall.flat_turn_rad > s.live.dead_turn_rad:
+            measured["trail_thigh_first_stall_s"] = fall.flat_from_s
+            measured["trail_thigh_first_stall_turn_deg"] = float(np.rad2deg(fall.flat_from_turn_rad))
+            measured["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(fall.flat_angle_rad))
+        return Rep(s.count, s.kind, marked["address_s"], finish_s, marked, estimated, measured)
+
+    def _keep_arm(self, felt: SegmentMotion) -> None:
+        s = self._state
+        s.arm.append(np.column_stack((felt.t_s, felt.gyr_rad_s, felt.acc_m_s2))[felt.ok])
+        if s.phase in (Phase.WAITING, Phase.ADDRESS):
+            while len(s.arm) > 1 and _old(s.arm[0], float(felt.t_s[-1])):
+                s.arm.pop(0)
+
+    def _arm(self, rows: Floats) -> Floats | None:
+        if not self._state.arm:
+            return None
+        arm: Floats = np.concatenate(self._state.arm)
+        here: Floats = arm[(arm[:, 0] >= rows[0, Col.T]) & (arm[:, 0] <= rows[-1, Col.T])]
+        return here
+
+
+def _old(arm: Floats, now_s: float) -> bool:
+    return not len(arm) or now_s - float(arm[-1, 0]) > ADDRESS_KEEP_S
 
 
 def _top(rows: Floats, near_s: float) -> float:

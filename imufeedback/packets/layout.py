@@ -27,6 +27,11 @@ AXES = ("x", "y", "z", "-x", "-y", "-z")
 GYR_UNITS = {"rad/s": 1.0, "deg/s": math.pi / 180, "mdeg/s": math.pi / 180_000}
 ACC_UNITS = {"m/s^2": 1.0, "g": STANDARD_GRAVITY_M_S2, "mg": STANDARD_GRAVITY_M_S2 / 1000}
 
+GYR_RANGE_RAD_S = (math.radians(100), math.radians(40_000))
+ACC_RANGE_M_S2 = (1.9 * STANDARD_GRAVITY_M_S2, 2_000 * STANDARD_GRAVITY_M_S2)
+"""Where the end of a sensor's range can lie: below, walking or gravity would not fit; above, there are no such parts
+and a
+scale or a unit is wrong. Wide, because packed numbers may have room to spare. Chosen, no source."""
 MAX_COUNTER_BITS = 63
 """A wider counter would not fit int64."""
 MAX_VALUE_BYTES = 512
@@ -48,14 +53,31 @@ class Field(Part, frozen=True):
 
 
 class Gatt(Part, frozen=True):
-    """Where the sensor offers its packets: UUIDs of the service and of its characteristics."""
+    """Where the sensor offers its packets: UUIDs of the service and of its characteristics.
+
+    Without `start` the control characteristic takes the commands of this project's own profile. With it, `start` is
+    written there once everything is subscribed, `stop` at the end and `blink` to be seen, as hexadecimal bytes.
+    """
 
     service: str
     notify: str
     control: str | None = None
     layout: str | None = None
+    start: str | None = None
+    stop: str | None = None
+    blink: str | None = None
 
     def __post_init__(self) -> None:
+        for key in ("start", "stop", "blink"):
+            text = getattr(self, key)
+            if text is None:
+                continue
+            if not _is_hex(text):
+                raise ValueError(f"{key} {text!r} is not hexadecimal bytes such as '01 ff'")
+            if self.control is None:
+                raise ValueError(f"{key} is given, but no control to write it to")
+        if self.start is None and (self.stop is not None or self.blink is not None):
+            raise ValueError("stop and blink need start beside them")
         for key in ("service", "notify", "control", "layout"):
             text = getattr(self, key)
             if text is not None:
@@ -123,6 +145,8 @@ class Layout(Part, frozen=True):
     version: Version | None = None
     sequence_bits: int | None = None
     """Width of the packet number; that of its field when not given."""
+    packet_length: int | None = None
+    """Length of a full packet; when given, it must be that of the header and `samples_per_packet` samples."""
     delay_s: float = 0.0
     """Group delay of the sensor's own low-pass filters: a sample tells of the motion so long before its tick."""
 
@@ -136,8 +160,13 @@ class Layout(Part, frozen=True):
         _check_names("sample", self.sample, SAMPLE_NAMES)
         self._check_presence()
         self._check_integers()
+        self._check_scale("gyr", self.gyr, GYR_UNITS, GYR_RANGE_RAD_S, "rad/s")
+        self._check_scale("acc", self.acc, ACC_UNITS, ACC_RANGE_M_S2, "m/s²")
         most = self.max_samples(MAX_VALUE_BYTES) if self.gatt else 0xFFFF
         _between("samples_per_packet", self.samples_per_packet, 1, most)
+        length = self.packet_bytes(self.samples_per_packet)
+        if self.packet_length is not None and self.packet_length != length:
+            raise ValueError(f"packet_length is {self.packet_length}, but header and samples make {length}")
 
     def _check_presence(self) -> None:
         missing = [name for name in AXIS_NAMES if not self.in_sample(name)]
@@ -161,6 +190,27 @@ class Layout(Part, frozen=True):
             raise ValueError(f"counter.bits {self.counter.bits} does not fit the field tick")
         if self.sequence_bits is not None:
             _between("sequence_bits", self.sequence_bits, 3, 8 * self._bytes_of("sequence"))
+
+    def _check_scale(
+        self, key: str, triad: Triad, units: dict[str, float], possible: tuple[float, float], si: str
+    ) -> None:
+        """What the raw numbers can say must be what a person's sensor can need."""
+        to_si = units[triad.unit]
+        kind = next(one.type for one in self.sample if one.name == f"{key}_x")
+        ends = [] if triad.full_scale is None else [("full_scale", triad.full_scale * to_si)]
+        if not kind.startswith("f"):
+            most = float(1 << (8 * TYPE_BYTES[kind] - (1 if kind.startswith("i") else 0)))
+            end = most * abs(triad.scale) * to_si
+            # fine steps in 32 bits reach beyond any range; too coarse ones are an error in any width
+            ends.append((f"scale times the range of {kind}", end if TYPE_BYTES[kind] <= 2 else min(end, possible[1])))
+            if triad.full_scale is not None and triad.full_scale > 1.01 * most * abs(triad.scale):
+                raise ValueError(f"{key}.full_scale {triad.full_scale:g} is more than {kind} times scale can say")
+        for name, end in ends:
+            if not possible[0] <= end <= possible[1]:
+                raise ValueError(
+                    f"{key}: {name} is {end:.4g} {si}, which is not between {possible[0]:g} and {possible[1]:g}: "
+                    f"look at scale and unit"
+                )
 
     def in_header(self, name: str) -> bool:
         """Whether the header has this field."""
@@ -245,6 +295,13 @@ def _one_of(key: str, value: str, allowed: tuple[str, ...]) -> None:
 def _between(key: str, value: float, low: float, high: float) -> None:
     if not low <= value <= high:
         raise ValueError(f"{key} {value} is not between {low:g} and {high:g}")
+
+
+def _is_hex(text: str) -> bool:
+    try:
+        return 0 < len(bytes.fromhex(text)) <= MAX_VALUE_BYTES
+    except ValueError:
+        return False
 
 
 def _uuid(key: str, text: str) -> None:

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from imufeedback import __version__
+from imufeedback.cues.feedback import Feedback
 from imufeedback.records import (
+    BlockBegun,
     ClockRestarted,
     Cue,
     Event,
@@ -25,6 +27,7 @@ from imufeedback.records import (
     Notice,
     PacketRejected,
     Rep,
+    SelfEstimate,
     SensorTotals,
     Verdict,
 )
@@ -42,6 +45,10 @@ class Summary:
     totals: list[SensorTotals] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    blocks: list[tuple[BlockBegun, int]] = field(default_factory=list)
+    """Every block, and the number of reps before it."""
+    estimates: dict[int, str] = field(default_factory=dict)
+    """What the player thought of a rep, by its index."""
     gaps: int = 0
     rejected: int = 0
     restarts: int = 0
@@ -60,6 +67,10 @@ class Summary:
                 self.findings.append(event)
             case Cue():
                 self.cues.append(event)
+            case BlockBegun():
+                self.blocks.append((event, len(self.reps)))
+            case SelfEstimate(rep=rep, answer=answer):
+                self.estimates[rep] = answer
             case Fitted(fit=fit):
                 self.fit = fit
             case FitRefused(reason=reason):
@@ -87,6 +98,17 @@ class Summary:
         """Cues from the rep's start to the next one's."""
         return [one for one in self.cues if rep.start_s <= one.t_s < next_start_s]
 
+    def block_of(self, rep: Rep) -> tuple[BlockBegun, int] | None:
+        """The block that a rep belongs to, and its number in it; None before the first block."""
+        at = self.reps.index(rep)
+        here = [one for one in self.blocks if one[1] <= at]
+        return (here[-1][0], at - here[-1][1]) if here else None
+
+    def had_tones(self, rep: Rep) -> bool:
+        """Whether the player could hear a tone about this rep: outside of blocks every rep can."""
+        block = self.block_of(rep)
+        return block is None or Feedback(block[0].mode, block[0].share).has_tones(block[1])
+
     def to_dict(
         self, *, played: Callable[[Cue], bool] = lambda cue: False, late: int = 0, recording: str | None = None
     ) -> dict[str, Any]:
@@ -110,9 +132,43 @@ class Summary:
                 "gaps": self.gaps,
                 "restarts": self.restarts,
             },
+            "blocks": [self._block(number) for number in range(len(self.blocks))],
+            "tones": {name: self._tally(reps) for name, reps in self._by_tones().items()},
             "notices": list(self.notices),
             "errors": [f"{one.where}: {one.what}" for one in self.faults],
             "recording": recording,
+        }
+
+    def _by_tones(self) -> dict[str, list[Rep]]:
+        return {
+            "with": [one for one in self.reps if self.had_tones(one)],
+            "without": [one for one in self.reps if not self.had_tones(one)],
+        }
+
+    def _tally(self, reps: list[Rep]) -> dict[str, Any]:
+        """How many reps, and by rule how many of them had a fault or are unsure."""
+        faults: dict[str, int] = {}
+        unsure: dict[str, int] = {}
+        clean = 0
+        for rep in reps:
+            found = self.findings_of(rep)
+            clean += all(one.verdict is not Verdict.FAULT for one in found)
+            for one in found:
+                counts = faults if one.verdict is Verdict.FAULT else unsure
+                counts[one.rule] = counts.get(one.rule, 0) + 1
+        return {"reps": len(reps), "clean": clean, "faults": faults, "unsure": unsure}
+
+    def _block(self, number: int) -> dict[str, Any]:
+        block, first = self.blocks[number]
+        last = self.blocks[number + 1][1] if number + 1 < len(self.blocks) else len(self.reps)
+        return {
+            "name": block.name,
+            "role": str(block.role),
+            "drill": block.drill,
+            "mode": str(block.mode),
+            "share": block.share,
+            "begin_s": block.t_s,
+            **self._tally(self.reps[first:last]),
         }
 
     def _rep(self, rep: Rep, until_s: float, played: Callable[[Cue], bool]) -> dict[str, Any]:
@@ -124,6 +180,8 @@ class Summary:
             "marks": dict(rep.marks),
             "estimated": list(rep.estimated),
             "features": dict(rep.features),
+            "tones": self.had_tones(rep),
+            "estimate": self.estimates.get(rep.index),
             "findings": [
                 {
                     "rule": one.rule,
@@ -132,6 +190,7 @@ class Summary:
                     "limit": one.limit,
                     "unit": one.unit,
                     "verdict": str(one.verdict),
+                    "sd": one.sd,
                     "text": one.text,
                 }
                 for one in self.findings_of(rep)

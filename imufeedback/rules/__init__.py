@@ -1,6 +1,7 @@
-"""Reps to findings: rule kinds in Python, rule sets with their limits in TOML."""
+"""Reps to findings: rule kinds in Python, rule sets and drills with their limits in TOML."""
 
-from imufeedback.rules.ruleset import RuleSet, parse_rule_set
+from imufeedback.rules.drill import STOP_WORDS
+from imufeedback.rules.ruleset import Limits, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.rules.stage import Rules
 
-__all__ = ["RuleSet", "Rules", "parse_rule_set"]
+__all__ = ["STOP_WORDS", "Limits", "RuleSet", "Rules", "parse_limits", "parse_rule_set", "with_limit", "with_limits"]

@@ -1,17 +1,21 @@
-"""Rule sets: what is checked and with which limits, as TOML.
+"""Rule sets and drills: what is checked and with which limits, as TOML.
 
 Unknown keys are errors, values out of range name the file, the key and what is allowed.
 """
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, TypeVar
 
 import msgspec
 from msgspec import Meta
 
-from imufeedback.errors import BadToml
+from imufeedback.errors import BadToml, UsageError
+from imufeedback.rules.drill import Drill
 from imufeedback.rules.kinds import available
+
+_T = TypeVar("_T")
 
 Degrees = Annotated[float, Meta(ge=-180, le=180)]
 PositiveDegrees = Annotated[float, Meta(ge=0, le=180)]
@@ -32,8 +36,11 @@ class RepShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What counts as a rep."""
 
     min_backswing_deg: PositiveDegrees
+    """0: a rep may set off towards the target without a backswing."""
     min_through_deg: PositiveDegrees
     max_s: Annotated[float, Meta(gt=0.5, le=120)]
+    min_slope: Annotated[float, Meta(gt=0, le=2)] = 0.11
+    """Degrees that the trail thigh angle must lose for a degree of turn, looked at over the finished rep."""
 
 
 class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -46,13 +53,34 @@ class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     text: str
     feature: str | None = None
     """Feature of the rep that the kind looks at, where it does not know that itself."""
+    other: str | None = None
+    """A second one, for kinds that compare two."""
+    low: float | None = None
+    """Lower end, for kinds that have one."""
+    at: str = "impact"
+    """Mark that a finding points at, for kinds that do not know that themselves."""
     sd: str | None = None
-    """Feature that holds the standard deviation of the value, for kinds that compare with a limit."""
+    """Feature that holds the standard deviation of the value; else the one beside `feature`, where there is one."""
     sd_factor: Annotated[float, Meta(ge=0)] = 1.0
+    allowed: tuple[float, float] | None = None
+    """Least and greatest limit that a coach may set."""
+    cue: str = "stalled"
+    """Sound that stands for it after the rep."""
+    form: bool = False
+    """A check of form: when it fails, rules of range behind it are not judged (`Rules`)."""
+
+    def with_limit(self, value: float, where: str) -> Rule:
+        """The same with a coach's limit. Raises BadToml outside what is allowed."""
+        if self.allowed is not None and not self.allowed[0] <= value <= self.allowed[1]:
+            low, high = self.allowed
+            raise BadToml(
+                f"limits.{self.id} = {value:g} is out of range", where=where, hint=f"choose {low:g} to {high:g}"
+            )
+        return msgspec.structs.replace(self, limit=value)
 
 
 class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A named set of rules."""
+    """A named set of rules; a drill when it says how it is done."""
 
     format: Annotated[int, Meta(ge=1, le=1)]
     name: str
@@ -60,23 +88,88 @@ class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     live: Live
     rep: RepShape
     rules: tuple[Rule, ...]
+    drill: Drill | None = None
+
+
+class Limits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A coach's own limits for one player: only what differs from the rule set."""
+
+    format: Annotated[int, Meta(ge=1, le=1)]
+    player: str = ""
+    limits: dict[str, float] = {}
+    """By rule id."""
+    live: dict[str, float] = {}
+    """Keys of a rule set's ``[live]``."""
 
 
 def parse_rule_set(text: str, where: str) -> RuleSet:
-    """Read a rule set; `where` names the file in errors. Raises BadToml."""
-    try:
-        rule_set = msgspec.toml.decode(text.encode(), type=RuleSet)
-    except msgspec.MsgspecError as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value") from error
+    """Read a rule set or drill; `where` names the file in errors. Raises BadToml."""
+    rule_set = _decoded(text, where, RuleSet)
     for rule in rule_set.rules:
-        if rule.kind not in available():
-            raise BadToml(
-                f"rule {rule.id!r} has the unknown kind {rule.kind!r}",
-                where=where,
-                hint=f"choose one of {', '.join(available())}",
-            )
+        _check_rule(rule, where)
     ids = [rule.id for rule in rule_set.rules]
     twice = sorted({one for one in ids if ids.count(one) > 1})
     if twice:
         raise BadToml(f"rule {twice[0]!r} stands there twice", where=where, hint="give every rule its own id")
     return rule_set
+
+
+def parse_limits(text: str, where: str) -> Limits:
+    """Read a player's own limits. Raises BadToml."""
+    return _decoded(text, where, Limits)
+
+
+def with_limits(rule_set: RuleSet, limits: Limits, where: str) -> RuleSet:
+    """The rule set with a player's own limits. Rules that it has not are passed over: one file serves many drills.
+
+    Raises BadToml for a key of ``[live]`` that does not exist, and for a value out of its range.
+    """
+    rules = tuple(
+        rule.with_limit(limits.limits[rule.id], where) if rule.id in limits.limits else rule for rule in rule_set.rules
+    )
+    return msgspec.structs.replace(rule_set, rules=rules, live=_with_live(rule_set.live, limits.live, where))
+
+
+def with_limit(rule_set: RuleSet, key: str, value: float) -> RuleSet:
+    """One limit changed: `key` is a rule's id, or ``live.`` and a key. Raises UsageError for a key that is not there,
+    BadToml for a value out of range."""
+    section, _, name = key.rpartition(".")
+    if section == "live":
+        return with_limits(rule_set, Limits(1, live={name: value}), "limit")
+    if key not in {rule.id for rule in rule_set.rules}:
+        raise UsageError(
+            f"no rule is called {key!r}",
+            where="limit",
+            hint=f"choose one of {', '.join(rule.id for rule in rule_set.rules)}",
+        )
+    return with_limits(rule_set, Limits(1, limits={key: value}), "limit")
+
+
+def _with_live(live: Live, changed: Mapping[str, float], where: str) -> Live:
+    try:
+        return msgspec.convert({**msgspec.to_builtins(live), **changed}, Live)
+    except msgspec.ValidationError as error:
+        raise BadToml(f"live: {error}", where=where, hint="correct the key or value") from error
+
+
+def _decoded(text: str, where: str, kind: type[_T]) -> _T:
+    try:
+        return msgspec.toml.decode(text.encode(), type=kind)
+    except msgspec.MsgspecError as error:
+        raise BadToml(str(error), where=where, hint="correct the key or value") from error
+
+
+def _check_rule(rule: Rule, where: str) -> None:
+    if rule.kind not in available():
+        raise BadToml(
+            f"rule {rule.id!r} has the unknown kind {rule.kind!r}",
+            where=where,
+            hint=f"choose one of {', '.join(available())}",
+        )
+    if rule.allowed is not None and not rule.allowed[0] <= rule.limit <= rule.allowed[1]:
+        low, high = rule.allowed
+        raise BadToml(
+            f"rule {rule.id!r}: limit {rule.limit:g} is not inside its own range",
+            where=where,
+            hint=f"choose {low:g} to {high:g}",
+        )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from imufeedback.records import Finding, Rep
-from imufeedback.rules.kinds import kind
-from imufeedback.rules.ruleset import RuleSet
+from imufeedback.records import Finding, Rep, Verdict
+from imufeedback.rules.kinds import Outcome, kind
+from imufeedback.rules.ruleset import Rule, RuleSet
 from imufeedback.stage import Stage
 
 
@@ -16,20 +16,27 @@ class Rules(Stage[Rep, Finding]):
         self._state = None
 
     def feed(self, item: Rep) -> list[Finding]:
-        out = []
+        """When a check of form fails, the range behind it says nothing: only other checks of form are still made."""
+        out: list[Finding] = []
+        lost_form = False
         for rule, check in self._checks:
-            outcome = check(rule, item)
+            outcome = check(rule, item) if rule.form or not lost_form else None
             if outcome is not None:
-                out.append(
-                    Finding(
-                        rule.id,
-                        item.index,
-                        outcome.t_s,
-                        outcome.value,
-                        rule.limit,
-                        rule.unit,
-                        outcome.verdict,
-                        rule.text,
-                    )
-                )
+                lost_form |= rule.form and outcome.verdict is Verdict.FAULT
+                out.append(_finding(rule, item, outcome))
         return out
+
+
+def _finding(rule: Rule, rep: Rep, outcome: Outcome) -> Finding:
+    return Finding(
+        rule.id,
+        rep.index,
+        outcome.t_s,
+        outcome.value,
+        rule.limit,
+        rule.unit,
+        outcome.verdict,
+        rule.text,
+        rule.cue,
+        outcome.sd,
+    )

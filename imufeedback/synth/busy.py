@@ -36,6 +36,10 @@ class Kind(StrEnum):
     """About, never quite still."""
     WAGGLE = "waggle"
     """At address."""
+    LOOK = "look"
+    """At the target, from address: the pelvis goes with it a little."""
+    BACK_AND_HOME = "back-and-home"
+    """A little way back from address, and home again: no swing comes of it."""
 
 
 class Busy(NamedTuple):
@@ -84,6 +88,15 @@ class Between:
             return []
         rng = np.random.default_rng([self._seed, 11, rep])
         return self._noted(Kind.WAGGLE, self.at_spot([waggled(rng, start_s, address)]))
+
+    def at_address(self, rep: int, start_s: float, address: Posture) -> list[Piece]:
+        """Looks at the target and begins a backswing that is given up; still at address in the end."""
+        rng = np.random.default_rng([self._seed, 13, rep])
+        out = self._noted(Kind.LOOK, self.at_spot(_there_and_home(rng, start_s, address, (4.0, 14.0))))
+        if rng.uniform() < 0.6:
+            back = _there_and_home(rng, out[-1].end_s, address, (-26.0, -8.0))
+            out += self._noted(Kind.BACK_AND_HOME, self.at_spot(back))
+        return out
 
     def at_spot(self, pieces: list[Piece]) -> list[Piece]:
         """The same pieces where the player is now."""
@@ -176,6 +189,24 @@ def waggled(rng: np.random.Generator, start_s: float, address: Posture) -> Piece
     turn, hands = np.deg2rad(rng.uniform([3, 8], [8, 20])).tolist()
     around = {**_turned(turn), Channel.ARM_ADDUCTION: -hands, Channel.FOREARM_ROTATION: -hands}
     return _waves(start_s, start_s + cycles / hz, hz, around, address)
+
+
+def _there_and_home(
+    rng: np.random.Generator, start_s: float, address: Posture, turn_deg: tuple[float, float]
+) -> list[Piece]:
+    """Turned from address, a moment there, back."""
+    turn = float(np.deg2rad(rng.uniform(*turn_deg)))
+    there = {**address, **{one: address.get(one, 0.0) + by for one, by in _turned(turn).items()}}
+    go_s, stay_s, home_s, after_s = rng.uniform([0.5, 0.2, 0.5, 0.5], [1.5, 1.0, 1.5, 2.0]).tolist()
+    reached = start_s + go_s
+    left = reached + stay_s
+    home = left + home_s
+    return [
+        move(start_s, reached, address, there),
+        hold(reached, left, there),
+        move(left, home, there, address),
+        hold(home, home + after_s, address),
+    ]
 
 
 BENT: Posture = {

@@ -9,7 +9,7 @@ is chosen so that the feet stay about where they are.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 
 import numpy as np
@@ -196,6 +196,22 @@ def rep_shape(shape: Shape, rng: np.random.Generator) -> Shape:
         stall_at=shape.stall_at * rng.uniform(0.97, 1.03),
         arm=shape.arm,
     )
+
+
+def sized(shape: Shape, size: float) -> Shape:
+    """The same rep with a part of its motion from the address on: 0.5 is a half swing."""
+    if size == 1.0:
+        return shape
+    return replace(
+        shape,
+        marks={one: _part(marks, size) for one, marks in shape.marks.items()},
+        arm={one: _part(marks, size) for one, marks in shape.arm.items()},
+    )
+
+
+def _part(marks: Marks, size: float) -> Marks:
+    at = marks.address
+    return Marks(at, *(at + size * (value - at) for value in (marks.top, marks.impact, marks.finish)))
 
 
 def _repeated(marks: Marks, factor: float) -> Marks:

@@ -7,7 +7,7 @@ standing still; less than 30 s in all.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -17,7 +17,7 @@ from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.busy import Between, Busy
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
-from imufeedback.synth.player import Pace, make_player, rep_shape
+from imufeedback.synth.player import Pace, make_player, rep_shape, sized
 from imufeedback.synth.swing import Flaw, Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
@@ -30,6 +30,10 @@ LIFT_HIP_RAD, LIFT_KNEE_RAD = np.deg2rad([75.0, 110.0])
 BOW_RAD = float(np.deg2rad(45.0))
 BEND_S, ADDRESS_S, HOLD_S, RETURN_S, REST_S = 1.2, 1.8, 1.2, 1.5, 0.6
 """Standing to address, still at address, still at the finish, finish to standing, standing."""
+
+
+TURN_S = 1.6
+"""Of a hip turn, one way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,20 +80,27 @@ def make_script(
     rest_s: float = REST_S,
     height_m: float | None = None,
     tempo: float = 1.0,
+    tempos: Sequence[float] | None = None,
+    sizes: Sequence[float] | None = None,
 ) -> Script:
     """A session of `reps` reps; `flaw` is that of every rep, or one for each rep.
 
     A seed gives one player; the other hand gives its mirror image (the fitting movements begin with the right knee for
     both). With `busy` the player walks up, bends for a ball, sways, stands about and waggles before the reps, and faces
     another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else it
-    comes from the seed; `tempo` above 1 is quicker. The motion is worked out only where it is asked for.
+    comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
+    parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of
+    the trail thigh). The motion is worked out only where it is asked for.
 
-    Raises UsageError for a negative number of reps, another number of flaws than of reps, or a rest, stature or tempo
-    that is not above 0.
+    Raises UsageError for a negative number of reps, another number of flaws, tempos or sizes than of reps, or a rest,
+    stature or tempo that is not above 0.
     """
     flaws = [flaw] * reps if isinstance(flaw, Flaw) else list(flaw)
     if reps < 0 or len(flaws) != reps:
         raise UsageError(f"{reps} reps and {len(flaws)} flaws", hint="give one flaw, or one for each rep")
+    tempos, sizes = [list(one) if one is not None else [1.0] * reps for one in (tempos, sizes)]
+    if len(tempos) != reps or len(sizes) != reps or min([*tempos, *sizes], default=1.0) <= 0:
+        raise UsageError(f"{reps} reps, tempos {tempos} and sizes {sizes}", hint="give one above 0 for each rep")
     if rest_s <= 0:
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
@@ -99,7 +110,8 @@ def make_script(
     between = Between(seed, busy)
     swings, truths = [], []
     for index, one in enumerate(flaws):
-        shape = rep_shape(player.shape, rng)
+        shape = sized(rep_shape(player.shape, rng), sizes[index])
+        shape = replace(shape, timing=shape.timing.scaled(1 / tempos[index]))
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
         pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, shape.address())])
@@ -111,6 +123,55 @@ def make_script(
         truths.append(rep_truth(index, start_s, swing))
     plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
     return Script(hand, pace, seed, Golfer(player, plan), tuple(swings), truth, windows, ready_s, plan.duration_s)
+
+
+def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float = 300.0) -> Script:
+    """The fitting movements, and then everything but reps for at least `seconds`: standing about, walking, bending for
+    a ball, practice sways; at address waggles, looks at the target, and a little way back and home again."""
+    player = make_player(hand, Pace.SLOW, seed)
+    pieces, windows = _fitting(hand)
+    ready_s = pieces[-1].end_s
+    between, address, index = Between(seed, busy=True), player.shape.address(), 0
+    while pieces[-1].end_s < ready_s + seconds:
+        pieces += between.before(index, pieces[-1].end_s)
+        bent_s = pieces[-1].end_s + BEND_S
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, address)])
+        pieces += between.at_spot([hold(bent_s, bent_s + ADDRESS_S, address)])
+        pieces += between.waggle(index, pieces[-1].end_s, address)
+        pieces += between.at_address(index, pieces[-1].end_s, address)
+        end_s = pieces[-1].end_s
+        pieces += between.at_spot([move(end_s, end_s + BEND_S, address, STANDING)])
+        index += 1
+    plan = Plan(pieces)
+    truth = Truth((), tuple(between.done))
+    return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), truth, windows, ready_s, plan.duration_s)
+
+
+def make_hip_turn_script(
+    *, hand: Hand = Hand.RIGHT, seed: int = 1, turns_deg: Sequence[float] = (30.0, -30.0), share: float = 1.0
+) -> Script:
+    """The fitting movements, and then slow turns of the pelvis over standing legs, there and back.
+
+    Args:
+        turns_deg: every turn, towards the target where positive: the lead hip turns in and the trail hip out.
+        share: part of it that the hip joints take up; the rest the legs turn along (1: the thighs stay still).
+    """
+    player = make_player(hand, Pace.SLOW, seed)
+    pieces, windows = _fitting(hand)
+    ready_s = pieces[-1].end_s
+    pieces.append(hold(ready_s, ready_s + 2 * REST_S, STANDING))
+    for turn_deg in turns_deg:
+        turn = float(np.deg2rad(turn_deg))
+        there = {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}
+        start_s = pieces[-1].end_s
+        pieces += [
+            move(start_s, start_s + TURN_S, STANDING, there),
+            hold(start_s + TURN_S, start_s + TURN_S + REST_S, there),
+            move(start_s + TURN_S + REST_S, start_s + 2 * TURN_S + REST_S, there, STANDING),
+            hold(start_s + 2 * TURN_S + REST_S, start_s + 2 * TURN_S + 2.5 * REST_S, STANDING),
+        ]
+    plan = Plan(pieces)
+    return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
 def _around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:

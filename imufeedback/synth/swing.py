@@ -19,7 +19,7 @@ from imufeedback.synth.profile import Along, Knock, Profile, Spline, Wave
 
 
 class Flaw(StrEnum):
-    """What goes wrong on the trail side on the way down."""
+    """What goes wrong; on the trail side on the way down where nothing else is said."""
 
     NONE = "none"
     STALL = "stall"
@@ -30,12 +30,27 @@ class Flaw(StrEnum):
     """Pelvis and leg turn as one block: the hip joints hardly turn."""
     HIGH_KNEE = "high-knee"
     """The trail knee stays up: the angle falls by about 3° and stays above 15°."""
+    BACK_BLOCK = "back-block"
+    """Pelvis and legs turn as one block on the way back; from the top on all is well."""
+    LATE_LEVEL = "late-level"
+    """The hips come level shortly before impact."""
+    SITTING = "sitting"
+    """Both hips are still flexed at the finish; the trail thigh angle falls all the way, but too little."""
+    STIFF_KNEES = "stiff-knees"
+    """The trail knee gains no bend and the lead knee loses none: they never cross."""
+    KNEE_GIVE = "knee-give"
+    """The lead knee straightens early and gives way at impact."""
 
 
 ONSET_DEG = 4.5
 """Turn after the top over which a slope comes up to its value."""
 BLOCK_SHARE = 0.15
-"""Hip rotation against pelvis turn in a `leg-turn`."""
+"""Hip rotation against pelvis turn in a `leg-turn`, and on the way back in a `back-block`."""
+SITTING_SLOPE = -0.16
+SITTING_DEG = 16.0
+"""More flexion at the top of a `sitting` rep; it loses too little of it."""
+GIVE_SLOPE = 0.25
+"""Degrees of lead knee flexion for a degree of turn at the impact of a `knee-give`."""
 LEAD_KEEPS_TURNING_DEG = 25.0
 """Turn after impact over which the hip rotations come to their end, near 45°."""
 SHOCK_HZ, SHOCK_RISE_S, SHOCK_DECAY_S = 60.0, 0.002, 0.015
@@ -115,6 +130,8 @@ def _thigh_slopes(shape: Shape, flaw: Flaw) -> list[tuple[float, float]]:
         return [begin, (ONSET_DEG, fall), (at - 2, fall), (at + 2, 0.0), (at + 40, 0.0), (at + 46, -0.09), (end, -0.09)]
     if flaw is Flaw.PUSH_BACK:
         return [begin, (4.0, 0.45), (14.0, 0.45), (19.0, fall), (end, fall)]
+    if flaw is Flaw.SITTING:
+        return [begin, (ONSET_DEG, SITTING_SLOPE), (end, SITTING_SLOPE)]
     if flaw is Flaw.HIGH_KNEE:
         return [begin, (ONSET_DEG, -0.24), (13.0, -0.24), (17.0, 0.0), (30.0, -0.01), (end, -0.01)]
     return [begin, (ONSET_DEG, fall), (end, fall)]
@@ -123,9 +140,24 @@ def _thigh_slopes(shape: Shape, flaw: Flaw) -> list[tuple[float, float]]:
 def _with_flaw(shape: Shape, flaw: Flaw) -> Shape:
     """What a flaw changes at the marks; the thigh angle itself has its own slopes."""
     marks = dict(shape.marks)
-    if flaw is Flaw.HIGH_KNEE:
-        marks[Channel.TRAIL_KNEE] = replace(marks[Channel.TRAIL_KNEE], impact=22.0, finish=24.0)
+    for channel, values in _CHANGED.get(flaw, {}).items():
+        marks[channel] = replace(marks[channel], **values)
+    if flaw is Flaw.SITTING:
+        trail = marks[Channel.TRAIL_FLEXION]
+        marks[Channel.TRAIL_FLEXION] = replace(trail, top=trail.top + SITTING_DEG)
     return replace(shape, marks=marks)
+
+
+_CHANGED: Mapping[Flaw, Mapping[Channel, Mapping[str, float]]] = {
+    Flaw.HIGH_KNEE: {Channel.TRAIL_KNEE: {"impact": 22.0, "finish": 24.0}},
+    Flaw.SITTING: {Channel.LEAD_FLEXION: {"impact": 30.0, "finish": 26.0}},
+    Flaw.STIFF_KNEES: {
+        Channel.TRAIL_KNEE: {"impact": 16.0, "finish": 17.0},
+        Channel.LEAD_KNEE: {"impact": 29.0, "finish": 28.0},
+    },
+    Flaw.KNEE_GIVE: {Channel.LEAD_KNEE: {"impact": 22.0, "finish": 30.0}},
+}
+"""Degrees at the marks."""
 
 
 def _functions_of_turn(shape: Shape, flaw: Flaw) -> tuple[dict[Channel, Profile], dict[Channel, Profile]]:
@@ -139,6 +171,7 @@ def _functions_of_turn(shape: Shape, flaw: Flaw) -> tuple[dict[Channel, Profile]
             back[channel] = Spline.through([(turn.top, one.top), (turn.address, one.address)])
             down[channel] = _down(turn, one)
     down[Channel.TRAIL_FLEXION] = thigh_profile(shape, flaw)
+    down |= _special(turn, shape, flaw)
     if flaw is Flaw.PUSH_BACK:
         down[Channel.DEPTH] = _pushed_back(turn, _in_si(Channel.DEPTH, shape.marks[Channel.DEPTH]))
     for channel, sign in ((Channel.TRAIL_ROTATION, -1.0), (Channel.LEAD_ROTATION, 1.0)):
@@ -165,6 +198,27 @@ def _down(turn: Marks, one: Marks) -> Spline:
     return Spline.through([(turn.top, one.top), (turn.impact, one.impact, slope), (turn.finish, one.finish)])
 
 
+def _special(turn: Marks, shape: Shape, flaw: Flaw) -> dict[Channel, Profile]:
+    """Channels that a flaw leads another way than from mark to mark; functions of turn (rad)."""
+    if flaw is Flaw.LATE_LEVEL:
+        tilt = _in_si(Channel.SIDE_TILT, shape.marks[Channel.SIDE_TILT])
+        late = turn.top + 0.86 * (turn.impact - turn.top)
+        knots = [(turn.top, tilt.top), (late, 0.25 * tilt.top), (turn.finish, tilt.finish)]
+        rise = (tilt.finish - 0.25 * tilt.top) / (turn.finish - late)
+        return {Channel.SIDE_TILT: Spline.through([knots[0], (*knots[1], rise), knots[2]])}
+    if flaw is Flaw.KNEE_GIVE:
+        knee = _in_si(Channel.LEAD_KNEE, shape.marks[Channel.LEAD_KNEE])
+        early = turn.top + 0.7 * (turn.impact - turn.top)
+        straight = min(knee.top, knee.impact) - float(np.deg2rad(6.0))
+        knots_: list[tuple[float, ...]] = [(turn.top, knee.top), (early, straight)]
+        return {
+            Channel.LEAD_KNEE: Spline.through(
+                [*knots_, (turn.impact, knee.impact, GIVE_SLOPE), (turn.finish, knee.finish)]
+            )
+        }
+    return {}
+
+
 def _pushed_back(turn: Marks, one: Marks) -> Spline:
     """The pelvis goes 3 cm backward over the first 17° of turn."""
     early = turn.top + float(np.deg2rad(17))
@@ -175,14 +229,18 @@ def _pushed_back(turn: Marks, one: Marks) -> Spline:
 
 def _rotation(turn: Marks, share: float, flaw: Flaw) -> tuple[Spline, Spline]:
     """Hip rotation takes up `share` of the turn, until it comes to its end after impact."""
-    back = Spline.from_rates(share * turn.top, [(turn.top, share), (turn.address, share)])
+    block = float(np.copysign(BLOCK_SHARE, share))
+    at_top = block if flaw is Flaw.BACK_BLOCK else share
+    back = Spline.from_rates(at_top * turn.top, [(turn.top, at_top), (turn.address, at_top)])
     onset, stop = np.deg2rad([ONSET_DEG, LEAD_KEEPS_TURNING_DEG])
+    if turn.impact + stop >= turn.finish:  # a small swing ends before
+        stop = 0.6 * (turn.finish - turn.impact)
     if flaw is Flaw.LEG_TURN:
-        block = float(np.copysign(BLOCK_SHARE, share))
         knots = [(turn.top, share), (turn.top + onset, block), (turn.finish, block)]
     else:
-        knots = [(turn.top, share), (turn.impact, share), (turn.impact + stop, 0.0), (turn.finish, 0.0)]
-    return back, Spline.from_rates(share * turn.top, knots)
+        begin = [(turn.top, at_top), (turn.top + onset, share)] if at_top != share else [(turn.top, share)]
+        knots = [*begin, (turn.impact, share), (turn.impact + stop, 0.0), (turn.finish, 0.0)]
+    return back, Spline.from_rates(at_top * turn.top, knots)
 
 
 def _followed(functions: Mapping[Channel, Profile], turn: Spline) -> dict[Channel, Profile]:

@@ -58,7 +58,7 @@ def rep_truth(index: int, start_s: float, swing: Swing) -> RepTruth:
 
 def _level(swing: Swing) -> float:
     tilt = swing.pieces[1].profiles[Channel.SIDE_TILT]
-    return float(brentq(lambda t: float(tilt.value(np.array([t]))[0]), swing.top_s, swing.impact_s, xtol=1e-9))
+    return float(brentq(lambda t: float(tilt.value(np.array([t]))[0]), swing.top_s, swing.finish_s, xtol=1e-9))
 
 
 def _stall(swing: Swing) -> float | None:

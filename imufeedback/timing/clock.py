@@ -5,31 +5,37 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
-from itertools import accumulate
 
 import numpy as np
 
-from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Gap, ImuBlock, frozen
+from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, Notice
 from imufeedback.stage import Stage
-from imufeedback.timing.envelope import fit_line_below
+from imufeedback.timing.envelope import fit_loose_line, likely_skew, line_below
 
 BIN_S = 1.0
 WINDOW_BINS = 90
 MIN_SPAN_S = 20.0
 """Shorter than this a slope says more about the radio's jitter than about the clock."""
 SLEW = 0.02
-"""Largest change of the map per second of device time: time stays strictly rising when the fit moves."""
+"""Largest change of the map, beyond the clock's own skew, per second of device time: time stays strictly rising when
+the fit moves."""
 EARLY_S = 0.5
 LATE_S = 3.0
 """A sample from the future, or one far later than any radio delays it, means that the counter began again."""
 REPORT_S = 5.0
 GAP_STEPS = 1.5
+DROP_S = 0.002
+"""A smallest delay so far below the line is no matter of the clock, which cannot move by that from one bin to the next:
+the radio has become faster. A line through delays from before and after would tell of the radio, not of the clock."""
+RATE_OFF = 0.02
+"""A rate that is off by a larger share is told."""
+RATE_AFTER_S = 30.0
 MIN_STEP_S = 1e-6
 """Two samples of one tick still get a step: no rate is ever divided by nothing."""
 
 _RESTART = int(Flag.RESTART)
 
-Out = ImuBlock | Gap | ClockFitted | ClockRestarted
+Out = ImuBlock | Gap | ClockFitted | ClockRestarted | Notice
 
 
 @dataclass
@@ -45,10 +51,15 @@ class _State:
     period_s: float = 0.0
     bins: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WINDOW_BINS))
     open_bin: tuple[float, float] | None = None
+    since_s: float = -np.inf
+    """Device time from which on the smallest delays may be compared with each other."""
+    skew: float = 0.0
+    """Last slope that a long enough stretch gave."""
     delays: deque[float] = field(default_factory=lambda: deque(maxlen=256))
     reported_s: float = -np.inf
     first_device_s: float = 0.0
     count: int = 0
+    told_rate: bool = False
 
 
 class SensorClock(Stage[DeviceBlock, Out]):
@@ -75,14 +86,16 @@ class SensorClock(Stage[DeviceBlock, Out]):
         self._unit_s = tick_unit_s
         self._mask = (1 << tick_bits) - 1
         self._nominal_s = 1.0 / nominal_hz
+        # A counter that counts samples has the rate of the part's own oscillator, not that of a crystal.
+        self._counts_samples = tick_unit_s > 0.5 / nominal_hz
         self._origin_ns = origin_ns
         self._delay_s = delay_s
         self._state = _State(period_s=self._nominal_s)
 
     @property
     def rate_hz(self) -> float:
-        """Measured sample rate; the nominal one before there is enough to measure."""
-        return 1.0 / self._state.period_s
+        """Measured sample rate by the host's clock; the nominal one before there is enough to measure."""
+        return 1.0 / (self._state.period_s * (1.0 + self._state.target[1]))
 
     def feed(self, item: DeviceBlock) -> list[Out]:
         ticks: list[int] = item.tick.tolist()  # a packet holds a few samples: plain numbers are faster than arrays
@@ -92,62 +105,104 @@ class SensorClock(Stage[DeviceBlock, Out]):
         host_s = (item.host_ns - self._origin_ns) * 1e-9
         out: list[Out] = []
         flags = item.flags
-        steps = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
+        steps, device = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
         if s.last_tick is not None:
-            late = host_s - (s.device_s + sum(steps) + s.offset_s)
-            if int(flags[0]) & _RESTART or late < -EARLY_S or late > LATE_S:
+            late = host_s - (device[-1] + s.offset_s)
+            if flags.item(0) & _RESTART or late < -EARLY_S or late > LATE_S:
                 out.append(ClockRestarted(self.sensor, host_s))
                 self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
-                steps = self._steps(ticks, ticks[0])
+                steps, device = self._steps(ticks, ticks[0])
                 flags = flags.copy()
                 flags[0] |= _RESTART
         begins = s.last_tick is None
         s.last_tick = ticks[-1]
-        device = list(accumulate(steps, initial=s.device_s))[1:]
         s.device_s = device[-1]
         self._note_delay(s.device_s, host_s - s.device_s, begins)
         t_s = self._to_session(device, steps)
         if begins:
             steps[0] = s.period_s  # nothing before it: one period, as good as any
         rate = 1.0 + s.target[1]
-        dt_s = [max(step, MIN_STEP_S) * rate for step in steps]
+        dt_s = [(step if step > MIN_STEP_S else MIN_STEP_S) * rate for step in steps]
         if max(steps) > GAP_STEPS * s.period_s:
             out.extend(self._gaps(t_s, steps))
         self._measure_rate(steps)
-        out.append(
-            ImuBlock(self.sensor, frozen(t_s), frozen(dt_s), item.gyr_rad_s, item.acc_m_s2, frozen(flags, np.uint8))
-        )
+        flags.flags.writeable = False
+        out.append(ImuBlock(self.sensor, _fixed(t_s), _fixed(dt_s), item.gyr_rad_s, item.acc_m_s2, flags))
         out.extend(self._report())
         return out
 
-    def _steps(self, ticks: list[int], last_tick: int) -> list[float]:
-        """Device seconds between samples: masked differences of the raw counter, so that a wrap is a small step."""
-        steps = []
+    def _steps(self, ticks: list[int], last_tick: int) -> tuple[list[float], list[float]]:
+        """Seconds between samples, and unwrapped device time: masked differences of the raw counter, so that a wrap
+        is a
+        small step."""
+        steps, device = [], []
+        mask, unit_s, device_s = self._mask, self._unit_s, self._state.device_s
         for tick in ticks:
-            steps.append(((tick - last_tick) & self._mask) * self._unit_s)
+            step = ((tick - last_tick) & mask) * unit_s
+            device_s += step
+            steps.append(step)
+            device.append(device_s)
             last_tick = tick
-        return steps
+        return steps, device
 
     def _note_delay(self, device_s: float, delay_s: float, begins: bool) -> None:
-        """Keep the smallest delay of each bin and refit; the last sample of a block is the one least delayed."""
+        """Keep the smallest delay of each bin; the last sample of a block is the one least delayed.
+
+        The line is fitted anew with every bin; between them it is only lowered, so that it stays below all delays.
+        """
         s = self._state
         if begins:
             s.offset_s = delay_s
             s.first_device_s = device_s
-        if s.open_bin is None or delay_s < s.open_bin[1]:
+            s.target = (delay_s, 0.0)
+        above_s = delay_s - (s.target[0] + s.target[1] * device_s)
+        s.delays.append(above_s)
+        if s.open_bin is None:
             s.open_bin = (device_s, delay_s)
-            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
         elif int(device_s / BIN_S) != int(s.open_bin[0] / BIN_S):
             s.bins.append(s.open_bin)
             s.open_bin = (device_s, delay_s)
-            s.target = fit_line_below([*s.bins, s.open_bin], min_span=MIN_SPAN_S)
-        s.delays.append(delay_s - (s.target[0] + s.target[1] * device_s))
+            self._refit()
+            above_s = delay_s - (s.target[0] + s.target[1] * device_s)
+        elif delay_s < s.open_bin[1]:
+            s.open_bin = (device_s, delay_s)
+        if above_s < 0:
+            if above_s < -DROP_S:
+                s.since_s = device_s
+            s.target = (s.target[0] + above_s, s.target[1])
+
+    def _refit(self) -> None:
+        """The line below the smallest delays. Its slope is that of the whole window when the counter has a rate of its
+        own, else of what came since the radio last became faster, and until that is enough the one known before."""
+        s = self._state
+        points = list(s.bins)
+        loose = fit_loose_line(points, sure=self._counts_samples)
+        if loose is not None:
+            s.target = loose
+            return
+        together = [point for point in points if point[0] >= s.since_s]
+        if together and together[-1][0] - together[0][0] >= MIN_SPAN_S:
+            s.skew = likely_skew(together)
+        s.target = (line_below(points, s.skew), s.skew)
 
     def _to_session(self, device: list[float], steps: list[float]) -> list[float]:
         """Session times; the map slews towards the fit, so that time never stops or runs back."""
         s = self._state
+        offset, slope = s.target
+        first_error = offset + slope * device[0] - (s.offset_s + slope * steps[0])
+        # On the line, as nearly always, there is nothing to slew: the same numbers in one go.
+        if abs(first_error) <= SLEW * steps[0] and min(steps) > MIN_STEP_S:
+            t_s = [one + (offset + slope * one) - self._delay_s for one in device]
+            if t_s[0] > s.t_s:
+                s.offset_s, s.t_s = offset + slope * device[-1], t_s[-1]
+                return t_s
+        return self._slewed(device, steps)
+
+    def _slewed(self, device: list[float], steps: list[float]) -> list[float]:
+        s = self._state
         t_s = []
         for device_s, step in zip(device, steps, strict=True):
+            s.offset_s += s.target[1] * step
             error = s.target[0] + s.target[1] * device_s - s.offset_s
             s.offset_s += min(max(error, -SLEW * step), SLEW * step)
             # the lower bound matters after a restart only: the old time base may have run ahead by a little
@@ -166,14 +221,30 @@ class SensorClock(Stage[DeviceBlock, Out]):
     def _measure_rate(self, steps: list[float]) -> None:
         """Follow the sample period slowly; steps across gaps say nothing about it."""
         s = self._state
-        for step in steps:
-            if 0.5 * s.period_s < step < GAP_STEPS * s.period_s:
-                s.count += 1
-                s.period_s += (step - s.period_s) / min(s.count + 20, 2000)
+        usual = [step for step in steps if 0.5 * s.period_s < step < GAP_STEPS * s.period_s]
+        if usual:
+            s.count += len(usual)
+            s.period_s += (sum(usual) - len(usual) * s.period_s) / min(s.count + 20, 2000)
 
     def _report(self) -> list[Out]:
         s = self._state
         if s.device_s - s.first_device_s < REPORT_S or s.t_s - s.reported_s < REPORT_S:
             return []
         s.reported_s = s.t_s
-        return [ClockFitted(self.sensor, s.t_s, self.rate_hz, s.target[1] * 1e6, statistics.median(s.delays))]
+        fitted = ClockFitted(self.sensor, s.t_s, self.rate_hz, s.target[1] * 1e6, statistics.median(s.delays))
+        off = self.rate_hz * self._nominal_s - 1.0
+        if s.told_rate or abs(off) <= RATE_OFF or s.device_s - s.first_device_s < RATE_AFTER_S:
+            return [fitted]
+        s.told_rate = True
+        text = (
+            f"sensor {self.sensor} measures {self.rate_hz:.1f} times a second and declares {1 / self._nominal_s:.1f}: "
+            "its real rate is used; correct its layout"
+        )
+        return [fitted, Notice(s.t_s, text)]
+
+
+def _fixed(numbers: list[float]) -> Floats:
+    """The numbers as a read-only array."""
+    array = np.array(numbers)
+    array.flags.writeable = False
+    return array

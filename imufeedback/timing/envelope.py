@@ -8,10 +8,24 @@ of the lower convex hull over the points' mean time (Moon, Skelly & Towsley 1999
 from __future__ import annotations
 
 import itertools
+import statistics
 from collections.abc import Sequence
 
 SKEW_LIMIT = 200e-6
 """Bound on the fitted clock skew. Bluetooth allows ±50 ppm (active) and ±500 ppm (asleep); crystals are within ±40."""
+USUAL_SKEW = 50e-6
+"""How far a crystal usually is off, as a standard deviation: the bound of active Bluetooth clocks."""
+LOOSE_LIMIT = 0.15
+"""Bound where a counter counts samples, or proves to run at a rate of its own: parts differ by per cents from what
+their
+documents say, and documents from the part (119 Hz for 104 Hz has been seen)."""
+STRAIGHT = 0.25
+"""A larger skew than `SKEW_LIMIT` is believed when all points lie this close to its line, as a share of what it
+explains.
+A radio that becomes faster or slower makes a step, never a line."""
+LOOSE_POINTS = 3
+STRAIGHT_POINTS = 20
+"""Points that must lie on such a line. Over fewer, the beat of packets and connection events looks like one."""
 
 
 def lower_hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -27,20 +41,53 @@ def lower_hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float
     return hull
 
 
-def fit_line_below(points: Sequence[tuple[float, float]], *, min_span: float) -> tuple[float, float]:
-    """(offset at x = 0, slope) of the line below all points; slope 0 while they span less than `min_span`.
-
-    Raises ValueError without points.
-    """
+def line_below(points: Sequence[tuple[float, float]], slope: float) -> float:
+    """Offset at x = 0 of the line of this slope that touches the points from below. Raises ValueError without
+    points."""
     if not points:
         raise ValueError("an envelope needs at least one point")
-    slope = 0.0
-    if points[-1][0] - points[0][0] >= min_span:
-        hull = lower_hull(points)
-        mean_x = sum(x for x, _ in points) / len(points)
-        for (x1, y1), (x2, y2) in itertools.pairwise(hull):
-            if x1 <= mean_x <= x2:
-                slope = (y2 - y1) / (x2 - x1)
-                break
-    slope = min(max(slope, -SKEW_LIMIT), SKEW_LIMIT)
-    return min(y - slope * x for x, y in points), slope
+    return min(y - slope * x for x, y in points)
+
+
+def likely_skew(points: Sequence[tuple[float, float]]) -> float:
+    """Slope of the line below all points, weighed against what crystals do.
+
+    Delays that scatter over a short time say little: a slope that they give has the error scatter / time, and counts
+    the less the greater that is beside `USUAL_SKEW` (the mean of two estimates weighed by their variances). It is kept
+    within `SKEW_LIMIT`. Raises ValueError without points.
+    """
+    slope = min(max(middle_slope(points), -SKEW_LIMIT), SKEW_LIMIT)
+    span = points[-1][0] - points[0][0]
+    if span <= 0:
+        return 0.0
+    offset = line_below(points, slope)
+    scatter = statistics.median(y - slope * x for x, y in points) - offset
+    error = scatter / span
+    return slope * USUAL_SKEW**2 / (USUAL_SKEW**2 + error**2)
+
+
+def fit_loose_line(points: Sequence[tuple[float, float]], *, sure: bool) -> tuple[float, float] | None:
+    """The line below all points with any slope up to `LOOSE_LIMIT`, or None when that is no matter of the clock's rate.
+
+    `sure` says that the counter is known to have a rate of its own; else only a skew beyond `SKEW_LIMIT` that explains
+    all the points is one.
+    """
+    if len(points) < LOOSE_POINTS:
+        return None
+    slope = middle_slope(points)
+    if abs(slope) > LOOSE_LIMIT:
+        return None
+    offset = line_below(points, slope)
+    explained = abs(slope) * (points[-1][0] - points[0][0])
+    straight = len(points) >= STRAIGHT_POINTS and max(y - slope * x for x, y in points) - offset <= STRAIGHT * explained
+    return (offset, slope) if sure or (abs(slope) > SKEW_LIMIT and straight) else None
+
+
+def middle_slope(points: Sequence[tuple[float, float]]) -> float:
+    """Slope of the line below all points that is closest to them on the mean; 0 for a single point."""
+    hull = lower_hull(points)
+    mean_x = sum(x for x, _ in points) / len(points)
+    for (x1, y1), (x2, y2) in itertools.pairwise(hull):
+        if x1 <= mean_x <= x2 and x2 > x1:
+            return (y2 - y1) / (x2 - x1)
+    return 0.0

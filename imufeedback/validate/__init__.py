@@ -5,8 +5,16 @@
     checks.py   what a check is: a value, a band that it must lie in, a unit
     sets/       one file a set of checks, found by its registry
     run.py      runs sets, collects their checks, says what it left out
+    side_by_side.py  this tool beside the well-known filters, on the same samples
+    rows.py     the figures behind that: set, trial, method, errors
+    optics.py   recordings with an optical reference; ours.py and peers.py run on them
+    synthetic.py  synthetic players as such recordings
+    players.py  synthetic players with real sensors' errors through the whole pipeline
     walk.py     measures on a recording of a person (sitting, standing, walking)
     tilt.py     segment tilt against the library qmt
     golfer.py   measures on the synthetic golfer with exact truth
+    swingers.py players who swing, through the whole pipeline; exact.py their exact angles through motion and rules
+    speed.py    time per step from samples to angles, and that of VQF alone
+    page.py     all of it as one HTML page; plain.py and chart.py serve it
     process.py  time and memory of whole commands
 """

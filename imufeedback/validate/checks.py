@@ -64,7 +64,9 @@ class Context:
     """Fewer players, shorter runs; the same lines."""
     seed: int = 1
     rows: list[dict[str, Any]] = field(default_factory=list)
-    """Figures behind the lines, one per set, trial and method; steps add to it."""
+    """Figures behind the lines, one per set, trial and method (`rows.py`); steps add to it."""
+    say: Callable[[str], None] = lambda part: None
+    """Told what a long step is at: a trial, a player."""
 
 
 @dataclass(frozen=True, slots=True)

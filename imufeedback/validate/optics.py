@@ -34,6 +34,12 @@ class Pair:
     """(N) second sensor → first sensor."""
     reference_first: Rotation
     """(N) first sensor → earth."""
+    count_from_s: float = COUNT_FROM_S
+
+    @property
+    def counted(self) -> slice:
+        """Samples that count."""
+        return slice(int(self.count_from_s * self.rate_hz), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +52,8 @@ class Single:
     acc: Floats
     reference: Rotation
     """(N) sensor → earth; the identity where it is not known."""
+    seen: Bools
+    """(N) samples of which the cameras know the orientation."""
     counts: Bools
     """(N) samples that count: in motion, and seen by the cameras."""
 
@@ -82,27 +90,68 @@ def singles(folder: Path) -> Iterable[Single]:
             np.ascontiguousarray(data["imu_gyr"], dtype=float),
             np.ascontiguousarray(data["imu_acc"], dtype=float),
             Rotation.from_quat(q, scalar_first=True),
+            seen,
             seen & np.asarray(data["movement"], dtype=bool),
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """RMS error (deg) of an orientation: all of it, its turn about the vertical, and its tilt; None: has no meaning."""
+
+    total: float | None
+    heading: float | None
+    inclination: float | None
+
+
 def relative_rmse_deg(relative: Rotation, pair: Pair) -> float:
-    """Total error of the second sensor's orientation in the first, RMS from `COUNT_FROM_S` on."""
-    error = (relative.inv() * pair.reference).magnitude()[int(COUNT_FROM_S * pair.rate_hz) :]
+    """Total error of the second sensor's orientation in the first, RMS over the samples that count."""
+    error = (relative.inv() * pair.reference).magnitude()[pair.counted]
     return float(np.degrees(np.sqrt(np.mean(error**2))))
+
+
+def relative_parts(relative: Rotation, pair: Pair) -> Parts:
+    """The same with its parts about and across the vertical."""
+    to_earth = pair.reference_first[: len(relative)]
+    error = to_earth * relative * pair.reference[: len(relative)].inv() * to_earth.inv()
+    return _parts(error[pair.counted])
+
+
+def single_parts(q_es: Rotation, single: Single) -> Parts:
+    """Error of one sensor over the samples that count, its heading set once: by the first second that is seen."""
+    first = np.flatnonzero(single.seen)[: int(single.rate_hz)]
+    aligned = turned(q_es, -_mean_heading(q_es[first] * single.reference[first].inv()))
+    return _parts((aligned * single.reference.inv())[single.counts])
 
 
 def inclination_rmse_deg(q_es: Rotation, single: Single) -> float:
     """RMS of the tilt part of the error in the earth frame (heading left out), over the samples that count."""
-    error = (q_es * single.reference.inv()).as_quat(scalar_first=True)
-    tilt = 2.0 * np.arccos(np.clip(np.hypot(error[:, 0], error[:, 3]), 0.0, 1.0))
-    return float(np.degrees(np.sqrt(np.mean(tilt[single.counts] ** 2))))
+    inclination = _parts((q_es * single.reference.inv())[single.counts]).inclination
+    assert inclination is not None
+    return inclination
+
+
+def _parts(error: Rotation) -> Parts:
+    """Of errors as rotations of the earth: E = (about the vertical) · (about a horizontal axis)."""
+    q = error.as_quat(scalar_first=True, canonical=True)
+    heading = 2.0 * np.arctan2(q[:, 3], q[:, 0])
+    tilt = 2.0 * np.arccos(np.clip(np.hypot(q[:, 0], q[:, 3]), 0.0, 1.0))
+
+    def rms(angle: Floats) -> float:
+        return float(np.degrees(np.sqrt(np.mean(angle**2))))
+
+    return Parts(rms(error.magnitude()), rms(heading), rms(tilt))
 
 
 def first_heading(one: Rotation, two: Rotation, pair: Pair) -> float:
     """Turn between the two earths, from the reference of the first second: what zeroing at an address gives."""
     n = int(pair.rate_hz)
-    q = (one[:n] * pair.reference[:n] * two[:n].inv()).as_quat(scalar_first=True)
+    return _mean_heading(one[:n] * pair.reference[:n] * two[:n].inv())
+
+
+def _mean_heading(turns: Rotation) -> float:
+    """The turn about the vertical that comes closest to all of them."""
+    q = turns.as_quat(scalar_first=True)
     q = np.where(q[:, :1] < 0, -q, q)
     return float(2.0 * np.arctan2(q[:, 3].sum(), q[:, 0].sum()))
 

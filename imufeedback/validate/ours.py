@@ -63,9 +63,10 @@ def aligned(pair: Pair) -> Iterator[AlignedBlock]:
     yield from merger.finish()
 
 
-def relative(pair: Pair) -> tuple[Rotation, Floats]:
-    """(N) second sensor → first at the cameras' stamps, and (N, 3) its standard deviations (rad) about the first
-    sensor's axes. The heading between the two is given once, from the first second, as for the peers."""
+def relative(pair: Pair, delay_s: float = DELAY_S["joint3d"]) -> tuple[Rotation, Floats]:
+    """(N) second sensor → first at the reference's stamps, which are `delay_s` before the samples', and (N, 3) its
+    standard deviations (rad) about the first sensor's axes. The heading between the two is given once, from the first
+    second, as for the peers."""
     # the gyroscopes of this set were calibrated, and in ten minutes of shaking no turn is turned back
     links = Links(SEGMENTS, grid_hz=pair.rate_hz, joints=RIG, arm_sd_m=RIG_ARM_SD_M, gyr_matrix_sd=0.0)
     all_blocks = list(aligned(pair))
@@ -90,5 +91,5 @@ def relative(pair: Pair) -> tuple[Rotation, Floats]:
         sd.append(told[np.searchsorted(seen.begins, np.arange(len(block.t_s)), side="right")])
         last = told[-1:]
     second = Rotation.from_matrix(np.concatenate(turns))
-    lead = [Rotation.from_rotvec(g[: len(second)] * DELAY_S["joint3d"]) for g in pair.gyr]
+    lead = [Rotation.from_rotvec(g[: len(second)] * delay_s) for g in pair.gyr]
     return lead[0].inv() * second * lead[1], np.concatenate(sd)

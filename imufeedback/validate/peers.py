@@ -39,23 +39,28 @@ def _mahony(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
 
 
 def _ekf(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
-    q = ahrs.filters.EKF(gyr=gyr, acc=acc, frequency=rate_hz, frame="ENU").Q
+    # its "NED" is the frame in which a level accelerometer at rest reads +g on z, as ours do; its "ENU" reads -g there
+    q = ahrs.filters.EKF(gyr=gyr, acc=acc, frequency=rate_hz, frame="NED").Q
     return Rotation.from_quat(q, scalar_first=True)
 
 
 ORIENT: Mapping[str, Orient] = {"vqf": _vqf, "madgwick": _madgwick, "mahony": _mahony, "ekf": _ekf}
+OFFLINE: Mapping[str, Orient] = {"offline-vqf": _offline_vqf}
+"""These look ahead."""
+Both = tuple[Rotation, Rotation]
+"""(N) first and second sensor to one earth."""
 AHRS = ("madgwick", "mahony", "ekf")
 
 
-def heading_once(name: str, pair: Pair) -> float:
-    """RMSE (deg) with one filter a sensor and the heading between the two set in the first second."""
-    one, two = (ORIENT[name](g, a, pair.rate_hz) for g, a in zip(pair.gyr, pair.acc, strict=True))
-    two = turned(two, first_heading(one, two, pair))
-    return _best(one, two, pair)
+def heading_once(name: str, pair: Pair) -> Both:
+    """One filter a sensor, and the heading between the two set in the first second."""
+    orient = ORIENT.get(name) or OFFLINE[name]
+    one, two = (orient(g, a, pair.rate_hz) for g, a in zip(pair.gyr, pair.acc, strict=True))
+    return one, turned(two, first_heading(one, two, pair))
 
 
-def mekf(pair: Pair) -> float:
-    """RMSE (deg) of the multiplicative Kalman filter with the joint constraint, lever arms estimated by its library.
+def mekf(pair: Pair) -> Both:
+    """The multiplicative Kalman filter with the joint constraint, lever arms estimated by its library.
 
     Raises ImportError without the library dfjimu.
     """
@@ -66,10 +71,22 @@ def mekf(pair: Pair) -> float:
         *pair.gyr, *pair.acc, None, None, pair.rate_hz, q_init=start
     )
     one, two = (Rotation.from_quat(np.asarray(q), scalar_first=True) for q in (q1, q2))
-    # it may give predictions, one sample ahead
-    ahead = (one.inv() * two).as_quat(scalar_first=True)
-    ahead = Rotation.from_quat(np.vstack((ahead[1:], ahead[-1:])), scalar_first=True)
-    return min(_best(one, two, pair), relative_rmse_deg(ahead, pair))
+    return one, two
+
+
+def best_of(name: str, both: Both, pair: Pair) -> Rotation:
+    """(N) second sensor → first of a method, at the shift that suits it best."""
+    candidates = [_shifted(both, pair, samples) for samples in SHIFTS]
+    if name == "mekf":  # it may give predictions, one sample ahead
+        q = candidates[0].as_quat(scalar_first=True)
+        candidates.append(Rotation.from_quat(np.vstack((q[1:], q[-1:])), scalar_first=True))
+    return min(candidates, key=lambda one: relative_rmse_deg(one, pair))
+
+
+def rmse_deg(name: str, pair: Pair) -> float:
+    """Total RMSE (deg) of a method. Raises ImportError for ``mekf`` without the library dfjimu."""
+    both = mekf(pair) if name == "mekf" else heading_once(name, pair)
+    return relative_rmse_deg(best_of(name, both, pair), pair)
 
 
 def floor(pair: Pair) -> float:
@@ -78,9 +95,6 @@ def floor(pair: Pair) -> float:
     return relative_rmse_deg(one.inv() * turned(two, best_heading(one, two, pair)), pair)
 
 
-def _best(one: Rotation, two: Rotation, pair: Pair) -> float:
-    def shifted(samples: float) -> float:
-        moved = [carried(q, g, samples / pair.rate_hz) for q, g in zip((one, two), pair.gyr, strict=True)]
-        return relative_rmse_deg(moved[0].inv() * moved[1], pair)
-
-    return min(shifted(samples) for samples in SHIFTS)
+def _shifted(both: Both, pair: Pair, samples: float) -> Rotation:
+    one, two = (carried(q, g, samples / pair.rate_hz) for q, g in zip(both, pair.gyr, strict=True))
+    return one.inv() * two

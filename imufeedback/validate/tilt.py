@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.fusion import Fusion
 from imufeedback.records import Angles, Floats, Segment, Side
 from imufeedback.validate.ours import blocks
+from imufeedback.validate.peers import Orient
 
 
 def reference_deg(csv: Path, still_s: tuple[float, float]) -> tuple[Floats, Floats]:
@@ -53,17 +54,31 @@ def rms_difference_deg(angles: Iterable[Angles], segment: Segment, csv: Path, st
 
 def fused_rms_difference_deg(csv: Path, still_s: tuple[float, float]) -> float:
     """RMS of the tilt that this package's own fusion gives for one sensor, causal, minus the reference."""
+    own = fused_deg(csv, still_s)
+    return float(np.sqrt(np.mean((own - reference_deg(csv, still_s)[1]) ** 2)))
+
+
+def fused_deg(csv: Path, still_s: tuple[float, float]) -> Floats:
+    """(N,) tilt of the long axis from the vertical by this package's own fusion."""
+
+    def orient(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
+        fusion = Fusion(csv.stem, period_s=1.0 / rate_hz)
+        out = [one.q_es for block in blocks(csv.stem, gyr, acc, rate_hz) for one in fusion.feed(block)]
+        return Rotation.from_quat(np.concatenate(out), scalar_first=True)
+
+    return peer_deg(orient, csv, still_s)
+
+
+def peer_deg(orient: Orient, csv: Path, still_s: tuple[float, float]) -> Floats:
+    """(N,) the same by any filter."""
     table = np.genfromtxt(csv, delimiter=",", names=True)
     t_s: Floats = table["time_s"]
     gyr = np.column_stack([table[f"gyr_{axis}_rad_s"] for axis in "xyz"])
     acc = np.column_stack([table[f"acc_{axis}_m_s2"] for axis in "xyz"])
-    rate_hz = 1.0 / float(np.median(np.diff(t_s)))
-    fusion = Fusion(csv.stem, period_s=1.0 / rate_hz)
-    out = [one.q_es for block in blocks(csv.stem, gyr, acc, rate_hz) for one in fusion.feed(block)]
     up_s = acc[(t_s >= still_s[0]) & (t_s <= still_s[1])].mean(axis=0)
-    up_e = Rotation.from_quat(np.concatenate(out), scalar_first=True).apply(up_s / np.linalg.norm(up_s))
-    own = np.degrees(np.arccos(np.clip(up_e[:, 2], -1.0, 1.0)))
-    return float(np.sqrt(np.mean((own - reference_deg(csv, still_s)[1]) ** 2)))
+    up_e = orient(gyr, acc, 1.0 / float(np.median(np.diff(t_s)))).apply(up_s / np.linalg.norm(up_s))
+    own: Floats = np.degrees(np.arccos(np.clip(up_e[:, 2], -1.0, 1.0)))
+    return own
 
 
 def _chain(block: Angles, segment: Segment) -> Rotation:

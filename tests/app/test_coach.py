@@ -130,9 +130,9 @@ def test_target_by_key_by_mouse_and_by_field(bay: BayWindow, qtbot: QtBot, asked
     assert dialog is not None
     field = dialog.fields["lead-hip-turns-in"]
     field.setFocus()
-    field.setValue(25.0)
+    field.setValue(31.0)
     qtbot.keyClick(dialog, Qt.Key.Key_Escape)
-    assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 25.0})
+    assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 31.0})
     assert len(asked) == 4
 
 

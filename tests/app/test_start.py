@@ -67,7 +67,7 @@ class FakeStation:
 class FakePractice:
     """Notes what it is asked."""
 
-    def __init__(self, person: Person, *args: Any) -> None:
+    def __init__(self, person: Person, *args: Any, **keywords: Any) -> None:
         self.person, self.args = person, args
         self.recording = Path("somewhere.mcap")
         self.asked: list[tuple[str, Any]] = []
@@ -101,7 +101,7 @@ def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
             layout,
             FakeStation,  # type: ignore[arg-type]
             tmp_path,
-            roles=roles,
+            role_of=(roles or {}).get,
             today=lambda: DAY,
         )
         window.start.player._today = lambda: DAY

@@ -237,8 +237,11 @@ def test_clipped_samples_widen_the_bar(walk):
 
     def clipped(count: int) -> dict[tuple[str, Side], Found]:
         saturated = walk.saturated.copy()
-        saturated[600 : 600 + count, ALL.index(Segment.LEFT_SHANK)] = True
-        blocks = cut(dataclasses.replace(walk, saturated=saturated))
+        shank = ALL.index(Segment.LEFT_SHANK)
+        saturated[600 : 600 + count, shank] = True
+        tilt_sd = walk.inclination_sd_rad.copy()  # as the sensor's own filter tells it, by what was lost so far
+        tilt_sd[600 : 600 + count, shank] = np.deg2rad(1.2) * np.arange(1, count + 1)
+        blocks = cut(dataclasses.replace(walk, saturated=saturated, inclination_sd_rad=tilt_sd))
         return run(Worn(), blocks)
 
     none, two, eight = (clipped(n) for n in (0, 2, 8))

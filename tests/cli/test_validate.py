@@ -11,6 +11,8 @@ from commands import Commands
 from imufeedback.errors import BadFile
 from imufeedback.validate import sets
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.validate.optics import Parts
+from imufeedback.validate.rows import add_row
 from imufeedback.validate.run import run_sets
 
 
@@ -128,3 +130,147 @@ def test_a_band(band: Band, inside: list[float], outside: list[float], text: str
     assert all(band.holds(one) for one in inside)
     assert not any(band.holds(one) for one in outside)
     assert str(band) == text
+
+
+# ── the page ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_the_page_is_written_also_when_a_line_does_not_hold(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    made_up["one"] = steps(tilt=0.5, turn=1.1)
+    ended = imufeedback("validate", "--html", tmp_path / "a.html", "--json", tmp_path / "a.json")
+    assert ended.status == 1
+    text = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert "<strong>1 of 2</strong> promises hold" in text
+    assert (tmp_path / "a.json").is_file()
+
+
+def test_no_page_is_overwritten_unless_asked(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    made_up["one"] = steps(tilt=0.5)
+    (tmp_path / "a.html").write_text("mine", encoding="utf-8")
+    ended = imufeedback("validate", "--html", tmp_path / "a.html")
+    assert ended.status == 1
+    assert "--overwrite" in ended.error
+    assert (tmp_path / "a.html").read_text(encoding="utf-8") == "mine"
+    assert imufeedback("validate", "--html", tmp_path / "a.html", "--overwrite").status == 0
+    assert (tmp_path / "a.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_page_and_json_in_one_file_is_misuse(imufeedback: Commands, tmp_path: Path) -> None:
+    ended = imufeedback("validate", "--html", tmp_path / "a", "--json", tmp_path / "a")
+    assert ended.status == 2
+    assert "the same file" in ended.error
+
+
+def test_means_of_the_methods_are_printed(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+    def measured(context: Context) -> list[Measured]:
+        for trial, total in (("a", 1.0), ("b", 2.0)):
+            add_row(context, "joint3d", trial, "vqf", Parts(total, None, None), 0.25, None)
+        return [Measured("tilt", 0.5, at_most(1.0), "deg")]
+
+    made_up["one"] = (Step("tilt", measured),)
+    out = imufeedback("validate").out
+    (line,) = (one for one in out.splitlines() if "vqf" in one)
+    assert [cell.strip() for cell in line.split("│")[1:-1]] == ["joint3d", "2", "vqf", "1.50", "–", "–", "–", "0.25"]
+
+
+# ── where the recordings are ─────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture(name="seen_folder")
+def the_folder_that_a_step_sees(made_up: dict[str, tuple[Step, ...]]) -> list[Path | None]:
+    seen: list[Path | None] = []
+
+    def look(context: Context) -> list[Measured]:
+        seen.append(context.data)
+        return [Measured("looked", 0, exactly(0), "times")]
+
+    made_up["one"] = (Step("look", look),)
+    return seen
+
+
+def test_data_comes_before_the_environment(
+    imufeedback: Commands, seen_folder: list[Path | None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named, other = tmp_path / "named", tmp_path / "other"
+    named.mkdir()
+    other.mkdir()
+    monkeypatch.setenv("IMUFEEDBACK_DATA", str(other))
+    assert imufeedback("validate", "--data", named).status == 0
+    assert imufeedback("validate").status == 0
+    assert seen_folder == [named, other]
+
+
+def test_the_folder_beside_the_checkout_is_found(
+    imufeedback: Commands, seen_folder: list[Path | None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "checkout").mkdir()
+    monkeypatch.chdir(tmp_path / "checkout")
+    monkeypatch.delenv("IMUFEEDBACK_DATA", raising=False)
+    assert imufeedback("validate").status == 0
+    (tmp_path / "shared" / "data").mkdir(parents=True)
+    assert imufeedback("validate").status == 0
+    assert [one and one.resolve() for one in seen_folder] == [None, tmp_path / "shared" / "data"]
+
+
+@pytest.mark.parametrize("empty", [False, True])
+def test_an_environment_that_names_no_folder_is_said_and_the_rest_is_measured(
+    imufeedback: Commands,
+    seen_folder: list[Path | None],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    empty: bool,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("IMUFEEDBACK_DATA", "" if empty else str(tmp_path / "gone"))
+    ended = imufeedback("validate")
+    assert ended.status == 0
+    assert seen_folder == [None]
+    assert ("IMUFEEDBACK_DATA" in ended.err) is not empty
+
+
+def test_data_that_is_no_folder_is_misuse_before_any_work(
+    imufeedback: Commands, seen_folder: list[Path | None], tmp_path: Path
+) -> None:
+    ended = imufeedback("validate", "--data", tmp_path / "gone")
+    assert ended.status == 2
+    assert "--data" in ended.error
+    assert seen_folder == []
+
+
+def test_without_data_the_accuracy_set_runs_the_synthetic_part_and_says_what_it_left_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All its steps but the long ones, whose turn comes in the command itself."""
+    wanted = {
+        "a ball joint against optics",
+        "tilt against optics",
+        "a walker beside the well-known filters",
+        "players beside the well-known filters",
+        "a knock",
+    }
+    some = tuple(step for step in sets.steps("accuracy") if step.title in wanted)
+    assert len(some) == len(wanted)
+    monkeypatch.setattr(sets, "steps", lambda name: some)
+    report = run_sets(["accuracy"], Context(tmp_path, None, quick=True))
+    assert [one.split(": ")[1] for one in report.left_out] == [step.title for step in some[:3]]
+    assert all("--data" in one for one in report.left_out)
+    assert {row["set"] for row in report.to_dict()["rows"]} == {"synthetic"}
+    assert [line.check.split(":")[0] for _, line in report.lines] == ["knock", "knock"]
+    assert report.ok
+
+
+def test_a_step_tells_what_it_is_at(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+    """It goes to the bar, on stderr, and never into the results."""
+
+    def long(context: Context) -> list[Measured]:
+        context.say("player 3 of 50")
+        return [Measured("tilt", 0.5, at_most(1.0), "deg")]
+
+    made_up["one"] = (Step("players", long),)
+    ended = imufeedback("validate")
+    assert ended.status == 0
+    assert "player 3" not in ended.out

@@ -28,6 +28,7 @@ SENSOR = "SYN-0001"
 STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
     "decoder": lambda pipeline: pipeline._chains[SENSOR].decoder,
     "clock": lambda pipeline: pipeline._chains[SENSOR].clock,
+    "plausible": lambda pipeline: pipeline._chains[SENSOR].plausible,
     "fusion": lambda pipeline: pipeline._chains[SENSOR].fusion,
     "merger": lambda pipeline: pipeline._merger,
     "body": lambda pipeline: pipeline._body,

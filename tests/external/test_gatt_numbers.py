@@ -20,6 +20,7 @@ NUMBERS = [
     (profile.DEVICE_INFORMATION_SERVICE, 0x180A, "Device Information", gatt.GATT_DEVICE_INFORMATION_SERVICE),
     (profile.MODEL_NUMBER, 0x2A24, "Model Number String", gatt.GATT_MODEL_NUMBER_STRING_CHARACTERISTIC),
     (profile.SERIAL_NUMBER, 0x2A25, "Serial Number String", gatt.GATT_SERIAL_NUMBER_STRING_CHARACTERISTIC),
+    (profile.TEMPERATURE, 0x2A6E, "Temperature", UUID.from_16_bits(0x2A6E)),
     (profile.FIRMWARE_REVISION, 0x2A26, "Firmware Revision String", gatt.GATT_FIRMWARE_REVISION_STRING_CHARACTERISTIC),
 ]
 

@@ -13,8 +13,8 @@ def test_a_ball_joint_is_held_better_than_by_the_well_known_filters(data_folder:
     pair = next(one for one in optics.pairs(data_folder / "joint3d") if one.name.endswith("02"))
     relative, _ = ours.relative(pair)
     mine = optics.relative_rmse_deg(relative, pair)
-    assert mine <= 1.05 * peers.mekf(pair)
-    assert mine <= 0.95 * peers.heading_once("vqf", pair)
+    assert mine <= 1.05 * peers.rmse_deg("mekf", pair)
+    assert mine <= 0.95 * peers.rmse_deg("vqf", pair)
     assert mine <= 1.2 * peers.floor(pair)
 
 

@@ -81,7 +81,7 @@ def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> 
     n = round(UPDATE_S * HZ)
     for at in range(max(begin, 1), (gyr.shape[1] if end is None else end) - n, n):
         here = slice(at - 1, at + n + 1)
-        seen = sight(S[:, here], acc[:, here], gyr[:, here], vertical[:, at + n], 1 / HZ)
+        seen = sight(S[:, here], acc[:, here], gyr[:, here], vertical[:, at + n], np.full(2, np.deg2rad(1.0)), 1 / HZ)
         link.observe(seen[:1], seen[1:], UPDATE_S)
 
 

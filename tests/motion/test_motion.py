@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -74,7 +75,8 @@ def test_a_stall_is_told_when_it_happens_and_dated_back():
     assert math.degrees(stalled.thigh_angle_rad) == pytest.approx(15, abs=0.1)
     assert 0.04 < stalled.t_s - stalled.onset_s < 0.4
     (rep,) = reps(out)
-    assert rep.features["trail_thigh_first_stall_s"] == stalled.onset_s
+    assert rep.features["trail_thigh_first_stall_s"] == pytest.approx(stalled.onset_s, abs=0.02)
+    assert rep.features["trail_thigh_first_stall_turn_deg"] == pytest.approx(-8, abs=1)
     assert rep.features["trail_thigh_first_stall_angle_deg"] == pytest.approx(15, abs=0.1)
     assert rep.features["trail_thigh_flat_turn_deg"] == pytest.approx(40, abs=1.5)
 
@@ -93,6 +95,60 @@ def test_states_belong_to_the_downswing_only():
     first = next(one for one in out if isinstance(one, StateChanged))
     assert first.t_s > 4.5
     assert states(out) == [Motion.LOSING, Motion.IDLE]
+
+
+THROUGH = [(0, 0), (0.5, 0), (2.5, 80), (3.5, 80)]
+
+
+def test_a_rep_without_a_backswing_where_the_drill_allows_it():
+    falling = ramp((0, 24), (80, -4))
+    out = fed(stage(min_backswing_rad=0.0), address(), swing(THROUGH, thigh=falling, top_s=-1.0))
+    assert phases(out) == [Phase.ADDRESS, Phase.DOWNSWING, Phase.THROUGH_SWING, Phase.FINISH, Phase.WAITING]
+    (rep,) = reps(out)
+    assert rep.marks["top_s"] == pytest.approx(0.5, abs=0.35)  # the turn sets off slowly
+    assert rep.features["trail_thigh_loss_top_finish_deg"] == pytest.approx(28, abs=1)
+    assert not reps(fed(stage(), address(), swing(THROUGH, thigh=falling, top_s=-1.0)))
+
+
+def test_a_look_at_the_target_is_no_rep_without_a_backswing():
+    points = [(0, 0), (0.5, 0), (1.2, 14), (1.8, 14), (2.5, 0), (3.5, 0)]
+    out = fed(stage(min_backswing_rad=0.0), address(), swing(points, thigh=ramp((0, 30), (20, 30)), top_s=-1.0))
+    assert not reps(out)
+
+
+@pytest.mark.parametrize("points", [[(0, 0), (0.5, 0), (1.5, -24), (1.8, -24), (2.8, 0), (4.0, 0)]])
+def test_a_backswing_that_is_given_up_leads_home(points):
+    out = fed(stage(), address(), swing(points))
+    assert not reps(out)
+    assert phases(out)[-1] is Phase.ADDRESS
+
+
+def test_standing_up_from_the_address_ends_it():
+    """Both thighs straighten; what follows, here a turn of the whole body, is no backswing."""
+    points = [(0, 0), (0.5, 0), (2.5, -100), (4.5, 0), (6.0, 0)]
+    up = ramp((-100, 0), (-10, 10), (-3, 30), (0, 30))
+    out = fed(stage(), address(), swing(points, thigh=up, back_thigh=up, lead_thigh=up))
+    assert phases(out)[-1] is Phase.WAITING
+    assert not reps(out)
+
+
+def test_a_zero_at_a_new_address_ends_a_downswing_that_never_ended():
+    one = stage()
+    fed(one, address(), swing([(0, 0), (0.5, 0), (1.5, -30), (2.5, -15), (3.0, -15)]))
+    out = fed(one, address(3.0), swing(begin_s=3.0))
+    assert phases(out)[0] is Phase.ADDRESS
+    assert len(reps(out)) == 1
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.0, 3.0, 6.0])
+def test_numbers_that_rules_look_at_do_not_depend_on_the_tempo(factor):
+    def at(times: float) -> Rep:
+        (rep,) = reps(fed(stage(), address(), swing(slowed(SWING, times), thigh=STALLING)))
+        return rep
+
+    one, other = at(factor).features, at(2.0).features
+    for name in ("trail_thigh_flat_turn_deg", "own_axis_share", "lead_hip_turn_in_deg", "level_turn_share"):
+        assert one[name] == pytest.approx(other[name], abs=1.1), name
 
 
 def test_reps_are_counted():
@@ -182,6 +238,20 @@ def test_a_rep_that_takes_longer_than_it_may_is_none():
     out = fed(stage(max_s=4.0), address(), swing(slowed(SWING, 3)))
     assert not reps(out)
     assert phases(out)[-1] is Phase.WAITING
+
+
+def test_h72_a_turn_that_jumps_from_180_to_minus_180_is_no_swing():
+    """A player walks round from the address: 22° of turn, not 338."""
+    whole = swing([(0, 0), (0.5, 0), (3.0, 200), (4.0, 200)], thigh=ramp((0, 30), (200, 30)), top_s=-1.0)
+    turn = whole.pelvis.angle_rad.copy()
+    turn[:, 0] = (turn[:, 0] + np.pi) % (2 * np.pi) - np.pi
+    for allowed in (15.0, 0.0):
+        out = fed(
+            stage(min_backswing_rad=math.radians(allowed)),
+            address(),
+            replace(whole, pelvis=replace(whole.pelvis, angle_rad=turn)),
+        )
+        assert not reps(out)
 
 
 def missing(begin_s: float, end_s: float):

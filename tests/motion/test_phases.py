@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
+from imufeedback.motion import diagram
 from imufeedback.motion.phases import TRANSITIONS, RepLimits, Seen, is_slow, next_phase
 from imufeedback.records import Phase
 
@@ -14,14 +16,16 @@ LIMITS = RepLimits()
 
 def seen(**deg_or_s: float) -> Seen:
     """Angles in degrees, times in seconds."""
-    angles = {"turn", "turn_rate", "furthest_away", "fastest", "thigh_moved"}
+    angles = {"turn", "turn_rate", "furthest_away", "fastest", "thigh_moved", "risen"}
     return Seen(**{name: math.radians(value) if name in angles else value for name, value in deg_or_s.items()})
 
 
 SWINGING = {"t_s": 2.0, "since_s": 1.0, "furthest_away": -42, "thigh_moved": 20}
 CASES = {
     (Phase.ADDRESS, Phase.BACKSWING, "leaves away from the target"): seen(turn=-5),
+    (Phase.ADDRESS, Phase.WAITING, "stands up"): seen(turn=0, risen=13),
     (Phase.ADDRESS, Phase.WAITING, "leaves towards the target"): seen(turn=9),
+    (Phase.BACKSWING, Phase.WAITING, "stands up and walks off"): seen(**SWINGING, turn=-30, turn_rate=-20, risen=15),
     (Phase.BACKSWING, Phase.WAITING, "takes too long"): seen(**SWINGING | {"t_s": 27.0}, turn=-30, turn_rate=-1),
     (Phase.BACKSWING, Phase.WAITING, "a thigh moves as in a step"): seen(
         **SWINGING | {"thigh_moved": 50}, turn=-30, turn_rate=-20
@@ -39,6 +43,12 @@ CASES = {
     ),
     (Phase.DOWNSWING, Phase.WAITING, "gives up"): seen(
         **SWINGING, turn=-20, turn_rate=-4, fastest=20, slow_since_s=1.85
+    ),
+    (Phase.DOWNSWING, Phase.ADDRESS, "comes home"): seen(
+        **SWINGING | {"furthest_away": -20}, turn=-1, turn_rate=1, fastest=30, slow_since_s=1.85
+    ),
+    (Phase.DOWNSWING, Phase.WAITING, "rests on its way"): seen(
+        **SWINGING | {"t_s": 9.0}, turn=-20, turn_rate=0, fastest=30, slow_since_s=4.9
     ),
     (Phase.THROUGH_SWING, Phase.WAITING, "data are missing"): seen(
         **SWINGING, turn=60, turn_rate=100, lost_since_s=1.5
@@ -62,6 +72,9 @@ def test_every_way_out_of_the_table_is_taken_above():
             if condition(one, LIMITS):
                 taken.add((phase, number))
                 break
+    without = RepLimits(min_backswing_rad=0.0)
+    assert next_phase(Phase.ADDRESS, seen(turn=5), without) is Phase.DOWNSWING
+    taken.add((Phase.ADDRESS, [target for _, target in TRANSITIONS[Phase.ADDRESS]].index(Phase.DOWNSWING)))
     assert taken == {(phase, number) for phase, ways in TRANSITIONS.items() for number in range(len(ways))}
 
 
@@ -104,3 +117,14 @@ def test_slow_is_measured_against_the_reps_own_speed():
     assert not is_slow(math.radians(20), math.radians(30))
     assert is_slow(math.radians(2.5), math.radians(30))
     assert not is_slow(math.radians(-250), math.radians(600))
+
+
+def test_the_page_is_made_from_the_table():
+    """Again with the command that stands in it."""
+    page_file = Path(diagram.__file__).with_name("PHASES.md")
+    assert page_file.read_text(encoding="utf-8") == diagram.page()
+
+
+def test_every_way_out_has_words():
+    used = {diagram.name_of(condition) for ways in TRANSITIONS.values() for condition, _ in ways}
+    assert used == set(diagram.WORDS)

@@ -48,6 +48,16 @@ def test_the_delay_of_a_sensors_filters_is_nothing_unless_declared() -> None:
         ("scale = 0.06103515625", "scale = 0.0", ["gyr", "scale"]),
         ("full_scale = 16.0", 'full_scale = 16.0\naxes = ["x", "x", "z"]', ["acc", "axes"]),
         ("rate_hz = 200.0", "rate_hz = = 200", ["not TOML"]),
+        # scales that cannot be: a factor of 1000, a unit for another
+        ("scale = 0.00048828125", "scale = 0.48828125", ["acc: scale times", "unit"]),
+        ('unit = "g"', 'unit = "mg"', ["acc", "m/s²", "unit"]),
+        ('unit = "g"', 'unit = "m/s^2"', ["acc: full_scale", "scale"]),
+        ('unit = "deg/s"', 'unit = "rad/s"', ["gyr", "rad/s", "unit"]),
+        ("full_scale = 2000.0", "full_scale = 4000.0", ["gyr.full_scale 4000"]),
+        ("rate_hz = 200.0", "rate_hz = 200.0\npacket_length = 55", ["packet_length is 55", "56"]),
+        ('layout = "b4531e29', 'start = "0g"\nlayout = "b4531e29', ["start", "hexadecimal"]),
+        ('layout = "b4531e29', 'stop = "00"\nlayout = "b4531e29', ["stop", "start"]),
+        ('control = "b4531e28-7802-44ce-b5b1-b7e45b3fb580"', 'start = "01"', ["start", "control"]),
     ],
 )
 def test_a_bad_layout_names_the_key_and_what_is_allowed(old: str, new: str, says: list[str]) -> None:
@@ -66,3 +76,17 @@ def test_mixed_number_kinds_are_refused() -> None:
     text = layout_text("lossless").replace('"gyr_x", type = "f64"', '"gyr_x", type = "i32"')
     with pytest.raises(BadToml, match="all whole numbers or all floats"):
         parse_layout(text, "x")
+
+
+@pytest.mark.parametrize("name", ["example_big_endian", "example_floats"])
+def test_the_examples_are_complete_and_explained(name: str) -> None:
+    """Every example has GATT UUIDs of its own, a full scale, a stated length, and words on nearly every line."""
+    text = layout_text(name)
+    layout = parse_layout(text, name)
+    assert "invented" in text
+    assert text.count("#") >= 6
+    assert layout.gatt is not None
+    assert layout.gatt.service != HOUSE.gatt.service
+    assert layout.packet_length == layout.packet_bytes(layout.samples_per_packet)
+    assert layout.gyr.full_scale
+    assert layout.acc.full_scale

@@ -7,10 +7,11 @@ from importlib.resources import files
 import pytest
 from swings import SWING, address, angles, course, cut, ramp
 
-from imufeedback.errors import BadToml
+from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.errors import BadToml, UsageError
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
-from imufeedback.records import Hand, Rep
-from imufeedback.rules import parse_rule_set
+from imufeedback.records import Hand, Rep, sd_name
+from imufeedback.rules import parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.rules.kinds import available, kind
 
 TEXT = """
@@ -124,13 +125,80 @@ def test_a_shipped_rule_set_parses_and_its_kinds_and_features_exist(name, featur
     assert found.rules
     for rule in found.rules:
         assert callable(kind(rule.kind))
-        assert rule.feature is None or rule.feature in features
-        assert rule.sd is None or rule.sd in features
+        if "knee" not in str(rule.feature):  # no shanks here
+            assert rule.feature in features
+            assert sd_name(rule.feature) in features
         assert rule.text.strip()
         assert rule.unit in {"deg", "s", "1", "deg/s"}
-        assert (rule.feature is not None) == (rule.kind == "at-least")
+        assert rule.feature is not None
+        assert rule.allowed is not None
+        assert rule.cue in SOUNDS
 
 
 def test_the_swing_set_has_the_ids_that_others_rely_on():
     found = parse_rule_set((SETS / "swing.toml").read_text("utf-8"), "swing")
     assert {rule.id for rule in found.rules} >= FIXED_IDS
+
+
+# ── a coach's own limits ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture(name="swing")
+def swing_set():
+    return parse_rule_set((SETS / "swing.toml").read_text("utf-8"), "swing")
+
+
+def limit_of(rule_set, name: str) -> float:
+    return next(one.limit for one in rule_set.rules if one.id == name)
+
+
+def test_a_players_limits_replace_those_of_the_set(swing):
+    own = parse_limits(
+        'format = 1\nplayer = "ana"\n[limits]\nlead-hip-turns-in = 40.0\nof-another-drill = 3.0\n'
+        "[live]\ntarget_deg = 6.0",
+        "ana.toml",
+    )
+    changed = with_limits(swing, own, "ana.toml")
+    assert limit_of(changed, "lead-hip-turns-in") == 40.0
+    assert limit_of(changed, "turns-in-the-hips") == limit_of(swing, "turns-in-the-hips")
+    assert (changed.live.target_deg, changed.live.grow_deg) == (6.0, swing.live.grow_deg)
+    assert limit_of(swing, "lead-hip-turns-in") == 25.0, "the set itself stays"
+
+
+def test_a_limit_out_of_range_names_file_key_and_range(swing):
+    own = parse_limits("format = 1\n[limits]\nlead-hip-turns-in = 400.0", "ana.toml")
+    with pytest.raises(BadToml) as caught:
+        with_limits(swing, own, "ana.toml")
+    assert str(caught.value) == "ana.toml: limits.lead-hip-turns-in = 400 is out of range – choose 5 to 90"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("format = 1\n[live]\nslope = 0.1", "slope"),
+        ("format = 1\n[live]\ngrow_deg = -1.0", "grow_deg"),
+    ],
+)
+def test_a_wrong_key_or_value_of_the_live_limits_is_named(swing, text, says):
+    with pytest.raises(BadToml, match=r"ana\.toml") as caught:
+        with_limits(swing, parse_limits(text, "ana.toml"), "ana.toml")
+    assert says in str(caught.value)
+
+
+def test_unknown_keys_of_a_limits_file_are_errors():
+    with pytest.raises(BadToml, match="limts"):
+        parse_limits("format = 1\n[limts]", "ana.toml")
+
+
+def test_one_limit_is_changed_by_its_key(swing):
+    assert limit_of(with_limit(swing, "knees-cross", 0.6), "knees-cross") == 0.6
+    assert with_limit(swing, "live.dead_turn_deg", 5.0).live.dead_turn_deg == 5.0
+    with pytest.raises(UsageError, match="no rule is called 'knee'"):
+        with_limit(swing, "knee", 0.6)
+    with pytest.raises(BadToml, match="out of range"):
+        with_limit(swing, "knees-cross", 6.0)
+
+
+def test_a_limit_outside_its_own_range_is_an_error():
+    with pytest.raises(BadToml, match="not inside its own range"):
+        parsed("limit = 20.0", "limit = 20.0\nallowed = [50.0, 60.0]")

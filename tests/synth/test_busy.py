@@ -13,10 +13,12 @@ from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.busy import Busy, Kind
 from imufeedback.synth.golfer import BODY, TruthPose
 from imufeedback.synth.player import Pace
-from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.script import Script, make_idle_script, make_script
 from imufeedback.synth.swing import Flaw
 
 SEEDS = range(4)
+AT_ADDRESS_ONLY = {Kind.LOOK, Kind.BACK_AND_HOME}
+"""These are done where no swing comes of it."""
 
 
 @cache
@@ -41,7 +43,7 @@ def degrees(values: np.ndarray) -> np.ndarray:
 def test_everything_is_done_before_the_first_rep_and_some_before_each() -> None:
     for script in map(session, SEEDS):
         first, second = script.truth.reps[:2]
-        assert {one.kind for one in script.truth.busy if one.end_s <= first.start_s} == set(Kind)
+        assert {one.kind for one in script.truth.busy if one.end_s <= first.start_s} == set(Kind) - AT_ADDRESS_ONLY
         before_second = {one.kind for one in script.truth.busy if first.finish_s < one.start_s < second.start_s}
         assert before_second >= {Kind.WALK, Kind.WAGGLE}
 
@@ -208,3 +210,21 @@ def test_a_rest_lasts_as_long_as_it_is_asked_to() -> None:
     assert long.duration_s - short.duration_s == pytest.approx(30)
     with pytest.raises(UsageError, match="rest"):
         make_script(rest_s=0.0)
+
+
+def test_an_idle_session_has_everything_but_reps() -> None:
+    script = make_idle_script(seconds=200, seed=2)
+    assert script.truth.reps == ()
+    assert {one.kind for one in script.truth.busy} == set(Kind)
+    assert script.duration_s >= script.ready_s + 200
+
+
+def test_an_idle_session_is_smooth_and_never_turns_as_far_as_a_swing_at_address() -> None:
+    script = make_idle_script(seconds=100, seed=3)
+    t = np.arange(script.ready_s, script.duration_s, 0.005)
+    pose = script.golfer.pose(t, ())
+    assert np.abs(np.diff(np.degrees(pose.pelvis_rate_rad_s), axis=0)).max() < 3
+    for one in script.truth.busy:
+        if one.kind in AT_ADDRESS_ONLY:
+            inside = (t >= one.start_s) & (t <= one.end_s)
+            assert np.abs(np.degrees(pose.pelvis_rad[inside, 0])).max() < 27

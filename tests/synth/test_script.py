@@ -10,7 +10,7 @@ from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.plan import STANDING, Plan, hold
 from imufeedback.synth.player import Pace
-from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.script import Script, make_hip_turn_script, make_script
 from imufeedback.synth.swing import Flaw
 
 
@@ -121,3 +121,32 @@ def test_senseless_sessions_are_refused(arguments: dict) -> None:
 def test_pieces_must_follow_one_another() -> None:
     with pytest.raises(UsageError, match="next one begins at 3"):
         Plan([hold(0.0, 1.0, STANDING), hold(3.0, 4.0, STANDING)])
+
+
+def test_a_tempo_and_a_size_for_each_rep() -> None:
+    plain = make_script(reps=3, seed=5)
+    script = make_script(reps=3, seed=5, tempos=[1.0, 2.0, 0.5], sizes=[1.0, 1.0, 0.5])
+    for one, other, times in zip(script.truth.reps, plain.truth.reps, [1.0, 0.5, 2.0], strict=True):
+        assert one.top_s - one.address_s == pytest.approx(times * (other.top_s - other.address_s))
+    whole, half = (
+        np.degrees(one.golfer.pose(np.array([one.truth.reps[2].top_s]), ()).pelvis_rad[0, 0]) for one in (plain, script)
+    )
+    assert half == pytest.approx(0.5 * whole)
+
+
+def test_another_number_of_tempos_than_of_reps() -> None:
+    with pytest.raises(UsageError, match="tempos"):
+        make_script(reps=2, tempos=[1.0])
+    with pytest.raises(UsageError, match="sizes"):
+        make_script(reps=2, sizes=[1.0, 0.0])
+
+
+def test_hip_turns_go_there_and_back_over_still_thighs() -> None:
+    script = make_hip_turn_script(turns_deg=[25.0], share=1.0)
+    t = np.linspace(script.ready_s, script.duration_s, 801)
+    pose = script.golfer.pose(t)
+    assert np.degrees(pose.pelvis_rad[:, 0]).max() == pytest.approx(25)
+    assert np.degrees(pose.hip_rad[Side.LEFT][:, 2]).max() == pytest.approx(25)
+    for side in Side:
+        frame = pose.frames[Segment.thigh(side)]
+        assert np.degrees((frame.rotation[0].inv() * frame.rotation).magnitude()).max() < 1e-6

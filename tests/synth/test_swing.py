@@ -193,6 +193,49 @@ def test_high_knee(pace: Pace) -> None:
         assert 10 <= np.interp(rep.stall_s, pose.t_s, turn) <= 17
 
 
+@BOTH_PACES
+def test_back_block(pace: Pace) -> None:
+    """The legs turn along on the way back, the hips take up the turn on the way down."""
+    for rep, pose in reps(pace, Flaw.BACK_BLOCK):
+        impact = np.searchsorted(pose.t_s, rep.impact_s)
+        turn = pose.pelvis_rad[:, 0]
+        for side in Side:
+            rotation = pose.hip_rad[side][:, 2]
+            assert abs(rotation[0] / turn[0]) == pytest.approx(0.15, abs=0.001)
+            assert abs(rotation[impact] - rotation[0]) / (turn[impact] - turn[0]) > 0.75
+
+
+@BOTH_PACES
+def test_late_level(pace: Pace) -> None:
+    for rep, pose in reps(pace, Flaw.LATE_LEVEL):
+        turn = np.interp([rep.top_s, rep.level_s, rep.impact_s], pose.t_s, pose.pelvis_rad[:, 0])
+        assert (turn[1] - turn[0]) / (turn[2] - turn[0]) > 0.9
+        assert rep.stall_s is None
+
+
+@BOTH_PACES
+def test_sitting(pace: Pace) -> None:
+    for rep, pose in reps(pace, Flaw.SITTING):
+        assert rep.stall_s is None, "the angle falls all the way"
+        for side in Side:
+            assert np.degrees(pose.hip_rad[side][-1, 0]) > 14
+
+
+@BOTH_PACES
+def test_stiff_knees_never_cross(pace: Pace) -> None:
+    for _, pose in reps(pace, Flaw.STIFF_KNEES):
+        assert (pose.knee_rad[TRAIL][:, 0] < pose.knee_rad[LEAD][:, 0]).all()
+
+
+@BOTH_PACES
+def test_knee_give(pace: Pace) -> None:
+    """Bends again at impact, by a quarter of a degree for a degree of turn."""
+    for rep, pose in reps(pace, Flaw.KNEE_GIVE):
+        at = np.searchsorted(pose.t_s, rep.impact_s)
+        bends = pose.knee_rate_rad_s[LEAD][at, 0] / pose.pelvis_rate_rad_s[at, 0]
+        assert bends == pytest.approx(0.25, abs=0.01)
+
+
 @pytest.mark.parametrize("flaw", [Flaw.STALL, Flaw.HIGH_KNEE])
 def test_stall_instant_against_the_rates_of_the_pose(flaw: Flaw) -> None:
     """The slope by the pose's own rates: below -0.06 just before, above from then on for 4° of turn."""

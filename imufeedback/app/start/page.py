@@ -20,7 +20,7 @@ from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
 from imufeedback.app.work import Work, Works
 from imufeedback.people import People, Person
-from imufeedback.records import Event, FitRefused, Fitted, Link, LinkState
+from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
 
 
 class StartPage(QWidget):
@@ -37,6 +37,8 @@ class StartPage(QWidget):
         super().__init__()
         self.ready = Readiness()
         self.battery: dict[str, float] = {}
+        self.facts: dict[str, Mapping[str, Json]] = {}
+        """What each sensor told of itself when it was connected."""
         self.work: Work | None = None
         self.steps = StepList(self.show_step)
         self.player = PlayerPage(people)
@@ -160,6 +162,8 @@ class StartPage(QWidget):
         if isinstance(address, str) and address != link.sensor:
             self.ready.links.pop(address, None)
         self.ready.links[link.sensor] = link.state
+        if link.state is LinkState.CONNECTED:
+            self.facts[link.sensor] = link.facts
         percent = link.facts.get("battery_percent")
         if isinstance(percent, int | float):
             self.battery[link.sensor] = float(percent)

@@ -34,10 +34,12 @@ REQUESTED_MTU = 247
 class Central:
     """The computer's side of the virtual radio."""
 
-    def __init__(self, link: LocalLink, address: str, on_delivered: Callable[[], None], mtu: int) -> None:
+    def __init__(self, link: LocalLink, address: str, on_delivered: Callable[[str, bytes], None], mtu: int) -> None:
         self.device = make_device("central", address, link)
         self.on_delivered = on_delivered
         self.mtu = mtu
+        self.is_untold: Callable[[str], bool] = lambda _address: False
+        """Whether the end of the link to an address is kept from the client, as some systems do."""
 
     def backends(self) -> Backends:
         """bleak backends of this central."""
@@ -80,6 +82,7 @@ class _Client(BaseBleakClient):
         self._name = address_or_ble_device.name if isinstance(address_or_ble_device, BLEDevice) else None
         self._connection: Connection | None = None
         self._peer: Peer | None = None
+        self._dead = False
 
     @property
     def name(self) -> str:
@@ -122,10 +125,14 @@ class _Client(BaseBleakClient):
         if connection is not None:
             # Asked for, so that it is no drop: bleak calls back for unexpected ends only.
             self._connection = None
-            await _ask(connection.disconnect())
+            if not self._dead:
+                await _ask(connection.disconnect())
         self._peer = None
 
     def _on_disconnection(self, _reason: int) -> None:
+        if self._connection is not None and self.central.is_untold(self.address):
+            self._dead = True
+            return
         expected = self._connection is None
         self._connection = self._peer = None
         if not expected and self._disconnected_callback is not None:
@@ -183,7 +190,7 @@ class _Client(BaseBleakClient):
     ) -> None:
         def on_value(value: bytes) -> None:
             callback(bytearray(value))
-            self.central.on_delivered()
+            self.central.on_delivered(self.address, value)
 
         proxy: CharacteristicProxy[bytes] = characteristic.obj
         await _ask(self._open.subscribe(proxy, on_value))

@@ -10,13 +10,14 @@ from __future__ import annotations
 import asyncio
 import heapq
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from bumble.link import LocalLink
 
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import Clock, ManualClock
 from imufeedback.ble.virtual.central import REQUESTED_MTU, Central
+from imufeedback.ble.virtual.mishaps import Mishap
 from imufeedback.ble.virtual.sensor import VirtualSensor
 from imufeedback.errors import UsageError
 
@@ -37,6 +38,9 @@ class VirtualRadio:
         self._due: list[tuple[int, int, bytes]] = []
         """Heap of the next payload of every sensor: when, whose, what."""
         self._delivered: asyncio.Future[None] | None = None
+        self._mishaps: list[Mishap] = []
+        self.tap: Callable[[VirtualSensor, bytes], None] | None = None
+        """Told of every notification that reached the client's side of the radio."""
 
     @property
     def backends(self) -> Backends:
@@ -53,8 +57,17 @@ class VirtualRadio:
         self._central = Central(link, _CENTRAL_ADDRESS, self._on_delivered, self._mtu)
         await self._central.device.power_on()
         for k, sensor in enumerate(self._sensors, start=1):
-            sensor.on_gone = self._on_delivered
+            sensor.on_gone = self._go_on
             await sensor.power_on(link, f"C0:00:00:00:00:{k:02X}")
+        self._central.is_untold = lambda address: self._at(address).untold
+
+    def _at(self, address: str) -> VirtualSensor:
+        bare = address.upper().partition("/")[0]  # the stack adds the kind of the address to some
+        return next(sensor for sensor in self._sensors if sensor.address == bare)
+
+    def plan(self, mishaps: Iterable[Mishap]) -> None:
+        """Let these things happen while playing, at their times from the origin."""
+        self._mishaps = sorted([*self._mishaps, *mishaps], key=lambda one: one[0])
 
     async def close(self) -> None:
         """Power everything off."""
@@ -88,13 +101,23 @@ class VirtualRadio:
             self.begin()
         assert self._origin_ns is not None
         while self._due and self._due[0][0] < until_ns:
+            await self._happen(self._due[0][0], realtime)
             deliver_ns, k, payload = heapq.heappop(self._due)
             await self._reach(self._origin_ns + deliver_ns, realtime)
             await self._send(self._sensors[k], payload, wait=not realtime)
             if on_tick is not None:
                 on_tick(self._clock.now_ns())
             self._draw(k)
+        await self._happen(until_ns, realtime)
         await self._reach(self._origin_ns + until_ns, realtime)
+
+    async def _happen(self, until_ns: int, realtime: bool) -> None:
+        """Whatever is planned up to a time."""
+        assert self._origin_ns is not None
+        while self._mishaps and self._mishaps[0][0] <= until_ns:
+            at_ns, act = self._mishaps.pop(0)
+            await self._reach(self._origin_ns + at_ns, realtime)
+            await act()
 
     async def _reach(self, time_ns: int, realtime: bool) -> None:
         if realtime:
@@ -123,7 +146,14 @@ class VirtualRadio:
         finally:
             self._delivered = None
 
-    def _on_delivered(self) -> None:
+    def _on_delivered(self, address: str, payload: bytes) -> None:
+        sensor = self._at(address)
+        sensor.delivered += 1
+        if self.tap is not None:
+            self.tap(sensor, payload)
+        self._go_on()
+
+    def _go_on(self) -> None:
         """A notification reached the client, or its sensor is gone and it never will."""
         if self._delivered is not None and not self._delivered.done():
             self._delivered.set_result(None)

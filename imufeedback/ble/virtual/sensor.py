@@ -14,12 +14,16 @@ from bumble.link import LocalLink
 from imufeedback.ble import profile
 from imufeedback.ble.virtual.stack import make_device
 from imufeedback.packets import Layout
+from imufeedback.packets.layout import Gatt
 
 FACTORY = profile.Settings(rate_hz=100, samples_per_packet=1)
 """Settings after power-up: not what is wanted, so that a client that forgets to send its own is found out."""
+OWN = Gatt(profile.SERVICE, profile.MOTION, profile.CONTROL, profile.LAYOUT)
+"""The project's own profile, for layouts that name no UUIDs."""
 ADVERTISING_MS = 20.0
 """Shortest allowed advertising interval: Bluetooth Core Specification, Vol 6, Part B, 4.4.2.2.1."""
 _CAN = gatt.Characteristic.Properties
+_READABLE = gatt.Characteristic.READABLE
 
 
 def _value(text: Callable[[], str]) -> gatt.CharacteristicValue[bytes]:
@@ -42,8 +46,18 @@ class VirtualSensor:
         battery_percent: int = 87,
         firmware: str = "1.0.0",
         model: str = "virtual",
+        place: str = "",
+        temperature_c: float | None = None,
     ) -> None:
+        """`place` is another name that a fault script may call it by. Raises UsageError for a layout without UUIDs."""
         self.name = name
+        self.place = place or name
+        self.address = ""
+        """Where it is on the link, once it is powered."""
+        self.untold = False
+        """The link is gone, and the client is not to know."""
+        self.blinks = 0
+        """How often it was asked to be seen."""
         self.serial = serial
         self.payloads = payloads
         self.battery_percent = battery_percent
@@ -55,13 +69,17 @@ class VirtualSensor:
         """Called when the link to this sensor ends."""
         self.unsent = 0
         """Payloads that fell due while nobody listened."""
+        self.delivered = 0
+        """Payloads that reached the client's side of the radio."""
         self._layout = layout
         self._firmware = firmware
         self._model = model
+        self._temperature_c = temperature_c
         self._subscribed = False
         self._connection: Connection | None = None
         self._device: Device | None = None
-        self._motion = gatt.Characteristic[bytes](profile.MOTION, _CAN.NOTIFY, gatt.Characteristic.READABLE)
+        self._gatt = layout.gatt or OWN
+        self._motion = gatt.Characteristic[bytes](self._gatt.notify, _CAN.NOTIFY, gatt.Characteristic.READABLE)
 
     @property
     def connected(self) -> bool:
@@ -77,6 +95,7 @@ class VirtualSensor:
     async def power_on(self, link: LocalLink, address: str) -> None:
         """Appear on the link under a random static address, and advertise."""
         device = make_device(self.name, address, link)
+        self.address = address
         device.add_services(self._services())
         device.on(Device.EVENT_CONNECTION, self._on_connection)
         self._motion.on(gatt.Characteristic.EVENT_SUBSCRIPTION, self._on_subscription)
@@ -103,6 +122,22 @@ class VirtualSensor:
         self.streaming = False
         self.settings = FACTORY
 
+    async def vanish(self, *, forget: bool, told: bool) -> None:
+        """Be out of reach: the link breaks, with or without the client being told; `forget` is a loss of power."""
+        self.untold = not told
+        assert self._device is not None
+        await self._device.stop_advertising()
+        if self._connection is not None:
+            await self._connection.disconnect()
+        if forget:
+            self.settings = FACTORY
+        self.streaming = False
+
+    async def come_back(self) -> None:
+        """Be in reach again."""
+        if self._connection is None:
+            await self.advertise()
+
     async def notify(self, payload: bytes) -> None:
         """Send one notification; as every server does, cut to the MTU less 3."""
         assert self._device is not None
@@ -112,16 +147,6 @@ class VirtualSensor:
     # ── the profile ──
 
     def _services(self) -> list[gatt.Service]:
-        read, write = _CAN.READ, _CAN.WRITE
-        readable = gatt.Characteristic.READABLE
-        control = gatt.Characteristic[bytes](
-            profile.CONTROL,
-            read | write,
-            readable | gatt.Characteristic.WRITEABLE,
-            gatt.CharacteristicValue(read=self._status, write=self._on_command),
-        )
-        version = self._layout.version.value if self._layout.version else 0
-        layout = profile.layout_bytes(self._layout.name, version)
         facts: dict[UUID, Callable[[], str]] = {
             gatt.GATT_MODEL_NUMBER_STRING_CHARACTERISTIC: lambda: self._model,
             gatt.GATT_SERIAL_NUMBER_STRING_CHARACTERISTIC: lambda: self.serial,
@@ -129,19 +154,32 @@ class VirtualSensor:
         }
         battery = gatt.CharacteristicValue(read=lambda _: bytes([self.battery_percent]))
         return [
-            gatt.Service(
-                profile.SERVICE,
-                [self._motion, control, gatt.Characteristic(profile.LAYOUT, read, readable, layout)],
-            ),
+            gatt.Service(self._gatt.service, [self._motion, *self._own_characteristics()]),
             gatt.Service(
                 gatt.GATT_BATTERY_SERVICE,
-                [gatt.Characteristic(gatt.GATT_BATTERY_LEVEL_CHARACTERISTIC, read, readable, battery)],
+                [gatt.Characteristic(gatt.GATT_BATTERY_LEVEL_CHARACTERISTIC, _CAN.READ, _READABLE, battery)],
             ),
             gatt.Service(
                 gatt.GATT_DEVICE_INFORMATION_SERVICE,
-                [gatt.Characteristic(uuid, read, readable, _value(text)) for uuid, text in facts.items()],
+                [gatt.Characteristic(uuid, _CAN.READ, _READABLE, _value(text)) for uuid, text in facts.items()],
             ),
         ]
+
+    def _own_characteristics(self) -> list[gatt.Characteristic[Any]]:
+        """What the motion service has beside the packets."""
+        out: list[gatt.Characteristic[Any]] = []
+        if self._gatt.control is not None:
+            access = gatt.CharacteristicValue(read=self._status, write=self._on_command)
+            can = _CAN.READ | _CAN.WRITE
+            out.append(gatt.Characteristic(self._gatt.control, can, _READABLE | gatt.Characteristic.WRITEABLE, access))
+        if self._gatt.layout is not None:
+            version = self._layout.version.value if self._layout.version else 0
+            name = profile.layout_bytes(self._layout.name, version)
+            out.append(gatt.Characteristic(self._gatt.layout, _CAN.READ, _READABLE, name))
+        if self._temperature_c is not None:
+            value = round(self._temperature_c * 100).to_bytes(2, "little", signed=True)
+            out.append(gatt.Characteristic(profile.TEMPERATURE, _CAN.READ, _READABLE, value))
+        return out
 
     def _advertisement(self) -> bytes:
         general = AdvertisingData.Flags.LE_GENERAL_DISCOVERABLE_MODE | AdvertisingData.Flags.BR_EDR_NOT_SUPPORTED
@@ -149,7 +187,7 @@ class VirtualSensor:
             AdvertisingData(
                 [
                     (AdvertisingData.FLAGS, bytes([general])),
-                    (AdvertisingData.COMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS, bytes(UUID(profile.SERVICE))),
+                    (AdvertisingData.COMPLETE_LIST_OF_128_BIT_SERVICE_CLASS_UUIDS, bytes(UUID(self._gatt.service))),
                     (AdvertisingData.SHORTENED_LOCAL_NAME, self.name.encode()[:8]),
                 ]
             )
@@ -159,6 +197,9 @@ class VirtualSensor:
         return profile.status_bytes(profile.Status(self.streaming, self.settings))
 
     def _on_command(self, _connection: Any, data: bytes) -> None:
+        if self._gatt.start is not None:
+            self._on_foreign_command(data)
+            return
         try:
             command = profile.parse_command(data)
         except profile.BadCommand as error:
@@ -172,12 +213,25 @@ class VirtualSensor:
             case profile.Settings():
                 self.settings = command
             case profile.Blink():
-                pass  # there is no lamp; that it was asked for stands in `commands`
+                self.blinks += 1
+
+    def _on_foreign_command(self, data: bytes) -> None:
+        known = {bytes.fromhex(text): key for key in ("start", "stop", "blink") if (text := getattr(self._gatt, key))}
+        match known.get(data):
+            case "start":
+                self.streaming = True
+            case "stop":
+                self.streaming = False
+            case "blink":
+                self.blinks += 1
+            case _:
+                raise att.ATT_Error(profile.UNKNOWN_COMMAND)
 
     # ── events of the stack ──
 
     def _on_connection(self, connection: Connection) -> None:
         self._connection = connection
+        self.untold = False
         connection.on(Connection.EVENT_DISCONNECTION, partial(self._on_disconnection, connection))
 
     def _on_disconnection(self, connection: Connection, _reason: int) -> None:
@@ -189,3 +243,5 @@ class VirtualSensor:
 
     def _on_subscription(self, _bearer: Any, notify: bool, _indicate: bool) -> None:
         self._subscribed = notify
+        if self._gatt.control is None:
+            self.streaming = notify

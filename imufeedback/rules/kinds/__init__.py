@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from imufeedback.records import Rep, Verdict
+from imufeedback.records import Rep, Verdict, sd_name
 
 if TYPE_CHECKING:
     from imufeedback.rules.ruleset import Rule
@@ -24,6 +24,8 @@ class Outcome:
     t_s: float
     value: float
     verdict: Verdict
+    sd: float = 0.0
+    """One standard deviation of the value."""
 
 
 Check = Callable[["Rule", Rep], Outcome | None]
@@ -41,16 +43,30 @@ def kind(name: str) -> Check:
 
 
 def spread(rule: Rule, rep: Rep) -> float:
-    """One standard deviation of the rule's value, in the rule's unit."""
-    return rule.sd_factor * rep.features.get(rule.sd, 0.0) if rule.sd else 0.0
+    """One standard deviation of the rule's value, in the rule's unit: the feature that the rule names, or the one that
+    stands beside its own feature."""
+    if rule.sd is not None:
+        return rule.sd_factor * rep.features.get(rule.sd, 0.0)
+    return rule.sd_factor * rep.features.get(sd_name(rule.feature), 0.0) if rule.feature else 0.0
 
 
 def verdict(miss: float, sd: float) -> Verdict | None:
     """Verdict for a value that misses its limit by `miss` (> 0) with an error bar of `sd`; None when the limit is met.
 
-    Inside the error bar, on either side of the limit, nothing is certain: a value just short of it is ``unsure`` only
-    when it has missed the limit, so that a player who meets it is never accused.
+    Where the error bar spans the limit, from either side, nothing is certain: ``unsure``. A fault lies beyond it.
     """
-    if miss <= 0:
-        return None
-    return Verdict.FAULT if miss > sd else Verdict.UNSURE
+    if miss > sd:
+        return Verdict.FAULT
+    return Verdict.UNSURE if miss > -sd else None
+
+
+def judged(rule: Rule, rep: Rep, value: float, miss: float, t_s: float) -> Outcome | None:
+    """Outcome for a value that misses its limit by `miss`; None when it does not."""
+    sd = spread(rule, rep)
+    found = verdict(miss, sd)
+    return Outcome(t_s, value, found, sd) if found else None
+
+
+def when(rule: Rule, rep: Rep) -> float:
+    """The instant that a finding points at: the rule's mark, or impact, or the rep's end where that is missing."""
+    return rep.marks.get(f"{rule.at}_s", rep.end_s)

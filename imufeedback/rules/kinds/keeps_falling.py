@@ -1,6 +1,7 @@
 """The trail thigh angle keeps falling with the turn until it reaches its target.
 
-The value is the longest stretch of turn without loss, the limit the dead-band of the live judgement.
+The value is the longest stretch of turn without loss; the finding points at where it begins. Its error bar is not the
+same on both sides: how much shorter, and how much longer, the stretch is with a slope one standard deviation off.
 """
 
 from __future__ import annotations
@@ -11,9 +12,9 @@ from imufeedback.rules.ruleset import Rule
 
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
-    onset_s = rep.features.get("trail_thigh_first_stall_s")
-    if onset_s is None:
+    value = rep.features.get("trail_thigh_flat_turn_deg")
+    if value is None:
         return None
-    value = rep.features["trail_thigh_flat_turn_deg"]
-    found = verdict(value - rule.limit, spread(rule, rep))
-    return Outcome(onset_s, value, found) if found else None
+    sd = spread(rule, rep) if value > rule.limit else rep.features.get("trail_thigh_flat_turn_up_sd_deg", 0.0)
+    found = verdict(value - rule.limit, sd)
+    return Outcome(rep.features.get("trail_thigh_flat_from_s", rep.end_s), value, found, sd) if found else None

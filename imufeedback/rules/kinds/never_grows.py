@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.kinds import Outcome, spread, verdict
+from imufeedback.rules.kinds import Outcome, judged
 from imufeedback.rules.ruleset import Rule
 
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features["trail_thigh_growth_deg"]
-    found = verdict(value - rule.limit, spread(rule, rep))
-    return Outcome(rep.features["trail_thigh_growth_from_s"], value, found) if found else None
+    value = rep.features.get("trail_thigh_growth_deg")
+    if value is None:
+        return None
+    return judged(rule, rep, value, value - rule.limit, rep.features.get("trail_thigh_growth_from_s", rep.end_s))

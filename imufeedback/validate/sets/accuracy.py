@@ -2,25 +2,14 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 
 import numpy as np
 
 from imufeedback import resources
-from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
-from imufeedback.fusion import Fusion
-from imufeedback.fusion.filters import make
-from imufeedback.packets import Decoder, parse_layout
 from imufeedback.records import (
-    Command,
-    DeviceBlock,
-    Fitted,
     Floats,
-    ImuBlock,
     Item,
     RawPacket,
     Segment,
@@ -30,120 +19,9 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import serial_of
-from imufeedback.timing import Merger, SensorClock
-from imufeedback.validate import optics, ours, peers, players
-from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
-from imufeedback.validate.golfer import LAYOUT, RATE_HZ, items
-
-FAST_OR_DISTURBED = ("fast", "disturbed_")
-MARKER_SD_DEG = 1.0
-"""Of a marker cluster against the sensor's own axes, each axis: what any method's total error on ``joint3d`` contains
-and no filter can know. Chosen; constant offsets of 1 to 2 degrees are seen."""
-
-
-def _folder(context: Context, name: str) -> Path:
-    if context.data is None or not (context.data / name).is_dir():
-        raise LeftOut(f"the recordings {name} are not here; name their folder with --data")
-    return context.data / name
-
-
-def joint(context: Context) -> Iterator[Measured]:
-    """Two segments on a ball joint against optics, from 10 s on."""
-    trials = optics.pairs(_folder(context, "joint3d"))
-    methods: dict[str, Callable[[optics.Pair], float]] = {
-        name: lambda pair, name=name: peers.heading_once(name, pair)  # type: ignore[misc]
-        for name in (("vqf", "madgwick") if context.quick else peers.ORIENT)
-    }
-    methods["mekf"] = peers.mekf
-    found: dict[str, list[float]] = {name: [] for name in ("imufeedback", *methods)}
-    floors, inside = [], []
-    for pair in trials:
-        floors.append(peers.floor(pair))
-        begun = time.perf_counter()
-        relative, sd = ours.relative(pair)
-        seconds = time.perf_counter() - begun
-        found["imufeedback"].append(optics.relative_rmse_deg(relative, pair))
-        inside.append(_in_bars(relative, sd, pair))
-        _row(context, "joint3d", pair.name, "imufeedback", found["imufeedback"][-1], seconds, floors[-1])
-        for name, method in methods.items():
-            begun = time.perf_counter()
-            try:
-                found[name].append(method(pair))
-            except ImportError:
-                found.pop(name, None)
-                continue
-            _row(context, "joint3d", pair.name, name, found[name][-1], time.perf_counter() - begun, floors[-1])
-    mine = found.pop("imufeedback")
-    best = min(float(np.mean(values)) for values in found.values())
-    yield Measured("joint3d: mean error / best causal peer's mean", float(np.mean(mine)) / best, at_most(0.95), "ratio")
-    worst = max(one / min(values[i] for values in found.values()) for i, one in enumerate(mine))
-    yield Measured("joint3d: worst trial / best peer of that trial", worst, at_most(1.10), "ratio")
-    yield Measured("joint3d: mean error / floor", float(np.mean(mine) / np.mean(floors)), at_most(1.20), "ratio")
-    one_sd, two_sd = np.mean(inside, axis=0)
-    yield Measured("joint3d: errors within one standard deviation", 100 * one_sd, Band(60, 76), "%")
-    yield Measured("joint3d: errors within two standard deviations", 100 * two_sd, Band(91, None), "%")
-
-
-def _in_bars(relative: object, sd: Floats, pair: optics.Pair) -> tuple[float, float]:
-    begin = int(optics.COUNT_FROM_S * pair.rate_hz)
-    error = np.abs(np.degrees((relative.inv() * pair.reference).as_rotvec()))[begin:]  # type: ignore[attr-defined]
-    bar = np.hypot(np.degrees(sd[begin:]), MARKER_SD_DEG)
-    return float(np.mean(error <= bar)), float(np.mean(error <= 2 * bar))
-
-
-def _row(context: Context, name: str, trial: str, method: str, total: float, seconds: float, floor: float) -> None:
-    context.rows.append(
-        {
-            "set": name,
-            "trial": trial,
-            "method": method,
-            "total_rmse_deg": total,
-            "floor_deg": floor,
-            "seconds": seconds,
-        }
-    )
-
-
-def inclination(context: Context) -> Iterator[Measured]:
-    """Tilt of one sensor in fast and disturbed motion against optics."""
-    trials = [
-        one for one in optics.singles(_folder(context, "broad")) if "_fast_" in one.name or "_disturbed_" in one.name
-    ]
-    names = ("madgwick",) if context.quick else peers.AHRS
-    against_vqf, against_vqf_shifted, against_ahrs = [], [], []
-    for single in trials[:2] if context.quick else trials:
-        begun = time.perf_counter()
-        q_es, _ = ours.oriented(single)
-        mine = optics.inclination_rmse_deg(q_es, single)
-        _tilt_row(context, single.name, "imufeedback", mine, time.perf_counter() - begun)
-        plain = peers.ORIENT["vqf"](single.gyr, single.acc, single.rate_hz)
-        vqf = optics.inclination_rmse_deg(plain, single)
-        shifted = min(
-            optics.inclination_rmse_deg(optics.carried(plain, single.gyr, k / single.rate_hz), single)
-            for k in (0.5, 0.75, 1.0)
-        )
-        _tilt_row(context, single.name, "vqf", vqf, 0.0)
-        others = []
-        for name in names:
-            begun = time.perf_counter()
-            q = peers.ORIENT[name](single.gyr, single.acc, single.rate_hz)
-            others.append(optics.inclination_rmse_deg(q, single))
-            _tilt_row(context, single.name, name, others[-1], time.perf_counter() - begun)
-        against_vqf.append(mine / vqf)
-        against_vqf_shifted.append(mine / shifted)
-        against_ahrs.append(mine / min(others))
-    yield Measured("broad: tilt error / VQF defaults, worst trial", max(against_vqf), at_most(1.0), "ratio")
-    # not a limit of anybody: the same comparison with VQF given the sensors' delay too
-    yield Measured(
-        "broad: the same, VQF at its best shift, mean", float(np.mean(against_vqf_shifted)), Band(0, 2), "ratio"
-    )
-    yield Measured("broad: tilt error / best ahrs filter, worst trial", max(against_ahrs), at_most(0.40), "ratio")
-
-
-def _tilt_row(context: Context, trial: str, method: str, value: float, seconds: float) -> None:
-    context.rows.append(
-        {"set": "broad", "trial": trial, "method": method, "inclination_rmse_deg": value, "seconds": seconds}
-    )
+from imufeedback.validate import players, side_by_side, speed
+from imufeedback.validate.checks import Band, Context, Measured, Step, at_most
+from imufeedback.validate.golfer import LAYOUT, items
 
 
 def many_players(context: Context) -> Iterator[Measured]:
@@ -151,6 +29,7 @@ def many_players(context: Context) -> Iterator[Measured]:
     seeds = range(context.seed, context.seed + (3 if context.quick else 50))
     thigh, rotation, marks, scores = [], [], [], []
     for seed in seeds:
+        context.say(f"player {seed - context.seed + 1} of {len(seeds)}")
         seen = players.played(players.script(seed), players.typical(soft_tissue=False))
         for rep in seen.script.truth.reps:
             thigh.append(seen.thigh(rep))
@@ -175,6 +54,7 @@ def soft_tissue(context: Context) -> Iterator[Measured]:
     seeds = range(context.seed, context.seed + (2 if context.quick else 20))
     change = []
     for seed in seeds:
+        context.say(f"player {seed - context.seed + 1} of {len(seeds)}")
         seen = players.played(players.script(seed), players.typical(soft_tissue=True))
         change += [seen.change(rep) for rep in seen.script.truth.reps]
     yield Measured("soft tissue: change of thigh angle in a rep, RMSE", players.rms(change), at_most(2.5), "deg")
@@ -275,79 +155,27 @@ def clipping(context: Context) -> Iterator[Measured]:
     yield Measured("clipping: error bar after / before", wider, Band(1.2, None), "ratio")
 
 
-def speed(context: Context) -> Iterator[Measured]:
+def speed_of_a_step(context: Context) -> Iterator[Measured]:
     """Fusion, joints and body for three sensors in packets of four, per step of 5 ms. Processor time: other work on
     the machine does not count."""
     session = players.script(context.seed, reps=1 if context.quick else 3)
-    fitted, imu = _prepared(list(items(session, WORN)))
-    fusions = {one: Fusion(one, period_s=1 / RATE_HZ) for one in imu[0]}
-    merger = Merger([(serial_of(one), one) for one in WORN], grid_hz=RATE_HZ)
-    body = Body(WORN, hand=session.hand, grid_hz=RATE_HZ, origin_ns=0)
-    body.feed(Command(0, "set-fit", fit_to_json(fitted.fit)))
-    blocks = [one for round_ in imu[1] for one in round_]
-    steps = sum(len(one.t_s) for one in blocks) / len(WORN)
-    begun = time.process_time()
-    oriented = [made for block in blocks for made in fusions[block.sensor].feed(block)]
-    fused = time.process_time()
-    aligned = [made for one in oriented for made in merger.feed(one)]
-    merged = time.process_time()
-    for one in aligned:
-        body.feed(one)
-    done = time.process_time()
-    each_us = (fused - begun + done - merged) / steps * 1e6
-    yield Measured("fusion, joints and body, three sensors, per step", each_us, at_most(60.0), "µs")
-    plain_us = _vqf_alone_s(blocks) / steps * 1e6
+    cost = speed.cost(speed.prepared(session), session)
+    yield Measured("fusion, joints and body, three sensors, per step", cost.fusion_and_body, at_most(60.0), "µs")
     # not a limit of anybody: the price of everything around the filter
-    yield Measured("the same / VQF alone in the same packets", each_us / plain_us, Band(1.0, None), "ratio")
-
-
-def _vqf_alone_s(blocks: list[ImuBlock]) -> float:
-    filters = {one.sensor: make("vqf", 1 / RATE_HZ) for one in blocks}
-    begun = time.process_time()
-    for block in blocks:
-        filters[block.sensor].run(block.gyr_rad_s, block.acc_m_s2)
-    return time.process_time() - begun
-
-
-def _prepared(stream: list[Item]) -> tuple[Fitted, tuple[list[str], list[list[ImuBlock]]]]:
-    """The session's fitting, and its samples in packets of four, ready for the fusion."""
-    from imufeedback.pipeline import run
-
-    fitted = next(one for one in run(stream) if isinstance(one, Fitted))
-    layout = parse_layout(resources.text("layouts", LAYOUT), LAYOUT)
-    names = [serial_of(one) for one in WORN]
-    decoders = {name: Decoder(name, layout, 0) for name in names}
-    clocks = {
-        name: SensorClock(
-            name, tick_unit_s=layout.counter.unit_s, tick_bits=layout.counter.bits, nominal_hz=RATE_HZ, origin_ns=0
-        )
-        for name in names
-    }
-    rounds: list[list[ImuBlock]] = []
-    for item in stream:
-        if isinstance(item, RawPacket):
-            device = [one for one in decoders[item.sensor].feed(item) if isinstance(one, DeviceBlock)]
-            timed = [one for block in device for one in clocks[item.sensor].feed(block)]
-            rounds.append([part for one in timed if isinstance(one, ImuBlock) for part in _fours(one)])
-    return fitted, (names, rounds)
-
-
-def _fours(block: ImuBlock) -> list[ImuBlock]:
-    rows = [slice(i, i + 4) for i in range(0, len(block.t_s), 4)]
-    return [
-        ImuBlock(block.sensor, block.t_s[r], block.dt_s[r], block.gyr_rad_s[r], block.acc_m_s2[r], block.flags[r])
-        for r in rows
-    ]
+    ratio = cost.fusion_and_body / cost.vqf
+    yield Measured("the same / VQF alone in the same packets", ratio, Band(1.0, None), "ratio")
 
 
 STEPS = (
-    Step("a ball joint against optics", joint),
-    Step("tilt against optics", inclination),
+    Step("a ball joint against optics", side_by_side.joint),
+    Step("tilt against optics", side_by_side.inclination),
+    Step("a walker beside the well-known filters", side_by_side.walker),
+    Step("players beside the well-known filters", side_by_side.golfers),
     Step("players with typical sensors", many_players),
     Step("soft tissue", soft_tissue),
     Step("a long session", long_session),
     Step("a knock", knock),
     Step("losses and a gap", losses),
     Step("clipping", clipping),
-    Step("speed", speed),
+    Step("speed", speed_of_a_step),
 )

@@ -1,0 +1,134 @@
+"""Sensors on the desk: found, connected, listened to, without a session. What the verbs of `sensors` stand on."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+
+from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
+from imufeedback.ble.monitor import Row, SensorMonitor
+from imufeedback.ble.radio import Radio
+from imufeedback.ble.roster import Roster, why_missing
+from imufeedback.ble.scan import Found
+from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
+from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
+from imufeedback.ble.virtual.central import REQUESTED_MTU
+from imufeedback.errors import RadioError
+from imufeedback.packets import Layout
+from imufeedback.records import Json, LinkNote, LinkState, RawPacket, Tick
+
+SCAN_S = 5.0
+NOBODY = "switch them on, bring them close, close other programs and phones that use them"
+
+
+@dataclass
+class Desk:
+    """Some sensors and what is known of them. `pass_time` lets so many seconds go by, by the desk's clock."""
+
+    layout: Layout
+    clock: Clock
+    radio: Radio
+    pass_time: Callable[[float], Awaitable[None]]
+    items: asyncio.Queue[RawPacket | LinkNote]
+    monitors: dict[str, SensorMonitor] = field(default_factory=dict)
+    facts: dict[str, dict[str, Json]] = field(default_factory=dict)
+    found: list[Found] = field(default_factory=list)
+    peak: int = 0
+    """Most items that ever waited at once."""
+    origin_ns: int = 0
+
+    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float = SCAN_S) -> list[str]:
+        """Find and connect all; remember them in the roster. Returns a line for each known one that was not heard.
+
+        Raises RadioError when none is heard, or one cannot be reached.
+        """
+        self.origin_ns = self.clock.now_ns()
+        self.found = await self.radio.scan(seconds, expect=expect)
+        if not self.found:
+            lines = why_missing(roster.missing(()))
+            raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
+        await self.radio.open(self.found)
+        self.listen()
+        for link in self.radio.links:
+            roster.meet(link.sensor, self.facts.get(link.sensor, {}), self.layout.name)
+        return why_missing(roster.missing(link.sensor for link in self.radio.links))
+
+    def listen(self) -> None:
+        """Take in what has arrived."""
+        self.peak = max(self.peak, self.items.qsize())
+        while not self.items.empty():
+            self._take(self.items.get_nowait())
+        for monitor in self.monitors.values():
+            monitor.feed(Tick(self.clock.now_ns()))
+
+    def _take(self, item: RawPacket | LinkNote) -> None:
+        if isinstance(item, LinkNote):
+            if item.state is LinkState.CONNECTED:
+                self.facts[item.sensor] = dict(item.facts)
+            elif item.sensor not in self.monitors and item.state in (LinkState.CONNECTING, LinkState.SEARCHING):
+                return  # under its address, before its serial number is known
+        monitor = self.monitors.get(item.sensor)
+        if monitor is None:
+            monitor = SensorMonitor(item.sensor, self.layout, self.origin_ns, self._signal(item.sensor))
+            self.monitors[item.sensor] = monitor
+        monitor.feed(item)
+
+    def _signal(self, sensor: str) -> int | None:
+        address = self.facts.get(sensor, {}).get("address")
+        return next((one.rssi_dbm for one in self.found if one.address == address), None)
+
+    def rows(self) -> list[Row]:
+        now_ns = self.clock.now_ns()
+        return [one.row(now_ns) for one in self.monitors.values()]
+
+    def waiting(self) -> int:
+        return self.items.qsize()
+
+
+@asynccontextmanager
+async def desk(layout: Layout) -> AsyncIterator[Desk]:
+    """Real sensors."""
+    clock = MonotonicClock()
+    items: asyncio.Queue[RawPacket | LinkNote] = asyncio.Queue()
+    radio = Radio(layout, clock, items.put_nowait)
+    try:
+        yield Desk(layout, clock, radio, clock.sleep, items)
+    finally:
+        await radio.close()
+
+
+@asynccontextmanager
+async def virtual_desk(
+    layout: Layout,
+    *,
+    seconds: float = 3600.0,
+    realtime: bool = True,
+    quirks: tuple[Quirk, ...] = QUIRKS,
+    faults: FaultScript | None = None,
+) -> AsyncIterator[Desk]:
+    """The virtual bench's sensors; not in real time, time passes as fast as it goes."""
+    clock: Clock = MonotonicClock() if realtime else ManualClock()
+    faults = faults or FaultScript()
+    made = sensors(layout, seconds, quirks)
+    for one in made:
+        one.payloads = disturbed(one.payloads, faults, layout, one.serial, one.place)
+    air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU)
+    air.plan(mishaps(faults, made, seconds))
+    await air.open()
+    items: asyncio.Queue[RawPacket | LinkNote] = asyncio.Queue()
+    radio = Radio(layout, clock, items.put_nowait, backends=air.backends)
+    begun: list[int] = []
+
+    async def pass_time(duration_s: float) -> None:
+        if not begun:
+            air.begin()
+            begun.append(clock.now_ns())
+        await air.play(clock.now_ns() - begun[0] + round(duration_s * 1e9), realtime=realtime)
+
+    try:
+        yield Desk(layout, clock, radio, pass_time, items)
+    finally:
+        await radio.close()
+        await air.close()

@@ -1,0 +1,303 @@
+"""``sensors``: find sensors, give them their places, check them, watch them, set their clocks to each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from imufeedback.cli.output import say
+from imufeedback.errors import BadToml, RadioError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+    from contextlib import AbstractAsyncContextManager
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from imufeedback.ble.desk import Desk
+    from imufeedback.ble.monitor import Row
+    from imufeedback.ble.roster import Roster
+    from imufeedback.packets import Layout
+    from imufeedback.records import Floats
+
+app = typer.Typer(help="Find, assign, check, watch and align sensors.", no_args_is_help=True)
+
+STEP_S = 0.5
+CHECK_S = 8.0
+TURN_CHECK_S = 15.0
+SETTLE_S = 20.0
+"""A clock fit is good to 3 ms so long after connecting."""
+SHAKE_S = 5.0
+SHAKE_WAIT_S = 60.0
+
+LayoutName = Annotated[str, typer.Option("--layout", metavar="NAME", help="Layout of the sensors' packets.")]
+Virtual = Annotated[
+    bool, typer.Option("--virtual", help="Three virtual sensors on a bench instead of real ones: to try this out.")
+]
+Seconds = Annotated[float | None, typer.Option(min=0.5, help="How long.", show_default=False)]
+
+
+@app.command("scan")
+def scan(layout: LayoutName = "house", virtual: Virtual = False) -> None:
+    """Who is there: serial number, place, signal, battery, firmware; connects to each for a moment."""
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        from rich.table import Table
+
+        missing = await desk.connect(roster, expect=3 if virtual else None)
+        table = Table("sensor", "place", "signal dBm", "battery %", "firmware", "address")
+        for link in desk.radio.links:
+            facts = desk.facts.get(link.sensor, {})
+            signal = next((one.rssi_dbm for one in desk.found if one.address == facts.get("address")), None)
+            identity = link.sensor if facts.get("serial") else f"{link.sensor} (no serial number)"
+            cells = (signal, facts.get("battery_percent"), facts.get("firmware"), facts.get("address"))
+            table.add_row(identity, _place(roster, link.sensor), *(_cell(one) for one in cells))
+        _console().print(table)
+        for line in missing:
+            say(line)
+        without = [link.sensor for link in desk.radio.links if roster.role_of(link.sensor) is None]
+        if without:
+            say(f"without a place: {', '.join(without)} – `imufeedback sensors assign SERIAL pelvis`, left_thigh, …")
+        return 0
+
+    _run(work, layout, virtual)
+
+
+@app.command("assign")
+def assign(
+    serial: Annotated[str, typer.Argument(help="Serial number, as `scan` shows it.")],
+    place: Annotated[str, typer.Argument(help="pelvis, left_thigh, right_thigh, …; or none.")],
+) -> None:
+    """Say where a sensor is worn. Remembered by its serial number; another sensor there loses the place."""
+    from imufeedback.records import Segment
+
+    if place != "none" and place not in list(Segment):
+        raise UsageError(f"no place {place!r}", where="sensors assign", hint=f"choose of {', '.join(Segment)}, none")
+    roster = _roster()
+    roster.assign(serial, None if place == "none" else Segment(place))
+    roster.save()
+    for one in roster.known.values():
+        print(f"{one.serial}: {_place(roster, one.serial)}")
+
+
+@app.command("blink")
+def blink(
+    serial: Annotated[str, typer.Argument(help="Serial number, as `scan` shows it.")],
+    layout: LayoutName = "house",
+    virtual: Virtual = False,
+) -> None:
+    """Let a sensor show its light for five seconds, to see which one it is."""
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        await desk.connect(roster, expect=3 if virtual else None)
+        from imufeedback.ble.roster import key
+
+        for link in desk.radio.links:
+            if key(link.sensor) == key(serial):
+                await link.blink(5)
+                print(f"{link.sensor} blinks for 5 s")
+                return 0
+        here = ", ".join(link.sensor for link in desk.radio.links)
+        raise RadioError(f"{serial} was not heard", where="sensors blink", hint=f"here are {here}")
+
+    _run(work, layout, virtual)
+
+
+@app.command("check")
+def check(
+    seconds: Seconds = None,
+    turn: Annotated[bool, typer.Option("--turn", help="Also turn each by 90° by hand, and see it read.")] = False,
+    layout: LayoutName = "house",
+    virtual: Virtual = False,
+) -> None:
+    """One line a sensor: can it be trusted? Lay all of them down first. Exit status 1 if one cannot be used."""
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        from imufeedback.ble.verdict import judge
+        from imufeedback.records import Level
+
+        missing = await desk.connect(roster, expect=3 if virtual else None)
+        await desk.radio.start()
+        if turn:
+            say("leave them still for 3 s, turn them by 90° about any level axis within 2 s, leave them still again")
+        else:
+            say("leave them still")
+        duration_s = seconds or (TURN_CHECK_S if turn else CHECK_S)
+        await _listen(desk, duration_s)
+        status = 0
+        for monitor in desk.monitors.values():
+            row = monitor.row(desk.clock.now_ns())
+            verdict = judge(row, *monitor.samples(), turned=turn)
+            status |= verdict.level is Level.POOR
+            rate = "no data" if row.rate_hz is None else f"{row.rate_hz:.1f} Hz, {row.loss_percent:.1f} % lost"
+            print(f"{row.sensor} ({_place(roster, row.sensor)}): {verdict} [{rate}]")
+        for line in missing:
+            say(line)
+        return status
+
+    _run(work, layout, virtual)
+
+
+@app.command("watch")
+def watch(seconds: Seconds = None, layout: LayoutName = "house", virtual: Virtual = False) -> None:
+    """A live table of all sensors, until Ctrl-C."""
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        from rich.live import Live
+
+        for line in await desk.connect(roster, expect=3 if virtual else None):
+            say(line)
+        await desk.radio.start()
+        left_s = seconds or float("inf")
+        with Live(_table(desk, roster), console=_console(), refresh_per_second=4) as live:
+            while left_s > 0:
+                await desk.pass_time(min(STEP_S, left_s))
+                left_s -= STEP_S
+                desk.listen()
+                live.update(_table(desk, roster))
+        return 0
+
+    _run(work, layout, virtual)
+
+
+@app.command("align")
+def align(layout: LayoutName = "house", virtual: Virtual = False) -> None:
+    """Measure the constant delay between sensors from one shared shake, and keep it with each sensor."""
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        from imufeedback.timing.shake import NoShake, offsets_s
+
+        await desk.connect(roster, expect=3 if virtual else None)
+        if len(desk.radio.links) < 2:
+            raise RadioError("only one sensor was heard", where="sensors align", hint="switch on all of them")
+        await desk.radio.start()
+        say(f"take all sensors in one hand; the clocks settle for {SETTLE_S:.0f} s")
+        await _listen(desk, SETTLE_S)
+        say(f"now turn the hand to and fro, quickly, for {SHAKE_S:.0f} s")
+        reason = ""
+        for _ in range(round(SHAKE_WAIT_S / STEP_S)):
+            await _listen(desk, STEP_S)
+            shaken = [_shaken(*monitor.samples()) for monitor in desk.monitors.values()]
+            if any(one is None for one in shaken):
+                continue
+            try:
+                found = offsets_s([one for one in shaken if one is not None])
+            except NoShake as why:
+                reason = str(why)
+                continue
+            for sensor, offset_s in zip(desk.monitors, found, strict=True):
+                roster.set_offset(sensor, offset_s)
+                print(f"{sensor} ({_place(roster, sensor)}): {offset_s * 1e3:+.1f} ms")
+            return 0
+        raise RadioError(reason or "no shake was seen", where="sensors align", hint="hold them together and try again")
+
+    _run(work, layout, virtual)
+
+
+# ── helpers ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtual: bool) -> None:
+    """Do the work with sensors on the desk; what was learnt about them is kept, whatever came of it."""
+    import asyncio
+
+    from imufeedback import resources
+    from imufeedback.packets import parse_layout
+
+    layout = parse_layout(resources.text("layouts", layout_name), f"layout {layout_name}")
+    if layout.gatt is None:
+        raise BadToml(f"layout {layout_name} has no [gatt]", hint="choose the layout of the sensors")
+    roster = _roster()
+
+    async def all_of_it() -> int:
+        async with _desk(layout, virtual) as desk:
+            return await work(desk, roster)
+
+    try:
+        status = asyncio.run(all_of_it())
+    finally:
+        if not virtual:
+            roster.save()
+    if status:
+        raise typer.Exit(status)
+
+
+def _desk(layout: Layout, virtual: bool) -> AbstractAsyncContextManager[Desk]:
+    from imufeedback.ble.desk import desk, virtual_desk
+
+    return virtual_desk(layout) if virtual else desk(layout)
+
+
+def _roster() -> Roster:
+    from imufeedback import resources
+    from imufeedback.ble.roster import load
+
+    return load(resources.data_folder())
+
+
+async def _listen(desk: Desk, seconds: float) -> None:
+    while seconds > 0:
+        await desk.pass_time(min(STEP_S, seconds))
+        seconds -= STEP_S
+        desk.listen()
+
+
+def _shaken(t_s: Floats, gyr: Floats, _acc: Floats) -> tuple[Floats, Floats] | None:
+    """The last seconds, if they hold a shake that is over or long enough."""
+    import numpy as np
+
+    from imufeedback.timing.shake import LEAST_RATE_RAD_S
+
+    speed = np.linalg.norm(gyr, axis=1)
+    fast = np.flatnonzero(speed > LEAST_RATE_RAD_S)
+    if not len(fast) or t_s[fast[-1]] - t_s[fast[0]] < 2.0:
+        return None
+    begin = int(np.searchsorted(t_s, t_s[fast[-1]] - SHAKE_S))
+    return t_s[begin:], gyr[begin:]
+
+
+def _table(desk: Desk, roster: Roster) -> Table:
+    from rich.table import Table
+
+    heads = ("sensor", "place", "link", "Hz", "lost %", "rejected", "saturated %", "battery %", "signal dBm")
+    table = Table(*heads, "skew ppm", "spread ms", "°C", caption=f"waiting {desk.waiting()}, at most {desk.peak}")
+    for row in sorted(desk.rows(), key=lambda one: _place(roster, one.sensor)):
+        table.add_row(row.sensor, _place(roster, row.sensor), *_cells(row))
+    return table
+
+
+def _cells(row: Row) -> tuple[str, ...]:
+    battery = _cell(row.battery_percent, ".0f")
+    if row.battery_age_s is not None:
+        battery += f" ({row.battery_age_s:.0f} s ago)"
+    return (
+        str(row.link),
+        _cell(row.rate_hz, ".1f"),
+        f"{row.loss_percent:.2f}",
+        str(row.rejected),
+        f"{row.saturated_percent:.2f}",
+        battery,
+        _cell(row.signal_dbm),
+        _cell(row.skew_ppm, "+.0f"),
+        _cell(row.spread_ms, ".1f"),
+        _cell(row.temperature_c, ".1f"),
+    )
+
+
+def _cell(value: object, form: str = "") -> str:
+    return "–" if value is None else format(value, form)
+
+
+def _place(roster: Roster, serial: str) -> str:
+    role = roster.role_of(serial)
+    return "no place" if role is None else str(role).replace("_", " ")
+
+
+def _console() -> Console:
+    import sys
+
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 160, highlight=False)

@@ -1,0 +1,155 @@
+"""Screening: how far each hip turns in and out by itself, side against side and day against day. No diagnosis.
+
+A difference counts only beyond the minimal detectable change. Values of another position are never compared: active
+rotation differs between sitting, lying and standing (Simoneau et al. 1998, from memory; Shadmehr 2010), and other
+studies find no effect of position (Kouyoumdjian et al. 2012): so the position is kept with the value.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from imufeedback.errors import UsageError
+from imufeedback.records import Rep
+
+TRIALS = 3
+MDC_DEG = 5.4
+"""Minimal detectable change of seated active internal rotation with an inclinometer (Krause et al., KSSTA, n = 25; read
+as an abstract). For the staggered stance and these sensors none is published."""
+
+
+@dataclass(frozen=True, slots=True)
+class Norm:
+    """A published range, to be quoted, not to be judged by."""
+
+    what: str
+    value: str
+    source: str
+    seen: bool
+    """The source was read (an abstract or a table); else the value is from memory."""
+
+
+NORMS = (
+    Norm("inward, active, sitting, students", "27.9", "Indian J Physiother Occup Ther (n = 100)", True),
+    Norm("outward, active, sitting, students", "34.6", "Indian J Physiother Occup Ther (n = 100)", True),
+    Norm("inward, active, prone, students", "35.4", "Indian J Physiother Occup Ther (n = 100)", True),
+    Norm("outward, active, prone, students", "42.6", "Indian J Physiother Occup Ther (n = 100)", True),
+    Norm("inward, athletes, study means", "29 to 50", "J Athl Train 2018;53:560-7", True),
+    Norm("outward, athletes, study means", "23 to 56", "J Athl Train 2018;53:560-7", True),
+    Norm("inward, passive, men 20-54", "44 ± 4", "Boone & Azen, JBJS Am 1979;61:756-9", False),
+    Norm("outward, passive, men 20-54", "44 ± 5", "Boone & Azen, JBJS Am 1979;61:756-9", False),
+)
+"""Other positions and other people: none is of the staggered stance."""
+NO_DIAGNOSIS = "This compares a player with himself. It does not diagnose; differences between sides are common."
+"""Rotation is balanced side to side in only 61 % of healthy adults (Kouyoumdjian et al., OTSR 2012;98:17-23)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One hip turn whose thigh stayed still."""
+
+    side: str
+    """``trail`` or ``lead``."""
+    direction: str
+    """``in`` or ``out``."""
+    rotation_deg: float
+    sd_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """One side and direction; degrees."""
+
+    best_deg: float
+    mean_deg: float
+    spread_deg: float
+    """Largest minus smallest of the trials."""
+    trials: int
+    sd_deg: float
+
+    @property
+    def complete(self) -> bool:
+        return self.trials >= TRIALS
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """One day's."""
+
+    position: str
+    ranges: Mapping[tuple[str, str], Range]
+    """By side and direction."""
+
+    def side_difference_deg(self, direction: str) -> float | None:
+        """Lead minus trail; None while one of them is not complete."""
+        pair = [self.ranges.get((side, direction)) for side in ("lead", "trail")]
+        if any(one is None or not one.complete for one in pair):
+            return None
+        lead, trail = (one.best_deg for one in pair if one is not None)
+        return lead - trail
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One side and direction against an earlier day."""
+
+    side: str
+    direction: str
+    change_deg: float
+    beyond_mdc: bool
+
+
+def trial_of(rep: Rep, side: str) -> Trial:
+    """From a rep of a hip-turn drill."""
+    direction = rep.kind.rsplit(" ", 1)[-1]
+    return Trial(
+        side,
+        direction,
+        rep.features["standing_hip_rotation_deg"],
+        rep.features["standing_hip_rotation_sd_deg"],
+    )
+
+
+def screen(trials: Iterable[Trial], position: str) -> Screening:
+    """Best and spread of the last three trials of every side and direction; trials that lost their form are left out
+    before. Raises UsageError without a position."""
+    if not position:
+        raise UsageError("a screening without a position", hint="say how the player stood")
+    by = sorted(enumerate(trials), key=lambda one: (one[1].side, one[1].direction, one[0]))
+    ranges = {}
+    for key, group in itertools.groupby(by, key=lambda one: (one[1].side, one[1].direction)):
+        ranges[key] = _range([trial for _, trial in group][-TRIALS:])
+    return Screening(position, ranges)
+
+
+def _range(trials: Sequence[Trial]) -> Range:
+    values = [one.rotation_deg for one in trials]
+    return Range(
+        max(values),
+        sum(values) / len(values),
+        max(values) - min(values),
+        len(values),
+        max(one.sd_deg for one in trials),
+    )
+
+
+def differs(difference_deg: float) -> bool:
+    """Whether a difference is more than can be told from noise."""
+    return abs(difference_deg) > MDC_DEG
+
+
+def compare(now: Screening, before: Screening) -> list[Change]:
+    """Changes since an earlier day, where both are complete. Raises UsageError for two positions."""
+    if now.position != before.position:
+        raise UsageError(
+            f"{now.position!r} cannot be compared with {before.position!r}", hint="screen again in the same position"
+        )
+    out = []
+    for key, new in now.ranges.items():
+        old = before.ranges.get(key)
+        if old is not None and old.complete and new.complete:
+            change = new.best_deg - old.best_deg
+            out.append(Change(*key, change, differs(change)))
+    return out

@@ -1,0 +1,135 @@
+"""Keeps out of the fusion what cannot be a sensor's motion: values that are frozen, or scaled by a wrong range.
+
+What looks like motion is not judged: the checks need samples that are equal, or a sensor at rest. Samples that are kept
+out are simply not there for what follows, so the angles are not ok, and nothing is said about them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from imufeedback.constants import STANDARD_GRAVITY_M_S2
+from imufeedback.records import Flag, Floats, ImuBlock, Notice, frozen
+from imufeedback.stage import Stage
+
+FROZEN_SAMPLES = 20
+"""So many equal samples of all six axes in a row are no measurement: a real sensor has noise."""
+NOISELESS_SAMPLES = 5
+"""Equal samples in a row within the first `LEARN_SAMPLES` tell of a source without noise, which a simulation is: it may
+stand as still as it likes. (A sensor that is frozen from its start is found by `sensors check`.)"""
+LEARN_SAMPLES = 40
+CHUNK_SAMPLES = 50
+"""Rest is judged over so many samples at a time."""
+REST_ACC_SD_M_S2 = 0.15
+REST_GYR_SD_RAD_S = 0.05
+"""A chunk is at rest when no axis scatters more. Not by its mean: a wrong range or a bias must not hide the rest."""
+REST_CHUNKS = 3
+"""Chunks at rest in a row that decide."""
+GRAVITY_SHARE = 0.2
+"""What a sensor at rest measures differs at most by this share from gravity: 60 mg of offset and 3 % of scale, the
+worst
+of data sheets, and room. A wrong range is off by a factor of 2, a wrong unit by 9.8."""
+
+_RESTART = int(Flag.RESTART)
+
+
+@dataclass
+class _State:
+    last: ImuBlock | None = None
+    equal: int = 0
+    """Samples in a row that equal the one before."""
+    learnt: int = 0
+    noiseless: bool = False
+    chunk: list[tuple[Floats, Floats]] = field(default_factory=list)
+    chunk_samples: int = 0
+    rests: list[float] = field(default_factory=list)
+    """What the last chunks at rest measured, m/s²."""
+    wrong: str = ""
+    """Why samples are kept out; empty while they are not."""
+
+
+class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
+    """Passes one sensor's blocks on, or keeps them out and says why, once.
+
+    The first block after a stretch that was kept out is flagged as a restart: what was known before is void.
+    """
+
+    _state: _State
+
+    def __init__(self, sensor: str) -> None:
+        self.sensor = sensor
+        self._state = _State()
+
+    def feed(self, item: ImuBlock) -> list[ImuBlock | Notice]:
+        if not len(item.t_s):
+            return []
+        before = self._state.wrong
+        if item.flags.item(0) & _RESTART:
+            self._state = _State(wrong=before)
+        s = self._state
+        if self._is_frozen(item):
+            s.wrong = "frozen: it repeats one value"
+        elif s.wrong.startswith("frozen"):
+            s.wrong = ""
+        self._weigh(item)
+        if s.wrong:
+            return [] if before else [Notice(float(item.t_s[-1]), f"sensor {self.sensor} is {s.wrong}; {_ADVICE}")]
+        return [item if not before else _as_restart(item)]
+
+    # ── frozen ──
+
+    def _is_frozen(self, item: ImuBlock) -> bool:
+        s = self._state
+        n = len(item.t_s)
+        s.equal = self._equal(item, n)
+        s.last = item
+        if s.learnt < LEARN_SAMPLES:
+            s.learnt += n
+            s.noiseless |= s.equal >= NOISELESS_SAMPLES
+        return s.equal >= FROZEN_SAMPLES - 1 and not s.noiseless
+
+    def _equal(self, item: ImuBlock, n: int) -> int:
+        """Samples in a row up to this block's end that equal the one before; counted by whole blocks."""
+        gyr, acc, last = item.gyr_rad_s, item.acc_m_s2, self._state.last
+        if gyr.item(0) != gyr.item(-3) or acc.item(0) != acc.item(-3):  # nearly every block ends here
+            return 0
+        if item.flags.any() or not (gyr == gyr[0]).all() or not (acc == acc[0]).all():
+            return 0
+        goes_on = last is not None and (last.gyr_rad_s[-1] == gyr[0]).all() and (last.acc_m_s2[-1] == acc[0]).all()
+        return self._state.equal + n if goes_on else n - 1
+
+    # ── gravity at rest ──
+
+    def _weigh(self, item: ImuBlock) -> None:
+        s = self._state
+        s.chunk.append((item.gyr_rad_s, item.acc_m_s2))
+        s.chunk_samples += len(item.t_s)
+        if s.chunk_samples < CHUNK_SAMPLES:
+            return
+        gyr, acc = (np.concatenate(part) for part in zip(*s.chunk, strict=True))
+        s.chunk, s.chunk_samples = [], 0
+        with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
+            at_rest = acc.std(axis=0).max() < REST_ACC_SD_M_S2 and gyr.std(axis=0).max() < REST_GYR_SD_RAD_S
+            measured = float(np.sqrt((acc.mean(axis=0) ** 2).sum()))
+        s.rests = [*s.rests, measured][-REST_CHUNKS:] if at_rest else []
+        if len(s.rests) == REST_CHUNKS:
+            self._judge_gravity()
+
+    def _judge_gravity(self) -> None:
+        s = self._state
+        off = [abs(one / STANDARD_GRAVITY_M_S2 - 1.0) > GRAVITY_SHARE for one in s.rests]
+        if all(off) and s.rests[-1] > 0 and not s.wrong:
+            s.wrong = f"wrongly scaled: at rest it measures {s.rests[-1]:.2f} m/s², and gravity is 9.81"
+        elif not any(off) and s.wrong.startswith("wrongly"):
+            s.wrong = ""
+
+
+_ADVICE = "no angles are made from it; switch it off and on, then check it with `imufeedback sensors check`"
+
+
+def _as_restart(item: ImuBlock) -> ImuBlock:
+    flags = item.flags.copy()
+    flags[0] |= np.uint8(_RESTART)
+    return replace(item, flags=frozen(flags, np.uint8))

@@ -1,0 +1,152 @@
+"""``sensors`` on the virtual bench, and without any Bluetooth."""
+
+from __future__ import annotations
+
+from contextlib import AbstractAsyncContextManager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import Commands
+
+from imufeedback.ble.desk import Desk, virtual_desk
+from imufeedback.ble.roster import load
+from imufeedback.ble.virtual import FaultScript, parse_faults
+from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk
+from imufeedback.cli import sensors
+from imufeedback.packets import Layout
+from imufeedback.records import Segment
+
+
+class Bench:
+    """Stands in for real sensors, and does not wait: what a test wants different it sets here."""
+
+    def __init__(self) -> None:
+        self.quirks: tuple[Quirk, ...] = QUIRKS
+        self.faults = FaultScript()
+
+    def desk(self, layout: Layout, _virtual: bool) -> AbstractAsyncContextManager[Desk]:
+        return virtual_desk(layout, seconds=120.0, realtime=False, quirks=self.quirks, faults=self.faults)
+
+
+@pytest.fixture(name="bench")
+def use_the_bench(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Bench:
+    bench = Bench()
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    monkeypatch.setattr(sensors, "_desk", bench.desk)
+    monkeypatch.setattr("imufeedback.ble.desk.SCAN_S", 0.3)
+    return bench
+
+
+def test_scan_assign_and_scan_again(imufeedback: Commands, bench: Bench, tmp_path: Path) -> None:
+    ended = imufeedback("sensors", "scan")
+    assert ended.status == 0
+    assert all(name in ended.out for name in NAMES)
+    assert "without a place: BENCH-1, BENCH-2, BENCH-3" in ended.err
+    for name, place in zip(NAMES, ("pelvis", "left_thigh", "right_thigh"), strict=True):
+        assert imufeedback("sensors", "assign", name.lower(), place).status == 0
+    ended = imufeedback("sensors", "scan")
+    assert "left thigh" in ended.out
+    assert "without a place" not in ended.err
+    assert load(tmp_path).role_of("BENCH-3") is Segment.RIGHT_THIGH
+    assert imufeedback("sensors", "assign", "BENCH-3", "none").status == 0
+    assert load(tmp_path).role_of("BENCH-3") is None
+
+
+def test_h16_a_missing_sensor_is_named_after_its_place(imufeedback: Commands, bench: Bench, tmp_path: Path) -> None:
+    roster = load(tmp_path)
+    roster.meet("GONE-9", {"serial": "GONE-9"}, "house")
+    roster.assign("GONE-9", Segment.LEFT_THIGH)
+    roster.save()
+    ended = imufeedback("sensors", "scan")
+    assert ended.status == 0
+    assert "left thigh (GONE-9) was not heard" in ended.err
+
+
+def test_assign_refuses_what_makes_no_sense(imufeedback: Commands, bench: Bench) -> None:
+    ended = imufeedback("sensors", "assign", "BENCH-1", "pelvis")
+    assert ended.status == 2
+    assert "run `sensors scan`" in ended.error
+    ended = imufeedback("sensors", "assign", "BENCH-1", "nose")
+    assert ended.status == 2
+    assert "left_thigh" in ended.error
+
+
+def test_check_gives_one_line_a_sensor_and_a_status(imufeedback: Commands, bench: Bench) -> None:
+    ended = imufeedback("sensors", "check", "--seconds", "3")
+    assert ended.status == 0
+    assert [line.split()[2] for line in ended.out.splitlines()] == ["place):"] * 3
+    assert ended.out.count("good") == 3
+    bench.quirks = (QUIRKS[0], Quirk(acc_gain=0.5), QUIRKS[2])
+    ended = imufeedback("sensors", "check", "--seconds", "3")
+    assert ended.status == 1
+    assert "BENCH-2 (no place): poor: at rest it measures 4.9" in ended.out
+
+
+def test_check_with_a_turn(imufeedback: Commands, bench: Bench) -> None:
+    bench.quirks = (QUIRKS[0], Quirk(gyr_gain=0.5), QUIRKS[2])
+    ended = imufeedback("sensors", "check", "--turn", "--seconds", "8.5")
+    assert ended.status == 1
+    assert "the turn of 90° reads 45°" in ended.out
+    assert ended.out.count("good") == 2
+
+
+def test_watch_shows_everything_that_is_known(imufeedback: Commands, bench: Bench) -> None:
+    bench.faults = parse_faults("[[fault]]\nkind = 'loss'\nshare = 0.1\nsensors = ['BENCH-2']", "x")
+    ended = imufeedback("sensors", "watch", "--seconds", "7")
+    assert ended.status == 0
+    for head in ("place", "link", "Hz", "lost %", "battery %", "signal dBm", "skew ppm", "spread ms", "saturated %"):
+        assert head in ended.out
+    rows = {line.split()[1]: line for line in ended.out.splitlines() if line.startswith("│ BENCH")}
+    assert "streaming" in rows["BENCH-1"]
+    assert "200.0" in rows["BENCH-1"]
+    assert " 0.00 " in rows["BENCH-1"]
+    assert " 0.00 " not in rows["BENCH-2"].split("streaming")[1][:25]
+    assert "waiting 0" in ended.out
+
+
+def test_align_keeps_the_delays_with_the_sensors(imufeedback: Commands, bench: Bench, tmp_path: Path) -> None:
+    ended = imufeedback("sensors", "align")
+    assert ended.status == 0
+    roster = load(tmp_path)
+    apart = [roster.offset_s(name) * 1e3 for name in NAMES]
+    assert apart == pytest.approx([-2.0, 4.0, 0.0], abs=1.0)
+    assert "BENCH-2 (no place): +" in ended.out
+
+
+def test_align_without_a_shake_gives_up(imufeedback: Commands, bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sensors, "SETTLE_S", 0.5)
+    monkeypatch.setattr(sensors, "SHAKE_WAIT_S", 2.0)
+    ended = imufeedback("sensors", "align")
+    assert ended.status == 1
+    assert "no shake was seen" in ended.error
+
+
+def test_blink_reaches_the_one_that_is_named(imufeedback: Commands, bench: Bench) -> None:
+    ended = imufeedback("sensors", "blink", "bench-2")
+    assert (ended.status, ended.out) == (0, "BENCH-2 blinks for 5 s\n")
+    ended = imufeedback("sensors", "blink", "BENCH-7")
+    assert ended.status == 1
+    assert "here are BENCH-1" in ended.error
+
+
+@pytest.mark.parametrize("layout", ["lossless", "none-of-these"])
+def test_a_layout_that_cannot_be_used_is_one_line(imufeedback: Commands, bench: Bench, layout: str) -> None:
+    ended = imufeedback("sensors", "scan", "--layout", layout)
+    assert ended.status == 1
+    assert layout in ended.error
+
+
+def test_without_bluetooth_one_line_with_advice(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    class NoBluetooth:
+        def __init__(self, *args: Any, **kwargs: Any) -> None:
+            raise FileNotFoundError(2, "No such file or directory")
+
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    monkeypatch.setattr("imufeedback.ble.scan.BleakScanner", NoBluetooth)
+    ended = imufeedback("sensors", "watch")
+    assert ended.status == 1
+    assert "no Bluetooth" in ended.error
+    assert "imufeedback demo" in ended.error

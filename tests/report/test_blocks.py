@@ -1,0 +1,102 @@
+"""The summary by blocks and by tones, and what is left of it from one test block to the next."""
+
+from __future__ import annotations
+
+import pytest
+
+from imufeedback.records import BlockBegun, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
+from imufeedback.report.plain_words import MODES, ROLES, VERDICTS, feature_word, unit_of
+from imufeedback.report.retention import last_test, retention
+from imufeedback.report.summary import Summary
+
+
+def rep(index: int) -> Rep:
+    return Rep(index, "swing", 10.0 * index, 10.0 * index + 5, {}, (), {})
+
+
+def finding(index: int, verdict: Verdict = Verdict.FAULT) -> Finding:
+    return Finding("falls", index, 1.0, 9.0, 5.0, "deg", verdict, "…", "stalled", 1.5)
+
+
+def summary(*events) -> dict:
+    one = Summary(Hand.RIGHT)
+    one(list(events))
+    return one.to_dict()
+
+
+def block(role: Role, mode: Mode = Mode.NONE, share: float = 1.0, drill: str = "full-swings") -> BlockBegun:
+    return BlockBegun(0.0, str(role), role, drill, mode, share)
+
+
+def test_reps_with_tones_are_kept_apart_from_reps_without():
+    found = summary(
+        block(Role.BASELINE), rep(0), finding(0), rep(1), finding(1),
+        block(Role.DRILL, Mode.FADED, 0.5), rep(2), rep(3), finding(3, Verdict.UNSURE),
+        block(Role.TEST), rep(4),
+    )  # fmt: skip
+    assert [one["tones"] for one in found["reps"]] == [False, False, True, False, False]
+    assert found["tones"]["with"] == {"reps": 1, "clean": 1, "faults": {}, "unsure": {}}
+    assert found["tones"]["without"] == {"reps": 4, "clean": 2, "faults": {"falls": 2}, "unsure": {"falls": 1}}
+    assert [(one["role"], one["reps"], one["clean"]) for one in found["blocks"]] == [
+        ("baseline", 2, 0),
+        ("drill", 2, 2),
+        ("test", 1, 1),
+    ]
+
+
+def test_without_blocks_every_rep_has_tones():
+    found = summary(rep(0), rep(1))
+    assert found["blocks"] == []
+    assert found["tones"]["with"]["reps"] == 2
+
+
+def test_the_players_estimate_stands_beside_the_rep():
+    found = summary(rep(0), SelfEstimate(6.0, 0, "good"), rep(1))
+    assert [one["estimate"] for one in found["reps"]] == ["good", None]
+
+
+def test_the_error_bar_stands_beside_the_value():
+    found = summary(rep(0), finding(0))
+    assert found["reps"][0]["findings"][0]["sd"] == 1.5
+
+
+# ── retention ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def session(faults: int, reps: int, drill: str = "full-swings") -> dict:
+    events = [block(Role.TEST, drill=drill)]
+    for index in range(reps):
+        events.append(rep(index))
+        if index < faults:
+            events.append(finding(index))
+    return summary(*events)
+
+
+def test_today_against_the_last_time():
+    found = retention(session(1, 8), session(4, 8))
+    assert found is not None
+    assert found.clean_change == pytest.approx(3 / 8)
+    assert found.rules() == {"falls": pytest.approx(-3 / 8)}
+
+
+def test_blocks_of_different_lengths_are_compared_by_shares():
+    assert retention(session(2, 4), session(4, 8)).clean_change == 0.0
+
+
+def test_nothing_to_compare():
+    assert last_test(summary(rep(0))) is None
+    assert retention(session(1, 8), summary(rep(0))) is None
+    assert retention(session(1, 8), session(1, 8, "half-swings")) is None
+
+
+# ── words ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_words():
+    assert feature_word("trail_thigh_angle_top_deg") == "trail thigh angle at top"
+    assert feature_word("lead_hip_turn_in_sd_deg") == "error bar of: inward turn of the lead hip on the way down"
+    assert (unit_of("turn_rate_max_deg_s"), unit_of("backswing_s"), unit_of("own_axis_share")) == ("°/s", "s", "")
+    assert set(VERDICTS) == {None, *Verdict}
+    assert (set(ROLES), set(MODES)) == (set(Role), set(Mode))
+    with pytest.raises(KeyError):
+        feature_word("mood_deg")

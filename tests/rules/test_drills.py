@@ -1,0 +1,126 @@
+"""Drills and plans that ship, how a player goes up their steps, and what cannot be written into them."""
+
+from __future__ import annotations
+
+import pytest
+
+from imufeedback import resources
+from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.errors import BadToml
+from imufeedback.records import Mode, Role
+from imufeedback.rules import parse_rule_set
+from imufeedback.rules.drill import Done, Drill, Step, progress
+from imufeedback.rules.plan import parse_plan
+
+DRILLS = resources.available("drills")
+
+
+def drill_of(name: str):
+    return parse_rule_set(resources.text("drills", name), f"{name}.toml")
+
+
+def test_these_drills_exist():
+    assert set(DRILLS) >= {
+        "hip-turn-lead",
+        "hip-turn-trail",
+        "shaft-across-the-hips",
+        "rehearsal-from-the-top",
+        "half-swings",
+        "full-swings",
+        "through-from-address",
+    }
+
+
+@pytest.mark.parametrize("name", DRILLS)
+def test_a_drill_says_how_it_is_done_builds_up_and_says_when_to_stop(name):
+    found = drill_of(name)
+    assert found.name == name
+    drill = found.drill
+    assert drill is not None
+    assert len(drill.instructions) >= 2
+    assert "Stop at once" in drill.stop
+    paces = [step.least_s for step in drill.steps]
+    assert paces == sorted(paces, reverse=True), "slow before fast"
+    assert len(paces) >= 2
+    assert set(drill.cues) <= set(SOUNDS)
+    assert all(rule.allowed is not None for rule in found.rules)
+
+
+@pytest.mark.parametrize("side", ["lead", "trail"])
+def test_hip_turns_check_the_thigh_before_the_range_and_keep_the_position(side):
+    found = drill_of(f"hip-turn-{side}")
+    assert [rule.form for rule in found.rules] == [True, False]
+    assert found.drill.side == side
+    assert "stance" in found.drill.position
+
+
+def test_a_drill_that_is_found_in_no_known_way_is_an_error():
+    text = resources.text("drills", "full-swings").replace('detect = "swing"', 'detect = "guess"')
+    with pytest.raises(BadToml, match="detect"):
+        parse_rule_set(text, "mine.toml")
+
+
+# ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+TWO_STEPS = Drill(
+    detect="swing",
+    instructions=("Do it.",),
+    steps=(Step("slow", 2, 4.0, "Slowly."), Step("at ease", 1, 2.0, "As you like.")),
+)
+SLOW, QUICK, FAULTY = Done(5.0, True), Done(1.0, True), Done(5.0, False)
+
+
+def test_a_step_is_done_after_its_clean_reps():
+    assert progress(TWO_STEPS, []).text == "Step 1 of 2, slow: 0 of 2 clean. Slowly."
+    assert (progress(TWO_STEPS, [SLOW, FAULTY]).step, progress(TWO_STEPS, [SLOW, FAULTY]).clean) == (0, 1)
+    up = progress(TWO_STEPS, [SLOW, FAULTY, SLOW])
+    assert up.step == 1
+    assert up.text == "Step 2 of 2, at ease: 0 of 1 clean. Now a little quicker. As you like."
+    assert progress(TWO_STEPS, [SLOW] * 3).text == "All steps are done."
+    assert progress(TWO_STEPS, [SLOW] * 9).step == 2
+
+
+def test_too_quick_does_not_count_and_is_said():
+    one = progress(TWO_STEPS, [QUICK, QUICK])
+    assert (one.step, one.clean) == (0, 0)
+    assert one.text == "Step 1 of 2, slow: 0 of 2 clean. Slower: take at least 4 s."
+
+
+# ── plans ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("name", resources.available("plans"))
+def test_a_plan_begins_with_a_baseline_and_ends_with_a_test_and_knows_its_drills(name):
+    plan = parse_plan(resources.text("plans", name), name)
+    roles = [block.role for block in plan.blocks]
+    assert (roles[0], roles[-1]) == (Role.BASELINE, Role.TEST)
+    assert Role.DRILL in roles
+    assert Role.SWINGS in roles
+    for block in plan.blocks:
+        assert block.drill in DRILLS
+    assert plan.blocks[0].drill == plan.blocks[-1].drill, "so that they can be compared"
+    shares = [block.share for block in plan.blocks if block.mode is Mode.FADED]
+    assert shares == sorted(shares, reverse=True)
+
+
+def test_the_block_of_the_next_rep():
+    plan = parse_plan(resources.text("plans", "standard"), "standard")
+    assert plan.block_of(0) == (0, plan.blocks[0])
+    assert plan.block_of(plan.blocks[0].reps)[0] == 1
+    assert plan.block_of(sum(block.reps for block in plan.blocks)) is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('role = "test"', 'role = "exam"', "exam"),
+        ("share = 0.5", "share = 5", "share"),
+        ('role = "baseline"\ndrill = "full-swings"\nreps = 8\nmode = "none"',
+         'role = "baseline"\ndrill = "full-swings"\nreps = 8\nmode = "concurrent"', "baseline with tones"),
+    ],
+)  # fmt: skip
+def test_what_a_plan_cannot_say(old, new, says):
+    text = resources.text("plans", "standard")
+    assert old in text
+    with pytest.raises(BadToml, match=says):
+        parse_plan(text.replace(old, new), "mine.toml")
