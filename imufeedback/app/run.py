@@ -51,14 +51,17 @@ def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
 
 def make_application() -> QApplication:
     """The one application: a style of its own that looks the same everywhere, dark text on light."""
-    from PySide6.QtCore import Qt
+    from PySide6.QtCore import QLocale, Qt
     from PySide6.QtWidgets import QApplication
+
+    from imufeedback.app import numerals
 
     app = QApplication.instance()
     if not isinstance(app, QApplication):
         app = QApplication(sys.argv[:1])
     app.setApplicationName("imufeedback")
     app.setStyle("Fusion")
+    numerals.use_decimal_mark(QLocale().decimalPoint())
     app.styleHints().setColorScheme(Qt.ColorScheme.Light)
     return app
 

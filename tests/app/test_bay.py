@@ -231,7 +231,7 @@ def test_recording_and_roles_can_be_told_later(make_bay: MakeBay) -> None:
 # ── threads and frames ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_events_of_a_foreign_thread_are_shown_from_the_qt_thread(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h78_events_of_a_foreign_thread_are_shown_from_the_qt_thread(make_bay: MakeBay, qtbot: QtBot) -> None:
     window = make_bay()
     heard_in: set[threading.Thread] = set()
     hear = window.view.hear
@@ -288,7 +288,7 @@ def test_texts_grow_with_the_window_and_nothing_is_cut(make_bay: MakeBay, size: 
 # ── end ──────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h85_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: QtBot) -> None:
     calls: list[str] = []
     gate = threading.Event()
 
@@ -306,7 +306,7 @@ def test_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: Q
     assert calls == ["stop", "closed None"]
 
 
-def test_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h85_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: QtBot) -> None:
     gate = threading.Event()
     closed: list[str | None] = []
     window = make_bay(on_stop=lambda: bool(gate.wait(10.0)), on_close=closed.append, stop_limit_s=0.1)
@@ -317,7 +317,7 @@ def test_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: Qt
     assert window.stop_failure == closed[0]
 
 
-def test_log_off_stops_without_the_event_loop(make_bay: MakeBay) -> None:
+def test_h85_log_off_stops_without_the_event_loop(make_bay: MakeBay) -> None:
     calls: list[int] = []
     window = make_bay(on_stop=lambda: calls.append(1))
     window.stop_now()
