@@ -324,7 +324,6 @@ class BayWindow(QMainWindow):
         super().resizeEvent(event)
         self.cautions.rescale(self._scale())
         self.view.rescale(self._scale())
-        self.range.rescale(self._scale())
         self.menuBar().setFont(pixel_font(13 * self._scale()))
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it

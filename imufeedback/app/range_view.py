@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from imufeedback.app import numerals, words
-from imufeedback.app.labels import pixel_font
+from imufeedback.app.labels import pixel_font, scale_of
 from imufeedback.app.next_words import next_words
 from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.signs import paint_sign
@@ -99,8 +99,13 @@ class RangeView(QWidget):
             pixels *= 0.95
         self.next.setFont(pixel_font(pixels, bold=True))
 
-    def rescale(self, scale: float) -> None:
-        """Fit everything to the view's own size; `scale` gives the margins."""
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self.rescale()
+
+    def rescale(self) -> None:
+        """Fit everything to the view's own size."""
+        scale = scale_of(self)
         margin = round(26 * scale)
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
@@ -186,11 +191,14 @@ class LastReps(QWidget):
         inks = {Sign.TICK: self._theme.good, Sign.CROSS: self._theme.fault, Sign.RING: self._theme.unsure}
         painter.setFont(pixel_font(0.36 * side))
         for place, (sign, number, good) in enumerate(self.signs):
-            left = place * step
+            left = 0.1 * side + place * step
             paint_sign(painter, sign, QRectF(left, 0, side, side), inks[sign])
             painter.setPen(QColor(self._theme.soft_ink))
-            text = f"{number} {words.good_star()}" if good else str(number)
-            painter.drawText(QRectF(left, 1.06 * side, side, 0.5 * side), Qt.AlignmentFlag.AlignHCenter, text)
+            painter.drawText(QRectF(left, 1.1 * side, side, 0.5 * side), Qt.AlignmentFlag.AlignHCenter, str(number))
+            if good:  # the coach's frame
+                painter.setPen(QPen(QColor(self._theme.soft_ink), max(2.0, 0.04 * side)))
+                painter.setBrush(Qt.BrushStyle.NoBrush)
+                painter.drawRoundedRect(QRectF(left - 0.08 * side, 0.02 * side, 1.16 * side, 1.56 * side), 8, 8)
         painter.end()
 
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QGuiApplication, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from imufeedback.app import words
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH
 from imufeedback.app.range_view import RangeView
-
-BASE_WIDTH, BASE_HEIGHT = 1280, 720
 
 
 class RangeWindow(QWidget):
@@ -39,7 +38,3 @@ class RangeWindow(QWidget):
             self.setGeometry(other.geometry())
             self.showFullScreen()
         self.raise_()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
-        super().resizeEvent(event)
-        self.view.rescale(min(self.width() / BASE_WIDTH, self.height() / BASE_HEIGHT))

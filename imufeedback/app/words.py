@@ -519,10 +519,6 @@ def pain_action() -> str:
     return tr("Stop: something hurts")
 
 
-def good_star() -> str:
-    return tr("good")
-
-
 def last_reps(reps: list[tuple[int, int, int]]) -> str:
     """The last reps for a screen reader: number, faults, doubts of each."""
     return tr("Last reps: {reps}").format(

@@ -34,7 +34,7 @@ def view(qtbot: QtBot) -> RangeView:
     qtbot.addWidget(made)
     made.resize(1280, 720)
     made.show()
-    made.rescale(1.0)
+    made.rescale()
     return made
 
 
