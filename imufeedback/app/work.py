@@ -98,6 +98,8 @@ def _read(kind: WorkKind, name: str) -> Work:
         return Work(kind, name, title, tuple(_plan_line(block) for block in blocks), blocks)
     drill = document.get("drill", {})
     lines = tuple(str(line) for line in drill.get("instructions", ()))
+    if not lines:  # no drill: what its rules look for
+        lines = tuple(str(rule["text"]) for rule in document.get("rules", ()))[:6]
     role = "drill" if kind is WorkKind.DRILL else "swings"
     block = Block(
         {"name": title, "role": role, "mode": "concurrent", "share": 1.0, "estimate": False, "rule_set": text}
