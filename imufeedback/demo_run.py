@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
@@ -13,7 +13,7 @@ from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.demo import Demo, DemoPlan, run_inline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, LinkNote, LinkState, Notice
+from imufeedback.records import Command, Cue, Event, Json, LinkNote, LinkState, Notice
 from imufeedback.report.summary import Summary
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 
@@ -80,6 +80,11 @@ class LiveDemo:
             sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING, *self._sounder.notices())])
         self._radio.start()
 
+    @property
+    def elapsed_s(self) -> float:
+        """Session time now; 0 before the start."""
+        return 0.0 if self._demo is None else (self._clock.now_ns() - self._demo.begin_ns) * 1e-9
+
     def wait(self) -> None:
         """Until the golfer is done."""
         self._radio.join()
@@ -97,8 +102,12 @@ class LiveDemo:
 
     def set_muted(self, muted: bool) -> None:
         """Silence the tones, or let them sound again; journalled."""
+        self.command("mute", {"on": muted})
+
+    def command(self, verb: str, args: Mapping[str, Json]) -> None:
+        """What a person asked for; journalled. Nothing before the start."""
         if self._demo is not None:
-            self._engine.put(Command(self._clock.now_ns(), "mute", {"on": muted}))
+            self._engine.put(Command(self._clock.now_ns(), verb, dict(args)))
 
     def delay(self) -> SoundDelay | None:
         """Running estimate of the delay from motion to sound; also tells what the sound output has to say."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from imufeedback import resources
 from imufeedback.app.run import run_app
 from imufeedback.demo import DemoPlan
 from imufeedback.demo_run import LiveDemo
@@ -37,6 +38,8 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
             on_mute=live.set_muted,
             on_preview=live.preview,
             sound_delay=lambda: _rounded_ms(live),
+            on_command=live.command,
+            rule_set=resources.text("rules", "swing"),
             recording=str(journal.path),
             roles={serial_of(segment): segment for segment in WORN},
         )

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
     from PySide6.QtWidgets import QApplication
 
     from imufeedback.app.bay import BayWindow
+    from imufeedback.app.live_window import LiveWindow
 
 __all__ = ["require_display", "run_app"]
 
 
-def run_app(make_window: Callable[[], BayWindow]) -> int:
+def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
     """Show the window that `make_window` makes, as large as the screen, until it is closed; return the exit status.
 
     The application exists when `make_window` is called. Closing, Ctrl-C, termination and log-off all end in the
@@ -50,23 +51,26 @@ def run_app(make_window: Callable[[], BayWindow]) -> int:
 
 def make_application() -> QApplication:
     """The one application: a style of its own that looks the same everywhere, dark text on light."""
-    from PySide6.QtCore import Qt
+    from PySide6.QtCore import QLocale, Qt
     from PySide6.QtWidgets import QApplication
+
+    from imufeedback.app import numerals
 
     app = QApplication.instance()
     if not isinstance(app, QApplication):
         app = QApplication(sys.argv[:1])
     app.setApplicationName("imufeedback")
     app.setStyle("Fusion")
+    numerals.use_decimal_mark(QLocale().decimalPoint())
     app.styleHints().setColorScheme(Qt.ColorScheme.Light)
     return app
 
 
 @contextmanager
-def _closing_on_signals(window: BayWindow) -> Iterator[None]:
+def _closing_on_signals(window: BayWindow | LiveWindow) -> Iterator[None]:
     """Ctrl-C and termination close the window. Python gets to run its handlers because the frame timer wakes it."""
     numbers = (signal.SIGINT, signal.SIGTERM)
-    before = [signal.signal(number, lambda *_: window.close()) for number in numbers]
+    before = [signal.signal(number, lambda *_: window.stop_unasked()) for number in numbers]
     try:
         yield
     finally:

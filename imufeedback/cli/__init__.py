@@ -14,6 +14,7 @@ from imufeedback.cli import (
     export,
     import_,
     latency,
+    live,
     recordings,
     report,
     review,
@@ -36,6 +37,7 @@ STOPPED = 130
 """Exit status after Ctrl-C, as shells give it."""
 
 app.command("demo")(demo.demo)
+app.command("live")(live.live)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
 app.command("export")(export.export)
