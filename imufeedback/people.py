@@ -79,6 +79,11 @@ class People:
     def find(self, name: str) -> Person | None:
         return self._people.get(key(name))
 
+    def beside(self, name: str, suffix: str) -> Path | None:
+        """A file of another kind beside a player's own; None for nobody that is known."""
+        path = self._files.get(key(name))
+        return None if path is None else path.with_suffix(suffix)
+
     def save(self, person: Person, *, was: str | None = None) -> Person:
         """Write one player; `was` is the name before, when it was changed.
 

@@ -13,16 +13,17 @@ from pathlib import Path
 from typing import Protocol
 
 from imufeedback import resources
-from imufeedback.audio import Sounder, open_player
+from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
+from imufeedback.audio.turns import quick_turns
 from imufeedback.demo import DemoPlan
-from imufeedback.demo_run import STOP_S, LiveDemo
+from imufeedback.demo_run import PREVIEW_NS, STOP_S, LiveDemo
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import Layout
 from imufeedback.people import Person
 from imufeedback.record.files import safe_stem
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Json, Notice, Segment
-from imufeedback.session import Engine, Session, Sink, SoundSink
+from imufeedback.records import Command, Event, Json, Notice, Segment
+from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 from imufeedback.settings import Sensor, Settings
 from imufeedback.station import Station
 from imufeedback.synth.player import Pace
@@ -48,6 +49,12 @@ class Practice(Protocol):
     def command(self, verb: str, args: Mapping[str, Json]) -> None:
         """What a person asked for; journalled. Any thread; nothing before the start and after the stop."""
 
+    def preview(self, sound: str) -> None:
+        """Let one sound be heard, outside of what the session says."""
+
+    def delay_ms(self) -> float | None:
+        """Running estimate of the delay from motion to sound; None while there is none."""
+
     def stop(self) -> None:
         """End in good order. Any thread; may be called again."""
 
@@ -62,6 +69,11 @@ def new_recording(folder: Path, title: str) -> JournalWriter:
         ) from error
     now = datetime.now().astimezone()
     return JournalWriter(folder / f"{safe_stem(title)}_{now:%Y-%m-%d_%H-%M-%S}.mcap", title=title, started=now)
+
+
+def _rounded_ms(delay: SoundDelay | None) -> float | None:
+    """The estimate, to 5 ms: it is no better than that, and the number should not flicker."""
+    return None if delay is None else 5.0 * round(delay.median_s * 1e3 / 5.0)
 
 
 class VirtualPractice:
@@ -91,6 +103,12 @@ class VirtualPractice:
 
     def command(self, verb: str, args: Mapping[str, Json]) -> None:
         self._demo.command(verb, args)
+
+    def preview(self, sound: str) -> None:
+        self._demo.preview(sound)
+
+    def delay_ms(self) -> float | None:
+        return _rounded_ms(self._demo.delay())
 
     def stop(self) -> None:
         self._demo.stop()
@@ -135,22 +153,36 @@ class SensorPractice:
 
     def start(self) -> None:
         """Open the sound, begin the session, let the sensors send."""
+        quick_turns()
         clock = self._station.clock
         begin_ns = self._begin_ns = clock.now_ns()
         self._sounder: Sounder = open_player(clock.now_ns)
-        sound = SoundSink(self._sounder, begin_ns=begin_ns, clock=clock.now_ns)
-        sinks: tuple[Sink, ...] = (sound, *self._sinks)  # sound first: it is what must not wait
+        self._sound = SoundSink(self._sounder, begin_ns=begin_ns, clock=clock.now_ns)
+        sinks: tuple[Sink, ...] = (self._sound, *self._sinks)  # sound first: it is what must not wait
         self._engine = engine = Engine(
             lambda: Session(self._settings, begin_ns=begin_ns, journal=self._journal, sinks=sinks)
         )
         engine.start()
         for sink in self._sinks:
-            sink([Notice(0.0, self._sounder.reason)])
+            sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING)])
+        engine.put(Command(clock.now_ns(), "note", {"text": self._sounder.reason}))
         self._station.stream(engine.put)
 
     def command(self, verb: str, args: Mapping[str, Json]) -> None:
         if self._engine is not None:
             self._engine.put(Command(self._station.clock.now_ns(), verb, dict(args)))
+
+    def preview(self, sound: str) -> None:
+        if self._engine is not None:
+            self._sounder.play(sound, self._station.clock.now_ns() + PREVIEW_NS)
+
+    def delay_ms(self) -> float | None:
+        if self._engine is None:
+            return None
+        told: list[Event] = [Notice(self.elapsed_s, text) for text in self._sounder.notices()]
+        for sink in self._sinks if told else ():
+            sink(told)
+        return _rounded_ms(self._sound.delay())
 
     def stop(self) -> None:
         with self._stopped:

@@ -6,6 +6,7 @@ What only a session needs (radio, filters, plots) is imported when one begins, s
 from __future__ import annotations
 
 import datetime
+import logging
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,8 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback import resources
+from imufeedback import records, resources
+from imufeedback.app import earlier
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
@@ -23,12 +25,16 @@ from imufeedback.app.start import texts
 from imufeedback.app.start.guide import Guide
 from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import Step
+from imufeedback.app.tracks import Track
 from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
 from imufeedback.records import Event, Fitted, Hand, Json, Rep, Segment
 
+SEES_MOVEMENTS = hasattr(records, "FitStep")
+"""The pipeline recognises the fitting movements by itself and tells each one (verb ``fit-begin``); else they are done
+by the clock."""
 LOOK_MS = 200
 """How often the fitting by the clock looks at it."""
 TRY_TITLE = "try-it"
@@ -37,6 +43,8 @@ if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
     from imufeedback.practice import Practice
     from imufeedback.station import Station
+
+log = logging.getLogger("imufeedback.app")
 
 MakeStation = Callable[[Callable[[list[Event]], None], Callable[[str | None], None]], "Station"]
 
@@ -92,6 +100,7 @@ class LiveWindow(QMainWindow):
         start.fit_wanted.connect(self._fit)
         start.begin_wanted.connect(self._begin)
         start.placed.connect(self._place)
+        start.fitting.answered.connect(self._answer_swap)
         self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
         QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
@@ -202,9 +211,12 @@ class LiveWindow(QMainWindow):
             on_stop=practice.stop,
             on_mute=lambda muted: practice.command("mute", {"on": muted}),
             on_command=practice.command,
+            on_preview=practice.preview,
+            sound_delay=practice.delay_ms,
             rule_set=resources.text("rules", "swing"),
             ask=True,
-            on_close=lambda failure: QTimer.singleShot(0, self.close),
+            earlier=self._earlier(),
+            on_close=self._stopped,
             recording=str(practice.recording),
             roles=ready.roles,
             also=self._hear,
@@ -216,6 +228,26 @@ class LiveWindow(QMainWindow):
         practice.start()
         self.start.show_step(Step.FITTING)
 
+    def _history(self) -> Path | None:
+        person = self.start.ready.person
+        return None if person is None else self.people.beside(person.name, ".reps.json")
+
+    def _earlier(self) -> Track | None:
+        """Best rep of a session about a week ago."""
+        path = self._history()
+        return None if path is None else earlier.find(path, self._today())
+
+    def _keep_best(self) -> None:
+        """For the sessions to come. A virtual golfer's rep is nobody's."""
+        best = self.bay.view.book.best() if self.bay is not None else None
+        path = self._history()
+        if path is None or best is None or best.track is None or self.start.ready.virtual:
+            return
+        try:
+            earlier.keep(path, self._today(), best.track)
+        except ImuFeedbackError as error:
+            log.warning("%s", error)
+
     # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────
 
     def _fit(self) -> None:
@@ -223,10 +255,20 @@ class LiveWindow(QMainWindow):
         if self.practice is None or ready.fitting or ready.virtual:
             return
         ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
+        if SEES_MOVEMENTS:
+            self.practice.command("fit-begin", {})
+            self.start.refresh()
+            self.start.fitting.show_move(0)
+            return
         self._guide = Guide(self.practice.elapsed_s, tuple(ready.roles.values()))
         self.start.refresh()
         self._look.start()
         self._guide_on()
+
+    def _answer_swap(self, swapped: bool) -> None:
+        """The movements say that sensors are elsewhere: they are, or the player began with the other leg."""
+        if self.practice is not None:
+            self.practice.command("swap" if swapped else "keep", {})
 
     def _guide_on(self) -> None:
         if self._guide is None or self.practice is None:
@@ -280,6 +322,10 @@ class LiveWindow(QMainWindow):
         except ImuFeedbackError as error:
             assert self.bay is not None
             self.bay.view.messages.show_notice(str(error))
+
+    def _stopped(self, failure: str | None) -> None:
+        self._keep_best()
+        QTimer.singleShot(0, self.close)
 
     # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -1,6 +1,6 @@
 """How well the windows keep up, measured in a process of its own; prints one JSON document.
 
-``python -m imufeedback.app.measure frames|age|start|soak|starved [NUMBER]``, offscreen. `imufeedback validate --set
+``python -m imufeedback.app.measure frames|age|soak|starved [NUMBER]``, offscreen. `imufeedback validate --set
 windows` runs it; a child process, because Qt can only be started once and its memory must be nobody else's.
 """
 
@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QEvent, QObject, QTimer
 from PySide6.QtWidgets import QApplication
 
 from imufeedback import resources
@@ -193,32 +192,6 @@ def _in_time(feeder: Feeder, seconds: float) -> None:
         feeder.give(PACKET_S)
 
 
-def start(since_monotonic_s: float) -> dict[str, float]:
-    """From the start of this process, as its parent tells it, to the first painted picture of `imufeedback live`."""
-    from imufeedback.app import run
-    from imufeedback.app.live import window_maker
-
-    seen: list[float] = []
-
-    class Watch(QObject):
-        def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 – Qt names it
-            if event.type() is QEvent.Type.Paint and not seen:
-                seen.append(time.monotonic())
-                QTimer.singleShot(0, QApplication.quit)
-            return False
-
-    make = window_maker("house", Path("."))
-    watch = Watch()
-
-    def make_watched() -> Any:
-        window = make()
-        window.start.installEventFilter(watch)
-        return window
-
-    run.run_app(make_watched)
-    return {"shown_s": seen[0] - since_monotonic_s, "processor_s": time.process_time()}
-
-
 def soak(minutes: float) -> dict[str, float]:
     """Simulated minutes, one frame for a second of data: memory after ten minutes and at the end, and None."""
     app, window, feeder = make_bay(clock := Clock())
@@ -263,7 +236,7 @@ def main(what: str, number: float) -> dict[str, float]:
         from imufeedback.app.starved import starved
 
         return starved(number)
-    return {"age": age, "start": start, "soak": soak}[what](number)
+    return {"age": age, "soak": soak}[what](number)
 
 
 if __name__ == "__main__":

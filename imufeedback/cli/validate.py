@@ -118,15 +118,18 @@ def _print(report: Report) -> None:
         value = "not measured" if line.value != line.value else f"{line.value:.3g} {line.unit}"
         table.add_row(name, line.check, value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]")
     console.print(table)
-    if report.rows:
-        console.print(_methods(report))
+    from imufeedback.validate.rows import of_methods
+
+    compared = of_methods(report.rows)
+    if compared:
+        console.print(_methods(compared))
     failed = sum(not line.ok for _, line in report.lines)
     console.print(f"{len(report.lines)} lines, {failed} of them do not hold")
     for missing in report.left_out:
         say(f"left out: {missing}")
 
 
-def _methods(report: Report) -> Table:
+def _methods(compared: list[dict[str, Any]]) -> Table:
     """Mean errors of every method over the trials of a set, with its time."""
     from rich.table import Table
 
@@ -135,7 +138,7 @@ def _methods(report: Report) -> Table:
     for name in ("set", "trials", "method", "total", "heading", "inclination", "floor", "seconds"):
         table.add_column(name, justify="left" if name in ("set", "method") else "right")
     groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
-    for row in report.rows:
+    for row in compared:
         groups.setdefault((row["set"], row["method"]), []).append(row)
     for (name, method), rows in groups.items():
         means = []

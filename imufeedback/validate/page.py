@@ -15,7 +15,7 @@ import numpy as np
 from imufeedback import __version__
 from imufeedback.validate import chart, plain
 from imufeedback.validate.checks import Measured
-from imufeedback.validate.rows import FIELDS, OFFLINE
+from imufeedback.validate.rows import FIELDS, OFFLINE, of_methods
 from imufeedback.validate.run import Report
 
 OWN = "imufeedback"
@@ -92,6 +92,7 @@ def _coach(lines: Sequence[tuple[str, Measured]]) -> Iterable[str]:
 
 
 def _charts(rows: Sequence[dict[str, Any]]) -> Iterable[str]:
+    rows = of_methods(rows)
     made = [chart_ for name in dict.fromkeys(str(row["set"]) for row in rows) for chart_ in _chart(name, rows)]
     if made:
         yield "<h2>Beside the well-known open filters</h2>"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 from imufeedback.validate.checks import Context
@@ -35,6 +35,11 @@ def add_row(
     values: tuple[Any, ...] = (set_name, trial, method, parts.total, parts.heading, parts.inclination)
     values += (floor_deg, seconds)
     context.rows.append({name: _json(value) for name, value in zip(FIELDS, values, strict=True)})
+
+
+def of_methods(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Those rows that compare methods: other sets keep figures of another kind."""
+    return [dict(row) for row in rows if all(name in row for name in FIELDS)]
 
 
 def timed(work: Callable[[], T]) -> tuple[T, float]:

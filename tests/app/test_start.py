@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from bay_events import angles, grid, rep
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
 
 from imufeedback import people, practice, resources
-from imufeedback.app import work
+from imufeedback.app import earlier, live_window, work
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
+from imufeedback.app.palette import Sign
 from imufeedback.app.start import texts
 from imufeedback.app.start.guide import MOVES, Guide
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
@@ -79,6 +82,12 @@ class FakePractice:
 
     def command(self, verb: str, args: Any) -> None:
         self.asked.append((verb, args))
+
+    def preview(self, sound: str) -> None:
+        self.asked.append(("preview", sound))
+
+    def delay_ms(self) -> float | None:
+        return None
 
     def stop(self) -> None:
         self.stopped += 1
@@ -285,6 +294,77 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest
     press(Qt.Key.Key_T, modifier=CTRL)
     assert "no room" in window.start.messages.text.text()
     assert window.practice is None
+
+
+def streaming(make: Make) -> tuple[LiveWindow, FakePractice]:
+    """A session on sensors, before its fitting."""
+    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)))
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_F, modifier=CTRL)
+    station: Any = window._station
+    station.find("A1", "B2", "C3")
+    QTest.qWait(1)
+    QApplication.processEvents()
+    press(Qt.Key.Key_Return, modifier=CTRL)
+    made = window.practice
+    assert isinstance(made, FakePractice)
+    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
+    return window, made
+
+
+@dataclass(frozen=True)
+class FitStep:
+    """As the pipeline tells a movement that it has seen."""
+
+    t_s: float
+    step: str
+    number: int
+    of: int
+    say: str
+
+
+@dataclass(frozen=True)
+class SwapOffered:
+    t_s: float
+    roles: dict[Segment, Segment]
+    only_sides: bool = True
+
+
+def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(live_window, "SEES_MOVEMENTS", True)
+    window, made = streaming(make)
+    press(Qt.Key.Key_R, modifier=CTRL)
+    assert made.asked[-1] == ("fit-begin", {})
+    fitting = window.start.fitting
+    for number in range(1, 6):
+        window.start.hear(FitStep(1.0 * number, "x", number, 5, f"now {number}"))  # type: ignore[arg-type]
+        assert fitting.now.text() == f"now {number}"
+        assert [sign.sign is Sign.TICK for sign in fitting.signs] == [k < number for k in range(5)]
+
+
+@pytest.mark.parametrize(("key", "verb"), [(Qt.Key.Key_Y, "swap"), (Qt.Key.Key_K, "keep")])
+def test_sensors_that_were_seen_elsewhere_are_asked_about(make: Make, key: Qt.Key, verb: str) -> None:
+    window, made = streaming(make)
+    swapped = {Segment.LEFT_THIGH: Segment.RIGHT_THIGH, Segment.RIGHT_THIGH: Segment.LEFT_THIGH}
+    window.start.hear(SwapOffered(9.0, swapped))  # type: ignore[arg-type]
+    assert "left thigh → right thigh" in window.start.fitting.now.text()
+    press(key, modifier=CTRL)
+    assert made.asked[-1] == (verb, {})
+    assert not window.start.fitting.swap.isVisible()
+
+
+def test_best_rep_is_kept_for_next_week_but_not_a_virtual_one(make: Make, qtbot: QtBot) -> None:
+    window, _ = streaming(make)
+    path = window.people.beside("Robin", ".reps.json")
+    assert path is not None
+    assert window.bay is not None
+    told(window, angles(grid(60, 64)), rep(0))
+    window.stop_unasked()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert earlier.find(path, DAY) is None
+    track = earlier.find(path, DAY + earlier.WEEK)
+    assert track is not None
+    assert (track.number, track.label) == (1, "2026-05-01")
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 4])

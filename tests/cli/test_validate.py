@@ -274,3 +274,18 @@ def test_a_step_tells_what_it_is_at(imufeedback: Commands, made_up: dict[str, tu
     ended = imufeedback("validate")
     assert ended.status == 0
     assert "player 3" not in ended.out
+
+
+def test_figures_of_another_kind_do_not_disturb_the_comparison(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    def measure(context: Context) -> list[Measured]:
+        context.rows.append({"set": "one", "trial": "frames", "median_ms": 5.0})
+        add_row(context, "one", "a", "vqf", Parts(1.0, 2.0, 3.0), 0.5, None)
+        return [Measured("tilt", 0.5, at_most(1.0), "deg")]
+
+    made_up["one"] = (Step("mixed", measure),)
+    ended = imufeedback("validate", "--html", tmp_path / "a.html", "--json", tmp_path / "a.json")
+    assert ended.status == 0, ended.err
+    assert "vqf" in ended.out
+    assert len(json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["rows"]) == 2

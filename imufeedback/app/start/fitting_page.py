@@ -20,6 +20,8 @@ class FittingPage(QWidget):
     """`show_move` during the movements, `show_ready` for the rest."""
 
     fit_wanted = Signal()
+    answered = Signal(bool)
+    """To an offered swap: True when the sensors are where the movements say."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -31,6 +33,12 @@ class FittingPage(QWidget):
         self.again = QPushButton(texts.fit_start())
         add_key(self.again, "Ctrl+R")
         self.again.clicked.connect(self.fit_wanted)
+        self.swap = QPushButton(texts.swap_button())
+        self.keep = QPushButton(texts.keep_button())
+        for button, keys, swapped in ((self.swap, "Ctrl+Y", True), (self.keep, "Ctrl+K", False)):
+            add_key(button, keys)
+            button.clicked.connect(lambda _=False, swapped=swapped: self._answer(swapped))
+            button.hide()
         self.body = BodyPicture()
         self._arrange()
 
@@ -46,6 +54,8 @@ class FittingPage(QWidget):
             row.addWidget(line, 1)
             right.addLayout(row)
         right.addStretch(1)
+        for button in (self.swap, self.keep):
+            right.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
         right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
@@ -76,6 +86,18 @@ class FittingPage(QWidget):
             self.body.show_moving(())
             self.count.setText("")
 
+    def offer_swap(self, text: str) -> None:
+        """The movements say that sensors are elsewhere; somebody must say whether they are."""
+        self.say(text)
+        for button in (self.swap, self.keep):
+            button.show()
+        self.swap.setFocus()
+
+    def _answer(self, swapped: bool) -> None:
+        for button in (self.swap, self.keep):
+            button.hide()
+        self.answered.emit(swapped)
+
     def say(self, text: str) -> None:
         if self.now.text() != text:
             self.now.setText(text)
@@ -96,7 +118,8 @@ class FittingPage(QWidget):
     def rescale(self, scale: float) -> None:
         self.now.setFont(pixel_font(26 * scale, bold=True))
         self.count.setFont(pixel_font(20 * scale))
-        self.again.setFont(pixel_font(15 * scale))
+        for button in (self.again, self.swap, self.keep):
+            button.setFont(pixel_font(15 * scale))
         self.body.rescale(scale)
         for sign, line in zip(self.signs, self.lines, strict=True):
             line.setFont(pixel_font(17 * scale))

@@ -150,6 +150,7 @@ class StartPage(QWidget):
             "Fitted": self._hear_fitted,
             "FitRefused": self._hear_refused,
             "FitStep": self._hear_step,
+            "SwapOffered": self._hear_swap,
             "Notice": lambda notice: self.messages.show_notice(notice.text),
             "Fault": lambda fault: self.messages.show_fault(f"{fault.where}: {fault.what}"),
         }
@@ -186,6 +187,10 @@ class StartPage(QWidget):
         self.ready.fit_refused = None
         self.fitting.show_move(min(event.number, event.of - 1), say=event.say)
         self.fitting.show_done(event.number)
+
+    def _hear_swap(self, event: Any) -> None:
+        """Sensors are elsewhere than the session believes: by stored place, the place that was seen."""
+        self.fitting.offer_swap(texts.swap_offered(event.roles))
 
     def show_search(self, trouble: str | None) -> None:
         """A search has ended; None: well."""

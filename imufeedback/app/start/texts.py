@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from imufeedback.app.start.readiness import Mark, Readiness, Step
 from imufeedback.app.words import level_word, link_word, segment_word, tr
 from imufeedback.people import Person
@@ -248,6 +250,19 @@ def fit_now(number: int) -> str:
 
 def seconds_left(left_s: float) -> str:
     return tr("{seconds:.0f} s").format(seconds=max(left_s, 0.0) + 0.5)
+
+
+def swap_offered(roles: Mapping[Segment, Segment]) -> str:
+    pairs = ", ".join(f"{segment_word(stored)} → {segment_word(seen)}" for stored, seen in roles.items())
+    return tr("The movements say that sensors are elsewhere: {pairs}. Are they?").format(pairs=pairs)
+
+
+def swap_button() -> str:
+    return tr("Yes, they are  (Ctrl+Y)")
+
+
+def keep_button() -> str:
+    return tr("No, I began with the other knee  (Ctrl+K)")
 
 
 def fit_refused(reason: str) -> str:

@@ -1,0 +1,86 @@
+"""The best rep of a player's earlier sessions, to compare with: one small JSON file beside the player's own.
+
+Only curves for looking at; what they were measured from is in the recordings.
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+import numpy as np
+from msgspec import Meta
+
+from imufeedback.app.tracks import Track
+from imufeedback.errors import CannotWrite
+from imufeedback.records import Floats
+
+WEEK = datetime.timedelta(days=7)
+KEPT = 60
+"""Days that are kept, the newest ones."""
+
+
+class Best(msgspec.Struct, frozen=True):
+    """Best rep of one day; angles in degrees, one decimal, None where not known."""
+
+    day: datetime.date
+    number: Annotated[int, Meta(ge=1)]
+    turn_deg: list[float | None]
+    thigh_deg: list[float | None]
+    down_from: Annotated[int, Meta(ge=0)]
+    at_marks_deg: list[float | None]
+
+
+class _File(msgspec.Struct, frozen=True):
+    reps: list[Best] = []
+    format: Annotated[int, Meta(ge=1, le=1)] = 1
+
+
+def find(path: Path, today: datetime.date) -> Track | None:
+    """The rep of the session nearest to a week ago; None when there is none before today, or the file is unreadable."""
+    before = [one for one in _read(path) if one.day < today and len(one.turn_deg) == len(one.thigh_deg) > 1]
+    if not before:
+        return None
+    best = min(before, key=lambda one: abs((today - WEEK) - one.day))
+    down_from = min(best.down_from, len(best.turn_deg) - 1)
+    turn, thigh = _array(best.turn_deg), _array(best.thigh_deg)
+    return Track(best.number, turn, thigh, down_from, tuple(best.at_marks_deg), label=best.day.isoformat())
+
+
+def keep(path: Path, today: datetime.date, track: Track) -> None:
+    """The best rep of today, in place of an earlier one of today. Raises CannotWrite."""
+    best = Best(
+        today,
+        track.number,
+        _list(track.turn_deg),
+        _list(track.thigh_deg),
+        track.down_from,
+        [None if value is None else round(value, 1) for value in track.at_marks_deg],
+    )
+    others = [one for one in _read(path) if one.day != today]
+    reps = sorted([*others, best], key=lambda one: one.day)[-KEPT:]
+    beside = path.with_suffix(".new")
+    try:
+        beside.write_bytes(msgspec.json.encode(_File(reps)))
+        os.replace(beside, path)
+    except OSError as error:
+        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+
+
+def _read(path: Path) -> list[Best]:
+    """Nothing for a file that is not there or cannot be read: a curve to compare with is no reason to stop."""
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=_File).reps
+    except (OSError, msgspec.MsgspecError):
+        return []
+
+
+def _list(values: Floats) -> list[float | None]:
+    return [round(float(value), 1) if np.isfinite(value) else None for value in values]
+
+
+def _array(values: list[float | None]) -> Floats:
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
