@@ -91,7 +91,7 @@ def test_sensors_are_found_by_serial_number_and_stream_into_a_recording(
     items: list[Any] = list(recording)
     assert recording.complete
     assert isinstance(items[0], Command)
-    assert [item.verb for item in items if isinstance(item, Command)] == ["begin", "good"]
+    assert [item.verb for item in items if isinstance(item, Command)] == ["begin", "note", "good"]
     assert {item.sensor for item in items if isinstance(item, RawPacket)} <= set(NAMES)
 
 
