@@ -36,6 +36,7 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
         plot.setMouseEnabled(False, False)
         plot.disableAutoRange()
         self._ranges = (USUAL_TURN_DEG, USUAL_THIGH_DEG)
+        self._pens: dict[pg.PlotCurveItem, tuple[str, int, Qt.PenStyle]] = {}
         self.reference = self._curve(palette.SOFT_INK, 2, Qt.PenStyle.DashLine)
         self.live = self._curve(palette.SKY_BLUE, 2, Qt.PenStyle.SolidLine)
         self.last = self._curve(palette.TRAIL, 3, Qt.PenStyle.SolidLine)
@@ -51,6 +52,7 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
     def _curve(self, colour: str, width: int, style: Qt.PenStyle) -> pg.PlotCurveItem:
         curve = pg.PlotCurveItem(pen=pg.mkPen(colour, width=width, style=style), connect="finite", antialias=True)
         self.plot.addItem(curve)
+        self._pens[curve] = (colour, width, style)
         return curve
 
     def _make_target(self) -> None:
@@ -119,6 +121,9 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
         self.plot.setTitle(
             words.turn_plot_title(), color=palette.INK, size=f"{13 * scale:.0f}px", bold=True, justify="left"
         )
+        for curve, (colour, width, style) in self._pens.items():
+            # pens here count the screen's own pixels, of which a finer screen has more
+            curve.setPen(pg.mkPen(colour, width=width * self.devicePixelRatioF(), style=style))
         small = pixel_font(12 * scale)
         for name in ("left", "bottom"):
             self.plot.getAxis(name).setStyle(tickFont=small)
