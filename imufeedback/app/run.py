@@ -13,7 +13,7 @@ from imufeedback.app.hooks import install_hooks
 from imufeedback.records import Fault
 
 if TYPE_CHECKING:
-    from PySide6.QtWidgets import QApplication
+    from PySide6.QtWidgets import QApplication, QWidget
 
     from imufeedback.app.bay import BayWindow
 
@@ -36,7 +36,7 @@ def run_app(make_window: Callable[[], BayWindow]) -> int:
     window = make_window()
     restore = install_hooks(lambda where, what: window.feed.push([Fault(window.feed.newest_s, where, what)]))
     try:
-        with _closing_on_signals(window):
+        with closing_on_signals(window):
             app.commitDataRequest.connect(lambda manager: window.stop_now())
             # Without a window manager "maximised" does nothing: then the size itself has to do.
             window.resize(app.primaryScreen().availableSize())
@@ -63,7 +63,7 @@ def make_application() -> QApplication:
 
 
 @contextmanager
-def _closing_on_signals(window: BayWindow) -> Iterator[None]:
+def closing_on_signals(window: QWidget) -> Iterator[None]:
     """Ctrl-C and termination close the window. Python gets to run its handlers because the frame timer wakes it."""
     numbers = (signal.SIGINT, signal.SIGTERM)
     before = [signal.signal(number, lambda *_: window.close()) for number in numbers]

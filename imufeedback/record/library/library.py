@@ -258,11 +258,12 @@ class Library:
         """Mean and spread of a feature, session by session, reps with and without tones apart. Raises UsageError."""
         self._check_feature(feature)
         name = _quoted(feature)
+        # first the sums, then the sessions: half the time of joining every rep
         rows = self._index.execute(
-            f"SELECT s.path, s.start_utc, s.zone_offset_s, r.tones, count(r.{name}), avg(r.{name}),"
-            f" avg(r.{name} * r.{name}) FROM reps r JOIN sessions s ON s.id = r.session"
-            f" WHERE r.discarded = 0 AND r.{name} IS NOT NULL AND (?1 IS NULL OR s.player = ?1)"
-            " GROUP BY s.id, r.tones ORDER BY s.start_utc, s.path",
+            "SELECT s.path, s.start_utc, s.zone_offset_s, r.tones, r.many, r.mean, r.square FROM ("
+            f"SELECT session, tones, count({name}) many, avg({name}) mean, avg({name} * {name}) square FROM reps"
+            f" WHERE discarded = 0 AND {name} IS NOT NULL GROUP BY session, tones"
+            ") r JOIN sessions s ON s.id = r.session WHERE ?1 IS NULL OR s.player = ?1 ORDER BY s.start_utc, s.path",
             (player,),
         )
         return [
