@@ -41,7 +41,8 @@ class DemoPlan:
 
     hand: Hand = Hand.RIGHT
     pace: Pace = Pace.SLOW
-    flaw: Flaw = Flaw.NONE
+    flaw: Flaw | tuple[Flaw, ...] = Flaw.NONE
+    """Of every rep, or one for each."""
     reps: int = 5
     seed: int = 1
     realtime: bool = True

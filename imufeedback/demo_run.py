@@ -5,17 +5,19 @@ from __future__ import annotations
 import asyncio
 import gc
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from imufeedback.audio import Sounder, open_player
+from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
+from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.demo import Demo, DemoPlan, run_inline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, LinkNote, LinkState, Notice
+from imufeedback.records import Command, Cue, Event, Json, LinkNote, LinkState, Notice
 from imufeedback.report.summary import Summary
-from imufeedback.session import Engine, Session, Sink, SoundSink
+from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 
+PREVIEW_NS = 500_000_000
 STOP_S = 2.0
 """For the radio, and again for the engine: together less than a closing window waits."""
 
@@ -62,6 +64,7 @@ class LiveDemo:
 
     def start(self) -> None:
         """Open the sound, begin the session, start the threads."""
+        quick_turns()
         self._sounder: Sounder = open_player(self._clock.now_ns)
         self._demo = demo = Demo(self.plan, self._clock)
         self.sound = SoundSink(self._sounder, begin_ns=demo.begin_ns, clock=self._clock.now_ns)
@@ -71,9 +74,16 @@ class LiveDemo:
             lambda: Session(demo.settings, begin_ns=demo.begin_ns, journal=self._journal, sinks=sinks)
         )
         self._engine.start()
+        # which output it was belongs to the recording: delays cannot be understood without it
+        self._engine.put(Command(self._clock.now_ns(), "note", {"text": self._sounder.reason}))
         for sink in sinks[1:]:
-            sink([Notice(0.0, self._sounder.reason)])
+            sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING, *self._sounder.notices())])
         self._radio.start()
+
+    @property
+    def elapsed_s(self) -> float:
+        """Session time now; 0 before the start."""
+        return 0.0 if self._demo is None else (self._clock.now_ns() - self._demo.begin_ns) * 1e-9
 
     def wait(self) -> None:
         """Until the golfer is done."""
@@ -92,8 +102,33 @@ class LiveDemo:
 
     def set_muted(self, muted: bool) -> None:
         """Silence the tones, or let them sound again; journalled."""
+        self.command("mute", {"on": muted})
+
+    def command(self, verb: str, args: Mapping[str, Json]) -> None:
+        """What a person asked for; journalled. Nothing before the start."""
         if self._demo is not None:
-            self._engine.put(Command(self._clock.now_ns(), "mute", {"on": muted}))
+            self._engine.put(Command(self._clock.now_ns(), verb, dict(args)))
+
+    def delay(self) -> SoundDelay | None:
+        """Running estimate of the delay from motion to sound; also tells what the sound output has to say."""
+        if self._demo is None:
+            return None
+        told: list[Event] = [Notice(self._now_s, text) for text in self._sounder.notices()]
+        if told:
+            self.summary(told)
+            for sink in self._sinks:
+                sink(told)
+        return self.sound.delay()
+
+    def preview(self, sound: str) -> None:
+        """Let one sound be heard, outside of what the session says."""
+        if self._demo is not None:
+            self._sounder.play(sound, self._clock.now_ns() + PREVIEW_NS)
+
+    @property
+    def _now_s(self) -> float:
+        assert self._demo is not None
+        return (self._clock.now_ns() - self._demo.begin_ns) * 1e-9
 
     def document(self) -> dict[str, Any]:
         """The summary's document, after `stop`; without the truth when the demo never began."""
@@ -103,6 +138,7 @@ class LiveDemo:
 
     def _run_radio(self) -> None:
         assert self._demo is not None
+        first_turn()
         try:
             asyncio.run(self._demo.run(self._engine.put))
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: the session is told
@@ -118,4 +154,8 @@ def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: Sound
         return sound is not None and (cue.sound, cue.t_s) in sound.played
 
     document = summary.to_dict(played=played, late=sound.late if sound is not None else 0, recording=str(journal.path))
+    if sound is not None:
+        sound.collect()
+        for cue in (one for rep in document["reps"] for one in rep["cues"]):
+            cue["heard_s"] = sound.heard_s(cue["sound"], cue["t_s"])
     return document | {"truth": demo.truth()}

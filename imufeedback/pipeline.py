@@ -9,7 +9,7 @@ begin      `Settings.to_args`; must come first
 fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
 set-fit    a stored fit (`fit_args`)
 zero       none: pelvis turn and hip rotations count from now
-cue        ``sound``, ``on``: switch one sound
+cue        ``sound``, ``on``: switch one sound (``losing``, the held one, is off at first)
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
 limit      ``key``: a rule's id or ``live.`` and a key, ``value``: the coach's limit from the next rep on
@@ -35,7 +35,9 @@ import numpy as np
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
 from imufeedback.cues.feedback import feedback_of
+from imufeedback.cues.lateness import Lateness
 from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.tone import LosingTone
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, RepLimits, without_forearm
@@ -142,6 +144,8 @@ class Pipeline:
         self._reps = 0
         self._stopped = False
         self._cueing = Cueing()
+        self._lateness = Lateness()
+        self._tone = LosingTone(hand=hand)
         self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
@@ -153,6 +157,7 @@ class Pipeline:
         """From the next rep on."""
         self._rule_set = rule_set
         self._rules = Rules(rule_set)
+        self._tone.use(float(np.deg2rad(rule_set.live.target_deg)))
         self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
         drill = rule_set.drill
         self._by_hip = drill is not None and drill.detect == "hip-turn"
@@ -306,9 +311,14 @@ class Pipeline:
         now_s = self._seconds(self._now_ns)
         out: list[Event] = []
         for event in events:
+            heard = Heard(now_s, event)
             out.append(event)
             if not isinstance(event, Angles):
-                out += self._cueing.feed(Heard(now_s, event))
+                out += self._cueing.feed(heard)
+            for tone in self._tone.feed(heard):
+                if self._cueing.guides():
+                    out += [tone, *self._cueing.feed(Heard(now_s, tone))]
+            out += self._lateness.feed(heard)
         return out
 
     def _totals(self, chain: _Chain) -> SensorTotals:
@@ -342,6 +352,7 @@ class Pipeline:
         stages = (
             *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
             *(self._rule_set, self._reps, self._stopped),
+            *(self._tone.state, self._lateness.state),
         )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
@@ -357,10 +368,11 @@ class Pipeline:
             chain = self._chains[name]
             chain.decoder.state, chain.clock.state, chain.fusion.state = decoder, clock, fusion
             chain.plausible.state = plausible
-        merger, body, motion, hip_turns, cueing, rule_set, self._reps, self._stopped = stages
+        merger, body, motion, hip_turns, cueing, rule_set, self._reps, self._stopped, *late = stages
         self._judge_by(rule_set)
         self._hip_turns.state = hip_turns
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
+        self._tone.state, self._lateness.state = late
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:

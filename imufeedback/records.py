@@ -554,6 +554,19 @@ class SelfEstimate:
 
 
 @dataclass(frozen=True, slots=True)
+class Tone:
+    """The held sound: from now on this pitch. It dies out by itself when it expires without being renewed."""
+
+    t_s: float
+    """Time of the sample that decided it."""
+    expires_s: float
+    semitones: int | None
+    """Above A4; None: silence."""
+    reached: bool = False
+    """It ends because the target angle is reached."""
+
+
+@dataclass(frozen=True, slots=True)
 class SensorTotals:
     """Counts of one sensor over the whole session; comes once, at the end."""
 
@@ -600,6 +613,7 @@ Event: TypeAlias = (
     | Rep
     | Finding
     | Cue
+    | Tone
     | BlockBegun
     | SelfEstimate
     | SensorTotals

@@ -13,16 +13,15 @@ import miniaudio
 import numpy as np
 import pytest
 
-from imufeedback import audio
 from imufeedback.audio import (
     CEILING_LEVEL,
     START_LEVEL,
-    NullPlayer,
+    Output,
     Player,
     WatchedPlayer,
-    open_player,
     rendered,
 )
+from imufeedback.audio.turns import quick_turns
 from imufeedback.errors import SoundError
 
 PERIOD_NS = 10_000_000
@@ -232,20 +231,187 @@ def test_no_device_at_all(clock, shelf):
         Player(SOUNDS, clock, shelf)
 
 
-def test_null_player_counts(monkeypatch):
-    def nothing() -> audio.Device:
-        raise SoundError("no sound device", where="sound", hint="connect a speaker")
-
-    monkeypatch.setattr(Player.__init__, "__defaults__", (time.monotonic_ns, nothing))
-    monkeypatch.setattr(WatchedPlayer.__init__, "__defaults__", (time.monotonic_ns, nothing))
-    player = open_player()
-    assert isinstance(player, NullPlayer)
+def test_without_a_device_the_session_goes_on_and_a_later_one_is_used(clock, shelf):
+    shelf.refuse = 3
+    player = Player(SOUNDS, clock, shelf, wait=True)
+    assert "goes on without sound" in player.reason
     assert "\n" not in player.reason
-    assert "connect a speaker" in player.reason
-    player.play("stalled", 0)
+    player.play("stalled", clock() + 10**9, 1)
     assert player.totals.silent == 1
+    told = []
+    for _ in range(40):
+        clock.now_ns += 250_000_000
+        player.tend()
+        if shelf.devices:
+            shelf.device.run(5)
+        told += player.notices()
+    assert len(shelf.devices) == 1
+    assert [one for one in told if "the output is there" in one] == told
+    player.play("stalled", clock() + 10**9, 1)
+    assert shelf.device.run(30).any()
+
+
+class Room:
+    """What the system says is the default output."""
+
+    def __init__(self, name: str = "Speaker", **more: object) -> None:
+        self.output: Output | None = Output(name, name.encode(), **more)
+
+    def __call__(self) -> Output | None:
+        return self.output
+
+
+def test_another_default_output_is_followed_and_told(clock, shelf):
+    room = Room()
+    player = Player(SOUNDS, clock, shelf, room)
+    assert "Speaker" in player.reason
+    shelf.device.run(5)
+    room.output = Output("Line out", b"2")
+    for _ in range(10):
+        clock.now_ns += 250_000_000
+        shelf.device.run(1)
+        player.tend()
+    assert len(shelf.devices) == 2
+    assert shelf.devices[0].source is None
+    (told,) = player.notices()
+    assert "Line out" in told
+    assert player.output == room.output
+    player.play("stalled", clock() + 10**9, 1)
+    assert shelf.device.run(30).any()
+
+
+@pytest.mark.parametrize("answer", [None, Output("Speaker, renamed", b"Speaker")])
+def test_the_same_output_or_no_answer_changes_nothing(clock, shelf, answer):
+    room = Room()
+    player = Player(SOUNDS, clock, shelf, room)
+    room.output = answer
+    shelf.device.run(5)
+    for _ in range(10):
+        clock.now_ns += 250_000_000
+        shelf.device.run(1)
+        player.tend()
+    assert len(shelf.devices) == 1
     assert player.notices() == []
-    player.close()
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "wireless"),
+    [
+        ("Bluetooth Headphones", b"", True),
+        ("My earbuds", b"", True),
+        ("Headset (Hands-Free)", b"", True),
+        ("Music box", b"bluez_output.00_11_22_33_44_55.1", True),
+        ("Built-in Audio Analog Stereo", b"alsa_output.pci-0000_00_1f.3.analog-stereo", False),
+        ("Null Output", b"null", False),
+    ],
+)
+def test_h96_wireless_outputs_are_recognised_by_name(name, key, wireless):
+    output = Output(name, key)
+    assert output.wireless is wireless
+    assert (output.warning is not None) is wireless
+    assert (output.delay_s >= 0.15) is wireless
+
+
+def test_h96_a_late_output_is_warned_about_and_its_delay_counts(clock, shelf):
+    """250 ms that the output reports or that were measured, and the name of a wireless one; a wired one is quiet."""
+    for room, delay_s in ((Room("Headphones", extra_s=0.25), 0.25), (Room("Bluetooth speaker"), 0.2)):
+        player = Player(SOUNDS, clock, shelf, room)
+        (text,) = player.notices()
+        assert f"{delay_s * 1e3:.0f} ms" in text
+        assert "wired" in text
+        assert player.output_delay_s == delay_s
+    assert Player(SOUNDS, clock, shelf, Room()).notices() == []
+
+
+class DozingDevice(FakeDevice):
+    """Swallows what comes in the 400 ms after it was not asked for anything, or was handed nothing, for 5 s."""
+
+    def __init__(self, clock: FakeClock) -> None:
+        super().__init__(clock)
+        self.fed_ns = clock.now_ns
+        self.deaf_until_ns = 0
+
+    def run(self, periods: int, frames: int = 480, step_ns: int = PERIOD_NS) -> np.ndarray:
+        for _ in range(periods):
+            if self.clock.now_ns - self.fed_ns > 5 * 10**9:
+                self.deaf_until_ns = self.clock.now_ns + 400_000_000
+            self.fed_ns = self.clock.now_ns
+            deaf = self.clock.now_ns < self.deaf_until_ns
+            super().run(1, frames, step_ns)
+            if deaf:
+                self.heard[-1] = np.zeros_like(self.heard[-1])
+        return np.concatenate(self.heard)
+
+
+def test_h95_the_stream_never_sleeps_so_the_whole_tone_is_heard(clock, shelf):
+    device = DozingDevice(clock)
+    player = Player(SOUNDS, clock, lambda: device)
+    silent = device.run(1000)  # ten seconds of silence: the device is fed all the while
+    assert not silent.any()
+    player.play("stalled", clock() + 10**9, 1)
+    out = device.run(60)[1000 * 480 :]
+    np.testing.assert_allclose(out[: SOUNDS["stalled"].size], SOUNDS["stalled"] * np.float32(START_LEVEL), atol=1e-8)
+
+
+def test_h95_a_stream_that_dies_when_idle_is_restarted_and_the_next_tone_is_whole(player, shelf, clock):
+    shelf.device.run(10)
+    for _ in range(12):  # nobody asks for samples any more
+        clock.now_ns += 250_000_000
+        player.tend()
+    shelf.device.run(5)
+    player.tend()
+    player.play("ready", clock() + 10**9, 1)
+    out = shelf.device.run(60)[5 * 480 :]
+    assert len(shelf.devices) == 2
+    np.testing.assert_allclose(out[: SOUNDS["ready"].size], SOUNDS["ready"] * np.float32(START_LEVEL), atol=1e-8)
+
+
+def test_what_began_is_told_once_with_the_callers_mark(player, shelf, clock):
+    shelf.device.run(3)
+    player.play("stalled", clock() + 10**9, 1, tag=77)
+    shelf.device.run(3)
+    (started,) = player.started()
+    assert (started.request.sound, started.request.tag) == ("stalled", 77)
+    assert player.started() == []
+
+
+def test_the_held_tone_goes_through_the_player(player, shelf, clock):
+    player.hold(0, clock() + 10**9)
+    assert shelf.device.run(5).any()
+
+
+def test_h89_silence_for_other_work_is_no_longer_than_a_period_of_the_device():
+    """A busy thread beside it: the callback asks for nothing that the busy thread holds but the interpreter's turn.
+
+    Many periods in the time of one: what a callback costs, at most, while another thread computes.
+    """
+    clock = FakeClock()
+    device = FakeDevice(clock)
+    player = Player(SOUNDS, clock, lambda: device)
+    stop = threading.Event()
+
+    def busy() -> None:
+        while not stop.is_set():
+            sum(k * k for k in range(1000))
+
+    before = sys.getswitchinterval()
+    worker = threading.Thread(target=busy)
+    quick_turns()
+    worker.start()
+    try:
+        costs = []
+        for k in range(200):
+            if k % 40 == 0:
+                player.play("stalled", clock() + 10**9, 1)
+            time.sleep(0.001)  # gives the turn away, as waiting for the device does
+            begun = time.perf_counter()
+            device.run(1)
+            costs.append(time.perf_counter() - begun)
+    finally:
+        stop.set()
+        worker.join()
+        sys.setswitchinterval(before)
+    assert np.percentile(costs, 95) < 0.020
 
 
 def test_the_watcher_tends_and_ends(clock, shelf):

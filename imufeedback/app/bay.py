@@ -14,20 +14,27 @@ from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
 
 from imufeedback.app import palette, words
-from imufeedback.app.bay_view import BayView
+from imufeedback.app.bay_view import BayView, newest
 from imufeedback.app.cautions import CautionsDialog, CautionsPage
-from imufeedback.app.feed import EventFeed
+from imufeedback.app.coach import TARGET_STEP_DEG, Coach, OnCommand
+from imufeedback.app.dialogs import AskStop
+from imufeedback.app.feed import TRAIL_THIGH, EventFeed, Snapshot
 from imufeedback.app.frame_clock import FRAME_MS, FrameClock, FrameStats
-from imufeedback.app.labels import pixel_font
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
+from imufeedback.app.range_view import RangeView
+from imufeedback.app.range_window import RangeWindow
 from imufeedback.app.rep_table import PADDING, Meaning
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
+from imufeedback.app.theme import DARK, LIGHT
 from imufeedback.app.traces import SPAN_S
-from imufeedback.records import Segment
+from imufeedback.app.tracks import Track
+from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.records import Event, Segment
 
 NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
-BASE_WIDTH, BASE_HEIGHT = 1280, 720
-"""Size of the window at which texts have their plain size."""
+CALM_MS = 500
+"""With less motion the traces move twice a second."""
 PACE_STEP_MS = 5
 """The pace of the frames is left alone for smaller changes than this."""
 
@@ -47,12 +54,26 @@ class BayWindow(QMainWindow):
         Told True when the tones shall be silent.
     on_close : callable, optional
         Called last, with None or one line saying why the stop went wrong.
+    on_preview : callable, optional
+        Told the name of a sound that the person wants to hear.
+    sound_delay : callable, optional
+        Gives the running estimate of the delay from motion to sound in milliseconds, or None.
     recording : str, optional
         Where the recording goes; see also `show_recording`.
     roles : mapping, optional
         Sensor id to the segment it is worn on; see also `show_roles`.
     meaning : callable, optional
         Takes the text of a finding to other words (another language), or None to leave it.
+    on_command : callable, optional
+        Takes verb and arguments of what the coach does by key, to be journalled.
+    rule_set : str
+        TOML text of the rule set in use; its limits can be changed.
+    earlier : Track, optional
+        Best rep of an earlier session, to compare with.
+    ask : bool
+        Ask before a running session is stopped.
+    also : callable
+        Hears every rare event too, in the Qt thread.
     stop_limit_s : float
         How long the stop is waited for.
     """
@@ -65,50 +86,105 @@ class BayWindow(QMainWindow):
         on_begin: Callable[[], None] | None = None,
         on_mute: Callable[[bool], None] | None = None,
         on_close: Callable[[str | None], None] | None = None,
+        on_preview: Callable[[str], None] | None = None,
+        sound_delay: Callable[[], float | None] = lambda: None,
         recording: str | None = None,
         roles: Mapping[str, Segment] | None = None,
         meaning: Meaning = lambda key: None,
+        on_command: OnCommand | None = None,
+        rule_set: str = "",
+        earlier: Track | None = None,
+        ask: bool = False,
+        also: Callable[[Event], None] = lambda event: None,
         stop_limit_s: float = STOP_LIMIT_S,
     ) -> None:
         super().__init__()
         self.feed = feed
         self._on_begin, self._on_mute, self._on_close = on_begin, on_mute, on_close
+        self._on_preview, self._sound_delay = on_preview, sound_delay
+        self._also, self._ask = also, ask
+        self._on_command = on_command or (lambda verb, args: None)
+        self._asking: AskStop | None = None
         self._stop = OrderedStop(on_stop, stop_limit_s)
         self._gone = False
         self._clock = FrameClock()
         self._update_s = 0.0
         self._frame_number = 0
         self.cautions = CautionsPage(words.agree_button())
-        self.view = BayView(feed.hand, meaning, self._painted)
+        self.view = BayView(feed.hand, meaning, self._painted, feed.snapshot, earlier)
+        self.coach = Coach(self.view, self._on_command)
+        side = words.side_word(feed.hand.trail)
+        self.range = RangeView(side)
+        self.second = RangeWindow(side)
         self.pages = QStackedWidget()
         self._make_actions()
         self._arrange()
         self._listen()
         self.show_recording(recording)
         self.show_roles(roles or {})
+        self.coach.show_rule_set(rule_set)
 
     def _make_actions(self) -> None:
+        coach, view = self.coach, self.view
         self.mute = self._action(words.mute_action(), "Space", self._mute)
         self.mute.setCheckable(True)
         # Until the cautions are acknowledged, Space belongs to them.
         self.mute.setEnabled(False)
-        stop = self._action(words.stop_action(), "Esc", self.close)
+        pause = self._action(words.pause_action(), "P", lambda: coach.pause(muted=self.mute.isChecked()))
+        zero = self._action(words.zero_action(), "Z", lambda: self._on_command("zero", {}))
+        pain = self._action(words.pain_action(), "X", lambda: self._on_command("pain", {}))
+        limits = self._action(words.limits_action(), "L", lambda: coach.ask_limits(self, self._scale()))
+        higher = self._action(words.higher_action(), "+", lambda: coach.target_by(TARGET_STEP_DEG))
+        lower = self._action(words.lower_action(), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
+        stop = self._action(words.stop_action(), "Esc", self._escape)
+        good = self._action(words.good_action(), "G", coach.good)
+        discard = self._action(words.discard_action(), "D", coach.discard)
+        note = self._action(words.note_action(), "N", lambda: coach.note(self, self._scale()))
+        compare = self._action(words.reference_action(), "C", coach.compare)
+        self.range_action = self._action(words.range_action(), "R", self._toggle_range)
+        second = self._action(words.second_action(), "Shift+R", self._show_second)
+        full = self._action(words.full_action(), "F11", self._toggle_full)
+        self.dark = self._action(words.theme_action(), "T", self._retheme)
+        self.calm = self._action(words.calm_action(), "M", self._slow_down)
+        for switch in (self.dark, self.calm):
+            switch.setCheckable(True)
         cautions = self._action(words.cautions_action(), "F1", self._show_cautions)
         delays = self._action(words.delays_action(), "F2", self._show_delays)
-        self.menuBar().addMenu(words.session_menu()).addActions([self.mute, stop])
-        self.menuBar().addMenu(words.help_menu()).addActions([cautions, delays])
-        self.view.add_buttons([_button(action) for action in (self.mute, cautions, stop)])
+        self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
+        self._in_session += [self.range_action, second]
+        menus = {
+            words.session_menu(): [pause, self.mute, pain, zero, limits, higher, lower, stop],
+            words.rep_menu(): [good, discard, note, compare],
+            words.view_menu(): [self.range_action, second, full, self.dark, self.calm],
+            words.help_menu(): [cautions, delays],
+        }
+        if self._on_preview is not None:
+            menus[words.sounds_menu()] = [self._preview(name) for name in SOUNDS]
+        for name, actions in menus.items():
+            self.menuBar().addMenu(name).addActions(actions)
+        for action in self._in_session:
+            action.setEnabled(False)
+        shown = (pause, good, discard, note, self.range_action, stop)
+        pairs = zip(shown, words.short_buttons(), strict=True)
+        view.add_buttons([_button(action, text) for action, text in pairs])
 
     def _action(self, text: str, keys: str, slot: Callable[[], Any]) -> QAction:
         action = QAction(text, self)
         action.setShortcut(keys)
+        self.addAction(action)  # else its key would go with the menu, which the range view hides
         # The signal carries "checked", which none of the slots wants.
         action.triggered.connect(lambda *_: slot())
+        return action
+
+    def _preview(self, name: str) -> QAction:
+        action = QAction(words.sound_word(name), self)
+        action.triggered.connect(lambda *_: self._on_preview(name) if self._on_preview is not None else None)
         return action
 
     def _arrange(self) -> None:
         self.pages.addWidget(self.cautions)
         self.pages.addWidget(self.view)
+        self.pages.addWidget(self.range)
         self.setCentralWidget(self.pages)
         self.setWindowTitle(words.window_title())
         self.setStyleSheet(_SHEET)
@@ -119,6 +195,7 @@ class BayWindow(QMainWindow):
     def _listen(self) -> None:
         self.feed.woken.connect(self._hear, Qt.ConnectionType.QueuedConnection)
         self.cautions.acknowledged.connect(self._begin)
+        self.view.reps_changed.connect(self._show_reps)
         self._frames = QTimer(self)
         self._frames.setTimerType(Qt.TimerType.PreciseTimer)
         self._frames.timeout.connect(self._frame)
@@ -151,6 +228,10 @@ class BayWindow(QMainWindow):
         """The same as pressing the button under the cautions."""
         self.cautions.button.click()
 
+    def draw_now(self) -> None:
+        """One more frame, beside those that come by themselves. Qt thread."""
+        self._frame()
+
     def stop_now(self) -> None:
         """Ordered stop without returning to the event loop: at log-off and at the end of the process."""
         self._stop.finish()
@@ -160,12 +241,15 @@ class BayWindow(QMainWindow):
     def _hear(self) -> None:
         for event in self.feed.take():
             self.view.hear(event)
+            self.coach.hear(event)
+            self._also(event)
 
     def _begin(self) -> None:
-        if self.pages.currentWidget() is self.view:
+        if self.pages.currentWidget() is not self.cautions:
             return
         self.pages.setCurrentWidget(self.view)
-        self.mute.setEnabled(True)
+        for action in (self.mute, *self._in_session):
+            action.setEnabled(True)
         if self._on_begin is not None:
             self._on_begin()
 
@@ -175,13 +259,16 @@ class BayWindow(QMainWindow):
             self._on_mute(self.mute.isChecked())
 
     def _frame(self) -> None:
-        if self.pages.currentWidget() is not self.view:
+        if self.pages.currentWidget() is self.cautions or not self.isVisible():
             return
         began = time.perf_counter()
         snapshot = self.feed.snapshot(SPAN_S)
-        self.view.draw(snapshot)
+        if self.pages.currentWidget() is self.view:
+            self.view.draw(snapshot)
         if self._frame_number % max(NUMBER_MS // self._frames.interval(), 1) == 0:
             self.view.show_numbers(snapshot)
+            self.view.show_delay(self._sound_delay())
+            self._show_range(snapshot)
         self._frame_number += 1
         self._update_s = time.perf_counter() - began
 
@@ -189,9 +276,46 @@ class BayWindow(QMainWindow):
         # A frame costs what the update took and what the painting took, which Qt does later.
         self._clock.add(self._update_s + cost_s)
         self._update_s = 0.0
-        wanted = self._clock.interval_ms()
+        wanted = CALM_MS if self.calm.isChecked() else self._clock.interval_ms()
         if abs(wanted - self._frames.interval()) > PACE_STEP_MS:
             self._frames.setInterval(wanted)
+
+    # ── range view ───────────────────────────────────────────────────────────────────────────────────────────────
+
+    @property
+    def ranges(self) -> tuple[RangeView, RangeView]:
+        """The range view of this window, and the one in a window of its own."""
+        return self.range, self.second.view
+
+    def _show_range(self, snapshot: Snapshot) -> None:
+        angle_deg, shown = newest(snapshot)[0][TRAIL_THIGH], self.view.shown(snapshot)
+        for view in self.ranges:
+            view.show_state(shown)
+            view.show_angle(angle_deg)
+
+    def _show_reps(self) -> None:
+        book = self.view.book
+        for view in self.ranges:
+            view.show_reps(book.last_five(), book.last)
+
+    def _toggle_range(self) -> None:
+        in_range = self.pages.currentWidget() is self.range
+        self.pages.setCurrentWidget(self.view if in_range else self.range)
+        self.menuBar().setVisible(in_range)
+
+    def _show_second(self) -> None:
+        self.second.hide() if self.second.isVisible() else self.second.show_there(self)
+
+    def _toggle_full(self) -> None:
+        window = self.window()
+        window.showMaximized() if window.isFullScreen() else window.showFullScreen()
+
+    def _retheme(self) -> None:
+        for view in self.ranges:
+            view.show_theme(DARK if self.dark.isChecked() else LIGHT)
+
+    def _slow_down(self) -> None:
+        self._frames.setInterval(CALM_MS if self.calm.isChecked() else FRAME_MS)
 
     def _show_cautions(self) -> None:
         CautionsDialog(self, self._scale()).open()
@@ -208,8 +332,13 @@ class BayWindow(QMainWindow):
 
     # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
 
+    @property
+    def gone(self) -> bool:
+        """The session was stopped and the window has closed."""
+        return self._gone
+
     def _scale(self) -> float:
-        return max(min(self.height() / BASE_HEIGHT, self.width() / BASE_WIDTH, 2.5), 0.7)
+        return scale_of(self)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)
@@ -222,10 +351,36 @@ class BayWindow(QMainWindow):
             event.accept()
             return
         event.ignore()
-        if not self._stop.begun:
+        if self._ask and not self._stop.begun and not self.feed.finished:
+            self._ask_first()
+        elif not self._stop.begun:
             self.view.messages.show_notice(words.closing())
             self._stop.begin()
             self._leaving.start()
+
+    def _escape(self) -> None:
+        if self.pages.currentWidget() is self.range:
+            self._toggle_range()
+        else:
+            self.close()
+
+    def _ask_first(self) -> None:
+        """Ask once; a second close while it asks stops without more words."""
+        if self._asking is not None:
+            self.stop_unasked()
+            return
+        self._asking = AskStop(self, self._scale())
+        self._asking.accepted.connect(self.stop_unasked)
+        self._asking.rejected.connect(self._go_on)
+        self._asking.open()
+
+    def _go_on(self) -> None:
+        self._asking = None
+
+    def stop_unasked(self) -> None:
+        """Ordered stop, and close. For whoever cannot be asked: a signal, a second press."""
+        self._ask = False
+        self.close()
 
     def _leave_when_stopped(self) -> None:
         if not self._stop.over():
@@ -233,6 +388,7 @@ class BayWindow(QMainWindow):
         self._leaving.stop()
         self._frames.stop()
         self._gone = True
+        self.second.close()
         try:
             if self._on_close is not None:
                 self._on_close(self._stop.failure)
@@ -240,15 +396,18 @@ class BayWindow(QMainWindow):
             self.close()
 
 
-def _button(action: QAction) -> QPushButton:
+def _button(action: QAction, text: str) -> QPushButton:
     """A button for those who do not know the key, which it names. Never takes the keys away from the window."""
-    button = QPushButton(f"{action.text()} ({action.shortcut().toString()})")
+    button = QPushButton(f"{text} ({action.shortcut().toString()})")
+    button.setToolTip(action.text())
+    button.setAccessibleName(action.text())
     button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     button.clicked.connect(action.trigger)
     return button
 
 
 _SHEET = f"""
+QDialog {{ border: 2px solid {palette.INK}; }}
 QMainWindow, QDialog, QMenuBar, QMessageBox {{ background: {palette.GROUND}; color: {palette.INK}; }}
 QLabel {{ color: {palette.INK}; }}
 QTableWidget {{ background: {palette.PAPER}; color: {palette.INK}; border: 1px solid {palette.RULE_LINE}; }}

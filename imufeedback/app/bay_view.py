@@ -1,7 +1,7 @@
 """What the bay window shows of a session, without the window around it.
 
-Top: live state and trail thigh angle, to be read from across the bay. Middle: three traces and the reps. Bottom:
-messages, sensors, sound, recording.
+Top: live state and trail thigh angle, to be read from across the bay. Middle: traces at the left; at the right the
+angle against pelvis turn, the last rep beside another, and the reps. Bottom: messages, sensors, sound, recording.
 """
 
 from __future__ import annotations
@@ -11,18 +11,23 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from imufeedback.app import words
+from imufeedback.app.compare import CompareTable
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, Snapshot
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
-from imufeedback.app.marks import StateMark, TimeMark, marks_of
+from imufeedback.app.marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.palette import Shown
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
-from imufeedback.app.traces import TracePlots
+from imufeedback.app.traces import SPAN_S, TracePlots
+from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
+from imufeedback.app.turn_plot import TurnPlot
 from imufeedback.records import (
+    BlockBegun,
     ClockFitted,
     ClockRestarted,
     Cue,
@@ -48,6 +53,8 @@ STALE_S = 0.5
 """An older angle is not shown as a number any more, and the live state is not believed any more."""
 BEFORE_THE_DOWNSWING = (Phase.WAITING, Phase.ADDRESS, Phase.BACKSWING)
 """Phases in which there is no live state."""
+REP_S = 40.0
+"""A rep is no longer than this."""
 MARKS_KEPT = 96
 """Newest marks; more than fit into the span."""
 
@@ -55,10 +62,25 @@ MARKS_KEPT = 96
 class BayView(QWidget):
     """The panels of one session. `hear` takes rare events, `draw` one frame; both in the Qt thread."""
 
+    reps_changed = Signal()
+    """A rep came, or something is known or said about one."""
+
     def __init__(
-        self, hand: Hand, meaning: Meaning = lambda key: None, on_painted: Callable[[float], None] | None = None
+        self,
+        hand: Hand,
+        meaning: Meaning = lambda key: None,
+        on_painted: Callable[[float], None] | None = None,
+        samples: Callable[[float], Snapshot] | None = None,
+        earlier: Track | None = None,
     ) -> None:
+        """`samples` gives the last so many seconds, for the curve of a rep; `earlier` is one of an earlier session."""
         super().__init__()
+        self._samples = samples
+        self.book = Book(earlier)
+        self.choice = Choice.BEST
+        self.paused = False
+        self.turn = TurnPlot()
+        self.compare = CompareTable()
         self.panel = StatePanel(hand.trail)
         self.plots = TracePlots(hand, on_painted)
         self.key = ElidedLabel(words.lines_key())
@@ -73,6 +95,8 @@ class BayView(QWidget):
         self._had_angle = False
         self._muted = False
         self._last_tone: str | None = None
+        self._delay_ms: float | None = None
+        self._spans = PhaseSpans()
         self._times: deque[TimeMark] = deque(maxlen=MARKS_KEPT)
         self._states: deque[StateMark] = deque(maxlen=MARKS_KEPT)
         self._hearers = self._make_hearers()
@@ -99,12 +123,16 @@ class BayView(QWidget):
         left.addWidget(self.plots, 1)
         left.addWidget(self.key)
         self.no_reps.setWordWrap(True)
-        for widget in (self.table_title, self.no_reps, self.table):
+        right.setSpacing(4)
+        right.addWidget(self.turn, 50)
+        right.addWidget(self.compare)
+        for widget in (self.table_title, self.no_reps):
             right.addWidget(widget)
+        right.addWidget(self.table, 50)
         row = QHBoxLayout()
         row.setSpacing(10)
-        row.addLayout(left, 56)
-        row.addLayout(right, 44)
+        row.addLayout(left, 54)
+        row.addLayout(right, 46)
         return row
 
     def add_buttons(self, buttons: list[QPushButton]) -> None:
@@ -115,7 +143,7 @@ class BayView(QWidget):
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        for part in (self.panel, self.plots, self.table, self.messages, self.sensors):
+        for part in (self.panel, self.plots, self.turn, self.compare, self.table, self.messages, self.sensors):
             part.rescale(scale)
         self.table_title.setFont(pixel_font(14 * scale, bold=True))
         for widget in (self.key, self.no_reps, self.sound, self.recording, *self._buttons):
@@ -129,7 +157,7 @@ class BayView(QWidget):
             StateChanged: self._hear_state,
             PhaseChanged: self._hear_phase,
             Rep: self._hear_rep,
-            Finding: self.table.add_finding,
+            Finding: self._hear_finding,
             Cue: self._hear_cue,
             Link: self.sensors.hear,
             Gap: self.sensors.hear,
@@ -138,6 +166,7 @@ class BayView(QWidget):
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
             Zeroed: self._hear_zeroed,
+            BlockBegun: lambda event: notice(words.block_begun(event.name)),
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }
@@ -160,6 +189,7 @@ class BayView(QWidget):
 
     def _hear_phase(self, event: PhaseChanged) -> None:
         self.panel.state.show_phase(event.phase)
+        self._spans.hear(event)
         if event.phase in BEFORE_THE_DOWNSWING:
             self._motion = Motion.IDLE
 
@@ -167,6 +197,47 @@ class BayView(QWidget):
         self._times.extend(marks_of(rep))
         self.table.add_rep(rep)
         self.no_reps.hide()
+        track = None
+        if self._samples is not None:
+            seen = self._samples(REP_S)
+            track = track_of(rep, seen.t_s, seen.angle_deg)
+        self.book.add(rep, track)
+        self._compare()
+
+    def _hear_finding(self, finding: Finding) -> None:
+        self.table.add_finding(finding)
+        self.book.add_finding(finding)
+        self._compare()
+
+    def _compare(self) -> None:
+        last = self.book.last
+        track = last.track if last is not None else None
+        reference = self.book.reference(self.choice)
+        itself = reference is track and track is not None
+        shown = None if itself else reference  # a rep beside itself tells nothing
+        self.turn.show_tracks(track, shown)
+        self.compare.show_tracks(track, shown, self.choice, itself=itself)
+        self.reps_changed.emit()
+
+    # ── what the coach says ──────────────────────────────────────────────────────────────────────────────────────
+
+    def show_choice(self, choice: Choice) -> None:
+        """Compare the last rep with another one."""
+        self.choice = choice
+        self._compare()
+
+    def show_entry(self, entry: Entry) -> None:
+        """Something was said about a rep."""
+        self.table.show_flags(entry.rep.index, words.rep_flags(entry.good, entry.discarded, entry.note))
+        self._compare()
+
+    def show_target(self, target_deg: float | None) -> None:
+        """The target of the trail thigh angle; None shows none."""
+        self.plots.show_target(target_deg)
+        self.turn.show_target(target_deg)
+
+    def show_paused(self, paused: bool) -> None:
+        self.paused = paused
 
     def _hear_cue(self, cue: Cue) -> None:
         self._last_tone = cue.sound
@@ -175,15 +246,21 @@ class BayView(QWidget):
     def show_muted(self, muted: bool) -> None:
         """Say whether tones sound."""
         self._muted = muted
-        self.sound.setText(words.sound_line(muted, self._last_tone))
+        self.sound.setText(words.sound_line(muted, self._last_tone, self._delay_ms))
+
+    def show_delay(self, delay_ms: float | None) -> None:
+        """Running estimate of the delay from motion to sound; None while there is none."""
+        if delay_ms != self._delay_ms:
+            self._delay_ms = delay_ms
+            self.show_muted(self._muted)
 
     # ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
 
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
-        self._had_angle = self._had_angle or bool(np.isfinite(snapshot.angle_deg).any())
-        self.plots.draw(snapshot, self._times, self._states)
-        self.panel.state.show_state(self._shown(snapshot))
+        spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
+        self.plots.draw(snapshot, self._times, self._states, spans)
+        self.panel.state.show_state(self.shown(snapshot))
 
     def show_numbers(self, snapshot: Snapshot) -> None:
         """The newest angles as numbers; less often than frames, so that they can be read."""
@@ -191,6 +268,7 @@ class BayView(QWidget):
         self.panel.angle.show_angle(angles[TRAIL_THIGH], sds[TRAIL_THIGH])
         self.plots.show_values(angles)
         self.plots.show_empty(self._empty_words())
+        self.turn.draw_live(snapshot)
         self.messages.tidy()
 
     def _empty_words(self) -> str:
@@ -198,15 +276,17 @@ class BayView(QWidget):
             return words.no_angle()
         return words.waiting_for_fitting() if self.sensors.streaming else words.waiting_for_sensors()
 
-    def _shown(self, snapshot: Snapshot) -> Shown:
+    def shown(self, snapshot: Snapshot) -> Shown:
+        """What there is to say now."""
         if snapshot.finished:
             return Shown.FINISHED
+        self._had_angle = self._had_angle or bool(np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH]).any())
         if not self._had_angle:
             return Shown.FITTING if self.sensors.streaming else Shown.NO_SENSORS
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
             return Shown.NO_SIGNAL
-        return Shown.of(self._motion)
+        return Shown.PAUSED if self.paused else Shown.of(self._motion)
 
 
 def newest(snapshot: Snapshot) -> tuple[list[float | None], list[float | None]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from imufeedback import resources
 from imufeedback.app.run import run_app
 from imufeedback.demo import DemoPlan
 from imufeedback.demo_run import LiveDemo
@@ -35,9 +36,19 @@ def show(plan: DemoPlan, journal: JournalWriter) -> LiveDemo:
             on_begin=live.start,
             on_stop=live.stop,
             on_mute=live.set_muted,
+            on_preview=live.preview,
+            sound_delay=lambda: _rounded_ms(live),
+            on_command=live.command,
+            rule_set=resources.text("rules", "swing"),
             recording=str(journal.path),
             roles={serial_of(segment): segment for segment in WORN},
         )
 
     run_app(make_window)
     return made[0]
+
+
+def _rounded_ms(live: LiveDemo) -> float | None:
+    """The estimate, to 5 ms: it is no better than that, and the number should not flicker."""
+    delay = live.delay()
+    return None if delay is None else 5.0 * round(delay.median_s * 1e3 / 5.0)

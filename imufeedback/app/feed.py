@@ -17,16 +17,16 @@ import numpy as np
 from PySide6.QtCore import QObject, Signal
 
 from imufeedback.app.ring import Ring
-from imufeedback.records import Angles, Event, Floats, Hand, Side
+from imufeedback.records import Angles, Bools, Event, Floats, Hand, Side
 
-TRAIL_THIGH, TRAIL_ROTATION, LEAD_ROTATION = range(3)
+TRAIL_THIGH, TRAIL_ROTATION, LEAD_ROTATION, TURN, SIDE_TILT, TRAIL_KNEE, LEAD_KNEE = range(7)
 """Columns of the traces; their standard deviations follow in the same order."""
-TRACES = 3
+TRACES = 7
 
 QUEUE_LIMIT = 4096
 """Rare events that may wait for a window that does not answer; older ones are dropped from the display and counted."""
-RING_ROWS = 4096
-"""More than 10 s at 200 Hz, with room for gaps."""
+RING_ROWS = 8192
+"""40 s at 200 Hz: the longest rep is still there when it is over."""
 
 _FLEXION, _INTERNAL_ROTATION = 0, 2
 
@@ -42,9 +42,10 @@ class Snapshot:
     t_s: Floats
     """(N,)"""
     angle_deg: Floats
-    """(N, 3) trail thigh angle, trail hip internal rotation, lead hip internal rotation; NaN where not known."""
+    """(N, 7) in the order of the columns: trail thigh angle, internal rotation of trail and lead hip, pelvis turn and
+    side tilt, flexion of trail and lead knee; NaN where not known."""
     sd_deg: Floats
-    """(N, 3)"""
+    """(N, 7)"""
     finished: bool = False
     """No more samples will come; `now_s` stands still."""
 
@@ -134,20 +135,31 @@ class EventFeed(QObject):
 
 
 def trace_rows(angles: Angles, hand: Hand) -> Floats:
-    """``(N, 6)`` degrees: the three traces and their standard deviations; NaN where not known or not ok."""
-    trail, trail_sd = _hip_deg(angles, hand.trail)
-    lead, lead_sd = _hip_deg(angles, hand.lead)
-    columns = (trail[:, _FLEXION], trail[:, _INTERNAL_ROTATION], lead[:, _INTERNAL_ROTATION])
-    sds = (trail_sd[:, _FLEXION], trail_sd[:, _INTERNAL_ROTATION], lead_sd[:, _INTERNAL_ROTATION])
-    return np.stack((*columns, *sds), axis=1)
+    """``(N, 14)`` degrees: the traces and their standard deviations; NaN where not known or not ok."""
+    trail, lead = _joint_deg(angles, "hip", hand.trail), _joint_deg(angles, "hip", hand.lead)
+    knees = _joint_deg(angles, "knee", hand.trail), _joint_deg(angles, "knee", hand.lead)
+    pelvis = angles.pelvis
+    turned = _known_deg(pelvis.angle_rad, pelvis.ok), _known_deg(pelvis.sd_rad, pelvis.ok)
+    return np.column_stack(
+        [
+            part
+            for k in (0, 1)  # the angles, then their standard deviations
+            for part in (
+                *(trail[k][:, _FLEXION], trail[k][:, _INTERNAL_ROTATION], lead[k][:, _INTERNAL_ROTATION]),
+                *(turned[k][:, 0], turned[k][:, 1], knees[0][k][:, _FLEXION], knees[1][k][:, _FLEXION]),
+            )
+        ]
+    )
 
 
-def _hip_deg(angles: Angles, side: Side) -> tuple[Floats, Floats]:
-    """Angles and standard deviations ``(N, 3)`` of one hip, NaN where it is not ok or carries no sensor."""
-    try:
-        hip = angles.joint("hip", side)
-    except KeyError:
-        nothing = np.full((len(angles.t_s), 3), np.nan)
-        return nothing, nothing
-    known = hip.ok[:, None]
-    return np.degrees(np.where(known, hip.angle_rad, np.nan)), np.degrees(np.where(known, hip.sd_rad, np.nan))
+def _joint_deg(angles: Angles, joint: str, side: Side) -> tuple[Floats, Floats]:
+    """Angles and standard deviations ``(N, 3)`` of one joint, NaN where it is not ok or carries no sensor."""
+    for one in angles.joints:
+        if one.joint == joint and one.side is side:
+            return _known_deg(one.angle_rad, one.ok), _known_deg(one.sd_rad, one.ok)
+    nothing = np.full((len(angles.t_s), 3), np.nan)
+    return nothing, nothing
+
+
+def _known_deg(radians: Floats, ok: Bools) -> Floats:
+    return np.degrees(np.where(ok[:, None], radians, np.nan))

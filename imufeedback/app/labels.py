@@ -7,8 +7,8 @@ from collections import deque
 from collections.abc import Callable
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QFont, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy
+from PySide6.QtGui import QFont, QKeySequence, QPainter, QPaintEvent, QShortcut
+from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.signs import SignMark
@@ -18,12 +18,26 @@ NOTICE_S = 8.0
 HISTORY = 50
 
 
+BASE_WIDTH, BASE_HEIGHT = 1280, 720
+"""Size of the window at which texts have their plain size."""
+
+
+def scale_of(window: QWidget) -> float:
+    """How much larger texts are than in a window of the base size."""
+    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, 2.5), 0.7)
+
+
 def pixel_font(pixels: float, *, bold: bool = False) -> QFont:
     """The application's font at a size in pixels."""
     font = QFont()
     font.setPixelSize(max(round(pixels), 6))
     font.setBold(bold)
     return font
+
+
+def add_key(button: QAbstractButton, keys: str) -> None:
+    """A key that presses the button at once, while it can be seen. (A button's own shortcut waits for an animation.)"""
+    QShortcut(QKeySequence(keys), button).activated.connect(button.click)
 
 
 class ElidedLabel(QLabel):

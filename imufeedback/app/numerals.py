@@ -1,4 +1,6 @@
-"""Numbers as people read them: a true minus sign, a degree sign, and a dash where a number is not known."""
+"""Numbers as people read them: a true minus sign, a degree sign, a dash where a number is not known, and the decimal
+mark of the person's country. On screens only: files always have a point.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +8,13 @@ import math
 
 UNKNOWN = "–"
 """Stands where a number is not known."""
+_mark = "."
+
+
+def use_decimal_mark(mark: str) -> None:
+    """Decimal mark of all numbers on the screen from here on."""
+    global _mark
+    _mark = mark
 
 
 def quantity(value: float, unit: str) -> str:
@@ -29,13 +38,14 @@ def signed(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     if float(text) == 0.0:
         text = text.lstrip("-")
-    return text.replace("-", "−")
+    return text.replace("-", "−").replace(".", _mark)
 
 
 def clock_time(t_s: float) -> str:
     """Session time as minutes and seconds."""
     minutes, seconds = divmod(max(t_s, 0.0), 60.0)
-    return f"{int(minutes)}:{seconds:04.1f}" if seconds < 59.95 else f"{int(minutes) + 1}:00.0"
+    text = f"{int(minutes)}:{seconds:04.1f}" if seconds < 59.95 else f"{int(minutes) + 1}:00.0"
+    return text.replace(".", _mark)
 
 
 def spread(sd_deg: float) -> str:

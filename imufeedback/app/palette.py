@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from imufeedback.records import LinkState, Motion
+from imufeedback.records import LinkState, Motion, Phase
 
 ORANGE = "#E69F00"
 SKY_BLUE = "#56B4E9"
@@ -26,6 +26,8 @@ WHITE = "#FFFFFF"
 PAPER = "#FFFFFF"
 GROUND = "#F3F2EE"
 RULE_LINE = "#C9C7C0"
+LIMB = "#D9D5CC"
+"""The body in pictures; carries no meaning."""
 ALARM_INK = "#8F2D00"
 """Vermillion, darkened until it can be read as small text on a light ground."""
 GOOD_INK = "#00563F"
@@ -35,6 +37,13 @@ TRAIL = BLUE
 """Everything measured on the trail side."""
 LEAD = "#A8437A"
 """Everything measured on the lead side: reddish purple, darkened to 3:1 against the paper with room to spare."""
+
+
+TILT = "#8A5A00"
+"""Side tilt: orange, darkened until it can be read as text on paper."""
+PHASES = {Phase.BACKSWING: "#EDF3F8", Phase.DOWNSWING: "#FBF3DF", Phase.THROUGH_SWING: "#EEF5EC"}
+"""Shades behind the traces; the word stands in them too."""
+STATE_COLOURS = {Motion.STALLED: YELLOW, Motion.REGAINING: VERMILLION}
 
 
 class Sign(StrEnum):
@@ -48,6 +57,7 @@ class Sign(StrEnum):
     RING = "ring"
     DISC = "disc"
     TICK = "tick"
+    BARS = "bars"
 
 
 class Shown(StrEnum):
@@ -60,6 +70,7 @@ class Shown(StrEnum):
     STALLED = "stalled"
     REGAINING = "regaining"
     NO_SIGNAL = "no-signal"
+    PAUSED = "paused"
     FINISHED = "finished"
 
     @staticmethod
@@ -84,6 +95,7 @@ STATE_LOOKS = {
     Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),
     Shown.REGAINING: Look(BLACK, VERMILLION, Sign.UP),
     Shown.NO_SIGNAL: Look(WHITE, SOFT_INK, Sign.CROSS),
+    Shown.PAUSED: Look(INK, "#E2E0DA", Sign.BARS),
     Shown.FINISHED: Look(INK, "#CFE3F1", Sign.TICK),
 }
 
@@ -109,12 +121,23 @@ TEXT_PAIRS: dict[str, tuple[str, str]] = {
     "notice": (NOTICE.ink, NOTICE.ground),
     "fault line": (FAULT.ink, FAULT.ground),
     "button": (WHITE, BLUE),
+    "good on paper": (GOOD_INK, PAPER),
+    "good on ground": (GOOD_INK, GROUND),
+    "trouble on ground": (ALARM_INK, GROUND),
+    "trail number": (TRAIL, PAPER),
+    "lead number": (LEAD, PAPER),
+    "tilt number": (TILT, PAPER),
+    **{f"word in {phase}": (SOFT_INK, shade) for phase, shade in PHASES.items()},
     **{f"state {name}": (look.ink, look.ground) for name, look in STATE_LOOKS.items()},
     **{f"link {name}": (look.ink, look.ground) for name, look in LINK_LOOKS.items()},
 }
 """Every text colour with the ground it stands on, by name."""
 
-LINE_PAIRS: dict[str, tuple[str, str]] = {"trail trace": (TRAIL, PAPER), "lead trace": (LEAD, PAPER)}
+LINE_PAIRS: dict[str, tuple[str, str]] = {
+    f"{name} trace on {ground}": (ink, shade)
+    for name, ink in {"trail": TRAIL, "lead": LEAD, "turn": INK, "tilt": TILT}.items()
+    for ground, shade in {"paper": PAPER, **{str(phase): shade for phase, shade in PHASES.items()}}.items()
+}
 """Lines that carry meaning, with their ground."""
 
 TEXT_CONTRAST_MIN = 4.5

@@ -46,6 +46,7 @@ class RepTable(QTableWidget):
         super().__init__(0, RESULT + 1)
         self._meaning = meaning
         self._findings: dict[int, list[Finding]] = {}
+        self._flags: dict[int, str] = {}
         self._order: list[int] = []
         self._dress()
 
@@ -97,6 +98,12 @@ class RepTable(QTableWidget):
         if finding.rep in self._order:
             self._show_findings(finding.rep)
 
+    def show_flags(self, index: int, flags: str) -> None:
+        """What a person said about a rep, above its findings."""
+        self._flags[index] = flags
+        if index in self._order:
+            self._show_findings(index)
+
     def texts(self, index: int) -> list[str]:
         """What the table says about a rep: its cells from left to right, then the findings."""
         row = self._row(index)
@@ -110,10 +117,11 @@ class RepTable(QTableWidget):
         found, row = self._findings.get(index, []), self._row(index)
         ink = palette.ALARM_INK if _faults(found) else palette.INK
         self._put(row, RESULT, words.result(_faults(found), len(found) - _faults(found)), ink)
-        lines = [words.finding_words(one, self._meaning(one.text)) for one in found]
+        flags = [self._flags[index]] if self._flags.get(index) else []
+        lines = flags + [words.finding_words(one, self._meaning(one.text)) for one in found]
         self._put(row + 1, 0, "")
         self._put(row + 1, DETAIL, "\n".join(lines), ink)
-        self.setRowHidden(row + 1, not found)
+        self.setRowHidden(row + 1, not lines)
         self._fit(row)
 
     def _put(self, row: int, column: int, text: str, ink: str = palette.INK) -> None:
@@ -125,7 +133,9 @@ class RepTable(QTableWidget):
 
     def _forget_old(self) -> None:
         while len(self._order) > REPS_KEPT:
-            self._findings.pop(self._order.pop(), None)
+            oldest = self._order.pop()
+            self._findings.pop(oldest, None)
+            self._flags.pop(oldest, None)
             for _ in range(2):
                 self.removeRow(self.rowCount() - 1)
 

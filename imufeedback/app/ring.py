@@ -63,12 +63,13 @@ def _with_gaps(t_s: Floats, rows: Floats, newest_s: float | None) -> tuple[Float
 
 
 def thinned(t_s: Floats, rows: Floats, step_s: float) -> tuple[Floats, Floats]:
-    """About one row in every `step_s`, and every row that is not known, so that gaps stay.
+    """About one row in every `step_s`, and every row at which a value begins or ceases to be known: gaps stay.
 
     Rows are picked by their own time, not by counting from the oldest: the picture runs without flicker.
     """
     # The little extra keeps times on a border, which are off by a rounding error, on one side of it.
     bins = np.floor(t_s / step_s + 1e-6)
     keep = np.diff(bins, prepend=-np.inf) > 0
-    keep |= ~np.isfinite(rows).all(axis=1)
+    known = np.isfinite(rows)
+    keep[1:] |= (known[1:] != known[:-1]).any(axis=1)
     return t_s[keep], rows[keep]

@@ -1,218 +1,406 @@
-"""Three live traces on one time axis. Curves are made once and refilled; axes stand still, the curves run.
+"""Live traces on one time axis, painted by hand: axes stand still on a picture made once, only the curves run.
 
-Time runs from `SPAN_S` ago to now. Lines are not antialiased: that alone makes drawing several times cheaper.
+Time runs from `SPAN_S` ago to now. A plotting library redraws axes and texts in every frame; for seven traces with
+their error bands that alone takes longer than a frame may.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QPainterPath, QPaintEvent, QPen
-from PySide6.QtWidgets import QGraphicsPathItem
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QResizeEvent
+from PySide6.QtWidgets import QWidget
 
 from imufeedback.app import numerals, palette, words
-from imufeedback.app.feed import LEAD_ROTATION, TRACES, TRAIL_ROTATION, TRAIL_THIGH, Snapshot
+from imufeedback.app.feed import (
+    LEAD_KNEE,
+    LEAD_ROTATION,
+    SIDE_TILT,
+    TRAIL_KNEE,
+    TRAIL_ROTATION,
+    TRAIL_THIGH,
+    TURN,
+    Snapshot,
+)
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.marks import StateMark, StateMarks, TimeMark, TimeMarks
+from imufeedback.app.marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
 from imufeedback.app.ring import thinned
-from imufeedback.records import Floats, Hand
+from imufeedback.app.signs import paint_sign
+from imufeedback.records import Bools, Floats, Hand, Phase
 
 SPAN_S = 10.0
-ROOM_S = 1.1
-"""Empty stretch after now: the newest angle stands there as a number and never on the trace."""
-DRAWN_STEP_S = 0.01
-"""Finer than a pixel of a wide screen; numbers, tones and recording use every sample."""
+POINT_PX = 2.0
+"""One drawn point for so many pixels at most; numbers, tones and recording use every sample."""
 RANGE_STEP_DEG = 10.0
-USUAL_RANGE_DEG = ((-30.0, 50.0), (-40.0, 40.0), (-40.0, 40.0))
-"""Shown at least; wider when the angles are."""
-
-BAND_ALPHA = 55
+BAND_ALPHA = 50
+FIRST_ROW = 1.35
+"""The trail thigh angle is what it is all about: its row is so much higher than another."""
 LINE_WIDTH = 2
+GRAB_PX = 9
+"""So close to its edge the target can be taken with the mouse."""
+TARGET_STEP_DEG = 0.5
+Span = tuple[Phase, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class TraceKind:
-    """Title and colour of one trace."""
+class CurveKind:
+    """One curve: column of the feed, colour, and the word at its end."""
+
+    column: int
+    colour: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class RowKind:
+    """Title, curves and usual range of one row."""
 
     title: str
-    colour: str
+    curves: tuple[CurveKind, ...]
+    usual_deg: tuple[float, float]
+    """Shown at least; wider when the angles are."""
 
 
-def trace_kinds(hand: Hand) -> list[TraceKind]:
-    """The traces of a player, in the order of the columns of the feed."""
-    trail, lead = words.side_word(hand.trail), words.side_word(hand.lead)
-    kinds = {
-        TRAIL_THIGH: TraceKind(words.thigh_title(trail), palette.TRAIL),
-        TRAIL_ROTATION: TraceKind(words.trail_rotation_title(trail), palette.TRAIL),
-        LEAD_ROTATION: TraceKind(words.lead_rotation_title(lead), palette.LEAD),
-    }
-    return [kinds[column] for column in range(TRACES)]
+def row_kinds(hand: Hand) -> list[RowKind]:
+    """The rows of a player: trail thigh angle, hip rotations, pelvis, knees."""
+    side = words.side_word(hand.trail)
+    trail, lead = words.trail_word(), words.lead_word()
+    thigh = CurveKind(TRAIL_THIGH, palette.TRAIL, "")
+    rotations = CurveKind(TRAIL_ROTATION, palette.TRAIL, trail), CurveKind(LEAD_ROTATION, palette.LEAD, lead)
+    pelvis = CurveKind(TURN, palette.INK, words.turn_word()), CurveKind(SIDE_TILT, palette.TILT, words.tilt_word())
+    knees = CurveKind(TRAIL_KNEE, palette.TRAIL, trail), CurveKind(LEAD_KNEE, palette.LEAD, lead)
+    return [
+        RowKind(words.thigh_title(side), (thigh,), (-30.0, 50.0)),
+        RowKind(words.rotations_title(), rotations, (-50.0, 50.0)),
+        RowKind(words.pelvis_title(), pelvis, (-60.0, 90.0)),
+        RowKind(words.knees_title(), knees, (0.0, 60.0)),
+    ]
 
 
-class TracePlots(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # pyqtgraph carries no types
+class TracePlots(QWidget):
     """The traces of a player. `on_painted` is told what each painting cost, in seconds."""
 
-    def __init__(self, hand: Hand, on_painted: Callable[[float], None] | None = None) -> None:
-        # Set before the base class, whose constructor may already paint.
-        self._on_painted = on_painted
-        super().__init__()
-        self.setBackground(palette.PAPER)
-        self.setAntialiasing(False)
-        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.ci.layout.setVerticalSpacing(2)
-        self.traces = [_Trace(self.addPlot(row=row, col=0), kind, row) for row, kind in enumerate(trace_kinds(hand))]
-        self.traces[-1].name_time_axis()
-        self._states = StateMarks(self.traces[TRAIL_THIGH].plot)
+    target_moved = Signal(float)
+    """The target was dragged to this angle, degrees."""
 
-    def draw(self, snapshot: Snapshot, times: Sequence[TimeMark], states: Sequence[StateMark]) -> None:
-        """Refill all curves from one snapshot; marks outside the span are left out."""
-        for column, trace in enumerate(self.traces):
-            rows = np.stack((snapshot.angle_deg[:, column], snapshot.sd_deg[:, column]), axis=1)
-            t_s, rows = thinned(snapshot.t_s, rows, DRAWN_STEP_S)
-            trace.draw(t_s - snapshot.now_s, rows[:, 0], rows[:, 1])
-            trace.marks.draw(times, snapshot.now_s, SPAN_S)
-        self._states.draw(states, snapshot.now_s, SPAN_S)
+    def __init__(self, hand: Hand, on_painted: Callable[[float], None] | None = None) -> None:
+        super().__init__()
+        self._on_painted = on_painted
+        self.rows = [Row(kind) for kind in row_kinds(hand)]
+        self.target_deg: float | None = None
+        self._dragging = False
+        self._scale = 1.0
+        self._axes: QPixmap | None = None
+        self._now_s = 0.0
+        self._times: Sequence[TimeMark] = ()
+        self._states: Sequence[StateMark] = ()
+        self._spans: list[Span] = []
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setMouseTracking(True)
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
+        self.setAccessibleName(words.traces_name())
+        self.rows[3].shown = False
+
+    @property
+    def shown_rows(self) -> list[Row]:
+        return [row for row in self.rows if row.shown]
+
+    # ── data ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def draw(
+        self,
+        snapshot: Snapshot,
+        times: Sequence[TimeMark],
+        states: Sequence[StateMark],
+        spans: Iterable[Span] = (),
+    ) -> None:
+        """Take one snapshot; marks outside the span are left out. The knees' row comes with the first knee angle."""
+        self._now_s = snapshot.now_s
+        step_s = max(SPAN_S * POINT_PX / max(self._plot_width(), 100), 0.01)
+        t_s, values = thinned(snapshot.t_s, np.hstack((snapshot.angle_deg, snapshot.sd_deg)), step_s)
+        half = values.shape[1] // 2
+        for row in self.rows:
+            columns = [curve.column for curve in row.kind.curves]
+            widened = row.take(t_s - snapshot.now_s, values[:, columns], values[:, [half + c for c in columns]])
+            if not row.shown and not row.empty:
+                row.shown = widened = True
+                self._place()
+            if widened and row.shown:
+                self._axes = None
+        self._times = [mark for mark in times if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
+        self._states = [mark for mark in states if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
+        self._spans = list(spans)
+        self.update()
 
     def show_values(self, values_deg: Sequence[float | None]) -> None:
-        """The newest angle of each trace as a number; None when it is not known."""
-        for trace, value in zip(self.traces, values_deg, strict=True):
-            trace.show_value(value)
+        """The newest angle of each column as a number; None when it is not known."""
+        for row in self.rows:
+            row.values = [numerals.degrees(values_deg[curve.column]) for curve in row.kind.curves]
 
     def show_empty(self, text: str) -> None:
-        """Text in every plot that has no finite value to draw."""
-        for trace in self.traces:
-            trace.show_empty(text)
+        """Text in every row that has no finite value to draw."""
+        for row in self.rows:
+            row.nothing = text if row.empty else ""
+
+    def show_target(self, target_deg: float | None) -> None:
+        """The angle below which nothing is a stall any more; None shows no target."""
+        self.target_deg = target_deg
+        self.update()
+
+    # ── places ───────────────────────────────────────────────────────────────────────────────────────────────────
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        for trace in self.traces:
-            trace.rescale(scale)
+        self._scale = scale
+        self._place()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self._place()
+
+    def _plot_width(self) -> float:
+        return self.width() - (44 + 74) * self._scale
+
+    def _place(self) -> None:
+        scale, rows = self._scale, self.shown_rows
+        head, foot = 19 * scale, 20 * scale
+        unit = (self.height() - foot) / (len(rows) + FIRST_ROW - 1)
+        top = 0.0
+        for number, row in enumerate(rows):
+            high = unit * (FIRST_ROW if number == 0 else 1.0)
+            row.area = QRectF(44 * scale, top + head, max(self._plot_width(), 50), max(high - head - 4, 10))
+            top += high
+        self._axes = None
+        self.update()
+
+    # ── painting ─────────────────────────────────────────────────────────────────────────────────────────────────
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
         began = time.perf_counter()
-        super().paintEvent(event)
+        if self._axes is None or self._axes.devicePixelRatio() != self.devicePixelRatioF():
+            self._axes = self._paint_axes()
+        painter = QPainter(self)
+        painter.drawPixmap(0, 0, self._axes)
+        painter.setFont(pixel_font(12 * self._scale))
+        for number, row in enumerate(self.shown_rows):
+            painter.save()
+            painter.setClipRect(row.area)
+            self._paint_spans(painter, row, named=number == 0)
+            if number == 0 and self.target_deg is not None:
+                self._paint_target(painter, row, self.target_deg)
+            self._paint_zero(painter, row)
+            row.paint_curves(painter)
+            self._paint_times(painter, row, named=number == 0)
+            if number == 0:
+                self._paint_states(painter, row)
+            painter.restore()
+            row.paint_values(painter, self._scale)
+        painter.end()
         if self._on_painted is not None:
             self._on_painted(time.perf_counter() - began)
 
+    def _paint_axes(self) -> QPixmap:
+        ratio = self.devicePixelRatioF()
+        picture = QPixmap(round(self.width() * ratio), round(self.height() * ratio))
+        picture.setDevicePixelRatio(ratio)
+        picture.fill(QColor(palette.PAPER))
+        painter = QPainter(picture)
+        for row in self.shown_rows:
+            row.paint_axis(painter, self._scale)
+        last = self.shown_rows[-1]
+        painter.setPen(QColor(palette.SOFT_INK))
+        painter.setFont(pixel_font(12 * self._scale))
+        for ago_s in range(0, int(SPAN_S) + 1, 2):
+            room = QRectF(last.x(-ago_s) - 40, last.area.bottom() + 2, 80, 17 * self._scale)
+            painter.drawText(room, Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop, words.ago(ago_s))
+        painter.end()
+        return picture
 
-class _Trace:
-    """One plot: band, line, marks, a number and a text for when there is nothing to draw."""
+    def _paint_spans(self, painter: QPainter, row: Row, *, named: bool) -> None:
+        for phase, start_s, end_s in self._spans:
+            left, right = row.x(start_s - self._now_s), row.x(end_s - self._now_s)
+            painter.fillRect(
+                QRectF(left, row.area.top(), right - left, row.area.height()), QColor(palette.PHASES[phase])
+            )
+            word = words.phase_short(phase)
+            if named and painter.fontMetrics().horizontalAdvance(word) + 6 < right - left:
+                painter.setPen(QColor(palette.SOFT_INK))
+                painter.drawText(QPointF(left + 4, row.area.top() + painter.fontMetrics().ascent() + 1), word)
 
-    def __init__(self, plot: pg.PlotItem, kind: TraceKind, row: int) -> None:
-        self.plot = plot
-        self._usual_deg = USUAL_RANGE_DEG[row]
-        self._range_deg: tuple[float, float] | None = None
-        self._kind = kind
-        self._empty = True
-        self._dress()
-        self._band = _Band(kind.colour)
-        self.marks = TimeMarks(plot, named=row == 0)
-        self.curve = pg.PlotCurveItem(pen=pg.mkPen(kind.colour, width=LINE_WIDTH), connect="finite", antialias=False)
-        plot.addItem(self._band)
-        plot.addItem(self.curve)
-        self._value = self._text_item((1.0, 0.0), kind.colour)
-        self._nothing = self._text_item((0.5, 0.5), palette.SOFT_INK)
-        self._widen(self._usual_deg)
+    def _paint_target(self, painter: QPainter, row: Row, target_deg: float) -> None:
+        edge = row.y(target_deg)
+        fill = QColor(palette.BLUISH_GREEN)
+        fill.setAlpha(38)
+        painter.fillRect(QRectF(row.area.left(), edge, row.area.width(), row.area.bottom() - edge), fill)
+        painter.setPen(QPen(QColor(palette.GOOD_INK), 2 if self._dragging else 1, Qt.PenStyle.DashDotLine))
+        painter.drawLine(QPointF(row.area.left(), edge), QPointF(row.area.right(), edge))
+        painter.setPen(QColor(palette.GOOD_INK))
+        text = words.target(numerals.signed(target_deg, 1))
+        painter.drawText(QPointF(row.area.left() + 6, edge + painter.fontMetrics().ascent() + 1), text)
 
-    def _text_item(self, anchor: tuple[float, float], colour: str) -> pg.TextItem:
-        item = pg.TextItem("", color=colour, anchor=anchor, fill=pg.mkBrush(palette.PAPER))
-        item.setZValue(20)
-        self.plot.addItem(item, ignoreBounds=True)
-        return item
+    def _paint_zero(self, painter: QPainter, row: Row) -> None:
+        painter.setPen(QColor(palette.RULE_LINE))
+        zero = row.y(0.0)
+        painter.drawLine(QPointF(row.area.left(), zero), QPointF(row.area.right(), zero))
 
-    def _dress(self) -> None:
-        plot = self.plot
-        plot.setMenuEnabled(False)
-        plot.hideButtons()
-        plot.setMouseEnabled(False, False)
-        plot.disableAutoRange()
-        plot.setXRange(-SPAN_S, ROOM_S, padding=0)
-        plot.addItem(pg.InfiniteLine(0.0, angle=0, pen=pg.mkPen(palette.RULE_LINE, width=1)))
-        for name in ("left", "bottom"):
-            axis = plot.getAxis(name)
-            axis.setPen(pg.mkPen(palette.RULE_LINE))
-            axis.setTextPen(pg.mkPen(palette.SOFT_INK))
-        bottom = plot.getAxis("bottom")
-        bottom.setStyle(showValues=False)
-        bottom.setTicks([[(-float(ago_s), words.ago(ago_s)) for ago_s in range(0, int(SPAN_S) + 1, 2)]])
+    def _paint_times(self, painter: QPainter, row: Row, *, named: bool) -> None:
+        for mark in self._times:
+            at = row.x(mark.t_s - self._now_s)
+            painter.setPen(QPen(QColor(palette.SOFT_INK), 1, LINE_STYLES[mark.name]))
+            painter.drawLine(QPointF(at, row.area.top()), QPointF(at, row.area.bottom()))
+            if named and mark.name == "impact_s":
+                room = QRectF(at - 60, row.area.bottom() - 18 * self._scale, 120, 17 * self._scale)
+                painter.drawText(
+                    room, Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignBottom, words.rep_name(mark.number)
+                )
 
-    def name_time_axis(self) -> None:
-        """The lowest plot carries the time for all."""
-        self.plot.getAxis("bottom").setStyle(showValues=True)
+    def _paint_states(self, painter: QPainter, row: Row) -> None:
+        side = 12 * self._scale
+        for mark in self._states:
+            x, y = row.x(mark.t_s - self._now_s), row.y(mark.angle_deg)
+            box = QRectF(x - side / 2, y - side / 2, side, side)
+            paint_sign(painter, STATE_SIGNS[mark.state], box.adjusted(-1.5, -1.5, 1.5, 1.5), palette.INK)
+            paint_sign(painter, STATE_SIGNS[mark.state], box, palette.STATE_COLOURS[mark.state])
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
-    def draw(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> None:
-        finite = np.isfinite(angle_deg)
-        self._empty = not finite.any()
-        self.curve.setData(ago_s, angle_deg)
-        self._band.set_band(ago_s, angle_deg - sd_deg, angle_deg + sd_deg)
-        if not self._empty:
-            known = angle_deg[finite]
-            self._widen(wanted_range(float(known.min()), float(known.max()), self._usual_deg))
+    # ── the target under the mouse ───────────────────────────────────────────────────────────────────────────────
 
-    def _widen(self, range_deg: tuple[float, float]) -> None:
-        # Setting the same range again would redraw the axis in every frame.
-        if range_deg != self._range_deg:
-            self._range_deg = range_deg
-            low, high = range_deg
-            self.plot.setYRange(low, high, padding=0)
-            self.plot.getAxis("left").setTicks([[(at, numerals.signed(at, 0)) for at in tick_places(low, high)]])
-            self._value.setPos(ROOM_S, high)
-            self._nothing.setPos(-SPAN_S / 2, 0.0)
+    def _near_target(self, at: QPointF) -> bool:
+        row = self.rows[0]
+        return self.target_deg is not None and row.area.contains(at) and abs(row.y(self.target_deg) - at.y()) <= GRAB_PX
 
-    def show_value(self, value_deg: float | None) -> None:
-        self._value.setText(numerals.degrees(value_deg))
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 – Qt names it
+        self._dragging = event.button() is Qt.MouseButton.LeftButton and self._near_target(event.position())
 
-    def show_empty(self, text: str) -> None:
-        self._nothing.setVisible(self._empty)
-        if self._empty and self._nothing.toPlainText() != text:
-            self._nothing.setText(text)
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802 – Qt names it
+        if self._dragging:
+            row = self.rows[0]
+            low, high = row.range_deg
+            value = min(max(row.degrees_at(event.position().y()), low), high)
+            self.show_target(round(value / TARGET_STEP_DEG) * TARGET_STEP_DEG)
+        elif self._near_target(event.position()):
+            self.setCursor(Qt.CursorShape.SplitVCursor)
+        else:
+            self.unsetCursor()
 
-    def rescale(self, scale: float) -> None:
-        small, large = pixel_font(12 * scale), pixel_font(18 * scale, bold=True)
-        self.plot.setTitle(
-            self._kind.title, color=self._kind.colour, size=f"{13 * scale:.0f}px", bold=True, justify="left"
-        )
-        for name in ("left", "bottom"):
-            self.plot.getAxis(name).setStyle(tickFont=small)
-        self.plot.getAxis("left").setWidth(38 * scale)
-        self._value.setFont(large)
-        self._nothing.setFont(pixel_font(15 * scale))
-        self.marks.rescale(small)
-
-
-class _Band(QGraphicsPathItem):
-    """One standard deviation to both sides of a curve, as one filled path per stretch without gap."""
-
-    def __init__(self, colour: str) -> None:
-        super().__init__()
-        fill = QColor(colour)
-        fill.setAlpha(BAND_ALPHA)
-        self.setBrush(fill)
-        self.setPen(QPen(Qt.PenStyle.NoPen))
-
-    def set_band(self, x: Floats, low: Floats, high: Floats) -> None:
-        path = QPainterPath()
-        for first, last in finite_runs(np.isfinite(low) & np.isfinite(high)):
-            # Every third point is enough for a band, and the band is the dearest thing in the picture.
-            pick = np.unique(np.r_[first:last:3, last - 1])
-            outline_x = np.concatenate((x[pick], x[pick][::-1]))
-            outline_y = np.concatenate((low[pick], high[pick][::-1]))
-            path.addPolygon(pg.functions.arrayToQPolygonF(outline_x, outline_y))
-        self.setPath(path)
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802 – Qt names it
+        if self._dragging and self.target_deg is not None:
+            self._dragging = False
+            self.target_moved.emit(self.target_deg)
+            self.update()
 
 
-def tick_places(low: float, high: float) -> list[float]:
-    """At most seven multiples of a round step."""
-    step = next(step for step in (20.0, 30.0, 60.0, 90.0, 180.0, 360.0) if (high - low) / step <= 6)
+class Row:
+    """One row: its data, its range, and where it is painted."""
+
+    def __init__(self, kind: RowKind) -> None:
+        self.kind = kind
+        self.shown = True
+        self.area = QRectF(0, 0, 100, 100)
+        self.range_deg = kind.usual_deg
+        self.ago_s: Floats = np.zeros(0)
+        self.angle_deg: Floats = np.zeros((0, len(kind.curves)))
+        self.sd_deg: Floats = self.angle_deg
+        self.empty = True
+        self.values = [numerals.UNKNOWN] * len(kind.curves)
+        self.nothing = ""
+
+    def take(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> bool:
+        """New data ``(N,)``, ``(N, curves)``; true when the range became another one."""
+        self.ago_s, self.angle_deg, self.sd_deg = ago_s, angle_deg, sd_deg
+        known = angle_deg[np.isfinite(angle_deg)]
+        self.empty = not len(known)
+        before = self.range_deg
+        if len(known):
+            self.range_deg = wanted_range(float(known.min()), float(known.max()), self.kind.usual_deg)
+        return self.range_deg != before
+
+    def x(self, ago_s: float) -> float:
+        return self.area.left() + (1 + ago_s / SPAN_S) * self.area.width()
+
+    def y(self, angle_deg: float) -> float:
+        low, high = self.range_deg
+        return self.area.bottom() - (angle_deg - low) / (high - low) * self.area.height()
+
+    def degrees_at(self, y: float) -> float:
+        low, high = self.range_deg
+        return low + (self.area.bottom() - y) / self.area.height() * (high - low)
+
+    def paint_axis(self, painter: QPainter, scale: float) -> None:
+        low, high = self.range_deg
+        painter.setFont(pixel_font(12 * scale))
+        painter.setPen(QColor(palette.RULE_LINE))
+        painter.drawLine(self.area.topLeft(), self.area.bottomLeft())
+        painter.drawLine(self.area.bottomLeft(), self.area.bottomRight())
+        painter.setPen(QColor(palette.SOFT_INK))
+        few = max(2, int(self.area.height() / (26 * scale)))
+        for at in tick_places(low, high, few):
+            room = QRectF(0, self.y(at) - 10 * scale, self.area.left() - 5, 20 * scale)
+            painter.drawText(room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, numerals.signed(at, 0))
+        painter.setPen(QColor(palette.INK if len(self.kind.curves) > 1 else self.kind.curves[0].colour))
+        painter.setFont(pixel_font(13 * scale, bold=True))
+        painter.drawText(QPointF(self.area.left(), self.area.top() - 5 * scale), self.kind.title)
+
+    def paint_curves(self, painter: QPainter) -> None:
+        if self.empty:
+            return
+        x = self.x(0.0) + self.ago_s / SPAN_S * self.area.width()
+        low, high = self.range_deg
+        per_deg = self.area.height() / (high - low)
+        y = self.area.bottom() - (self.angle_deg - low) * per_deg
+        for column, curve in enumerate(self.kind.curves):
+            colour = QColor(curve.colour)
+            pen = QPen(colour, LINE_WIDTH)
+            fill = QColor(curve.colour)
+            fill.setAlpha(BAND_ALPHA)
+            half = self.sd_deg[:, column] * per_deg
+            for first, last in finite_runs(np.isfinite(y[:, column])):
+                run = slice(first, last)
+                self._paint_band(painter, x[run], y[run, column], half[run], fill)
+                painter.setPen(pen)
+                painter.drawPolyline(pg.functions.arrayToQPolygonF(x[run], y[run, column]))
+
+    def _paint_band(self, painter: QPainter, x: Floats, y: Floats, half: Floats, fill: QColor) -> None:
+        if len(x) < 2 or not np.isfinite(half).all():
+            return
+        pick = np.unique(np.r_[0 : len(x) : 2, len(x) - 1])  # enough for a band, the dearest thing in the picture
+        x, y, half = x[pick], y[pick], half[pick]
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(fill)
+        outline = np.concatenate((x, x[::-1])), np.concatenate((y - half, (y + half)[::-1]))
+        painter.drawPolygon(pg.functions.arrayToQPolygonF(*outline))
+
+    def paint_values(self, painter: QPainter, scale: float) -> None:
+        """Newest angles at the right, below each other, each with the word that tells the curves apart."""
+        if self.nothing:
+            painter.setPen(QColor(palette.SOFT_INK))
+            painter.setFont(pixel_font(15 * scale))
+            painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter, self.nothing)
+        top, left = self.area.top(), self.area.right() + 7 * scale
+        for curve, value in zip(self.kind.curves, self.values, strict=True):
+            painter.setPen(QColor(curve.colour))
+            if curve.name:
+                painter.setFont(pixel_font(11 * scale))
+                painter.drawText(QPointF(left, top + 9 * scale), curve.name)
+                top += 10 * scale
+            painter.setFont(pixel_font(18 * scale, bold=True))
+            painter.drawText(QPointF(left, top + 16 * scale), value)
+            top += 22 * scale
+
+
+def tick_places(low: float, high: float, most: int = 6) -> list[float]:
+    """At most `most` + 1 multiples of a round step."""
+    steps = (20.0, 30.0, 50.0, 60.0, 90.0, 180.0, 360.0)
+    step = next((step for step in steps if (high - low) / step <= most), steps[-1])
     return [float(at) for at in np.arange(np.ceil(low / step) * step, high + 1e-9, step)]
 
 
-def finite_runs(known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
+def finite_runs(known: Bools) -> list[tuple[int, int]]:
     """Half-open index ranges of the stretches in which `known` ``(N,)`` holds."""
     edges = np.flatnonzero(np.diff(np.r_[False, known, False].astype(np.int8)))
     return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]

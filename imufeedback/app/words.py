@@ -6,6 +6,7 @@ from PySide6.QtCore import QCoreApplication
 
 from imufeedback.app import numerals
 from imufeedback.app.palette import Shown
+from imufeedback.app.tracks import Choice, Track
 from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
 
 
@@ -22,6 +23,7 @@ _STATES = {
     Shown.STALLED: ("stalled", "the trail thigh angle has stopped falling"),
     Shown.REGAINING: ("regaining", "the trail thigh angle is growing"),
     Shown.NO_SIGNAL: ("no signal", "no fresh angles: look at the sensors below"),
+    Shown.PAUSED: ("paused", "no tones, and reps do not count"),
     Shown.FINISHED: ("finished", "the session is over and the recording is closed"),
 }
 
@@ -61,6 +63,9 @@ _SOUNDS = {
     "link-lost": "sensor lost",
     "link-back": "sensor back",
     "ready": "ready",
+    "fit-again": "fitting step again",
+    "battery-low": "battery low",
+    "losing": "losing",
 }
 
 _LEVELS = {Level.GOOD: "good", Level.FAIR: "fair", Level.POOR: "poor"}
@@ -111,12 +116,47 @@ def thigh_title(side: str) -> str:
     return tr("Trail thigh angle ({side}), degrees · negative: thigh behind the pelvis").format(side=side)
 
 
-def trail_rotation_title(side: str) -> str:
-    return tr("Trail hip rotation ({side}), degrees · internal +, external −").format(side=side)
+def rotations_title() -> str:
+    return tr("Hip rotation, degrees · internal +, external −")
 
 
-def lead_rotation_title(side: str) -> str:
-    return tr("Lead hip rotation ({side}), degrees · internal +, external −").format(side=side)
+def pelvis_title() -> str:
+    return tr("Pelvis, degrees · turn towards the target +, lead side up +")
+
+
+def knees_title() -> str:
+    return tr("Knee bend, degrees")
+
+
+def trail_word() -> str:
+    return tr("trail")
+
+
+def lead_word() -> str:
+    return tr("lead")
+
+
+def turn_word() -> str:
+    return tr("turn")
+
+
+def tilt_word() -> str:
+    return tr("side tilt")
+
+
+def traces_name() -> str:
+    return tr("Traces of the last ten seconds")
+
+
+def target(angle: str) -> str:
+    return tr("target: below {angle}°").format(angle=angle)
+
+
+_PHASES_SHORT = {Phase.BACKSWING: "back", Phase.DOWNSWING: "down", Phase.THROUGH_SWING: "through"}
+
+
+def phase_short(phase: Phase) -> str:
+    return tr(_PHASES_SHORT[phase])
 
 
 def lines_key() -> str:
@@ -197,9 +237,17 @@ def recording_line(path: str | None) -> str:
     return tr("Recording: {path}").format(path=path) if path else tr("Not recording")
 
 
-def sound_line(muted: bool, last: str | None) -> str:
-    state = tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")
-    return state if last is None else tr("{state} · last tone: {last}").format(state=state, last=sound_word(last))
+def sound_line(muted: bool, last: str | None, delay_ms: float | None = None) -> str:
+    parts = [tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")]
+    if last is not None:
+        parts.append(tr("last tone: {last}").format(last=sound_word(last)))
+    if delay_ms is not None:
+        parts.append(tr("motion to sound about {delay:.0f} ms").format(delay=delay_ms))
+    return " · ".join(parts)
+
+
+def sounds_menu() -> str:
+    return tr("S&ounds")
 
 
 def waiting_for_sensors() -> str:
@@ -277,3 +325,213 @@ def delays_text(frames: int, median_ms: float, p99_ms: float, age_ms: float, wai
 
 def ago(seconds: int) -> str:
     return tr("now") if seconds == 0 else f"−{seconds} s"
+
+
+def turn_plot_title() -> str:
+    return tr("Trail thigh angle against pelvis turn, degrees · a stall is flat")
+
+
+_MARKS = {"top": "top", "impact": "impact*", "finish": "finish"}
+
+
+def mark_word(mark: str) -> str:
+    return tr(_MARKS[mark])
+
+
+def last_rep(number: int | None) -> str:
+    return tr("━  last rep") if number is None else tr("━  rep {number}, the last").format(number=number)
+
+
+_CHOICES = {
+    Choice.BEST: "best rep",
+    Choice.FIRST: "first rep",
+    Choice.COACH: "marked good",
+    Choice.EARLIER: "earlier session",
+    Choice.NONE: "nothing",
+}
+
+
+def choice_word(choice: Choice) -> str:
+    return tr(_CHOICES[choice])
+
+
+def reference_name(choice: Choice, track: Track | None, *, itself: bool = False) -> str:
+    """What the last rep is compared with, and the key that changes it."""
+    name = choice_word(choice)
+    if track is not None:
+        name = (
+            f"{name}, {track.label}"
+            if track.label
+            else tr("{name}: rep {number}").format(name=name, number=track.number)
+        )
+    elif itself:
+        name = tr("{name}: this one").format(name=name)
+    elif choice is not Choice.NONE:
+        name = tr("{name}: none yet").format(name=name)
+    return tr("┅  {name}  (C: another)").format(name=name)
+
+
+# ── the coach's keys ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def view_menu() -> str:
+    return tr("&View")
+
+
+def rep_menu() -> str:
+    return tr("&Rep")
+
+
+def pause_action() -> str:
+    return tr("Pause")
+
+
+def paused() -> str:
+    return tr("Paused: no tones, and reps do not count. P goes on.")
+
+
+def goes_on() -> str:
+    return tr("It goes on.")
+
+
+def good_action() -> str:
+    return tr("This one was good")
+
+
+def discard_action() -> str:
+    return tr("Discard the last rep")
+
+
+def note_action() -> str:
+    return tr("Note …")
+
+
+def reference_action() -> str:
+    return tr("Compare with another rep")
+
+
+def limits_action() -> str:
+    return tr("Limits …")
+
+
+def higher_action() -> str:
+    return tr("Target higher")
+
+
+def lower_action() -> str:
+    return tr("Target lower")
+
+
+def range_action() -> str:
+    return tr("Range view")
+
+
+def range_title() -> str:
+    return tr("imufeedback · range")
+
+
+def second_action() -> str:
+    return tr("Range view in a window of its own")
+
+
+def full_action() -> str:
+    return tr("Full screen")
+
+
+def theme_action() -> str:
+    return tr("Dark range view")
+
+
+def calm_action() -> str:
+    return tr("Less motion")
+
+
+def zero_action() -> str:
+    return tr("Zero now")
+
+
+def no_rep_to_mark() -> str:
+    return tr("No rep yet.")
+
+
+def marked_good(number: int, good: bool) -> str:
+    text = tr("Rep {number} is marked good.") if good else tr("Rep {number} is not marked good any more.")
+    return text.format(number=number)
+
+
+def discarded(number: int, gone: bool) -> str:
+    text = tr("Rep {number} does not count.") if gone else tr("Rep {number} counts again.")
+    return text.format(number=number)
+
+
+def noted(text: str) -> str:
+    return tr("Noted: {text}").format(text=text)
+
+
+def note_title(number: int | None) -> str:
+    return tr("Note") if number is None else tr("Note on rep {number}").format(number=number)
+
+
+def note_hint() -> str:
+    return tr("Kept in the recording. Enter keeps it, Esc does not.")
+
+
+def limit_set(name: str, value: str) -> str:
+    return tr("From the next rep on: {name} {value}").format(name=name, value=value)
+
+
+def limits_title() -> str:
+    return tr("Limits of this session")
+
+
+def limits_hint() -> str:
+    return tr("From the next rep on, and written into the recording. Arrows change, Tab goes on.")
+
+
+def target_name() -> str:
+    return tr("target of the trail thigh angle")
+
+
+def ask_title() -> str:
+    return tr("Stop the session?")
+
+
+def ask_text() -> str:
+    return tr("The session runs. Stopping closes the recording and lets go of the sensors.")
+
+
+def ask_stop() -> str:
+    return tr("Stop  (Enter)")
+
+
+def ask_stay() -> str:
+    return tr("Go on  (Esc)")
+
+
+def rep_flags(good: bool, discarded: bool, note: str) -> str:
+    """What a person said about a rep, in short."""
+    parts = [tr("good")] if good else []
+    if discarded:
+        parts.append(tr("does not count"))
+    if note:
+        parts.append(tr("note: {note}").format(note=note))
+    return " · ".join(parts)
+
+
+def short_buttons() -> list[str]:
+    return [tr(text) for text in ("Pause", "Good", "Discard", "Note", "Range", "Stop")]
+
+
+def block_begun(name: str) -> str:
+    return tr("Now: {name}").format(name=name)
+
+
+def pain_action() -> str:
+    return tr("Stop: something hurts")
+
+
+def last_reps(reps: list[tuple[int, int, int]]) -> str:
+    """The last reps for a screen reader: number, faults, doubts of each."""
+    return tr("Last reps: {reps}").format(
+        reps="; ".join(f"{number}: {result(faults, unsure)}" for number, faults, unsure in reps) or "–"
+    )

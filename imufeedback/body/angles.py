@@ -121,12 +121,26 @@ def _spread(
     own = _fit_covariance(worn.fit_variance[:, None], relative.since_zero[:, inside], zero.up[:, None])
     below = at[:J] @ own[worn.distal] @ np.swapaxes(at[:J], -1, -2)
     covariance[:J] = relative.covariance[:, inside] + own[worn.proximal] + below
+    covariance[:J] += _drift(worn, relative.since_zero[:, inside], zero, block.t_s[begins])
     covariance[J] = _pelvis_covariance(worn, block, R_eb, zero, begins)
     by_rate = jcs.rate_matrix(at)
     variance = ((by_rate @ covariance) * by_rate).sum(axis=-1)
     new = np.sqrt(np.maximum(variance, 0.0))  # rounding
     for k, step in enumerate((begins - rows.start).tolist()):
         out[:, step:] = new[:, k, None]
+    return out
+
+
+BIAS_SD_RAD_S = np.deg2rad(0.05)
+"""What is left of a gyroscope's bias after a rest, and what it wanders until the next zero. Chosen; data sheets allow
+0.02 °/s for each kelvin."""
+
+
+def _drift(worn: Wearing, since_zero: Floats, zero: Zero, t_s: Floats) -> Floats:
+    """(J, M, 3, 3) about the vertical: two gyroscopes part by their biases since the zero; gravity holds the rest."""
+    up = (since_zero @ zero.up[:, None, :, None])[worn.proximal, ..., 0]
+    grown2 = 2.0 * (BIAS_SD_RAD_S * np.maximum(t_s - zero.t_s, 0.0)) ** 2
+    out: Floats = up[..., :, None] * up[..., None, :] * grown2[:, None, None]
     return out
 
 

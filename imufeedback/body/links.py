@@ -56,6 +56,8 @@ class _State:
     """(J,) last instant at which the joint was whole, where it is not; else NaN."""
     clipped: Floats
     """(J,) variance that clipped samples without a pause have added so far."""
+    clean: list[int]
+    """Grid step after each sensor's last clipped sample."""
     rows: list[Rows] = field(default_factory=list)
     """The last blocks, as far as the next update needs them."""
     rate: Floats | None = None
@@ -120,6 +122,7 @@ class Links:
             offset_rad=np.zeros(J),
             lost_s=np.full(J, np.nan),
             clipped=np.zeros(J),
+            clean=[0] * self._sensors,
         )
 
     @property
@@ -209,7 +212,10 @@ class Run:
         if not s.begun.any() or self._sights is None:
             return
         earliest = self._first + i - links.update_steps - 1
-        fresh = np.array([at is not None and at <= earliest for at in s.since])
+        # a window that holds clipped samples holds a turn that nobody saw
+        fresh = np.array(
+            [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
+        )
         which = np.flatnonzero(s.begun & fresh[links.proximal] & fresh[links.distal])
         one, two = self._sights
         span_s = links.update_steps / links.grid_hz
@@ -222,6 +228,8 @@ class Run:
     def _clip(self, i: int, clipped: Bools) -> None:
         """Clipped samples lose turn: as much as the sensor's own filter tells of its tilt, about any axis."""
         s, links = self._state, self._links
+        for m in np.flatnonzero(clipped).tolist():
+            s.clean[m] = self._first + i + 1
         lost = np.where(clipped, self._block.inclination_sd_rad[i] ** 2, 0.0)
         total = lost[links.proximal] + lost[links.distal]
         more = np.maximum(total - s.clipped, 0.0)

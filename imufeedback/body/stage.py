@@ -42,6 +42,9 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
+UNIT_OFF = 0.01
+"""A stored quaternion whose length differs by more from 1 is a broken one."""
+
 In = AlignedBlock | Command
 Out = Angles | Fitted | FitRefused | Zeroed
 
@@ -123,6 +126,13 @@ class Body(Stage[In, Out]):
         missing = [one for one in self._segments if one not in {f.segment for f in fitted.segments}]
         if missing:
             return [FitRefused(t_s, f"the fitting has no {', '.join(missing).replace('_', ' ')} – fit again")]
+        for one in fitted.segments:
+            length = float(np.linalg.norm(one.q_sb))
+            if not abs(length - 1.0) < UNIT_OFF:
+                name = str(one.segment).replace("_", " ")
+                return [
+                    FitRefused(t_s, f"the stored fit of the {name} is no rotation (length {length:.3g}) – fit again")
+                ]
         self._state.fit, self._state.zero = fitted, None
         self._links.reset()
         by_segment = {one.segment: one for one in fitted.segments}

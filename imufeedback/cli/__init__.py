@@ -8,7 +8,20 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, export, import_, recordings, report, review, sensors, validate
+from imufeedback.cli import (
+    analyse,
+    demo,
+    export,
+    import_,
+    latency,
+    live,
+    recordings,
+    report,
+    review,
+    sensors,
+    sounds,
+    validate,
+)
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -24,12 +37,15 @@ STOPPED = 130
 """Exit status after Ctrl-C, as shells give it."""
 
 app.command("demo")(demo.demo)
+app.command("live")(live.live)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
 app.command("export")(export.export)
 app.command("report")(report.report)
 app.command("review")(review.review)
 app.add_typer(sensors.app, name="sensors")
+app.command("sounds")(sounds.sounds)
+app.command("latency")(latency.latency)
 app.command("validate")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
 

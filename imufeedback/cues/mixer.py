@@ -1,4 +1,4 @@
-"""One voice that plays sounds from memory: hand-over, priorities, expiry, and no clicks.
+"""One voice that plays sounds from memory: hand-over, priorities, expiry, and no clicks; and a held tone under it.
 
 Pure: the caller gives the time and the buffer. `Mixer.fill` runs in the sound device's callback, so it takes no lock,
 does no I/O and allocates no arrays; `Mixer.hand_over` runs in any other thread. The two share one deque, whose append
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imufeedback.cues.tone import HeldTone, pitch_hz
 from imufeedback.cues.waveforms import Samples, rise
 
 FADE_S = 0.012
@@ -20,6 +21,8 @@ FADE_S = 0.012
 
 WAITING_MAX = 16
 """More hand-overs than this between two callbacks push out the oldest; they would be stale."""
+
+STARTED_KEPT = 64
 
 MAX_FRAMES = 48_000
 """Longest buffer that is filled in one go; a device that asks for more gets silence behind it."""
@@ -32,6 +35,17 @@ class Request:
     sound: str
     deadline_ns: int
     priority: int
+    tag: int = 0
+    """The caller's own mark; comes back in `Started`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """A sound whose first sample went out."""
+
+    request: Request
+    now_ns: int
+    """Start of the buffer that it is at the beginning of."""
 
 
 class Mixer:
@@ -54,10 +68,15 @@ class Mixer:
         """Sounds that were running when another took over."""
         self.pushed_out = 0
         """Requests that fell out of a full inbox; written by `hand_over`."""
+        self.started: deque[Started] = deque(maxlen=STARTED_KEPT)
+        """The newest sounds that began; whoever reads takes them out."""
         self._sounds = dict(sounds)
         self._inbox: deque[Request] = deque(maxlen=WAITING_MAX)
         self._waiting: Request | None = None
         self._fade = rise(round(FADE_S * rate_hz))[::-1].astype(np.float32)
+        self._tone = HeldTone(rate_hz)
+        self._held: tuple[float, int] | None = None
+        """Pitch (Hz) and deadline of the held tone; replaced whole, so that `fill` never sees half of it."""
         self._scratch = np.zeros(MAX_FRAMES, np.float32)
         self._silence: Samples = np.zeros(0, np.float32)
         self._now, self._at, self._now_gain, self._now_priority = self._silence, 0, 0.0, 0
@@ -79,15 +98,30 @@ class Mixer:
         self.pushed_out += len(self._inbox) == WAITING_MAX
         self._inbox.append(request)
 
+    def hold(self, semitones: int | None, deadline_ns: int) -> None:
+        """From now on the held tone has this pitch, until the deadline unless it is renewed; None ends it.
+
+        Any thread, never blocks.
+        """
+        self._held = None if semitones is None else (pitch_hz(semitones), deadline_ns)
+
     def fill(self, out: Samples, now_ns: int) -> None:
         """Write the next samples into `out` (N,), N <= `MAX_FRAMES`. Runs in the device's callback."""
         self._choose(now_ns)
+        held_hz = self._held_hz(now_ns)
         out[:] = 0.0
         self._at = self._add(out, self._now, self._at, self._now_gain)
         self._fade_out(out)
+        self._tone.add(out, held_hz, self.gain)
+
+    def _held_hz(self, now_ns: int) -> float | None:
+        """The held tone gives way to every other sound: two pitches at once would be read as neither."""
+        held = self._held
+        return None if held is None or now_ns > held[1] or self.playing else held[0]
 
     def silence(self) -> None:
-        """Forget what is running and fading, for instance because it cannot be played."""
+        """Forget what is running, fading and held, for instance because it cannot be played."""
+        self._held = None
         self._now = self._old = self._silence
         self._at = self._old_at = 0
 
@@ -107,15 +141,16 @@ class Mixer:
             self._waiting = None
         elif not self.playing or (waiting.priority >= self._now_priority and not self._fading):
             self._waiting = None
-            self._start(waiting)
+            self._start(waiting, now_ns)
 
-    def _start(self, request: Request) -> None:
+    def _start(self, request: Request, now_ns: int) -> None:
         if self.playing:
             self.cut += 1
             self._old, self._old_at, self._old_gain, self._fade_at = self._now, self._at, self._now_gain, 0
         self._now, self._at = self._sounds[request.sound], 0
         self._now_gain, self._now_priority = self.gain, request.priority
         self.played += 1
+        self.started.append(Started(request, now_ns))
 
     def _add(self, out: Samples, sound: Samples, at: int, gain: float) -> int:
         count = min(out.size, sound.size - at)

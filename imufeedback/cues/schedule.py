@@ -10,12 +10,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from imufeedback.cues.feedback import Feedback
-from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.cues.waveforms import HELD, MEANINGS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
     Cue,
     Event,
     Finding,
+    FitRefused,
     Fitted,
     Link,
     LinkState,
@@ -26,6 +27,7 @@ from imufeedback.records import (
     Rep,
     SelfEstimate,
     StateChanged,
+    Tone,
     Verdict,
 )
 from imufeedback.stage import Stage
@@ -42,15 +44,20 @@ PRIORITY: Mapping[str, int] = {
     "target-reached": 40,
     "ready": 30,
     "link-back": 25,
+    "fit-again": 22,
     "fit-step": 20,
     "rep-counted": 10,
+    "battery-low": 5,
 }
-"""Urgency of every sound; the higher one wins."""
+"""Urgency of every sound; the higher one wins. All of them win over the held one."""
+
+BATTERY_LOW_PERCENT, BATTERY_WELL_PERCENT = 15, 25
+"""A sensor is told of once below the first, and again only after it has been above the second. Chosen, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class CueSettings:
-    """What may sound. Names left out of `enabled` are on."""
+    """What may sound. Names left out of `enabled` are on; the held sound is off unless it is switched on."""
 
     enabled: Mapping[str, bool] = field(default_factory=dict)
     muted: bool = False
@@ -72,6 +79,8 @@ class _State:
     """Kinds of movement cue already given since the angle was last being lost."""
     lost: set[str] = field(default_factory=set)
     """Sensors that are silent."""
+    weak: set[str] = field(default_factory=set)
+    """Sensors whose battery was told to be low."""
     feedback: Feedback = field(default_factory=Feedback)
     allowed: frozenset[str] = frozenset()
     """Sounds about the movement that the drill makes; all when empty."""
@@ -91,19 +100,27 @@ class Cueing(Stage[Heard, Cue]):
     def __init__(self, settings: CueSettings | None = None) -> None:
         """Raises UsageError for a sound that does not exist."""
         settings = settings or CueSettings()
-        self._state = _State(dict.fromkeys(SOUNDS, True), settings.muted)
+        self._state = _State(dict.fromkeys(MEANINGS, True) | {HELD: False}, settings.muted)
         for sound, on in settings.enabled.items():
             self.set_enabled(sound, on)
 
     def set_enabled(self, sound: str, on: bool) -> None:
         """Switch one sound on or off. Raises UsageError for a sound that does not exist."""
-        if sound not in SOUNDS:
-            raise UsageError(f"there is no sound {sound!r}", where="cues", hint=f"choose of {', '.join(SOUNDS)}")
+        if sound not in MEANINGS:
+            raise UsageError(f"there is no sound {sound!r}", where="cues", hint=f"choose of {', '.join(MEANINGS)}")
         self._state.enabled[sound] = on
 
     def set_muted(self, muted: bool) -> None:
         """Silence everything, or let it sound again; what each sound was set to stays."""
         self._state.muted = muted
+
+    def allows(self, sound: str) -> bool:
+        """Whether this sound is switched on and nothing is muted."""
+        return self._state.enabled[sound] and not self._state.muted
+
+    def guides(self) -> bool:
+        """Whether the held sound may be heard now: it tells while the player moves, as ``stalled`` does."""
+        return self.allows(HELD) and self._in_this_rep(Motion.STALLED.value)
 
     def begin_block(self, feedback: Feedback, allowed: Iterable[str] = ()) -> None:
         """From the next rep on: how reps are told about, and which sounds about the movement there are."""
@@ -127,6 +144,10 @@ class Cueing(Stage[Heard, Cue]):
                 return self._link(item.now_s, event)
             case Fitted(t_s=t_s, stored=False):
                 return self._cue("ready", t_s, item.now_s)
+            case FitRefused(t_s=t_s):
+                return self._cue("fit-again", t_s, item.now_s)
+            case Tone(t_s=t_s, reached=True):
+                return self._cue("target-reached", t_s, item.now_s)
             case Rep(index=index):
                 return self._counted(item.now_s, index)
         return []
@@ -139,12 +160,15 @@ class Cueing(Stage[Heard, Cue]):
         if event.state in given:
             return []
         given.add(event.state)
-        feedback = self._state.feedback
-        if not feedback.in_motion or not feedback.has_tones(self._state.rep_in_block):
-            return []
-        if self._state.allowed and event.state.value not in self._state.allowed:
+        if not self._in_this_rep(event.state.value):
             return []
         return self._cue(event.state.value, event.t_s, now_s)
+
+    def _in_this_rep(self, sound: str) -> bool:
+        """Whether the player is told by this sound while he moves: by the mode, the rep's number and the drill."""
+        s = self._state
+        told = s.feedback.in_motion and s.feedback.has_tones(s.rep_in_block)
+        return told and (not s.allowed or sound in s.allowed)
 
     def _counted(self, now_s: float, index: int) -> list[Cue]:
         """A rep ends when it is seen to have ended: the deciding sample is the newest one, not its last mark."""
@@ -186,9 +210,20 @@ class Cueing(Stage[Heard, Cue]):
             # "Back" must mean that all is well again, so it waits for the last sensor.
             if event.state is LinkState.STREAMING and not lost:
                 return self._cue("link-back", event.t_s, now_s)
-        return []
+        return self._battery(now_s, event)
+
+    def _battery(self, now_s: float, event: Link) -> list[Cue]:
+        percent, weak = event.facts.get("battery_percent"), self._state.weak
+        if not isinstance(percent, int | float):
+            return []
+        if percent >= BATTERY_WELL_PERCENT:
+            weak.discard(event.sensor)
+        if percent > BATTERY_LOW_PERCENT or event.sensor in weak:
+            return []
+        weak.add(event.sensor)
+        return self._cue("battery-low", event.t_s, now_s)
 
     def _cue(self, sound: str, t_s: float, now_s: float, rep: int | None = None) -> list[Cue]:
-        if self._state.muted or not self._state.enabled[sound] or now_s - t_s > CUE_LIFE_S:
+        if not self.allows(sound) or now_s - t_s > CUE_LIFE_S:
             return []
         return [Cue(sound, t_s, t_s + CUE_LIFE_S, PRIORITY[sound], rep)]

@@ -4,17 +4,22 @@ A small set of our own. Sounds are told apart by pitch contour and rhythm, never
 they survive a small speaker, wind and an untrained ear:
 
 * ``stalled``         level, even: one pitch twice – it does not move any more
-* ``regaining``       two steps down, the second longer – it goes the wrong way
-* ``target-reached``  three quick steps up
-* ``rep-counted``     one pitch, once
+* ``regaining``       two steps down, the last one long – it goes the wrong way
+* ``target-reached``  two quick steps up, the last one long
+* ``rep-counted``     one pitch, struck once and fading
 * ``fit-step``        one step up, short then long
-* ``link-lost``       three slow steps down
-* ``link-back``       three slow steps up
+* ``fit-again``       one step down, long then short
 * ``ready``           up and back again, long-short-long
+* ``link-lost``       down and up and down, even, like an alarm
+* ``link-back``       the low pitch twice, then up
+* ``battery-low``     one low pitch three times
+
+Besides these there is ``losing``, which is held: see `imufeedback.cues.tone`.
 
 Pitches are equal-tempered from A4 = 440 Hz (ISO 16:1975). Every note begins and ends with a raised-cosine ramp of at
-least 10 ms (no click, no burst), every sound lasts at least 150 ms (outputs that wake up late swallow shorter ones),
-and no sound has leading silence: its first ramp is the reaction signal.
+least 10 ms (no click, no burst), and no sound has leading silence: its first ramp is the reaction signal. Every sound
+lasts exactly one gating block of ITU-R BS.1770 (400 ms: outputs that wake up late swallow shorter ones) and all are
+equally loud by that standard.
 """
 
 from __future__ import annotations
@@ -24,13 +29,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from imufeedback.cues.loudness import BLOCK_S, loudness_lufs
+from imufeedback.cues.loudness import RATE_HZ as LOUDNESS_RATE_HZ
+
 Samples = npt.NDArray[np.float32]
 
 A4_HZ = 440.0
 """ISO 16:1975, standard tuning frequency."""
 
-PEAK_DBFS = -12.5
-"""Peak of every sound before the volume: half a decibel under the ceiling of -12 dBFS."""
+LOUDNESS_LUFS = -21.5
+"""Of every sound before the volume. Chosen: leaves the peak of the struck one a decibel under -12 dBFS."""
 
 RAMP_S = 0.012
 """Raised-cosine ramp at both ends of a note; 10 ms is the least that is heard as a soft onset."""
@@ -41,11 +49,12 @@ SECOND_HARMONIC = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """One pitch: semitones above A4, how long it sounds, and the silence after it."""
+    """One pitch: semitones above A4, how long it sounds, the silence after it, and whether it fades as if struck."""
 
     semitones: int
     length_s: float
     gap_s: float = 0.0
+    struck: bool = False
 
     @property
     def hz(self) -> float:
@@ -66,16 +75,25 @@ class Sound:
 
 
 SOUNDS: dict[str, Sound] = {
-    "stalled": Sound((Note(3, 0.080, 0.030), Note(3, 0.080)), "the trail hip stopped losing thigh angle"),
-    "regaining": Sound((Note(7, 0.070, 0.015), Note(3, 0.070, 0.015), Note(-4, 0.130)), "the thigh angle grows again"),
-    "target-reached": Sound((Note(3, 0.060), Note(7, 0.060), Note(10, 0.120)), "the target angle is reached"),
-    "rep-counted": Sound((Note(-2, 0.160),), "one repetition counted"),
-    "fit-step": Sound((Note(-5, 0.060, 0.020), Note(0, 0.160)), "this step of the fitting is done"),
-    "link-lost": Sound((Note(0, 0.160, 0.040), Note(-4, 0.160, 0.040), Note(-7, 0.220)), "a sensor went silent"),
-    "link-back": Sound((Note(-7, 0.130, 0.040), Note(-4, 0.130, 0.040), Note(0, 0.180)), "all sensors are back"),
-    "ready": Sound((Note(3, 0.140, 0.020), Note(8, 0.070, 0.020), Note(3, 0.160)), "ready: take your address"),
+    "stalled": Sound((Note(3, 0.180, 0.040), Note(3, 0.180)), "the trail hip stopped losing thigh angle"),
+    "regaining": Sound((Note(7, 0.090, 0.020), Note(3, 0.090, 0.020), Note(-4, 0.180)), "the thigh angle grows again"),
+    "target-reached": Sound((Note(3, 0.090, 0.020), Note(7, 0.090, 0.020), Note(10, 0.180)), "the target is reached"),
+    "rep-counted": Sound((Note(-2, BLOCK_S, struck=True),), "one repetition counted"),
+    "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the fitting is done"),
+    "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
+    "ready": Sound((Note(3, 0.150, 0.020), Note(8, 0.070, 0.020), Note(3, 0.140)), "ready: take your address"),
+    "link-lost": Sound((*(Note(one, 0.085, 0.020) for one in (0, -7, 0)), Note(-7, 0.085)), "a sensor is silent"),
+    "link-back": Sound((Note(-7, 0.080, 0.030), Note(-7, 0.080, 0.030), Note(0, 0.180)), "all sensors are back"),
+    "battery-low": Sound((Note(-9, 0.100, 0.050), Note(-9, 0.100, 0.050), Note(-9, 0.100)), "charge a sensor soon"),
 }
-"""Every sound the tool can make, by name."""
+"""Every sound that is played from beginning to end, by name."""
+
+HELD = "losing"
+"""The sound that goes on while the thigh angle is being lost: `imufeedback.cues.tone`."""
+MEANINGS = {name: sound.meaning for name, sound in SOUNDS.items()} | {
+    HELD: "the thigh angle is being lost; the pitch rises towards the target"
+}
+"""Every sound the tool can make, and what it means, in words for the player."""
 
 
 def render(name: str, rate_hz: int) -> Samples:
@@ -86,13 +104,22 @@ def render(name: str, rate_hz: int) -> Samples:
         rate_hz: samples a second.
 
     Returns:
-        (N,) float32, read-only, peak at `PEAK_DBFS`, zero at both ends.
+        (N,) float32, read-only, as loud as `LOUDNESS_LUFS`, zero at both ends.
     """
-    raw = np.concatenate([_note(note, rate_hz) for note in SOUNDS[name].notes])
-    level = 10.0 ** (PEAK_DBFS / 20.0) / float(np.max(np.abs(raw)))
-    out: Samples = (raw * level).astype(np.float32)
+    level = level_for(_notes(name, LOUDNESS_RATE_HZ))
+    out: Samples = (_notes(name, rate_hz) * level).astype(np.float32)
     out.flags.writeable = False
     return out
+
+
+def level_for(raw: npt.NDArray[np.float64]) -> float:
+    """Factor that makes (N,) samples at the loudness' own rate as loud as all sounds are."""
+    return float(10.0 ** ((LOUDNESS_LUFS - loudness_lufs(raw)) / 20.0))
+
+
+def _notes(name: str, rate_hz: int) -> npt.NDArray[np.float64]:
+    """(N,) all notes of a sound, not yet levelled."""
+    return np.concatenate([_note(note, rate_hz) for note in SOUNDS[name].notes])
 
 
 def _note(note: Note, rate_hz: int) -> npt.NDArray[np.float64]:
@@ -100,15 +127,16 @@ def _note(note: Note, rate_hz: int) -> npt.NDArray[np.float64]:
     count = round(note.length_s * rate_hz)
     phase = 2.0 * np.pi * note.hz * np.arange(count) / rate_hz
     tone = np.sin(phase) + SECOND_HARMONIC * np.sin(2.0 * phase)
-    return np.concatenate([tone * _envelope(count, rate_hz), np.zeros(round(note.gap_s * rate_hz))])
+    envelope = _envelope(count, rate_hz, count / rate_hz - RAMP_S if note.struck else RAMP_S)
+    return np.concatenate([tone * envelope, np.zeros(round(note.gap_s * rate_hz))])
 
 
-def _envelope(count: int, rate_hz: int) -> npt.NDArray[np.float64]:
+def _envelope(count: int, rate_hz: int, fall_s: float) -> npt.NDArray[np.float64]:
     """(count,) ones with a raised-cosine ramp at both ends, exactly zero on the first and last sample."""
-    ramp = rise(round(RAMP_S * rate_hz))
+    up, down = rise(round(RAMP_S * rate_hz)), rise(round(fall_s * rate_hz))[::-1]
     out = np.ones(count)
-    out[: ramp.size] = ramp
-    out[count - ramp.size :] = ramp[::-1]
+    out[: up.size] = up
+    out[count - down.size :] = down
     return out
 
 

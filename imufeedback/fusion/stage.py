@@ -28,6 +28,12 @@ SETTLE_S = 0.5
 """An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
 """A real sample period that differs by a larger share from the declared one gets a filter of its own."""
+LEVEL_S, SETTLED_S = 0.15, 1.0
+"""A filter that began in motion begins again when the sensor has been quiet for the first, as long as it has not been
+so for the second."""
+LEVEL_OFF_RAD = math.radians(1.0)
+UNSETTLED_SD_RAD = math.radians(8.0)
+"""Carried about at 1 to 3 m/s²."""
 REST_S = 0.3
 """A sensor is at rest after it was quiet for so long: slower than this and no golfer stands still at address."""
 INCLINATION_SD_REST_RAD = math.radians(0.5)
@@ -71,6 +77,8 @@ class _State:
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0
     quiet_s: float = 0.0
+    settled: bool = False
+    """Whether the sensor has rested for `SETTLED_S` since it began: till then its "down" may be that of a movement."""
     heading_sd_rad: float = 0.0
     shaken_rad: float = 0.0
     """Error of the tilt by clipped and by lost samples."""
@@ -138,10 +146,26 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         forces2 = (acc * acc).sum(axis=1)
         if forces2.max() > KNOCK_M_S2**2 or seen & _SATURATED:
             acc = self._calmed(item, acc, forces2)
-        if max(steps) < 1.5 * s.period_s:
-            return [self._run(item, gyr, acc, before[0], steps, seen, None)]
-        gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
-        return [self._run(item, gyr, acc, before[0], steps, seen, real)]
+        real = None
+        if max(steps) >= 1.5 * s.period_s:
+            s.settled = s.settled and max(steps) <= BRIDGE_S
+            gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
+        out = self._run(item, gyr, acc, before[0], steps, seen, real)
+        if not s.settled:
+            self._settle(out)
+        return [out]
+
+    def _settle(self, last: OrientationBlock) -> None:
+        """Look for "down" anew where the filter took it from a movement. Its heading was of no meaning yet."""
+        s = self._state
+        if s.quiet_s < LEVEL_S:
+            return
+        force = last.acc_m_s2.mean(axis=0)
+        w, x, y, z = last.q_es[-1]
+        up = np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z])
+        if float(force @ up) < math.cos(LEVEL_OFF_RAD) * math.sqrt(float(force @ force)):
+            self._filter = make(self._name, s.period_s)
+        s.settled = s.quiet_s >= SETTLED_S
 
     def _without(self, item: ImuBlock, good: Bools) -> list[OrientationBlock]:
         """The same without the samples that are no numbers: as if they were lost on the way."""
@@ -298,6 +322,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         quiet_s, heading = s.quiet_s, s.heading_sd_rad
         slopes = self._slopes(gyr, item.dt_s) if clipped else ()
         tilts, headings, rests = [], [], []
+        moving_sd = INCLINATION_SD_MOVING_RAD if s.settled else UNSETTLED_SD_RAD
         for i, ((x, y, z), step) in enumerate(zip(gyr.tolist(), item.dt_s.tolist(), strict=True)):
             heading += HEADING_DRIFT_SD_RAD_S * step
             quiet = False
@@ -305,7 +330,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
                 quiet = _LEAST_2 < forces2[i] < _MOST_2
             quiet_s = quiet_s + step if quiet else 0.0
             rest = quiet_s >= REST_S
-            tilt = INCLINATION_SD_REST_RAD if rest else INCLINATION_SD_MOVING_RAD
+            tilt = INCLINATION_SD_REST_RAD if rest else moving_sd
             if clipped:
                 s.shaken_rad *= math.exp(-step / SHAKEN_DECAY_S)
                 if flags[i] & _SATURATED:

@@ -104,7 +104,7 @@ def test_before_any_data_the_window_says_what_it_waits_for(make_bay: MakeBay) ->
     show(window)
     assert shown(window) is Shown.NO_SENSORS
     assert number(window) == numerals.UNKNOWN
-    assert window.view.plots.traces[0]._nothing.toPlainText() == words.waiting_for_sensors()
+    assert window.view.plots.rows[0].nothing == words.waiting_for_sensors()
     show(window, Link("A1", 0.1, LinkState.STREAMING, "", {}))
     assert shown(window) is Shown.FITTING
 
@@ -142,7 +142,7 @@ def test_an_angle_that_is_not_ok_is_not_shown(make_bay: MakeBay) -> None:
     show(window, angles(grid(0, 1)))
     show(window, of_hips(t_s, hip(Side.RIGHT, t_s, 33.0, 0.0, False), hip(Side.LEFT, t_s, 1.0, 0.0)))
     assert number(window) == numerals.UNKNOWN
-    assert window.view.plots.traces[2]._value.toPlainText() == "0°"
+    assert window.view.plots.rows[1].values == [numerals.UNKNOWN, "0°"]
 
 
 def test_a_state_does_not_outlive_its_downswing(make_bay: MakeBay) -> None:
@@ -159,7 +159,7 @@ def test_after_the_end_the_picture_stands_still(make_bay: MakeBay, clock: HandCl
     show(window)
     assert shown(window) is Shown.FINISHED
     assert number(window) == numerals.UNKNOWN
-    assert len(window.view.plots.traces[0].curve.xData) > 50
+    assert len(window.view.plots.rows[0].ago_s) > 20
 
 
 def test_reps_and_findings_reach_table_and_traces(make_bay: MakeBay) -> None:
@@ -167,9 +167,8 @@ def test_reps_and_findings_reach_table_and_traces(make_bay: MakeBay) -> None:
     show(window, angles(grid(60, 64)), rep(0), finding(0), state(Motion.STALLED, 62.9))
     assert window.view.table.texts(0)[6] == "1 fault"
     assert not window.view.no_reps.isVisible()
-    trace = window.view.plots.traces[0]
-    np.testing.assert_allclose(trace.marks.lines["top_s"].xData, 62.5 - 63.995)
-    assert len(window.view.plots._states.signs[Motion.STALLED].getData()[0]) == 1
+    assert [mark.t_s for mark in window.view.plots._times if mark.name == "top_s"] == [62.5]
+    assert [mark.state for mark in window.view.plots._states] == [Motion.STALLED]
 
 
 @pytest.mark.parametrize(
@@ -232,7 +231,7 @@ def test_recording_and_roles_can_be_told_later(make_bay: MakeBay) -> None:
 # ── threads and frames ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_events_of_a_foreign_thread_are_shown_from_the_qt_thread(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h78_events_of_a_foreign_thread_are_shown_from_the_qt_thread(make_bay: MakeBay, qtbot: QtBot) -> None:
     window = make_bay()
     heard_in: set[threading.Thread] = set()
     hear = window.view.hear
@@ -289,7 +288,7 @@ def test_texts_grow_with_the_window_and_nothing_is_cut(make_bay: MakeBay, size: 
 # ── end ──────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h85_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: QtBot) -> None:
     calls: list[str] = []
     gate = threading.Event()
 
@@ -307,7 +306,7 @@ def test_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbot: Q
     assert calls == ["stop", "closed None"]
 
 
-def test_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: QtBot) -> None:
+def test_h85_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: QtBot) -> None:
     gate = threading.Event()
     closed: list[str | None] = []
     window = make_bay(on_stop=lambda: bool(gate.wait(10.0)), on_close=closed.append, stop_limit_s=0.1)
@@ -318,7 +317,7 @@ def test_a_stop_that_hangs_does_not_keep_the_window(make_bay: MakeBay, qtbot: Qt
     assert window.stop_failure == closed[0]
 
 
-def test_log_off_stops_without_the_event_loop(make_bay: MakeBay) -> None:
+def test_h85_log_off_stops_without_the_event_loop(make_bay: MakeBay) -> None:
     calls: list[int] = []
     window = make_bay(on_stop=lambda: calls.append(1))
     window.stop_now()

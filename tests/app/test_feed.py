@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback.app import feed as feed_module
 from imufeedback.app.feed import EventFeed, trace_rows
-from imufeedback.records import Hand, Notice, Side
+from imufeedback.records import Angles, Hand, Notice, PelvisAngles, Side
 
 
 def notices(count: int) -> list[Notice]:
@@ -22,9 +23,22 @@ def notices(count: int) -> list[Notice]:
 @pytest.mark.parametrize(("hand", "traces"), [(Hand.RIGHT, (20.0, 5.0, -7.0)), (Hand.LEFT, (10.0, -7.0, 5.0))])
 def test_traces_are_trail_thigh_trail_rotation_lead_rotation(hand: Hand, traces: tuple[float, ...]) -> None:
     rows = trace_rows(angles(grid(0, 0.05), right_deg=(20.0, 5.0), left_deg=(10.0, -7.0)), hand)
-    assert rows.shape == (10, 6)
+    assert rows.shape == (10, 14)
     np.testing.assert_allclose(rows[:, :3], np.tile(traces, (10, 1)))
-    np.testing.assert_allclose(rows[:, 3:], 2.0)
+    np.testing.assert_allclose(rows[:, 7:10], 2.0)
+    assert np.isnan(rows[:, 5:7]).all()  # knees are not worn
+
+
+def test_pelvis_and_knees_follow_when_they_are_known() -> None:
+    t_s = grid(0, 0.02)
+    turn = np.radians(np.tile([30.0, -4.0, 9.0], (4, 1)))
+    sd, ok = np.full((4, 3), np.radians(1.0)), np.array([True, True, False, True])
+    knee = replace(hip(Side.LEFT, t_s, 15.0, 0.0), joint="knee")
+    rows = trace_rows(Angles(t_s, PelvisAngles(t_s, turn, turn, sd, ok), (knee,)), Hand.RIGHT)
+    np.testing.assert_allclose(rows[[0, 1, 3]][:, [3, 4, 6]], np.tile([30.0, -4.0, 15.0], (3, 1)))
+    np.testing.assert_allclose(rows[0, [10, 11]], 1.0)
+    assert np.isnan(rows[2, [3, 4, 10, 11]]).all()
+    assert np.isnan(rows[:, 5]).all()
 
 
 def test_not_ok_and_missing_hips_are_nothing() -> None:
@@ -90,7 +104,7 @@ def test_time_stands_still_after_the_end(clock: HandClock) -> None:
 def test_snapshot_before_the_first_sample(clock: HandClock) -> None:
     seen = EventFeed(Hand.RIGHT, clock=clock).snapshot(10.0)
     assert seen.age_s == np.inf
-    assert seen.angle_deg.shape == (0, 3)
+    assert seen.angle_deg.shape == (0, 7)
 
 
 def test_pushing_from_two_threads_while_reading_loses_nothing(qtbot: QtBot) -> None:

@@ -29,7 +29,7 @@ def fail() -> None:
     raise ValueError("broken\nin two lines")
 
 
-def test_an_error_in_a_thread_is_told_and_logged(told: Told, caplog: pytest.LogCaptureFixture) -> None:
+def test_h86_an_error_in_a_thread_is_told_and_logged(told: Told, caplog: pytest.LogCaptureFixture) -> None:
     thread = threading.Thread(target=fail, name="engine")
     thread.start()
     thread.join()
@@ -40,13 +40,13 @@ def test_an_error_in_a_thread_is_told_and_logged(told: Told, caplog: pytest.LogC
 
 
 @pytest.mark.qt_no_exception_capture
-def test_an_error_in_a_slot_is_told(told: Told, qtbot: QtBot) -> None:
+def test_h86_an_error_in_a_slot_is_told(told: Told, qtbot: QtBot) -> None:
     QTimer.singleShot(0, fail)
     qtbot.waitUntil(lambda: bool(told), timeout=2000)
     assert told[0][0].startswith("window, fail line ")
 
 
-def test_an_error_in_clean_up_is_told(told: Told) -> None:
+def test_h86_an_error_in_clean_up_is_told(told: Told) -> None:
     class Bad:
         def __del__(self) -> None:
             fail()

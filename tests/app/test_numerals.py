@@ -34,3 +34,12 @@ def test_spread_has_a_decimal_only_where_it_matters() -> None:
     assert numerals.spread(2.44) == "2.4°"
     assert numerals.spread(12.4) == "12°"
     assert numerals.spread(math.nan) == "–"
+
+
+def test_decimal_mark_of_the_country_on_screens() -> None:
+    numerals.use_decimal_mark(",")
+    try:
+        assert numerals.quantity(-3.25, "deg") == "−3,2°"
+        assert numerals.clock_time(61.5) == "1:01,5"
+    finally:
+        numerals.use_decimal_mark(".")

@@ -23,6 +23,9 @@ from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
 
 SENSOR = "SYN-0001"
+QUIET = ("tone", "lateness")
+"""Say something only in sessions unlike these (the tone is asked for, the data come late); halves of such sessions are
+tested with the stages themselves."""
 
 # where each stage sits in a pipeline that has begun
 STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
@@ -35,6 +38,8 @@ STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
     "motion": lambda pipeline: pipeline._motion,
     "rules": lambda pipeline: pipeline._rules,
     "cueing": lambda pipeline: pipeline._cueing,
+    "tone": lambda pipeline: pipeline._tone,
+    "lateness": lambda pipeline: pipeline._lateness,
 }
 
 
@@ -107,7 +112,7 @@ def cuts_of(items: list[Any]) -> list[int]:
 def test_halves_of_a_stage_make_the_whole(name: str, kind: str) -> None:
     items = inputs(kind)[name]
     out = check_halves(lambda: STAGES[name](begun(session(kind))), items, cuts_of(items))
-    assert out, "a stage that says nothing proves nothing"
+    assert out or name in QUIET, "a stage that says nothing proves nothing"
 
 
 @pytest.mark.parametrize("filter_name", available())

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import pytest
 
+from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.schedule import CUE_LIFE_S, PRIORITY, Cueing, CueSettings, Heard
-from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
     Cue,
     Event,
     Fit,
+    FitRefused,
     Fitted,
     Gap,
     Link,
     LinkState,
+    Mode,
     Motion,
     Phase,
     PhaseChanged,
     Rep,
     StateChanged,
+    Tone,
     same,
 )
 
@@ -106,6 +110,59 @@ def test_link_lost_once_and_back_when_the_last_is_back():
     ]
     cues = hear(cueing, *events)
     assert [(cue.sound, cue.t_s) for cue in cues] == [("link-lost", 1.0), ("link-lost", 2.0), ("link-back", 4.0)]
+
+
+def test_a_refused_step_of_the_fitting_is_asked_for_again():
+    assert sounds(hear(Cueing(), (9.05, FitRefused(9.0, "moved")))) == ["fit-again"]
+
+
+def test_the_held_tone_ends_in_target_reached():
+    assert sounds(hear(Cueing(), (3.01, Tone(3.0, 3.15, None, reached=True)))) == ["target-reached"]
+    assert hear(Cueing(), (3.01, Tone(3.0, 3.15, None))) == []
+
+
+def battery(percent: object, t_s: float, sensor: str = "a") -> tuple[float, Event]:
+    return t_s, Link(sensor, t_s, LinkState.STREAMING, "", {"battery_percent": percent})
+
+
+def test_a_low_battery_is_told_once_a_sensor():
+    cues = hear(Cueing(), *(battery(one, 1.0 + k) for k, one in enumerate((40, 15, 14, 16, 15))), battery(9, 9.0, "b"))
+    assert [(cue.sound, cue.t_s) for cue in cues] == [("battery-low", 2.0), ("battery-low", 9.0)]
+
+
+def test_a_charged_battery_may_be_told_of_again_and_nonsense_is_quiet():
+    cues = hear(Cueing(), battery(10, 1.0), battery(90, 2.0), battery(10, 3.0), battery("?", 4.0))
+    assert [cue.t_s for cue in cues] == [1.0, 3.0]
+
+
+def test_the_held_sound_is_off_until_it_is_asked_for():
+    cueing = Cueing()
+    assert [cueing.allows(one) for one in ("losing", "stalled")] == [False, True]
+    cueing.set_enabled("losing", True)
+    assert cueing.allows("losing")
+    cueing.set_muted(True)
+    assert not cueing.allows("losing")
+    assert set(MEANINGS) - set(SOUNDS) == {"losing"}
+
+
+@pytest.mark.parametrize(
+    ("feedback", "drill", "guides"),
+    [
+        (Feedback(Mode.CONCURRENT), (), True),
+        (Feedback(Mode.CONCURRENT), ("stalled", "regaining"), True),
+        (Feedback(Mode.CONCURRENT), ("target-reached",), False),
+        (Feedback(Mode.CONCURRENT, share=0.0), (), False),
+        (Feedback(Mode.AFTER_REP), (), False),
+        (Feedback(Mode.NONE), (), False),
+    ],
+)
+def test_the_held_sound_follows_mode_and_drill(feedback, drill, guides):
+    cueing = Cueing(CueSettings({"losing": True}))
+    assert cueing.guides()
+    cueing.begin_block(feedback, drill)
+    assert cueing.guides() is guides
+    cueing.set_enabled("losing", False)
+    assert not cueing.guides()
 
 
 def test_first_streaming_and_closing_are_quiet():

@@ -27,7 +27,7 @@ def show(root: Path, recording: Path | None) -> list[str]:
                 window.open(recording)
             window.resize(app.primaryScreen().availableSize())
             window.showMaximized()
-            with closing_on_signals(window):
+            with closing_on_signals(window.close):
                 app.exec()
         finally:
             restore()

@@ -1,19 +1,13 @@
-"""Sound out: one device kept open, silence in between, cues from memory. The only importer of miniaudio.
+"""One device kept open, silence in between, cues from memory.
 
 The device's callback takes rendered samples out of a `Mixer`; nothing in it locks, allocates arrays or does I/O. A
 watcher thread compares frames consumed with time, because a device that goes away often says nothing: when the
-callbacks stop it opens the default device again, with growing pauses. Nothing here ever raises into the measuring path;
-what went wrong is told through `notices()`.
-
-Loudness: software does not know how loud an output is at the ear. WHO-ITU H.870 allows adults 80 dB(A) for 40 h a week
-(75 dB(A) for children and sensitive people), and every 3 dB more halves the time. So the sounds are short, soft at the
-edges, peak below -12 dBFS, start at `START_LEVEL`, and cannot be turned above `CEILING_LEVEL`.
+callbacks stop, or the system's default output is another one, it opens the default device again, with growing pauses.
+Nothing here ever raises into the measuring path; what went wrong is told through `notices()`.
 """
 
 from __future__ import annotations
 
-import ctypes
-import sys
 import threading
 import time
 from collections import deque
@@ -25,13 +19,14 @@ from typing import Protocol, Self
 import miniaudio
 import numpy as np
 
-from imufeedback.cues.mixer import MAX_FRAMES, Mixer, Request
+from imufeedback.audio.device import BUFFER_MS, RATE_HZ, Device, Lister, open_device, words
+from imufeedback.audio.outputs import PLAIN_DELAY_S, Output
+from imufeedback.audio.turns import first_turn
+from imufeedback.cues.mixer import MAX_FRAMES, Mixer, Request, Started
 from imufeedback.cues.waveforms import SOUNDS, Samples, render
 from imufeedback.errors import SoundError
 
-RATE_HZ = 48_000
-BUFFER_MS = 10
-"""Device period. Measured with PulseAudio: 15 ms from trigger to speaker."""
+__all__ = ["BUFFER_MS", "RATE_HZ", "Player", "SoundTotals", "Sounder", "WatchedPlayer", "open_player"]
 
 START_LEVEL = 0.25
 """Volume to begin with: -12 dB below the sounds' own -12 dBFS. Common practice, no source; the player turns it up."""
@@ -55,15 +50,8 @@ WATCH_STEP_S = 0.25
 REOPEN_PAUSES_S = (0.5, 1.0, 2.0, 5.0)
 """Pauses before trying to open a device again; the last one repeats."""
 
-
-class Device(Protocol):
-    """What is needed of miniaudio's `PlaybackDevice`."""
-
-    backend: str
-
-    def start(self, callback_generator: Generator[memoryview, int, None]) -> None: ...
-
-    def close(self) -> None: ...
+LOOK_STEP_S = 2.0
+"""How often the system is asked which output is the default one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +72,26 @@ class SoundTotals:
 
 
 class Sounder(Protocol):
-    """A `Player` or a `NullPlayer`."""
+    """What plays the sounds of a session."""
 
     reason: str
     """One line: where the sound goes, or why there is none."""
 
-    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
-        """Start a sound now, or never when the clock has passed `deadline_ns`. Any thread; never blocks."""
+    def play(self, sound: str, deadline_ns: int, priority: int = 0, tag: int = 0) -> None:
+        """Start a sound now, or never when the clock has passed `deadline_ns`. Any thread; never blocks.
+
+        `tag` is the caller's own mark and comes back in `started`.
+        """
+
+    def hold(self, semitones: int | None, deadline_ns: int) -> None:
+        """The held tone has this pitch until the deadline, unless it is renewed; None ends it. Any thread."""
+
+    def started(self) -> list[Started]:
+        """Sounds that began and were not asked for yet, oldest first."""
+
+    @property
+    def output_delay_s(self) -> float:
+        """From the device's callback to the ear, as far as it is known."""
 
     def set_level(self, level: float) -> float:
         """Volume of the sounds that start from now on, 0 to `CEILING_LEVEL`; returns what was set."""
@@ -102,53 +103,6 @@ class Sounder(Protocol):
     def totals(self) -> SoundTotals: ...
 
     def close(self) -> None: ...
-
-
-def open_device() -> Device:
-    """The default output, mono float32. Raises SoundError when there is none."""
-    _hush_alsa()
-    try:
-        device = miniaudio.PlaybackDevice(
-            output_format=miniaudio.SampleFormat.FLOAT32,
-            nchannels=1,
-            sample_rate=RATE_HZ,
-            buffersize_msec=BUFFER_MS,
-            app_name="imufeedback",
-        )
-    except miniaudio.MiniaudioError as error:
-        what = f"no sound device ({_words(error)})"
-        raise SoundError(what, where="sound", hint="connect a speaker and start again") from None
-    if device.backend.casefold() == "null":  # what the library falls back to when nothing else is there
-        device.close()
-        raise SoundError("no sound device", where="sound", hint="connect a speaker and start again")
-    opened: Device = device
-    return opened
-
-
-_AlsaHandler = ctypes.CFUNCTYPE(None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p)
-
-
-def _say_nothing(file: bytes, line: int, function: bytes, code: int, text: bytes) -> None:
-    """Takes ALSA's messages; what they lead to is told in one line by `open_device`."""
-
-
-_QUIET = _AlsaHandler(_say_nothing)  # ALSA keeps the pointer, so it must live as long as the process
-
-
-def _hush_alsa() -> None:
-    """ALSA prints dozens of lines to stderr when there is no card; keep the terminal for what a person can use."""
-    if not sys.platform.startswith("linux"):
-        return
-    try:
-        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(_QUIET)
-    except (OSError, AttributeError):
-        return  # no ALSA here, so nothing to keep quiet
-
-
-def _words(error: miniaudio.MiniaudioError) -> str:
-    """The library's message and number as words."""
-    first, *rest = error.args[0] if error.args and isinstance(error.args[0], tuple) else error.args
-    return f"{first}, code {rest[0]}" if rest else str(first)
 
 
 def rendered() -> dict[str, Samples]:
@@ -164,15 +118,25 @@ class Player:
         sounds: Mapping[str, Samples],
         clock: Callable[[], int] = time.monotonic_ns,
         opener: Callable[[], Device] = open_device,
+        look: Callable[[], Output | None] = lambda: None,
+        *,
+        wait: bool = False,
     ) -> None:
-        """Open the device and start silence. Raises SoundError when there is no device.
+        """Open the device and start silence.
 
         Args:
             sounds: (N,) float32 each, at `RATE_HZ`.
             clock: monotonic nanoseconds; the clock that deadlines are on.
             opener: opens a device.
+            look: tells the system's default output; None when that is not known.
+            wait: without a device, go on and look for one; else SoundError is raised.
         """
         self.reason = ""
+        self.output: Output | None = None
+        """Where the sound goes; None when that is not known."""
+        self._look = look
+        self._looked_ns = clock()
+        self._absent = False
         self._mixer = Mixer(sounds, RATE_HZ, START_LEVEL)
         self._clock = clock
         self._opener = opener
@@ -185,19 +149,39 @@ class Player:
         self._tries = 0
         self._retry_ns = 0
         self._device: Device | None = None
-        self._open()
+        try:
+            self._open()
+        except SoundError as error:
+            if not wait:
+                raise
+            self._absent = True
+            self.reason = f"{error}; the work goes on without sound until there is one"
+            self._plan_retry(clock())
 
     # ── any thread ────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
+    def play(self, sound: str, deadline_ns: int, priority: int = 0, tag: int = 0) -> None:
         """See `Sounder.play`. A sound that does not exist becomes a notice."""
         if self._device is None:
             self._silent += 1
             return
         try:
-            self._mixer.hand_over(Request(sound, deadline_ns, priority))
+            self._mixer.hand_over(Request(sound, deadline_ns, priority, tag))
         except KeyError:
             self._notices.append(f"sound: there is no sound {sound!r}")
+
+    def hold(self, semitones: int | None, deadline_ns: int) -> None:
+        self._mixer.hold(semitones, deadline_ns)
+
+    def started(self) -> list[Started]:
+        out = []
+        while self._mixer.started:
+            out.append(self._mixer.started.popleft())
+        return out
+
+    @property
+    def output_delay_s(self) -> float:
+        return PLAIN_DELAY_S if self.output is None else self.output.delay_s
 
     def set_level(self, level: float) -> float:
         self._mixer.gain = min(max(level, 0.0), CEILING_LEVEL)
@@ -255,7 +239,21 @@ class Player:
         elif self._tries and self.running:
             self._tries = 0
             self._reopened += 1
-            self._notices.append(f"sound: the output is back ({self.reason})")
+            self._notices.append(f"sound: the output is {'there' if self._absent else 'back'} ({self.reason})")
+            self._absent = False
+        elif now_ns - self._looked_ns > LOOK_STEP_S * 1e9:
+            self._follow_default(now_ns)
+
+    def _follow_default(self, now_ns: int) -> None:
+        """The person chose another output, or plugged one in: go there, and say so."""
+        self._looked_ns = now_ns
+        there, here = self._look(), self.output
+        if there is None or here is None or there.id == here.id:
+            return
+        self._drop_device()
+        self._reopen(now_ns)
+        if self._device is not None:
+            self._notices.append(f"sound: the default output changed – {self.reason}")
 
     def _reopen(self, now_ns: int) -> None:
         try:
@@ -277,9 +275,17 @@ class Player:
             device.start(source)
         except miniaudio.MiniaudioError as error:
             device.close()
-            raise SoundError(f"the output does not start ({_words(error)})", where="sound", hint="check it") from None
+            raise SoundError(f"the output does not start ({words(error)})", where="sound", hint="check it") from None
         self._device = device
-        self.reason = f"sound goes to the default output through {device.backend}"
+        self._meet(self._look(), device.backend)
+
+    def _meet(self, output: Output | None, backend: str) -> None:
+        """Say where the sound goes, and warn of an output that is late."""
+        self.output, self._looked_ns = output, self._clock()
+        name = "the default output" if output is None else output.name
+        self.reason = f"sound goes to {name} through {backend}"
+        if output is not None and output.warning is not None:
+            self._notices.append(output.warning)
 
     def _drop_device(self) -> None:
         device, self._device = self._device, None
@@ -288,7 +294,7 @@ class Player:
         try:
             device.close()
         except miniaudio.MiniaudioError as error:
-            self._notices.append(f"sound: the old output did not close ({_words(error)})")
+            self._notices.append(f"sound: the old output did not close ({words(error)})")
 
     # ── the device's callback ─────────────────────────────────────────────────────────────────────────────────────
 
@@ -301,6 +307,7 @@ class Player:
         buffer = np.zeros(MAX_FRAMES, np.float32)
         raw = buffer.data.cast("B")
         frames = yield raw[:0]
+        first_turn()  # from here on it is the device's own thread
         while True:
             count = min(frames, MAX_FRAMES)
             try:
@@ -320,30 +327,6 @@ class Player:
         self._mixer.fill(out, now_ns)
 
 
-class NullPlayer:
-    """Stands in where there is no sound device: counts, and says why."""
-
-    def __init__(self, reason: str) -> None:
-        self.reason = reason
-        self._silent = 0
-
-    def play(self, sound: str, deadline_ns: int, priority: int = 0) -> None:
-        self._silent += 1
-
-    def set_level(self, level: float) -> float:
-        return 0.0
-
-    def notices(self) -> list[str]:
-        return []
-
-    @property
-    def totals(self) -> SoundTotals:
-        return SoundTotals(silent=self._silent)
-
-    def close(self) -> None:
-        """Nothing to give back."""
-
-
 class WatchedPlayer(Player):
     """A `Player` with its watcher thread."""
 
@@ -352,8 +335,11 @@ class WatchedPlayer(Player):
         sounds: Mapping[str, Samples],
         clock: Callable[[], int] = time.monotonic_ns,
         opener: Callable[[], Device] = open_device,
+        look: Callable[[], Output | None] = lambda: None,
+        *,
+        wait: bool = False,
     ) -> None:
-        super().__init__(sounds, clock, opener)
+        super().__init__(sounds, clock, opener, look, wait=wait)
         self._stop = threading.Event()
         self._watcher = threading.Thread(target=self._watch, name="sound-watcher", daemon=True)
         self._watcher.start()
@@ -374,9 +360,10 @@ class WatchedPlayer(Player):
         self.close()
 
 
-def open_player(clock: Callable[[], int] = time.monotonic_ns) -> Player | NullPlayer:
-    """A player on the default output, or a silent stand-in; its `reason` is one line for the person either way."""
-    try:
-        return WatchedPlayer(rendered(), clock)
-    except SoundError as error:
-        return NullPlayer(f"{error}; the work goes on without sound")
+def open_player(
+    clock: Callable[[], int] = time.monotonic_ns,
+    opener: Callable[[], Device] = open_device,
+    look: Callable[[], Output | None] | None = None,
+) -> WatchedPlayer:
+    """A player on the default output, also on one that comes later; its `reason` is one line for the person."""
+    return WatchedPlayer(rendered(), clock, opener, look or Lister().default_output, wait=True)

@@ -1,0 +1,307 @@
+"""The application: first screen, then the session in the bay window, in one window.
+
+What only a session needs (radio, filters, plots) is imported when one begins, so that the first screen comes at once.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+from PySide6.QtCore import QObject, Qt, QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
+from PySide6.QtWidgets import QMainWindow, QStackedWidget
+
+from imufeedback import resources
+from imufeedback.app.cautions import CautionsDialog
+from imufeedback.app.feed import EventFeed
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
+from imufeedback.app.start import texts
+from imufeedback.app.start.guide import Guide
+from imufeedback.app.start.page import StartPage
+from imufeedback.app.start.readiness import Step
+from imufeedback.app.work import Block, Works, block_at
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.packets import Layout
+from imufeedback.people import People
+from imufeedback.records import Event, Fitted, Hand, Json, Rep, Segment
+
+LOOK_MS = 200
+"""How often the fitting by the clock looks at it."""
+TRY_TITLE = "try-it"
+
+if TYPE_CHECKING:
+    from imufeedback.app.bay import BayWindow
+    from imufeedback.practice import Practice
+    from imufeedback.station import Station
+
+MakeStation = Callable[[Callable[[list[Event]], None], Callable[[str | None], None]], "Station"]
+
+
+class LiveWindow(QMainWindow):
+    """First screen and bay window of one session.
+
+    `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
+    `role_of` tells where a sensor was worn last, `remember` keeps it (sensor, place, facts of the sensor), and
+    `offset_s` is how much later than the others' its times are.
+    """
+
+    def __init__(
+        self,
+        people: People,
+        works: Works,
+        layout: Layout,
+        make_station: MakeStation,
+        recordings: Path,
+        *,
+        role_of: Callable[[str], Segment | None] = lambda sensor: None,
+        remember: Callable[[str, Segment | None, Mapping[str, Json]], None] = lambda sensor, segment, facts: None,
+        offset_s: Callable[[str], float] = lambda sensor: 0.0,
+        today: Callable[[], datetime.date] = datetime.date.today,
+    ) -> None:
+        super().__init__()
+        self.people, self._layout, self._make_station = people, layout, make_station
+        self._recordings, self._remember, self._today = recordings, remember, today
+        self._role_of, self._offset_s = role_of, offset_s
+        self.feed = EventFeed(Hand.RIGHT)
+        self.start = StartPage(people, works)
+        self.bay: BayWindow | None = None
+        self.practice: Practice | None = None
+        self._station: Station | None = None
+        self._guide: Guide | None = None
+        self._blocks: tuple[Block, ...] = ()
+        self._block: int | None = None
+        self._reps = 0
+        self._desk = _Desk()
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.start)
+        self.setCentralWidget(self.pages)
+        self.setWindowTitle(texts.window_title())
+        self.setMinimumSize(900, 560)
+        self.resize(BASE_WIDTH, BASE_HEIGHT)
+        self._wire()
+
+    def _wire(self) -> None:
+        start = self.start
+        start.try_wanted.connect(self._try)
+        start.search_wanted.connect(self._search)
+        start.stream_wanted.connect(self._stream)
+        start.fit_wanted.connect(self._fit)
+        start.begin_wanted.connect(self._begin)
+        start.placed.connect(self._place)
+        self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
+        self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
+        QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
+        QShortcut("Esc", start, self.close)
+        self._look = QTimer(self)
+        self._look.setInterval(LOOK_MS)
+        self._look.timeout.connect(self._guide_on)
+
+    # ── what the application's runner asks ───────────────────────────────────────────────────────────────────────
+
+    @property
+    def stop_failure(self) -> str | None:
+        return self.bay.stop_failure if self.bay is not None else None
+
+    def stop_unasked(self) -> None:
+        """Ordered stop, and close, without asking."""
+        if self.bay is not None and not self.bay.gone:
+            self.bay.stop_unasked()
+        else:
+            self.close()
+
+    def stop_now(self) -> None:
+        """Ordered stop without returning to the event loop."""
+        if self.bay is not None:
+            self.bay.stop_now()
+        if self._station is not None:
+            self._station.close()
+
+    # ── sensors ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _search(self) -> None:
+        if self._station is None:
+            self._station = self._make_station(self._desk.told.emit, self._desk.searched.emit)
+        self._station.search()
+
+    def _searched(self, trouble: str | None) -> None:
+        ready = self.start.ready
+        for sensor in ready.links:
+            role = self._role_of(sensor)
+            if role is not None:
+                ready.roles[sensor] = role
+        self.start.show_search(trouble)
+        if self.start.step is Step.SENSORS:
+            (self.start.sensors.stream if ready.can_stream else self.start.sensors).setFocus()
+
+    def _hear_desk(self, events: list[Event]) -> None:
+        for event in events:
+            self.start.hear(event)
+
+    def _place(self, sensor: str, segment: Segment | None) -> None:
+        roles = self.start.ready.roles
+        roles.pop(sensor, None)
+        if segment is not None:
+            roles[sensor] = segment
+        try:
+            self._remember(sensor, segment, self.start.facts.get(sensor, {}))
+        except ImuFeedbackError as error:
+            self.start.messages.show_notice(str(error))
+        self.start.refresh()
+
+    def _try(self) -> None:
+        ready = self.start.ready
+        person = ready.person
+        if person is None or ready.running:
+            return
+        from imufeedback import practice
+        from imufeedback.synth.sensors import WORN
+        from imufeedback.synth.stream import serial_of
+
+        feed = EventFeed(person.hand)
+        try:
+            journal = practice.new_recording(self._recordings, f"{person.name} {TRY_TITLE}")
+        except ImuFeedbackError as error:
+            self.start.messages.show_fault(str(error))
+            return
+        ready.virtual = ready.fitting = True
+        ready.roles = {serial_of(segment): segment for segment in WORN}
+        ready.links.clear()
+        self._open(feed, practice.VirtualPractice(person, journal, [feed.push], feed.finish))
+
+    def _stream(self) -> None:
+        ready = self.start.ready
+        if not ready.can_stream or self._station is None or ready.person is None:
+            return
+        from imufeedback import practice
+
+        feed = EventFeed(ready.person.hand)
+        roles = {sensor: role for sensor, role in ready.roles.items() if sensor in self._station.sensors}
+        try:
+            journal = practice.new_recording(self._recordings, ready.person.name)
+        except ImuFeedbackError as error:
+            self.start.messages.show_fault(str(error))
+            return
+        offsets = {sensor: self._offset_s(sensor) for sensor in roles}
+        made = practice.SensorPractice(
+            ready.person, self._station, roles, self._layout, journal, [feed.push], offsets_s=offsets
+        )
+        self._open(feed, made)
+
+    def _open(self, feed: EventFeed, practice: Practice) -> None:
+        """The session begins: it records from here on. The bay window listens behind the first screen."""
+        from imufeedback.app.bay import BayWindow
+
+        ready = self.start.ready
+        self.feed, self.practice = feed, practice
+        self.bay = BayWindow(
+            feed,
+            on_stop=practice.stop,
+            on_mute=lambda muted: practice.command("mute", {"on": muted}),
+            on_command=practice.command,
+            rule_set=resources.text("rules", "swing"),
+            ask=True,
+            on_close=lambda failure: QTimer.singleShot(0, self.close),
+            recording=str(practice.recording),
+            roles=ready.roles,
+            also=self._hear,
+        )
+        self.bay.setWindowFlags(Qt.WindowType.Widget)
+        self.bay.acknowledge()  # the first screen has shown the cautions
+        self.pages.addWidget(self.bay)
+        ready.running = True
+        practice.start()
+        self.start.show_step(Step.FITTING)
+
+    # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _fit(self) -> None:
+        ready = self.start.ready
+        if self.practice is None or ready.fitting or ready.virtual:
+            return
+        ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
+        self._guide = Guide(self.practice.elapsed_s, tuple(ready.roles.values()))
+        self.start.refresh()
+        self._look.start()
+        self._guide_on()
+
+    def _guide_on(self) -> None:
+        if self._guide is None or self.practice is None:
+            self._look.stop()
+            return
+        move, left_s = self._guide.at(self.practice.elapsed_s)
+        if move is not None:
+            self.start.fitting.show_move(move.number, left_s)
+            return
+        self.practice.command("fit", self._guide.args)
+        self._guide = None
+        self._look.stop()
+
+    # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _begin(self) -> None:
+        if self.bay is None or self.practice is None or self.start.work is None:
+            return
+        self._blocks = self.start.work.blocks
+        self._next_block()
+        self._keep_person()
+        self.pages.setCurrentWidget(self.bay)
+        self.bay.setFocus()
+        self.setWindowTitle(self.bay.windowTitle())
+
+    def _hear(self, event: Event) -> None:
+        """Everything that the bay window hears."""
+        self.start.hear(event)
+        if isinstance(event, Rep):
+            self._reps += self._block is not None
+            self._next_block()
+        elif isinstance(event, Fitted):
+            self._guide = None
+
+    def _next_block(self) -> None:
+        """Begin the block that the next rep belongs to, if it is another one."""
+        found = block_at(self._blocks, self._reps)
+        if found is None or self.practice is None or found[0] == self._block:
+            return
+        self._block, block = found
+        if self.bay is not None and block.args.get("rule_set"):
+            self.bay.coach.show_rule_set(str(block.args["rule_set"]))
+        self.practice.command("block", block.args)
+
+    def _keep_person(self) -> None:
+        person = self.start.ready.person
+        assert person is not None
+        kept = msgspec.structs.replace(person, last_used=self._today(), drill=self.start.ready.work)
+        try:
+            self.people.save(kept, was=person.name)
+        except ImuFeedbackError as error:
+            assert self.bay is not None
+            self.bay.view.messages.show_notice(str(error))
+
+    # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self.start.rescale(scale_of(self))
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
+        if self.bay is not None and not self.bay.gone:
+            event.ignore()
+            self.pages.setCurrentWidget(self.bay)
+            self.bay.close()
+            if self.bay.gone:
+                event.accept()
+            return
+        if self._station is not None:
+            self._station.close()
+        event.accept()
+
+
+class _Desk(QObject):
+    """Carries news of the station's thread to the Qt thread."""
+
+    told = Signal(list)
+    searched = Signal(object)

@@ -1,0 +1,66 @@
+"""What to do next, in at most six words: read from three metres, in a second, between two swings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from imufeedback.app.palette import Shown
+from imufeedback.app.tracks import Entry
+from imufeedback.app.words import tr
+from imufeedback.records import Finding, Verdict
+
+MOST = 6
+
+STATES = {
+    Shown.NO_SENSORS: "Switch on the sensors",
+    Shown.FITTING: "Do the fitting movements",
+    Shown.NO_SIGNAL: "Wait: a sensor is silent",
+    Shown.FINISHED: "Done. The recording is closed.",
+    Shown.PAUSED: "Pause. Nothing counts now.",
+}
+RULES = {
+    "trail-thigh-keeps-falling": "Keep turning off the trail leg",
+    "trail-thigh-never-grows": "Lose the angle from the top",
+    "turns-in-the-hips": "Turn over a quiet thigh",
+    "lead-hip-turns-in": "Turn in over the lead leg",
+    "trail-hip-turns-in-back": "Turn back over the trail thigh",
+    "hips-level-half-way": "Level the hips half way down",
+    "trail-thigh-reaches-target": "Turn until you stand through it",
+    "hips-not-still-flexed": "Stand up into the finish",
+    "lead-knee-gives": "Straighten the lead knee through it",
+    "knees-cross": "Trail knee takes over the bend",
+}
+FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
+DROPPED = "That one does not count"
+
+
+def next_words(shown: Shown, last: Entry | None) -> str:
+    """Six words at most."""
+    if shown in STATES:
+        return tr(STATES[shown])
+    if last is None:
+        return tr(FIRST)
+    if last.discarded:
+        return tr(DROPPED)
+    worst = _worst(last.findings)
+    if worst is None:
+        return tr(GOOD)
+    if worst.verdict is Verdict.UNSURE:
+        return tr(UNSURE)
+    return tr(RULES[worst.rule]) if worst.rule in RULES else six(worst.text or worst.rule.replace("-", " "))
+
+
+def six(text: str) -> str:
+    """The first clause of a text, cut after six words."""
+    clause = text.split(":")[-1].split(".")[0].split(";")[0].strip()
+    words = clause.split()
+    short = " ".join(words[:MOST]) + (" …" if len(words) > MOST else "")
+    return short[:1].upper() + short[1:]
+
+
+def _worst(findings: Sequence[Finding]) -> Finding | None:
+    """The first fault, else the first doubt: rules stand in the order of their weight."""
+    faults = [one for one in findings if one.verdict is Verdict.FAULT]
+    if faults:
+        return faults[0]
+    return findings[0] if findings else None

@@ -1,0 +1,40 @@
+"""The range view in a window of its own: on the second screen where there is one."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
+from PySide6.QtWidgets import QVBoxLayout, QWidget
+
+from imufeedback.app import words
+from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH
+from imufeedback.app.range_view import RangeView
+
+
+class RangeWindow(QWidget):
+    """Shows what it is told; R, F11 and Esc: close, full screen."""
+
+    def __init__(self, side: str) -> None:
+        super().__init__(None, Qt.WindowType.Window)
+        self.view = RangeView(side)
+        self.setWindowTitle(words.range_title())
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.view)
+        self.resize(BASE_WIDTH, BASE_HEIGHT)
+        for keys in ("R", "Esc"):
+            QShortcut(QKeySequence(keys), self).activated.connect(self.hide)
+        QShortcut(QKeySequence("F11"), self).activated.connect(self.toggle_full)
+
+    def toggle_full(self) -> None:
+        self.showNormal() if self.isFullScreen() else self.showFullScreen()
+
+    def show_there(self, beside: QWidget) -> None:
+        """On another screen than `beside`, filling it; on the same one as a window that can be moved."""
+        other = next((one for one in QGuiApplication.screens() if one is not beside.screen()), None)
+        if other is None:
+            self.show()
+        else:
+            self.setGeometry(other.geometry())
+            self.showFullScreen()
+        self.raise_()

@@ -1,0 +1,103 @@
+"""The fitting: what to do now in large words, the movements with what is done, the body with what moves."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from imufeedback.app import palette
+from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.palette import Sign
+from imufeedback.app.signs import SignMark
+from imufeedback.app.start import texts
+from imufeedback.app.start.body_picture import BodyPicture
+from imufeedback.app.start.guide import MOVES
+from imufeedback.app.start.readiness import Readiness
+from imufeedback.app.start.sensor_page import by_place
+
+
+class FittingPage(QWidget):
+    """`show_move` during the movements, `show_ready` for the rest."""
+
+    fit_wanted = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.now = QLabel(texts.fit_before())
+        self.now.setWordWrap(True)
+        self.count = QLabel()
+        self.lines = [QLabel(line) for line in texts.fit_list()]
+        self.signs = [SignMark(Sign.RING, palette.SOFT_INK) for _ in self.lines]
+        self.again = QPushButton(texts.fit_start())
+        add_key(self.again, "Ctrl+R")
+        self.again.clicked.connect(self.fit_wanted)
+        self.body = BodyPicture()
+        self._arrange()
+
+    def _arrange(self) -> None:
+        right = QVBoxLayout()
+        right.setSpacing(10)
+        right.addWidget(self.now)
+        right.addWidget(self.count)
+        right.addSpacing(10)
+        for sign, line in zip(self.signs, self.lines, strict=True):
+            row = QHBoxLayout()
+            row.addWidget(sign)
+            row.addWidget(line, 1)
+            right.addLayout(row)
+        right.addStretch(1)
+        right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(20)
+        row.addWidget(self.body, 46)
+        row.addLayout(right, 54)
+
+    def focus(self) -> None:
+        self.again.setFocus()
+
+    def show_ready(self, ready: Readiness) -> None:
+        """Before and after the movements."""
+        self.body.show_links(by_place(ready))
+        self.again.setText(texts.fit_start() if ready.fit_level is None else texts.fit_again())
+        self.again.setVisible(ready.running and not ready.virtual)
+        self.again.setEnabled(not ready.fitting and not ready.missing_places())
+        if ready.fit_refused is not None:
+            self.say(texts.fit_refused(ready.fit_refused))
+            self.show_done(0)
+        elif ready.fit_level is not None:
+            self.say(texts.says_fitted(ready.fit_level))
+            self.show_done(len(self.lines))
+        elif ready.virtual:
+            self.say(texts.fit_virtual())
+        elif not ready.fitting:
+            self.say(texts.fit_before())
+        if not ready.fitting:
+            self.body.show_moving(())
+            self.count.setText("")
+
+    def say(self, text: str) -> None:
+        if self.now.text() != text:
+            self.now.setText(text)
+
+    def show_move(self, number: int, left_s: float | None = None, say: str | None = None) -> None:
+        """Movement `number` (from 0) is being done."""
+        self.say(say or texts.fit_now(number))
+        self.count.setText("" if left_s is None else texts.seconds_left(left_s))
+        self.show_done(number)
+        self.body.show_moving(MOVES[number].turns)
+
+    def show_done(self, count: int) -> None:
+        """So many movements are done."""
+        for number, sign in enumerate(self.signs):
+            done = number < count
+            sign.show_sign(Sign.TICK if done else Sign.RING, palette.GOOD_INK if done else palette.SOFT_INK)
+
+    def rescale(self, scale: float) -> None:
+        self.now.setFont(pixel_font(26 * scale, bold=True))
+        self.count.setFont(pixel_font(20 * scale))
+        self.again.setFont(pixel_font(15 * scale))
+        self.body.rescale(scale)
+        for sign, line in zip(self.signs, self.lines, strict=True):
+            line.setFont(pixel_font(17 * scale))
+            sign.setFixedSize(round(18 * scale), round(18 * scale))

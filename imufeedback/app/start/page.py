@@ -1,0 +1,250 @@
+"""The first screen: steps at the left, the present step at the right, one line of what is missing, and one button."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+
+from imufeedback.app import palette
+from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
+from imufeedback.app.start import texts
+from imufeedback.app.start.fitting_page import FittingPage
+from imufeedback.app.start.player_page import PlayerPage
+from imufeedback.app.start.readiness import HERE, Readiness, Step
+from imufeedback.app.start.sensor_page import SensorPage
+from imufeedback.app.start.step_list import StepList
+from imufeedback.app.start.work_page import WorkPage
+from imufeedback.app.work import Work, Works
+from imufeedback.people import People, Person
+from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
+
+
+class StartPage(QWidget):
+    """Shows a `Readiness` and changes it; what must be done elsewhere is asked for by signals."""
+
+    try_wanted = Signal()
+    search_wanted = Signal()
+    stream_wanted = Signal()
+    fit_wanted = Signal()
+    begin_wanted = Signal()
+    placed = Signal(str, object)
+
+    def __init__(self, people: People, works: Works) -> None:
+        super().__init__()
+        self.ready = Readiness()
+        self.battery: dict[str, float] = {}
+        self.facts: dict[str, Mapping[str, Json]] = {}
+        """What each sensor told of itself when it was connected."""
+        self.work: Work | None = None
+        self.steps = StepList(self.show_step)
+        self.player = PlayerPage(people)
+        self.sensors = SensorPage()
+        self.fitting = FittingPage()
+        self.works = WorkPage(works)
+        self.pages: Mapping[Step, QWidget] = {
+            Step.PLAYER: self.player,
+            Step.SENSORS: self.sensors,
+            Step.FITTING: self.fitting,
+            Step.WORK: self.works,
+        }
+        self.stack = QStackedWidget()
+        self.heading = QLabel(texts.heading())
+        self.keys = ElidedLabel(texts.keys())
+        self.missing = ElidedLabel()
+        self.next = QPushButton()
+        self.next.setObjectName("agree")
+        self.messages = MessageLine()
+        self.step = Step.PLAYER
+        self._arrange()
+        self._wire()
+        self.works.mark("")
+        self.show_step(Step.PLAYER)
+
+    def _arrange(self) -> None:
+        for page in self.pages.values():
+            self.stack.addWidget(page)
+        middle = QHBoxLayout()
+        middle.setSpacing(24)
+        middle.addWidget(self.steps)
+        middle.addWidget(self.stack, 1)
+        low = QHBoxLayout()
+        low.addWidget(self.missing, 1)
+        low.addWidget(self.next)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(24, 14, 24, 12)
+        column.setSpacing(12)
+        column.addWidget(self.heading)
+        column.addLayout(middle, 1)
+        column.addWidget(self.messages)
+        column.addLayout(low)
+        column.addWidget(self.keys)
+        self.setObjectName("start")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
+        self.setStyleSheet(_SHEET)
+
+    def _wire(self) -> None:
+        self.player.chosen.connect(self._chosen)
+        self.player.accepted.connect(self._accepted)
+        self.sensors.try_wanted.connect(self.try_wanted)
+        self.sensors.search_wanted.connect(self._search)
+        self.sensors.stream_wanted.connect(self.stream_wanted)
+        self.sensors.placed.connect(self.placed)
+        self.fitting.fit_wanted.connect(self.fit_wanted)
+        self.works.chosen.connect(self._choose_work)
+        self.next.clicked.connect(self.go_on)
+        for keys in ("Ctrl+Return", "Ctrl+Enter"):
+            QShortcut(QKeySequence(keys), self).activated.connect(self.go_on)
+
+    # ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def show_step(self, step: Step) -> None:
+        """Show one step and put the keyboard there."""
+        self.step = step
+        self.stack.setCurrentWidget(self.pages[step])
+        self.refresh()
+        self.pages[step].focus()  # type: ignore[attr-defined]
+
+    def go_on(self) -> None:
+        """The large button: take what is marked, let sensors stream, go to what is missing, or begin."""
+        choosing = self.step is Step.PLAYER and self.player.pages.currentWidget() is self.player.choose
+        if choosing and not self.ready.running:
+            self.player.take()
+            return
+        if self.step is Step.SENSORS and self.ready.can_stream:
+            self.stream_wanted.emit()
+            return
+        if self.ready.can_begin and self.step is Step.WORK:
+            self.begin_wanted.emit()
+            return
+        self.show_step(self._following())
+
+    def _following(self) -> Step:
+        steps = list(Step)
+        after = steps[steps.index(self.step) + 1 :]
+        return self.ready.first_open(after) or self.ready.first_open() or Step.WORK
+
+    def refresh(self) -> None:
+        """Show what is known now."""
+        ready = self.ready
+        title = self.work.title if self.work else ""
+        for step in Step:
+            self.steps.show_step(step, ready.mark(step), texts.says(step, ready, title))
+        self.steps.show_current(self.step)
+        self.sensors.show_ready(ready, self.battery)
+        self.fitting.show_ready(ready)
+        self.player.lock(ready.running)
+        last = ready.can_begin and self.step is Step.WORK
+        self.next.setText(texts.next_button(last))
+        self.missing.show_text(texts.missing(ready))
+
+    # ── news ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def hear(self, event: Event) -> None:
+        """News of the sensors and of the fitting. Qt thread."""
+        hearers: dict[str, Callable[[Any], None]] = {
+            "Link": self._hear_link,
+            "Fitted": self._hear_fitted,
+            "FitRefused": self._hear_refused,
+            "FitStep": self._hear_step,
+            "Notice": lambda notice: self.messages.show_notice(notice.text),
+            "Fault": lambda fault: self.messages.show_fault(f"{fault.where}: {fault.what}"),
+        }
+        hearer = hearers.get(type(event).__name__)
+        if hearer is not None:
+            hearer(event)
+
+    def _hear_link(self, link: Link) -> None:
+        address = link.facts.get("address")
+        if isinstance(address, str) and address != link.sensor:
+            self.ready.links.pop(address, None)
+        self.ready.links[link.sensor] = link.state
+        if link.state is LinkState.CONNECTED:
+            self.facts[link.sensor] = link.facts
+        percent = link.facts.get("battery_percent")
+        if isinstance(percent, int | float):
+            self.battery[link.sensor] = float(percent)
+        if link.state not in (*HERE, LinkState.LOST, LinkState.SILENT) and link.sensor not in self.ready.roles:
+            self.ready.links.pop(link.sensor)  # under its address, before it is connected
+        self.refresh()
+
+    def _hear_fitted(self, event: Fitted) -> None:
+        self.ready.fit_level, self.ready.fit_refused, self.ready.fitting = event.fit.level, None, False
+        self.refresh()
+        if self.step is Step.FITTING:
+            self.show_step(Step.WORK)
+
+    def _hear_refused(self, event: FitRefused) -> None:
+        self.ready.fit_refused, self.ready.fitting = event.reason, False
+        self.refresh()
+
+    def _hear_step(self, event: Any) -> None:
+        """A movement of the fitting was seen: the next one is due."""
+        self.ready.fit_refused = None
+        self.fitting.show_move(min(event.number, event.of - 1), say=event.say)
+        self.fitting.show_done(event.number)
+
+    def show_search(self, trouble: str | None) -> None:
+        """A search has ended; None: well."""
+        self.ready.searching, self.ready.search_trouble = False, trouble
+        self.refresh()
+
+    def _search(self) -> None:
+        self.sensors.forget()
+        self.ready.links.clear()
+        self.ready.searching, self.ready.search_trouble = True, None
+        self.refresh()
+        self.search_wanted.emit()
+
+    def _chosen(self, person: Person) -> None:
+        if self.ready.person is None or self.ready.person.name != person.name:
+            self.works.mark(person.drill)
+        self.ready.person = person
+        self.refresh()
+
+    def _accepted(self, person: Person) -> None:
+        self.ready.person = person
+        self.show_step(Step.SENSORS)
+
+    def _choose_work(self, work: Work) -> None:
+        self.work = work
+        self.ready.work = work.key
+        self.refresh()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 – Qt names it
+        super().showEvent(event)
+        self.pages[self.step].focus()  # type: ignore[attr-defined]
+
+    def rescale(self, scale: float) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high."""
+        self.heading.setFont(pixel_font(26 * scale, bold=True))
+        for widget in (self.keys, self.missing):
+            widget.setFont(pixel_font((12 if widget is self.keys else 15) * scale))
+        self.next.setFont(pixel_font(17 * scale, bold=True))
+        for part in (self.steps, self.player, self.sensors, self.fitting, self.works, self.messages):
+            part.rescale(scale)
+
+
+_SHEET = f"""
+#start {{ background: {palette.GROUND}; }}
+QLabel {{ color: {palette.INK}; }}
+#trouble {{ color: {palette.ALARM_INK}; }}
+QPushButton {{ background: {palette.PAPER}; color: {palette.INK}; border: 2px solid {palette.RULE_LINE};
+    border-radius: 6px; padding: 6px 14px; }}
+QPushButton:disabled {{ color: {palette.SOFT_INK}; background: {palette.GROUND}; border-style: dashed; }}
+QPushButton:focus, QListWidget:focus, QLineEdit:focus, QPlainTextEdit:focus, QComboBox:focus
+    {{ border: 2px solid {palette.BLUE}; }}
+#message QPushButton {{ padding: 0 10px; }}
+QPushButton#step {{ text-align: left; padding: 0; }}
+QPushButton#step:checked {{ border: 3px solid {palette.BLUE}; }}
+QPushButton#agree {{ background: {palette.BLUE}; color: {palette.WHITE}; border: 2px solid {palette.BLUE}; }}
+QPushButton#agree:focus {{ border: 2px solid {palette.INK}; }}
+QListWidget, QLineEdit, QPlainTextEdit, QComboBox {{ background: {palette.PAPER}; color: {palette.INK};
+    border: 2px solid {palette.RULE_LINE}; border-radius: 4px; padding: 4px; }}
+QListWidget::item:selected {{ background: {palette.BLUE}; color: {palette.WHITE}; }}
+QRadioButton {{ color: {palette.INK}; spacing: 8px; }}
+QRadioButton:focus {{ outline: none; text-decoration: underline; }}
+"""

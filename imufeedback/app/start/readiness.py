@@ -1,0 +1,115 @@
+"""Which steps before a session are done, and what is missing; knows nothing of Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from imufeedback.people import Person
+from imufeedback.records import Level, LinkState, Segment
+
+NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
+"""Without these swings cannot be judged."""
+HERE = (LinkState.CONNECTED, LinkState.STREAMING)
+
+
+class Step(StrEnum):
+    """The steps in their order."""
+
+    PLAYER = "player"
+    SENSORS = "sensors"
+    FITTING = "fitting"
+    WORK = "work"
+
+
+class Mark(StrEnum):
+    """How far a step is."""
+
+    DONE = "done"
+    OPEN = "open"
+    BUSY = "busy"
+    TROUBLE = "trouble"
+
+
+@dataclass
+class Readiness:
+    """What is known so far. The window changes it; the pages show it."""
+
+    person: Person | None = None
+    links: dict[str, LinkState] = field(default_factory=dict)
+    """By sensor."""
+    roles: dict[str, Segment] = field(default_factory=dict)
+    searching: bool = False
+    search_trouble: str | None = None
+    virtual: bool = False
+    """The virtual golfer plays."""
+    running: bool = False
+    """A session has begun: it records."""
+    fitting: bool = False
+    fit_level: Level | None = None
+    fit_refused: str | None = None
+    work: str = ""
+    """Name of the drill, rule set or plan."""
+
+    def missing_places(self) -> tuple[Segment, ...]:
+        """Needed places that no sensor which is here is worn on."""
+        worn = {role for sensor, role in self.roles.items() if self.links.get(sensor) in HERE}
+        return tuple(one for one in NEEDED if one not in worn)
+
+    def double_places(self) -> tuple[Segment, ...]:
+        """Places that two sensors were given."""
+        roles = list(self.roles.values())
+        return tuple(sorted({one for one in roles if roles.count(one) > 1}))
+
+    def without_place(self) -> tuple[str, ...]:
+        return tuple(sensor for sensor, state in self.links.items() if state in HERE and sensor not in self.roles)
+
+    def lost(self) -> tuple[str, ...]:
+        """Sensors with a place that were here and are not now."""
+        return tuple(one for one in self.roles if self.links.get(one) in (LinkState.LOST, LinkState.SILENT))
+
+    @property
+    def can_stream(self) -> bool:
+        """The session can begin: everything needed is connected and has one place."""
+        return (
+            self.mark(Step.PLAYER) is Mark.DONE
+            and not self.running
+            and not self.missing_places()
+            and not self.double_places()
+        )
+
+    @property
+    def can_begin(self) -> bool:
+        return all(self.mark(step) is Mark.DONE for step in Step)
+
+    def mark(self, step: Step) -> Mark:
+        """How far one step is."""
+        if step is Step.PLAYER:
+            return self._player()
+        if step is Step.SENSORS:
+            return self._sensors()
+        if step is Step.FITTING:
+            return self._fitting()
+        return Mark.DONE if self.work else Mark.OPEN
+
+    def first_open(self, steps: Iterable[Step] = Step) -> Step | None:
+        """The first step that is not done; None when all are."""
+        return next((step for step in steps if self.mark(step) is not Mark.DONE), None)
+
+    def _player(self) -> Mark:
+        return Mark.DONE if self.person is not None and self.person.cautions_seen else Mark.OPEN
+
+    def _sensors(self) -> Mark:
+        if self.lost() or self.double_places() or (self.search_trouble and not self.running):
+            return Mark.TROUBLE
+        if self.searching or (self.running and self.missing_places()):
+            return Mark.BUSY
+        return Mark.DONE if self.running else Mark.OPEN
+
+    def _fitting(self) -> Mark:
+        if self.fit_refused is not None:
+            return Mark.TROUBLE
+        if self.fit_level is not None:
+            return Mark.DONE
+        return Mark.BUSY if self.fitting else Mark.OPEN

@@ -1,0 +1,174 @@
+"""Which sensors are there and where they are worn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from imufeedback.app import palette
+from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.signs import SignMark
+from imufeedback.app.start import texts
+from imufeedback.app.start.body_picture import BodyPicture
+from imufeedback.app.start.readiness import HERE, NEEDED, Readiness
+from imufeedback.app.words import segment_word
+from imufeedback.records import LinkState, Segment
+
+PLACES = (*NEEDED, Segment.LEFT_SHANK, Segment.RIGHT_SHANK, Segment.LEAD_FOREARM)
+
+
+class SensorPage(QWidget):
+    """A body with its sensors, a line for each, and the two ways to get any."""
+
+    search_wanted = Signal()
+    try_wanted = Signal()
+    stream_wanted = Signal()
+    placed = Signal(str, object)
+    """Sensor, and the `Segment` it is worn on or None."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.hint = QLabel(texts.sensors_hint())
+        self.hint.setWordWrap(True)
+        self.trouble = QLabel()
+        self.trouble.setObjectName("trouble")
+        self.trouble.setWordWrap(True)
+        self.try_hint = QLabel(texts.try_hint())
+        self.try_hint.setWordWrap(True)
+        self.body = BodyPicture()
+        self.search = QPushButton(texts.search_button(False))
+        add_key(self.search, "Ctrl+F")
+        self.try_it = QPushButton(texts.try_button())
+        add_key(self.try_it, "Ctrl+T")
+        self.stream = QPushButton(texts.stream_button())
+        self.rows: dict[str, SensorRow] = {}
+        self._font = QFont()
+        self._arrange()
+        self.search.clicked.connect(self.search_wanted)
+        self.try_it.clicked.connect(self.try_wanted)
+        self.stream.clicked.connect(self.stream_wanted)
+
+    def _arrange(self) -> None:
+        self._grid = QGridLayout()
+        self._grid.setColumnStretch(2, 1)
+        buttons = QHBoxLayout()
+        buttons.addWidget(self.search)
+        buttons.addWidget(self.stream)
+        buttons.addStretch(1)
+        right = QVBoxLayout()
+        right.setSpacing(12)
+        right.addWidget(self.hint)
+        right.addLayout(buttons)
+        right.addWidget(self.trouble)
+        right.addLayout(self._grid)
+        right.addStretch(1)
+        right.addWidget(self.try_hint)
+        right.addWidget(self.try_it, 0, Qt.AlignmentFlag.AlignLeft)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(20)
+        row.addWidget(self.body, 46)
+        row.addLayout(right, 54)
+
+    def focus(self) -> None:
+        self.search.setFocus()
+
+    def show_ready(self, ready: Readiness, battery: Mapping[str, float]) -> None:
+        """What is there now."""
+        self.body.show_links(by_place(ready))
+        for sensor, state in ready.links.items():
+            if sensor not in self.rows and state in HERE:
+                self._add(sensor)
+        for sensor, row in self.rows.items():
+            state = ready.links.get(sensor, LinkState.LOST)
+            row.show_state(state, battery.get(sensor), ready.roles.get(sensor), locked=ready.running)
+        self.trouble.setText(ready.search_trouble or "")
+        self.trouble.setVisible(bool(ready.search_trouble) and not ready.running)
+        person = ready.person is not None and bool(ready.person.cautions_seen)
+        self.search.setText(texts.search_button(bool(self.rows) or bool(ready.search_trouble)))
+        self.search.setEnabled(not ready.running and not ready.searching)
+        self.try_it.setEnabled(person and not ready.running and not ready.searching)
+        self.stream.setVisible(bool(self.rows) and not ready.running)
+        self.stream.setEnabled(ready.can_stream)
+        for widget in (self.hint, self.search, self.try_it, self.try_hint):
+            widget.setVisible(not ready.running)
+
+    def forget(self) -> None:
+        """A new search begins."""
+        for row in self.rows.values():
+            row.remove_from(self._grid)
+        self.rows.clear()
+
+    def _add(self, sensor: str) -> None:
+        row = SensorRow(sensor, self._font)
+        self.rows[sensor] = row
+        row.add_to(self._grid, len(self.rows))
+        row.place.activated.connect(lambda _, row=row: self.placed.emit(row.sensor, row.chosen))
+
+    def rescale(self, scale: float) -> None:
+        self._font = pixel_font(15 * scale)
+        self.body.rescale(scale)
+        for widget in (self.hint, self.trouble, self.try_hint, self.search, self.try_it, self.stream):
+            widget.setFont(self._font)
+        for row in self.rows.values():
+            row.refont(self._font)
+
+
+class SensorRow:
+    """Sign, name, words and place of one sensor."""
+
+    def __init__(self, sensor: str, font: QFont) -> None:
+        self.sensor = sensor
+        self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
+        self.name = QLabel(sensor)
+        self.words = QLabel()
+        self.place = QComboBox()
+        self.place.setAccessibleName(texts.place_of(sensor))
+        self.place.addItem(texts.no_place(), None)
+        for segment in PLACES:
+            self.place.addItem(segment_word(segment), segment)
+        self.refont(font)
+
+    @property
+    def _widgets(self) -> tuple[QWidget, ...]:
+        return self.sign, self.name, self.words, self.place
+
+    @property
+    def chosen(self) -> Segment | None:
+        value = self.place.currentData()
+        return None if value is None else Segment(value)
+
+    def add_to(self, grid: QGridLayout, number: int) -> None:
+        for column, widget in enumerate(self._widgets):
+            grid.addWidget(widget, number, column)
+
+    def remove_from(self, grid: QGridLayout) -> None:
+        for widget in self._widgets:
+            grid.removeWidget(widget)
+            widget.deleteLater()
+
+    def show_state(self, state: LinkState, battery: float | None, role: Segment | None, *, locked: bool) -> None:
+        look = palette.LINK_LOOKS[state]
+        self.sign.show_sign(look.sign, look.ink)
+        self.words.setText(texts.sensor_words(state, battery))
+        self.words.setStyleSheet(f"color: {look.ink};")
+        self.place.setCurrentIndex(0 if role is None else 1 + PLACES.index(role))
+        self.place.setEnabled(not locked)
+
+    def refont(self, font: QFont) -> None:
+        for widget in (self.name, self.words, self.place):
+            widget.setFont(font)
+        side = max(round(font.pixelSize() * 0.9), 10)
+        self.sign.setFixedSize(side, side)
+
+
+def by_place(ready: Readiness) -> dict[Segment, LinkState | None]:
+    """State of the sensor on every place that is needed or worn; None where there is none."""
+    states: dict[Segment, LinkState | None] = dict.fromkeys(NEEDED)
+    for sensor, role in ready.roles.items():
+        if sensor in ready.links:
+            states[role] = ready.links[sensor]
+    return states

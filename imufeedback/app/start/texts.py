@@ -1,0 +1,273 @@
+"""Every text of the first screen."""
+
+from __future__ import annotations
+
+from imufeedback.app.start.readiness import Mark, Readiness, Step
+from imufeedback.app.words import level_word, link_word, segment_word, tr
+from imufeedback.people import Person
+from imufeedback.records import Hand, Level, LinkState, Segment
+
+TITLES = {Step.PLAYER: "Player", Step.SENSORS: "Sensors", Step.FITTING: "Fitting", Step.WORK: "What to train"}
+_MARKS = {Mark.DONE: "done", Mark.OPEN: "to do", Mark.BUSY: "under way", Mark.TROUBLE: "look here"}
+HANDS = {Hand.RIGHT: "right-handed", Hand.LEFT: "left-handed"}
+
+
+def title(step: Step) -> str:
+    return tr(TITLES[step])
+
+
+def mark_word(mark: Mark) -> str:
+    return tr(_MARKS[mark])
+
+
+def hand_word(hand: Hand) -> str:
+    return tr(HANDS[hand])
+
+
+def places(segments: tuple[Segment, ...]) -> str:
+    return ", ".join(segment_word(one) for one in segments)
+
+
+def says(step: Step, ready: Readiness, work_title: str = "") -> str:
+    """One line: what is there, or what is missing."""
+    if step is Step.PLAYER:
+        return _player(ready)
+    if step is Step.SENSORS:
+        return _sensors(ready)
+    if step is Step.FITTING:
+        return _fitting(ready)
+    return work_title or tr("choose a drill or a plan")
+
+
+def _player(ready: Readiness) -> str:
+    if ready.person is None:
+        return tr("choose or add a player")
+    name = f"{ready.person.name}, {hand_word(ready.person.hand)}"
+    return name if ready.person.cautions_seen else tr("{name}: read the cautions").format(name=name)
+
+
+def _sensors(ready: Readiness) -> str:
+    if ready.lost():
+        return tr("lost: {places}").format(places=places(tuple(ready.roles[one] for one in ready.lost())))
+    if ready.double_places():
+        return tr("two sensors on: {places}").format(places=places(ready.double_places()))
+    if ready.searching:
+        return tr("searching …")
+    if ready.running:
+        waiting = ready.missing_places()
+        if waiting:
+            return tr("waiting for: {places}").format(places=places(waiting))
+        return tr("virtual golfer") if ready.virtual else tr("{count} streaming").format(count=len(ready.roles))
+    if ready.search_trouble:
+        return tr("none found")
+    if ready.links:
+        missing = ready.missing_places()
+        return tr("no sensor on: {places}").format(places=places(missing)) if missing else tr("ready to stream")
+    return tr("search, or try without")
+
+
+def _fitting(ready: Readiness) -> str:
+    if ready.fit_refused is not None:
+        return tr("refused – once more")
+    if ready.fit_level is not None:
+        return tr("done: {level}").format(level=level_word(ready.fit_level))
+    return tr("under way") if ready.fitting else tr("after the sensors, about 30 s")
+
+
+def missing(ready: Readiness) -> str:
+    """What keeps the session from beginning, for the line beside the button."""
+    step = ready.first_open()
+    if step is None:
+        return tr("All is ready.")
+    return tr("Missing: {step} – {what}").format(step=title(step), what=says(step, ready))
+
+
+def window_title() -> str:
+    return tr("imufeedback · before the session")
+
+
+def heading() -> str:
+    return tr("Before the session")
+
+
+def keys() -> str:
+    return tr("Alt+1 to Alt+4: steps · Tab: from field to field · Ctrl+Enter: go on · F1: cautions · Esc: leave")
+
+
+def next_button(last: bool) -> str:
+    return tr("Begin  (Ctrl+Enter)") if last else tr("Go on  (Ctrl+Enter)")
+
+
+# ── player ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def who() -> str:
+    return tr("Who trains? Enter takes the player that is marked.")
+
+
+def nobody_yet() -> str:
+    return tr("Nobody is here yet. Add a player, with Ctrl+N: a name and the hand are enough.")
+
+
+def add_player() -> str:
+    return tr("Add a player  (Ctrl+N)")
+
+
+def change_player() -> str:
+    return tr("Change  (Ctrl+E)")
+
+
+def save_player() -> str:
+    return tr("Save  (Enter)")
+
+
+def back_button() -> str:
+    return tr("Back")
+
+
+def form_heading(new: bool) -> str:
+    return tr("New player") if new else tr("Change a player")
+
+
+def name_label() -> str:
+    return tr("&Name")
+
+
+def hand_label() -> str:
+    return tr("&Hand")
+
+
+def height_label() -> str:
+    return tr("H&eight, m (may stay empty)")
+
+
+def notes_label() -> str:
+    return tr("N&otes (tight sides, what to look after)")
+
+
+def person_line(person: Person, height: str) -> str:
+    parts = [person.name, hand_word(person.hand)]
+    if height:
+        parts.append(f"{height} m")
+    parts.append(
+        tr("last here {day}").format(day=person.last_used.isoformat()) if person.last_used else tr("not here before")
+    )
+    return "  ·  ".join(parts)
+
+
+def accept_cautions(name: str) -> str:
+    return tr("{name} has read this  (Enter)").format(name=name)
+
+
+def locked() -> str:
+    return tr("The session has begun: it belongs to this player. Stop it to choose another one.")
+
+
+# ── sensors ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def sensors_hint() -> str:
+    return tr(
+        "Wear them tight: one on the back of the pelvis, one on the outside of each thigh, half way up. "
+        "Switch them on, close other programs that use them, then search."
+    )
+
+
+def search_button(again: bool) -> str:
+    return tr("Search again  (Ctrl+F)") if again else tr("Search  (Ctrl+F)")
+
+
+def try_button() -> str:
+    return tr("Try it without sensors  (Ctrl+T)")
+
+
+def try_hint() -> str:
+    return tr("A virtual golfer wears virtual sensors: everything else is the real thing, recording and tones too.")
+
+
+def stream_button() -> str:
+    return tr("Let them stream  (Ctrl+Enter)")
+
+
+def no_place() -> str:
+    return tr("not worn")
+
+
+def place_of(sensor: str) -> str:
+    return tr("Where is {sensor} worn?").format(sensor=sensor)
+
+
+def sensor_words(state: LinkState, battery: float | None) -> str:
+    words = link_word(state)
+    return words if battery is None else tr("{state} · battery {percent:.0f} %").format(state=words, percent=battery)
+
+
+def place_words(segment: Segment, state: LinkState | None) -> str:
+    return f"{segment_word(segment)}: {tr('no sensor') if state is None else link_word(state)}"
+
+
+# ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def fit_before() -> str:
+    return tr("The fitting finds how the sensors sit. It comes when they stream.")
+
+
+def fit_virtual() -> str:
+    return tr("The virtual golfer does the movements. You may choose what to train meanwhile.")
+
+
+def fit_list() -> list[str]:
+    return [
+        tr(line)
+        for line in (
+            "stand still for 3 seconds",
+            "right knee up, twice",
+            "left knee up, twice",
+            "bow twice, with straight legs",
+            "stand still",
+        )
+    ]
+
+
+def fit_start() -> str:
+    return tr("Start the fitting  (Ctrl+R)")
+
+
+def fit_again() -> str:
+    return tr("Fit once more  (Ctrl+R)")
+
+
+def says_fitted(level: Level) -> str:
+    return tr("The fitting is done: {level}.").format(level=level_word(level))
+
+
+def fit_now(number: int) -> str:
+    return tr("Now: {what}").format(what=fit_list()[number])
+
+
+def seconds_left(left_s: float) -> str:
+    return tr("{seconds:.0f} s").format(seconds=max(left_s, 0.0) + 0.5)
+
+
+def fit_refused(reason: str) -> str:
+    return tr("That was no fitting: {reason}").format(reason=reason)
+
+
+# ── work ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def work_hint() -> str:
+    return tr("Slow before fast. The arrows choose, Ctrl+Enter begins.")
+
+
+def rules_word() -> str:
+    return tr("swings")
+
+
+def drill_word() -> str:
+    return tr("drill")
+
+
+def plan_word() -> str:
+    return tr("plan")

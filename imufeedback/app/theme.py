@@ -1,0 +1,49 @@
+"""Light and dark looks of the range view: daylight asks for one, an indoor bay for the other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from imufeedback.app import palette
+from imufeedback.app.palette import Look, Shown, Sign
+
+
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """Colours of one look. Text inks are readable on `ground`; a state brings its own ground along."""
+
+    name: str
+    ground: str
+    ink: str
+    soft_ink: str
+    good: str
+    fault: str
+    unsure: str
+    quiet: Look
+    """Of states that are none: nothing to see yet, or waiting."""
+
+    def state(self, shown: Shown) -> Look:
+        """Look of the state block."""
+        look = palette.STATE_LOOKS[shown]
+        if shown in (Shown.NO_SENSORS, Shown.FITTING, Shown.WAITING, Shown.FINISHED, Shown.PAUSED):
+            return Look(self.quiet.ink, self.quiet.ground, look.sign)
+        return look
+
+
+LIGHT = Theme(
+    *("light", palette.PAPER, palette.BLACK, palette.SOFT_INK, palette.GOOD_INK, palette.ALARM_INK, "#5C4A00"),
+    Look(palette.INK, "#E2E0DA", Sign.DASH),
+)
+DARK = Theme(
+    *("dark", "#0E1012", "#F4F4F2", "#B9B9B4", "#3FD6A8", "#FF9A5C", palette.YELLOW),
+    Look("#F4F4F2", "#2B2F33", Sign.DASH),
+)
+THEMES = (LIGHT, DARK)
+
+
+def text_pairs(theme: Theme) -> dict[str, tuple[str, str]]:
+    """Every text colour of a theme with the ground it stands on, by name."""
+    inks = {"text": theme.ink, "soft": theme.soft_ink, "good": theme.good, "fault": theme.fault, "unsure": theme.unsure}
+    pairs = {f"{theme.name} {name}": (ink, theme.ground) for name, ink in inks.items()}
+    states = {shown: theme.state(shown) for shown in Shown}
+    return pairs | {f"{theme.name} state {shown}": (look.ink, look.ground) for shown, look in states.items()}

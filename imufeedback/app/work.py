@@ -1,0 +1,125 @@
+"""What can be trained: rule sets, drills and plans as the registries find them, and the commands that begin them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from imufeedback import resources
+from imufeedback.errors import BadToml
+from imufeedback.records import Json
+
+
+class WorkKind(StrEnum):
+    """In the order in which they are listed."""
+
+    RULES = "rules"
+    DRILL = "drills"
+    PLAN = "plans"
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One block of reps: the arguments of its command, and how many reps it has (None: as many as one likes)."""
+
+    args: Mapping[str, Json]
+    reps: int | None = None
+
+    @property
+    def name(self) -> str:
+        return str(self.args["name"])
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One thing to train."""
+
+    kind: WorkKind
+    name: str
+    title: str
+    lines: tuple[str, ...] = ()
+    """How it is done."""
+    blocks: tuple[Block, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """What a player's file remembers."""
+        return f"{self.kind}/{self.name}"
+
+
+@dataclass
+class Works:
+    """All that can be trained here."""
+
+    all: list[Work] = field(default_factory=list)
+    troubles: list[str] = field(default_factory=list)
+    """One line for each file that could not be read."""
+
+    def find(self, key: str) -> Work | None:
+        return next((one for one in self.all if one.key == key), None)
+
+
+def available() -> Works:
+    """What the product brings and what lies in the data folder. A file that cannot be read is left out and named."""
+    works = Works()
+    for kind in WorkKind:
+        for name in _names(kind):
+            try:
+                works.all.append(_read(kind, name))
+            except (BadToml, tomllib.TOMLDecodeError, KeyError, TypeError) as error:
+                works.troubles.append(f"{kind} {name}: {error}")
+    return works
+
+
+def block_at(blocks: Sequence[Block], reps_done: int) -> tuple[int, Block] | None:
+    """Number and block of the next rep, after so many of the whole session; None when all are done."""
+    for number, block in enumerate(blocks):
+        if block.reps is None or reps_done < block.reps:
+            return number, block
+        reps_done -= block.reps
+    return None
+
+
+def _names(kind: WorkKind) -> tuple[str, ...]:
+    try:
+        return resources.available(kind)
+    except KeyError:  # a kind that this version does not have
+        return ()
+
+
+def _read(kind: WorkKind, name: str) -> Work:
+    text = resources.text(kind, name)
+    document = tomllib.loads(text)
+    title = str(document.get("title", name))
+    if kind is WorkKind.PLAN:
+        blocks = tuple(_planned(block) for block in document["blocks"])
+        return Work(kind, name, title, tuple(_plan_line(block) for block in blocks), blocks)
+    drill = document.get("drill", {})
+    lines = tuple(str(line) for line in drill.get("instructions", ()))
+    if not lines:  # no drill: what its rules look for
+        lines = tuple(str(rule["text"]) for rule in document.get("rules", ()))[:6]
+    role = "drill" if kind is WorkKind.DRILL else "swings"
+    block = Block(
+        {"name": title, "role": role, "mode": "concurrent", "share": 1.0, "estimate": False, "rule_set": text}
+    )
+    return Work(kind, name, title, lines, (block,))
+
+
+def _planned(block: Mapping[str, Json]) -> Block:
+    name = str(block["drill"])
+    kind = WorkKind.DRILL if name in _names(WorkKind.DRILL) else WorkKind.RULES
+    args = {
+        "name": block["name"],
+        "role": block["role"],
+        "mode": block["mode"],
+        "share": block.get("share", 1.0),
+        "estimate": block.get("estimate", False),
+        "rule_set": resources.text(kind, name),
+    }
+    return Block(args, int(block["reps"]))
+
+
+def _plan_line(block: Block) -> str:
+    return f"{block.name}: {block.reps}"

@@ -1,0 +1,193 @@
+"""The players who train here: one small TOML file each in the data folder, that a person can read and edit.
+
+::
+
+    format = 1
+    name = "Robin"
+    hand = "right"
+    height_m = 1.78             # may be missing
+    notes = "left hip tight"
+    cautions_seen = 2026-05-01  # the cautions were read and accepted on this day; missing: not yet
+    last_used = 2026-05-01
+    drill = "swing"             # what was trained last
+
+A file that cannot be read is left alone and named in `People.troubles`; the others still open.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta
+
+from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback.records import Hand
+from imufeedback.settings import Player
+
+FORMAT = 1
+NAME_MAX = 60
+_NOT_IN_A_NAME = re.compile(r"[^\w -]+")
+
+
+class Person(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One player."""
+
+    name: Annotated[str, Meta(min_length=1, max_length=NAME_MAX)]
+    hand: Hand = Hand.RIGHT
+    height_m: Annotated[float, Meta(gt=0.5, lt=2.6)] | None = None
+    notes: Annotated[str, Meta(max_length=4000)] = ""
+    cautions_seen: datetime.date | None = None
+    last_used: datetime.date | None = None
+    drill: str = ""
+    """Name of what was trained last."""
+    format: Annotated[int, Meta(ge=1, le=FORMAT)] = FORMAT
+
+    @property
+    def player(self) -> Player:
+        """What a session is set up with."""
+        return Player(hand=self.hand, name=self.name, height_m=self.height_m)
+
+
+@dataclass
+class People:
+    """All players of one folder."""
+
+    folder: Path
+    _files: dict[str, Path] = field(default_factory=dict)
+    """By `key` of the name."""
+    _people: dict[str, Person] = field(default_factory=dict)
+    troubles: list[str] = field(default_factory=list)
+    """One line for each file that could not be read."""
+
+    @property
+    def all(self) -> tuple[Person, ...]:
+        """Who trained last comes first; then by name."""
+
+        def order(person: Person) -> tuple[int, str]:
+            return (-(person.last_used.toordinal() if person.last_used else 0), key(person.name))
+
+        return tuple(sorted(self._people.values(), key=order))
+
+    def find(self, name: str) -> Person | None:
+        return self._people.get(key(name))
+
+    def save(self, person: Person, *, was: str | None = None) -> Person:
+        """Write one player; `was` is the name before, when it was changed.
+
+        Returns the player as written. Raises UsageError for a name that another player has, or a value out of range;
+        CannotWrite when the folder does not allow it.
+        """
+        person = _checked(person)
+        old = None if was is None else key(was)
+        if key(person.name) in self._people and key(person.name) != old:
+            raise UsageError(f"there is a player {person.name!r} already", where="players", hint="choose another name")
+        path = (self._files.get(old) if old else None) or self._free_path(person.name)
+        _write(path, to_toml(person))
+        if old is not None:
+            self._files.pop(old, None)
+            self._people.pop(old, None)
+        self._files[key(person.name)], self._people[key(person.name)] = path, person
+        return person
+
+    def _free_path(self, name: str) -> Path:
+        stem = _stem(name)
+        taken = {path.name.casefold() for path in self._files.values()}
+        number, path = 1, self.folder / f"{stem}.toml"
+        while path.name.casefold() in taken or os.path.lexists(path):
+            number += 1
+            path = self.folder / f"{stem}-{number}.toml"
+        return path
+
+
+def load(folder: Path) -> People:
+    """Everybody in a folder; nobody when it is not there yet."""
+    people = People(folder)
+    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+        try:
+            person = parse(path.read_text(encoding="utf-8"), str(path))
+        except (OSError, UnicodeDecodeError, BadToml) as error:
+            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{path}: {error}")
+            continue
+        if key(person.name) in people._people:
+            people.troubles.append(f"{path}: a second player {person.name!r}")
+            continue
+        people._files[key(person.name)], people._people[key(person.name)] = path, person
+    return people
+
+
+def parse(text: str, where: str) -> Person:
+    """Read one player; `where` names the file in errors. Raises BadToml."""
+    try:
+        return msgspec.toml.decode(text, type=Person)
+    except msgspec.MsgspecError as error:
+        raise BadToml(str(error), where=where, hint="correct the key or value, or move the file away") from error
+
+
+def to_toml(person: Person) -> str:
+    """The file's text; what is not known is left out."""
+    lines = [f"format = {person.format}", f"name = {_quoted(person.name)}", f"hand = {_quoted(person.hand)}"]
+    if person.height_m is not None:
+        lines.append(f"height_m = {person.height_m:g}" + (".0" if float(person.height_m).is_integer() else ""))
+    if person.notes:
+        lines.append(f"notes = {_quoted(person.notes)}")
+    lines += [f"{name} = {day}" for name in ("cautions_seen", "last_used") if (day := getattr(person, name))]
+    if person.drill:
+        lines.append(f"drill = {_quoted(person.drill)}")
+    return "\n".join(lines) + "\n"
+
+
+def key(name: str) -> str:
+    """What names are compared by: case, composition and blanks around are no difference."""
+    return unicodedata.normalize("NFC", " ".join(name.split())).casefold()
+
+
+def parse_height(text: str) -> float | None:
+    """A height in metres or centimetres, with decimal point or comma; None for an empty text. Raises UsageError."""
+    text = text.strip().removesuffix("cm").removesuffix("m").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise UsageError(f"the height {text!r} is no number", where="players", hint="write 1.78 or 178") from None
+    value = value / 100 if value > 3 else value
+    if not 0.5 < value < 2.6:
+        raise UsageError(f"a height of {value:g} m", where="players", hint="write 1.78 or 178")
+    return round(value, 3)
+
+
+def _checked(person: Person) -> Person:
+    person = msgspec.structs.replace(person, name=" ".join(person.name.split()))
+    try:
+        return msgspec.convert(msgspec.to_builtins(person), Person)
+    except msgspec.ValidationError as error:
+        what = "a player needs a name" if not person.name else str(error)
+        raise UsageError(what, where="players", hint="correct it") from error
+
+
+def _stem(name: str) -> str:
+    stem = _NOT_IN_A_NAME.sub("_", unicodedata.normalize("NFC", name)).strip(" .")
+    return stem.encode()[:120].decode("utf-8", "ignore").strip() or "player"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _write(path: Path, text: str) -> None:
+    """Beside, then in place at once: a crash leaves the old file."""
+    beside = path.with_suffix(".new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        beside.write_text(text, encoding="utf-8")
+        os.replace(beside, path)
+    except OSError as error:
+        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error

@@ -1,0 +1,256 @@
+"""The coach's keys: shown at once, and every one of them told on as a command for the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from bay_events import angles, finding, grid, rep
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QDialog
+from pytestqt.qtbot import QtBot
+
+from imufeedback import resources
+from imufeedback.app import words
+from imufeedback.app.bay import BayWindow
+from imufeedback.app.dialogs import AskStop, LimitsDialog, NoteDialog
+from imufeedback.app.limits import TARGET, limits_of
+from imufeedback.app.palette import Shown
+from imufeedback.app.tracks import Book, Choice, Track, track_of
+from imufeedback.records import Event, Verdict
+
+MakeBay = Callable[..., BayWindow]
+Asked = list[tuple[str, Mapping[str, Any]]]
+SWING = resources.text("rules", "swing")
+
+
+@pytest.fixture
+def asked() -> Asked:
+    return []
+
+
+@pytest.fixture
+def bay(make_bay: MakeBay, asked: Asked) -> BayWindow:
+    return make_bay(on_command=lambda verb, args: asked.append((verb, dict(args))), rule_set=SWING)
+
+
+def show(window: BayWindow, *events: Event) -> None:
+    window.feed.push(events)
+    window._hear()
+    window._frame_number = 0
+    window._frame()
+
+
+def said(window: BayWindow) -> str:
+    return window.view.messages.text.text()
+
+
+def test_good_discard_and_back_again_by_key(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    show(bay, angles(grid(60, 64)), rep(0), rep(1, start_s=61.6))
+    qtbot.keyClick(bay, Qt.Key.Key_G)
+    assert said(bay) == words.marked_good(2, True)
+    assert "good" in bay.view.table.texts(1)[-1]
+    qtbot.keyClick(bay, Qt.Key.Key_D)
+    assert said(bay) == words.discarded(2, True)
+    assert [one.rep.index for one in bay.view.book.counted] == [0]
+    qtbot.keyClick(bay, Qt.Key.Key_D)
+    assert asked == [
+        ("good", {"rep": 1, "on": True}),
+        ("discard", {"rep": 1, "on": True}),
+        ("discard", {"rep": 1, "on": False}),
+    ]
+    assert len(bay.view.book.counted) == 2
+
+
+@pytest.mark.parametrize("key", [Qt.Key.Key_G, Qt.Key.Key_D])
+def test_without_a_rep_a_key_says_so(bay: BayWindow, qtbot: QtBot, asked: Asked, key: Qt.Key) -> None:
+    qtbot.keyClick(bay, key)
+    assert said(bay) == words.no_rep_to_mark()
+    assert asked == []
+
+
+def test_a_note_goes_to_the_last_rep_and_into_the_journal(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    show(bay, angles(grid(60, 64)), rep(0))
+    qtbot.keyClick(bay, Qt.Key.Key_N)
+    dialog = bay.findChild(NoteDialog)
+    assert dialog is not None
+    qtbot.keyClicks(dialog.text, "freer today")
+    qtbot.keyClick(dialog.text, Qt.Key.Key_Return)
+    assert asked == [("note", {"text": "freer today", "rep": 0})]
+    assert "freer today" in bay.view.table.texts(0)[-1]
+
+
+def test_a_note_that_is_left_is_none(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    qtbot.keyClick(bay, Qt.Key.Key_N)
+    dialog = bay.findChild(NoteDialog)
+    assert dialog is not None
+    qtbot.keyClicks(dialog.text, "x")
+    qtbot.keyClick(dialog.text, Qt.Key.Key_Escape)
+    assert asked == []
+
+
+def test_pause_silences_and_reps_do_not_count(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    show(bay, angles(grid(60, 64)))
+    qtbot.keyClick(bay, Qt.Key.Key_P)
+    show(bay, rep(0))
+    assert bay.view.panel.state.shown is Shown.PAUSED
+    assert bay.view.book.counted == []
+    qtbot.keyClick(bay, Qt.Key.Key_P)
+    show(bay, rep(1))
+    assert [one.rep.index for one in bay.view.book.counted] == [1]
+    assert asked == [
+        ("pause", {"on": True}),
+        ("mute", {"on": True}),
+        ("discard", {"rep": 0, "on": True}),
+        ("pause", {"on": False}),
+        ("mute", {"on": False}),
+    ]
+
+
+def test_a_pause_leaves_tones_off_that_were_off(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    qtbot.keyClick(bay, Qt.Key.Key_Space)
+    for _ in range(2):
+        qtbot.keyClick(bay, Qt.Key.Key_P)
+    assert [verb for verb, _ in asked] == ["pause", "pause"]
+
+
+def test_target_by_key_by_mouse_and_by_field(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    assert bay.view.plots.target_deg == 2.0
+    qtbot.keyClick(bay, Qt.Key.Key_Plus)
+    bay.view.plots.target_moved.emit(5.5)
+    bay.view.turn.target.setValue(7.2)
+    bay.view.turn.target.sigPositionChangeFinished.emit(bay.view.turn.target)
+    assert asked == [("limit", {"key": TARGET, "value": value}) for value in (3.0, 5.5, 7.0)]
+    assert bay.view.plots.target_deg == 7.0
+    qtbot.keyClick(bay, Qt.Key.Key_L)
+    dialog = bay.findChild(LimitsDialog)
+    assert dialog is not None
+    field = dialog.fields["lead-hip-turns-in"]
+    field.setFocus()
+    field.setValue(31.0)
+    qtbot.keyClick(dialog, Qt.Key.Key_Escape)
+    assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 31.0})
+    assert len(asked) == 4
+
+
+def test_a_limit_stays_in_its_range(bay: BayWindow, asked: Asked) -> None:
+    bay.coach.set_limit(TARGET, 400.0)
+    bay.coach.set_limit("no-such-rule", 1.0)
+    assert asked == [("limit", {"key": TARGET, "value": 60.0})]
+
+
+def test_a_text_that_is_no_rule_set_gives_no_limits(bay: BayWindow) -> None:
+    assert limits_of("nonsense =") == {}
+    bay.coach.show_rule_set("nonsense =")
+    assert bay.view.plots.target_deg is None
+
+
+def test_compare_goes_through_what_there_is(bay: BayWindow, qtbot: QtBot) -> None:
+    show(bay, angles(grid(60, 64)), rep(0), rep(1, start_s=61.6), rep(2, start_s=61.7))
+    seen = []
+    for _ in range(3):
+        seen.append(bay.view.choice)
+        qtbot.keyClick(bay, Qt.Key.Key_C)
+    assert seen == [Choice.BEST, Choice.FIRST, Choice.NONE]
+    bay.view.show_choice(Choice.FIRST)
+    assert "rep 1" in bay.view.compare.names[1].text()
+    assert bay.view.turn.reference.isVisible()
+
+
+def test_closing_a_running_session_asks_once(make_bay: MakeBay, qtbot: QtBot) -> None:
+    stopped: list[int] = []
+    window = make_bay(on_stop=lambda: stopped.append(1), ask=True)
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    asking = window.findChild(AskStop)
+    assert asking is not None
+    assert asking.stop.hasFocus() or asking.stop.isDefault()
+    qtbot.keyClick(asking, Qt.Key.Key_Escape)
+    assert stopped == []
+    assert window.isVisible()
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    qtbot.keyClick(window.findChildren(AskStop)[-1], Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert stopped == [1]
+
+
+def test_a_session_that_is_over_is_closed_without_asking(make_bay: MakeBay, qtbot: QtBot) -> None:
+    window = make_bay(ask=True)
+    window.feed.finish()
+    window.close()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert window.findChild(QDialog) is None
+
+
+def test_who_cannot_be_asked_is_not_asked(make_bay: MakeBay, qtbot: QtBot) -> None:
+    stopped: list[int] = []
+    window = make_bay(on_stop=lambda: stopped.append(1), ask=True)
+    window.stop_unasked()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert stopped == [1]
+
+
+# ── reps as curves ───────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def samples(rows: int = 600) -> tuple[np.ndarray, np.ndarray]:
+    t_s = 61.0 + np.arange(rows) / 200
+    angle = np.full((rows, 7), np.nan)
+    angle[:, 0], angle[:, 3] = np.linspace(20, -5, rows), np.linspace(-45, 90, rows)
+    return t_s, angle
+
+
+def test_track_of_a_rep_runs_from_address_to_finish() -> None:
+    track = track_of(rep(3), *samples())
+    assert track is not None
+    assert track.number == 4
+    np.testing.assert_allclose(track.turn_deg[[0, -1]], np.interp([61.5, 63.5], samples()[0], samples()[1][:, 3]))
+    assert track.at_marks_deg == (23.6, 8.2, -0.3)
+    assert len(track.turn_deg) <= 240
+    assert 0 < track.down_from < len(track.turn_deg)
+
+
+def test_a_rep_that_the_screen_does_not_hold_any_more_has_no_track() -> None:
+    assert track_of(rep(start_s=10.0), *samples()) is None
+    t_s, angle = samples()
+    assert track_of(rep(), t_s, np.full_like(angle, np.nan)) is None
+
+
+def test_best_is_marked_good_first_then_without_faults() -> None:
+    book = Book()
+    for index in range(4):
+        book.add(rep(index), track_of(rep(index), *samples()))
+    book.add_finding(finding(3))
+    book.add_finding(finding(2, Verdict.UNSURE))
+    best = book.best()
+    assert best is not None
+    assert best.rep.index == 1
+    book.entries[3].good = True
+    best = book.best()
+    assert best is not None
+    assert best.rep.index == 3
+    book.entries[3].discarded = True
+    best = book.best()
+    assert best is not None
+    assert best.rep.index == 1
+
+
+def test_findings_may_come_before_their_rep_and_reps_twice() -> None:
+    book = Book()
+    book.add_finding(finding(0))
+    entry = book.add(rep(0), None)
+    assert entry.faults == 1
+    entry.note = "x"
+    again = book.add(replace(rep(0), end_s=99.0), None)
+    assert (again.faults, again.note, again.rep.end_s) == (1, "x", 99.0)
+    assert len(book.entries) == 1
+
+
+def test_an_earlier_session_can_be_compared_with() -> None:
+    earlier = Track(7, np.zeros(3), np.zeros(3), 1, label="2026-05-01")
+    book = Book(earlier)
+    assert book.possible() == [Choice.EARLIER, Choice.NONE]
+    assert book.reference(Choice.EARLIER) is earlier
+    assert "2026-05-01" in words.reference_name(Choice.EARLIER, earlier)

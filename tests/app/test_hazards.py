@@ -1,0 +1,111 @@
+"""Hazards of live display, each by its id; H78, H81, H83, H85 and H86 stand beside what they are about."""
+
+from __future__ import annotations
+
+import gc
+import sys
+from collections.abc import Callable
+
+import pytest
+from bay_events import HandClock, angles, grid, rep
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from imufeedback.app.bay import BayWindow
+from imufeedback.app.feed import EventFeed
+from imufeedback.app.measure import Feeder, _resident_mb
+from imufeedback.records import Hand
+
+MakeBay = Callable[..., BayWindow]
+
+
+def frame(window: BayWindow) -> None:
+    window._hear()
+    window._frame()
+    QApplication.processEvents()
+
+
+def test_h76_what_is_drawn_does_not_grow_with_the_session(make_bay: MakeBay, clock: HandClock) -> None:
+    window = make_bay()
+    window._frames.stop()
+    feeder = Feeder(window.feed)
+    feeder.give(30.0)
+    frame(window)
+    points = len(window.view.plots.rows[0].ago_s)
+    rows, marks = window.feed._ring._t.size, len(window.view.plots._times)
+    while feeder.now_s < 2700.0:
+        feeder.give(30.0)
+        window._hear()
+    frame(window)
+    assert len(window.view.plots.rows[0].ago_s) == pytest.approx(points, rel=0.05)
+    assert window.feed._ring._t.size == rows
+    assert len(window.view.plots._times) <= marks + 3
+    assert window.view.table.reps == 200
+    assert len(window.view.book.entries) == 200
+
+
+def test_h77_slow_painting_skips_frames_and_stays_near_the_data(make_bay: MakeBay, clock: HandClock) -> None:
+    paint_s, ages = 0.12, []
+    window = make_bay()
+    window._frames.stop()
+    feeder = Feeder(window.feed)
+    drawn = 0.0
+    for _ in range(600):  # 12 s, packet by packet
+        feeder.give(0.02)
+        clock.now_s += 0.02
+        if clock.now_s - drawn >= window._frames.interval() / 1e3:
+            drawn = clock.now_s
+            window._hear()
+            window._frame()
+            ages.append(window.feed.snapshot(0.0).age_s + paint_s)
+            window._painted(paint_s)
+    assert window.feed._ring._written == 600 * 4  # every sample is there
+    assert max(ages) < 0.3
+    assert len(ages) < 12.0 / 0.2  # frames were left out
+
+
+@pytest.mark.parametrize("times", [25, pytest.param(200, marks=pytest.mark.full)])
+def test_h79_windows_opened_and_closed_leave_nothing(qtbot: QtBot, times: int) -> None:
+    def once() -> None:
+        window = BayWindow(EventFeed(Hand.RIGHT), on_stop=lambda: None)
+        window.show()
+        window.acknowledge()
+        window.feed.push([angles(grid(60, 64)), rep(0)])
+        frame(window)
+        window.stop_now()
+        window._gone = True
+        window.close()
+        window.second.close()
+        window.deleteLater()
+        window.second.deleteLater()
+        QApplication.processEvents()
+        QApplication.sendPostedEvents(None, 52)  # QEvent.DeferredDelete
+        gc.collect()
+
+    for _ in range(5):
+        once()
+    before = _resident_mb()
+    for _ in range(times):
+        once()
+    assert _resident_mb() - before < 50.0
+
+
+def test_pin_of_pyside_references_to_none_do_not_run_out(make_bay: MakeBay, clock: HandClock) -> None:
+    # PySide6 6.12.0 with pyqtgraph 0.14 on Python 3.11 gives away a reference to None with every frame, until the
+    # interpreter aborts ("deallocating None"). From 3.12 on None is immortal and the count does not move.
+    window = make_bay()
+    window._frames.stop()
+    feeder = Feeder(window.feed)
+
+    def some(count: int) -> None:
+        for _ in range(count):
+            feeder.give(0.5)
+            clock.now_s += 0.5
+            frame(window)
+
+    some(60)
+    gc.collect()
+    before = sys.getrefcount(None)
+    some(200)
+    gc.collect()
+    assert sys.getrefcount(None) - before > -50

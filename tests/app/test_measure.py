@@ -1,0 +1,40 @@
+"""The measurements behind ``validate --set windows``: short forms of each, with values that can be."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from imufeedback.app import measure
+from imufeedback.validate.sets import windows
+
+
+def test_frames_are_measured_with_all_rows(qtbot: QtBot) -> None:
+    found = measure.frames(40)
+    assert found["rows"] == 4
+    assert 0.0 < found["median_ms"] <= found["p99_ms"]
+
+
+def test_soak_counts_frames_and_references(qtbot: QtBot) -> None:
+    found = measure.soak(1.0)
+    assert found["frames"] == 30
+    assert math.isfinite(found["refs_per_frame"])
+    assert found["refs"] > 0
+
+
+def test_a_falling_count_of_references_fails_the_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fake(what: str, number: float) -> dict[str, float]:
+        return {"growth_mb": 1.0, "refs": 20_000.0, "refs_per_frame": -1.0}
+
+    monkeypatch.setattr(windows, "child", fake)
+    context = windows.Context(work=None, data=None)  # type: ignore[arg-type]
+    memory, references = windows.soak(context)
+    assert memory.ok
+    assert not references.ok
+
+
+def test_every_step_has_a_title_of_its_own() -> None:
+    titles = [step.title for step in windows.STEPS]
+    assert len(set(titles)) == len(titles) == 5

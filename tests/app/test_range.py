@@ -1,0 +1,161 @@
+"""The range view: readable from three metres, few words, and nothing moves that need not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from bay_events import HandClock, angles, finding, grid, rep, state
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFontMetrics
+from pytestqt.qtbot import QtBot
+
+from imufeedback.app import next_words, palette, words
+from imufeedback.app.bay import BayWindow
+from imufeedback.app.labels import pixel_font
+from imufeedback.app.next_words import MOST, RULES, STATES, six
+from imufeedback.app.palette import Shown, Sign, contrast
+from imufeedback.app.range_view import RangeView
+from imufeedback.app.theme import DARK, LIGHT, THEMES, text_pairs
+from imufeedback.app.tracks import Entry
+from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
+
+MakeBay = Callable[..., BayWindow]
+
+LAPTOP_HEIGHT_M = 0.166
+"""Of a 13.3 inch 16:9 screen, the smallest that will stand on a range: 13.3 in x 0.49 x 25.4 mm."""
+LETTER_SHARE = 1 / 200
+"""Height of a capital letter for a distance: a usual rule for signs (from memory); 15 mm at 3 m."""
+
+
+@pytest.fixture
+def view(qtbot: QtBot) -> RangeView:
+    made = RangeView("right")
+    qtbot.addWidget(made)
+    made.resize(1280, 720)
+    made.show()
+    made.rescale()
+    return made
+
+
+@pytest.mark.parametrize("theme", THEMES, ids=lambda theme: theme.name)
+def test_every_text_can_be_read_in_both_themes(theme: object) -> None:
+    for name, pair in text_pairs(theme).items():  # type: ignore[arg-type]
+        assert contrast(*pair) >= palette.TEXT_CONTRAST_MIN, name
+
+
+def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeView) -> None:
+    least_px = 3.0 * LETTER_SHARE / LAPTOP_HEIGHT_M * view.height()
+
+    def capital(pixels: float) -> float:
+        return QFontMetrics(pixel_font(pixels, bold=True)).capHeight()
+
+    view.show_angle(-24.0)
+    view.grab()
+    assert capital(view.number.font().pixelSize()) >= 2 * least_px
+    for shown in (Shown.LOSING, Shown.STALLED, Shown.REGAINING, Shown.WAITING):
+        word = words.state_word(shown)
+        assert capital(view.state.fitted(word, 0.7 * view.width())) >= least_px
+    needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")
+    assert needed <= view.number.width()
+    for text in (*RULES.values(), next_words.FIRST, next_words.GOOD, next_words.UNSURE):
+        view.next.setText(text)
+        view._fit_words()
+        # two thirds: read in a second look, from the ball
+        assert capital(view.next.font().pixelSize()) >= 0.66 * least_px, text
+        assert QFontMetrics(view.next.font()).horizontalAdvance(text) <= view.width()
+
+
+@pytest.mark.parametrize("text", [*RULES.values(), *STATES.values(), next_words.FIRST, next_words.GOOD])
+def test_six_words_at_most(text: str) -> None:
+    assert len(text.split()) <= MOST
+
+
+def test_a_rule_without_words_of_its_own_gives_six_of_its_text() -> None:
+    assert six("Pelvis and leg turned: turn the pelvis over a quiet thigh.") == "Turn the pelvis over a quiet …"
+    assert six("Short.") == "Short"
+
+
+def test_what_to_do_next_follows_the_last_rep() -> None:
+    said = next_words.next_words
+    entry = Entry(rep(0), None)
+    assert said(Shown.WAITING, None) == next_words.FIRST
+    assert said(Shown.WAITING, entry) == next_words.GOOD
+    entry.findings.append(finding(0, Verdict.UNSURE))
+    assert said(Shown.WAITING, entry) == next_words.UNSURE
+    entry.findings.append(finding(0))
+    assert said(Shown.WAITING, entry) == RULES["trail-thigh-keeps-falling"]
+    assert said(Shown.NO_SIGNAL, entry) == STATES[Shown.NO_SIGNAL]
+    entry.discarded = True
+    assert said(Shown.WAITING, entry) == next_words.DROPPED
+
+
+def test_number_stands_still_while_the_angle_hardly_moves(view: RangeView) -> None:
+    texts = []
+    for angle in (20.4, 20.6, 21.1, 20.0, 21.3, None, 3.0):
+        view.show_angle(angle)
+        texts.append(view.number.text())
+    assert texts == ["20°", "20°", "20°", "20°", "21°", "–", "3°"]
+
+
+def test_last_five_reps_are_marks(view: RangeView) -> None:
+    entries = [Entry(rep(index), None) for index in range(7)]
+    entries[6].findings.append(finding(6))
+    entries[5].findings.append(finding(5, Verdict.UNSURE))
+    entries[4].good = True
+    view.show_reps(entries, entries[-1])
+    assert view.marks.signs == [
+        (Sign.TICK, 3, False),
+        (Sign.TICK, 4, False),
+        (Sign.TICK, 5, True),
+        (Sign.RING, 6, False),
+        (Sign.CROSS, 7, False),
+    ]
+    assert "7: 1 fault" in view.marks.accessibleName()
+    view.grab()
+
+
+def show(window: BayWindow, *events: object) -> None:
+    window.feed.push(events)  # type: ignore[arg-type]
+    window._hear()
+    window._frame_number = 0
+    window._frame()
+
+
+def test_range_view_by_key_and_back_by_escape(make_bay: MakeBay, qtbot: QtBot) -> None:
+    window = make_bay()
+    show(window, angles(grid(60, 64)), PhaseChanged(63.0, Phase.DOWNSWING), state(Motion.STALLED, 63.5), rep(0))
+    qtbot.keyClick(window, Qt.Key.Key_R)
+    assert window.pages.currentWidget() is window.range
+    show(window)
+    assert window.range.shown is Shown.STALLED
+    assert window.range.number.text() == "20°"
+    assert window.range.marks.signs == [(Sign.TICK, 1, False)]
+    qtbot.keyClick(window, Qt.Key.Key_T)
+    assert window.range.theme is DARK
+    qtbot.keyClick(window, Qt.Key.Key_T)
+    assert window.range.theme is LIGHT
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
+    assert window.pages.currentWidget() is window.view
+    assert not window._stop.begun
+
+
+def test_second_window_shows_the_same_and_goes_with_the_session(make_bay: MakeBay, qtbot: QtBot) -> None:
+    window = make_bay()
+    qtbot.keyClick(window, Qt.Key.Key_R, Qt.KeyboardModifier.ShiftModifier)
+    assert window.second.isVisible()
+    show(window, angles(grid(60, 64)), rep(0))
+    assert window.second.view.number.text() == "20°"
+    window.close()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert not window.second.isVisible()
+
+
+def test_less_motion_moves_twice_a_second(make_bay: MakeBay, qtbot: QtBot, clock: HandClock) -> None:
+    window = make_bay()
+    qtbot.keyClick(window, Qt.Key.Key_M)
+    assert window._frames.interval() == 500
+    window._painted(0.001)
+    assert window._frames.interval() == 500
+    qtbot.keyClick(window, Qt.Key.Key_M)
+    assert window._frames.interval() == 33

@@ -1,0 +1,374 @@
+"""The first screen: every step by keyboard, what is missing in words, try-it, and an ordered end."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QDialog
+from pytestqt.qtbot import QtBot
+
+from imufeedback import people, practice, resources
+from imufeedback.app import work
+from imufeedback.app.dialogs import AskStop
+from imufeedback.app.live_window import LiveWindow
+from imufeedback.app.start import texts
+from imufeedback.app.start.guide import MOVES, Guide
+from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
+from imufeedback.errors import CannotWrite
+from imufeedback.packets import parse_layout
+from imufeedback.people import Person
+from imufeedback.records import (
+    Event,
+    Fit,
+    FitRefused,
+    Fitted,
+    Hand,
+    Level,
+    Link,
+    LinkState,
+    Notice,
+    Segment,
+    SegmentFit,
+)
+
+DAY = datetime.date(2026, 5, 1)
+SEEN = Person("Robin", Hand.LEFT, cautions_seen=DAY)
+Make = Callable[..., LiveWindow]
+
+
+class FakeStation:
+    """Says what the test tells it to."""
+
+    def __init__(self, tell: Callable[[list[Event]], None], searched: Callable[[str | None], None]) -> None:
+        self.tell, self.searched = tell, searched
+        self.searches = 0
+        self.sensors = ("A1", "B2", "C3")
+        self.closed = False
+
+    def search(self) -> None:
+        self.searches += 1
+
+    def find(self, *sensors: str) -> None:
+        facts = {"battery_percent": 80, "address": "x"}
+        self.tell([Link(one, 0.0, LinkState.CONNECTED, "", facts) for one in sensors])
+        self.searched(None)
+
+    def close(self) -> None:
+        self.closed = True
+
+
+class FakePractice:
+    """Notes what it is asked."""
+
+    def __init__(self, person: Person, *args: Any, **keywords: Any) -> None:
+        self.person, self.args = person, args
+        self.recording = Path("somewhere.mcap")
+        self.asked: list[tuple[str, Any]] = []
+        self.elapsed_s = 0.0
+        self.stopped = 0
+
+    def start(self) -> None:
+        self.asked.append(("start", {}))
+
+    def command(self, verb: str, args: Any) -> None:
+        self.asked.append((verb, args))
+
+    def stop(self) -> None:
+        self.stopped += 1
+
+
+@pytest.fixture
+def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
+    monkeypatch.setattr(practice, "VirtualPractice", FakePractice)
+    monkeypatch.setattr(practice, "SensorPractice", FakePractice)
+    monkeypatch.setattr(practice, "new_recording", lambda folder, title: (folder, title))
+    layout = parse_layout(resources.text("layouts", "house"), "house")
+
+    def build(*persons: Person, roles: dict[str, Segment] | None = None) -> LiveWindow:
+        store = people.load(tmp_path / "players")
+        for person in persons:
+            store.save(person)
+        window = LiveWindow(
+            store,
+            work.available(),
+            layout,
+            FakeStation,  # type: ignore[arg-type]
+            tmp_path,
+            role_of=(roles or {}).get,
+            today=lambda: DAY,
+        )
+        window.start.player._today = lambda: DAY
+        qtbot.addWidget(window, before_close_func=lambda one: one.stop_now())
+        with qtbot.waitActive(window):
+            window.show()
+            window.activateWindow()
+        return window
+
+    return build
+
+
+def press(*keys: Any, modifier: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> None:
+    """To whatever has the keyboard, as a person would."""
+    for key in keys:
+        widget = QApplication.focusWidget()
+        assert widget is not None
+        QTest.keyClick(widget, key, modifier)
+
+
+CTRL, ALT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.AltModifier
+
+
+def fitted(level: Level = Level.GOOD) -> Fitted:
+    return Fitted(30.0, Fit("m", (SegmentFit(Segment.PELVIS, np.zeros(4), level, 0.1, None),)))
+
+
+def told(window: LiveWindow, *events: Event) -> None:
+    assert window.bay is not None
+    window.feed.push(events)
+    window.bay._hear()
+
+
+def test_a_new_player_from_name_to_sensors_by_keyboard(make: Make, tmp_path: Path) -> None:
+    window = make()
+    assert window.start.missing.text() == texts.missing(Readiness(work=window.start.ready.work))
+    press(Qt.Key.Key_N, modifier=CTRL)
+    QTest.keyClicks(QApplication.focusWidget(), "Robin")
+    press(Qt.Key.Key_Tab)
+    press(Qt.Key.Key_Right)  # to the left hand
+    press(Qt.Key.Key_Tab)
+    QTest.keyClicks(QApplication.focusWidget(), "1,78")
+    press(Qt.Key.Key_Return)
+    player = window.start.player
+    assert player.pages.currentWidget() is player.cautions
+    assert window.start.ready.mark(Step.PLAYER) is Mark.OPEN
+    press(Qt.Key.Key_Return)
+    assert window.start.step is Step.SENSORS
+    assert people.load(tmp_path / "players").all == (Person("Robin", Hand.LEFT, 1.78, cautions_seen=DAY),)
+
+
+def test_a_returning_player_needs_one_key_to_the_sensors(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    assert window.start.step is Step.SENSORS
+    assert window.start.ready.person == SEEN
+
+
+def test_a_wrong_height_is_told_beside_the_form(make: Make) -> None:
+    window = make()
+    window.start.player.add()
+    form = window.start.player.form
+    form.name.setText("x")
+    form.height_m.setText("tall")
+    form.save.click()
+    assert "tall" in form.trouble.text()
+    assert window.start.player.pages.currentWidget() is form
+
+
+def test_a_player_can_be_changed(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_E, modifier=CTRL)
+    window.start.player.form.notes.setPlainText("tight")
+    window.start.player.form.save.click()
+    found = window.people.find("robin")
+    assert found is not None
+    assert found.notes == "tight"
+
+
+def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_T, modifier=CTRL)
+    made = window.practice
+    assert isinstance(made, FakePractice)
+    assert made.person == SEEN
+    assert window.feed.hand is Hand.LEFT
+    assert window.start.step is Step.FITTING
+    assert window.start.ready.mark(Step.SENSORS) is Mark.BUSY
+    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in window.start.ready.roles))
+    assert window.start.ready.mark(Step.SENSORS) is Mark.DONE
+    told(window, fitted())
+    assert window.start.step is Step.WORK
+    press(Qt.Key.Key_Return, modifier=CTRL)
+    assert window.bay is not None
+    assert window.pages.currentWidget() is window.bay
+    assert window.bay.view.isVisible()
+    assert [verb for verb, _ in made.asked] == ["start", "block"]
+    kept = window.people.find("Robin")
+    assert kept is not None
+    assert (kept.last_used, kept.drill) == (DAY, window.start.ready.work)
+    window.close()
+    asking = window.findChild(AskStop)
+    assert asking is not None
+    qtbot.keyClick(asking, Qt.Key.Key_Escape)
+    assert made.stopped == 0
+    window.close()
+    window.findChildren(AskStop)[-1].stop.click()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert made.stopped == 1
+
+
+def test_sensors_are_searched_placed_and_fitted_by_the_clock(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN, roles={"A1": Segment.PELVIS, "B2": Segment.LEFT_THIGH})
+    start = window.start
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_F, modifier=CTRL)
+    station: Any = window._station
+    assert station.searches == 1
+    assert start.ready.mark(Step.SENSORS) is Mark.BUSY
+    station.find("A1", "B2", "C3")
+    qtbot.waitUntil(lambda: not start.ready.searching, timeout=2000)
+    assert texts.says(Step.SENSORS, start.ready) == "no sensor on: right thigh"
+    start.sensors.rows["C3"].place.setFocus()
+    start.sensors.rows["C3"].place.setCurrentIndex(3)
+    start.sensors.rows["C3"].place.activated.emit(3)
+    assert start.ready.can_stream
+    press(Qt.Key.Key_Return, modifier=CTRL)
+    made = window.practice
+    assert isinstance(made, FakePractice)
+    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
+    press(Qt.Key.Key_R, modifier=CTRL)
+    assert start.fitting.now.text() == texts.fit_now(0)
+    made.elapsed_s = 5.0
+    window._guide_on()
+    assert start.fitting.now.text() == texts.fit_now(1)
+    made.elapsed_s = 40.0
+    window._guide_on()
+    verb, args = made.asked[-1]
+    assert verb == "fit"
+    assert set(args["flex"]) == {"pelvis", "left_thigh", "right_thigh"}
+    told(window, FitRefused(40.0, "the pelvis moved"))
+    assert start.ready.mark(Step.FITTING) is Mark.TROUBLE
+    assert "the pelvis moved" in start.fitting.now.text()
+    told(window, fitted())
+    assert start.ready.can_begin
+
+
+def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_F, modifier=CTRL)
+    station: Any = window._station
+    station.searched("scan: no Bluetooth – switch it on")
+    qtbot.waitUntil(lambda: window.start.sensors.trouble.isVisible(), timeout=2000)
+    assert "no Bluetooth" in window.start.sensors.trouble.text()
+    assert window.start.ready.mark(Step.SENSORS) is Mark.TROUBLE
+    assert not window.start.ready.can_stream
+    window.close()
+    assert station.closed
+
+
+def test_a_sensor_that_goes_is_seen_in_the_steps(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_T, modifier=CTRL)
+    sensors = list(window.start.ready.roles)
+    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in sensors))
+    told(window, Link(sensors[0], 2.0, LinkState.LOST, "", {}))
+    assert window.start.ready.mark(Step.SENSORS) is Mark.TROUBLE
+    assert "pelvis" in window.start.steps.rows[Step.SENSORS].line.text()
+
+
+def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(folder: Path, title: str) -> None:
+        raise CannotWrite("no room", where=str(folder))
+
+    monkeypatch.setattr(practice, "new_recording", refuse)
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_T, modifier=CTRL)
+    assert "no room" in window.start.messages.text.text()
+    assert window.practice is None
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 4])
+def test_every_step_is_one_key_away_and_tab_reaches_its_parts(make: Make, number: int) -> None:
+    window = make(SEEN)
+    press(getattr(Qt.Key, f"Key_{number}"), modifier=ALT)
+    assert window.start.step is list(Step)[number - 1]
+    reached = set()
+    for _ in range(30):
+        press(Qt.Key.Key_Tab)
+        reached.add(QApplication.focusWidget())
+    assert window.start.next in reached
+    assert {*window.start.steps.rows.values()} <= reached
+
+
+def test_cautions_are_in_reach(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_F1)
+    dialog = window.findChild(QDialog)
+    assert dialog is not None
+    assert dialog.isVisible()
+
+
+def test_steps_and_pictures_have_names_for_screen_readers(make: Make) -> None:
+    window = make(SEEN)
+    window.start.hear(Link("A1", 0.0, LinkState.CONNECTED, "", {}))
+    window.start.ready.roles["A1"] = Segment.PELVIS
+    window.start.refresh()
+    for step, row in window.start.steps.rows.items():
+        assert row.accessibleName().startswith(texts.title(step))
+    assert "pelvis: connected" in window.start.sensors.body.accessibleName()
+    assert window.start.sensors.rows["A1"].place.accessibleName()
+
+
+@pytest.mark.parametrize("size", [(900, 560), (1280, 720), (1920, 1080)])
+def test_no_step_asks_for_more_room_than_the_window_has(make: Make, qtbot: QtBot, size: tuple[int, int]) -> None:
+    window = make(SEEN, Person("A very long name for one player, which may well happen"))
+    window.resize(*size)
+    for step in Step:
+        window.start.show_step(step)
+        window.grab()
+        assert (window.width(), window.height()) == size
+        qtbot.waitUntil(lambda: window.start.minimumSizeHint().width() <= size[0], timeout=1000)
+        assert window.start.minimumSizeHint().height() <= size[1]
+
+
+# ── without a window ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_guide_gives_windows_in_the_past_and_in_order() -> None:
+    guide = Guide(10.0, (Segment.PELVIS, Segment.RIGHT_THIGH))
+    assert guide.at(10.0)[0] is MOVES[0]
+    assert guide.at(1e3) == (None, 0.0)
+    args = guide.args
+    assert set(args["flex"]) == {"pelvis", "right_thigh"}
+    assert 10.0 < args["still"][0] < args["still"][1] < args["flex"]["right_thigh"][0] + 0.1
+    assert args["flex"]["pelvis"][1] <= 10.0 + sum(move.duration_s for move in MOVES)
+
+
+def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:
+    ready = Readiness(person=SEEN, links=dict.fromkeys("abcd", LinkState.CONNECTED))
+    ready.roles = dict(zip("abc", NEEDED, strict=True))
+    assert ready.can_stream
+    ready.roles["d"] = Segment.PELVIS
+    assert not ready.can_stream
+    assert ready.mark(Step.SENSORS) is Mark.TROUBLE
+
+
+def test_blocks_follow_their_reps() -> None:
+    blocks = [work.Block({"name": "a"}, 2), work.Block({"name": "b"}, 1)]
+    assert [found[0] if (found := work.block_at(blocks, n)) else None for n in range(4)] == [0, 0, 1, None]
+    assert work.block_at([work.Block({"name": "a"})], 999) == (0, work.Block({"name": "a"}))
+
+
+def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    (tmp_path / "rules").mkdir()
+    (tmp_path / "rules" / "mine.toml").write_text("title = ")
+    works = work.available()
+    assert works.find("rules/swing") is not None
+    assert "mine" in works.troubles[0]
+
+
+def test_notices_reach_the_first_screen(make: Make) -> None:
+    window = make(SEEN)
+    window.start.hear(Notice(0.0, "look here"))
+    assert window.start.messages.text.text() == "look here"

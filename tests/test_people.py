@@ -1,0 +1,101 @@
+"""Players' files: what is written is read, what is broken is named and left alone."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import pytest
+
+from imufeedback import people
+from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback.people import Person, load, parse, parse_height, to_toml
+from imufeedback.records import Hand
+
+FULL = Person(
+    "Robin Ö", Hand.LEFT, 1.8, 'tight "left" hip\nslow \\ first\x7f', datetime.date(2026, 5, 1), None, "swing"
+)
+
+
+@pytest.mark.parametrize("person", [FULL, Person("A"), Person("tall", height_m=2.0)])
+def test_file_says_what_was_saved(person: Person, tmp_path: Path) -> None:
+    assert parse(to_toml(person), "here") == person
+    load(tmp_path).save(person)
+    assert load(tmp_path).all == (person,)
+
+
+def test_names_differ_by_more_than_case_and_blanks(tmp_path: Path) -> None:
+    store = load(tmp_path)
+    store.save(Person("Robin"))
+    with pytest.raises(UsageError, match="already"):
+        store.save(Person(" ROBIN "))
+    assert store.find("robin") == Person("Robin")
+
+
+def test_two_names_that_give_one_file_name_get_two_files(tmp_path: Path) -> None:
+    store = load(tmp_path)
+    store.save(Person("a/b"))
+    store.save(Person("a?b"))
+    assert {one.name for one in load(tmp_path).all} == {"a/b", "a?b"}
+
+
+def test_a_changed_name_keeps_its_file(tmp_path: Path) -> None:
+    store = load(tmp_path)
+    store.save(Person("Robin"))
+    store.save(Person("Robin K", notes="x"), was="Robin")
+    assert [one.name for one in load(tmp_path).all] == ["Robin K"]
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_who_trained_last_comes_first(tmp_path: Path) -> None:
+    store = load(tmp_path)
+    for name, day in (("b", None), ("a", None), ("z", datetime.date(2026, 1, 2)), ("y", datetime.date(2026, 1, 3))):
+        store.save(Person(name, last_used=day))
+    assert [one.name for one in load(tmp_path).all] == ["y", "z", "a", "b"]
+
+
+@pytest.mark.parametrize(
+    "text", ["name = 3", 'name = "x"\nshoe = 44', 'name = "x"\nformat = 2', 'name = "x"\nhand = "up"']
+)
+def test_a_broken_file_is_named_and_the_others_open(text: str, tmp_path: Path) -> None:
+    (tmp_path / "broken.toml").write_text(text)
+    load(tmp_path).save(Person("fine"))
+    store = load(tmp_path)
+    assert [one.name for one in store.all] == ["fine"]
+    assert "broken.toml" in store.troubles[0]
+    assert (tmp_path / "broken.toml").read_text() == text
+    with pytest.raises(BadToml):
+        parse(text, "here")
+
+
+def test_a_second_file_of_one_name_is_told(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.toml").write_text('name = "one"')
+    assert "second" in load(tmp_path).troubles[0]
+
+
+@pytest.mark.parametrize("bad", [Person(""), Person("x" * 61), Person("x", height_m=9.0)])
+def test_what_is_out_of_range_is_refused(bad: Person, tmp_path: Path) -> None:
+    with pytest.raises(UsageError):
+        load(tmp_path).save(bad)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("text", "height_m"), [("1.78", 1.78), ("1,78 m", 1.78), ("178", 1.78), ("178 cm", 1.78), ("  ", None)]
+)
+def test_height_in_metres_or_centimetres(text: str, height_m: float | None) -> None:
+    assert parse_height(text) == height_m
+
+
+@pytest.mark.parametrize("text", ["tall", "17", "9.9", "nan"])
+def test_a_height_that_is_none_is_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        parse_height(text)
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(CannotWrite):
+        load(tmp_path / "file").save(Person("x"))
+    assert people.load(tmp_path / "nowhere").all == ()
