@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from imufeedback import __version__
+from imufeedback import __version__, resources
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge
 from imufeedback.record.library.edits import Edits, read_edits
@@ -18,8 +18,8 @@ from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdic
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
-from imufeedback.report.page import Curve, Session
-from imufeedback.report.story import best, worst
+from imufeedback.report.page import Curve, Drill, Session
+from imufeedback.report.story import best, next_drill, worst
 from imufeedback.rules import parse_rule_set
 from imufeedback.settings import Settings, from_args
 
@@ -130,5 +130,15 @@ def session_of(found: Judgement) -> Session:
         curves={one["index"]: curve(found.trace, one, found.hand) for one in shown},
         notes=tuple(found.edits.notes),
         tags=tuple(found.edits.tags),
+        drill=_drill(reps),
         discarded=frozenset(found.edits.discarded),
     )
+
+
+def _drill(reps: Sequence[Mapping[str, Any]]) -> Drill | None:
+    """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
+    following = next_drill(reps)
+    if following is None or following.drill not in resources.available("drills"):
+        return None
+    found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")
+    return None if found.drill is None else Drill(found.title, found.drill.instructions, found.drill.stop)

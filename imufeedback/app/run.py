@@ -37,7 +37,7 @@ def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
     window = make_window()
     restore = install_hooks(lambda where, what: window.feed.push([Fault(window.feed.newest_s, where, what)]))
     try:
-        with _closing_on_signals(window):
+        with closing_on_signals(window.stop_unasked):
             app.commitDataRequest.connect(lambda manager: window.stop_now())
             # Without a window manager "maximised" does nothing: then the size itself has to do.
             window.resize(app.primaryScreen().availableSize())
@@ -67,10 +67,10 @@ def make_application() -> QApplication:
 
 
 @contextmanager
-def _closing_on_signals(window: BayWindow | LiveWindow) -> Iterator[None]:
-    """Ctrl-C and termination close the window. Python gets to run its handlers because the frame timer wakes it."""
+def closing_on_signals(close: Callable[[], object]) -> Iterator[None]:
+    """Ctrl-C and termination call `close`. Python gets to run its handlers because the frame timer wakes it."""
     numbers = (signal.SIGINT, signal.SIGTERM)
-    before = [signal.signal(number, lambda *_: window.stop_unasked()) for number in numbers]
+    before = [signal.signal(number, lambda *_: close()) for number in numbers]
     try:
         yield
     finally:

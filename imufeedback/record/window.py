@@ -36,6 +36,8 @@ class Window:
     last_ns: int
     title: str = ""
     started: datetime | None = None
+    closed: bool = False
+    """Its end was written in order."""
 
     @property
     def duration_s(self) -> float:
@@ -71,10 +73,12 @@ def open_window(path: str | os.PathLike[str]) -> Window:
     try:
         with open(path, "rb") as file:
             last_ns = _last_ns(file)
+            file.seek(max(file.seek(0, os.SEEK_END) - len(scan.MAGIC), 0))
+            closed = file.read() == scan.MAGIC
     except OSError as error:
         raise BadFile(f"cannot be read ({error.strerror})", where=str(path), hint="copy it") from None
     last_ns = max(last_ns, first.host_ns)
-    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started)
+    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started, closed)
 
 
 def _item(content: bytes) -> Item | None:

@@ -41,6 +41,16 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
+class Drill:
+    """What the report says of a drill."""
+
+    title: str
+    instructions: Sequence[str]
+    stop: str
+    """When to stop."""
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """One session to report on."""
 
@@ -55,6 +65,8 @@ class Session:
     notes: Sequence[str] = ()
     """What the player or coach wrote."""
     tags: Sequence[str] = ()
+    drill: Drill | None = None
+    """The drill that comes next, when there is one for it."""
     discarded: frozenset[int] = frozenset()
     """Reps that a person took out; they count nowhere."""
 
@@ -115,7 +127,7 @@ def _session_body(session: Session) -> list[str]:
     if work:
         parts.append(_section("What was worked on", _list(work)))
     if reps:
-        parts += [_section("Right, and not yet", _best_and_worst(session)), _section("Next", _next(reps))]
+        parts += [_section("Right, and not yet", _best_and_worst(session)), _section("Next", _next(session))]
         parts.append(_section("Through the session", _course(session)))
     parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary))))
     if session.notes or session.tags:
@@ -183,10 +195,15 @@ def _clock(seconds: float) -> str:
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
 
 
-def _next(reps: Sequence[story.Rep]) -> str:
-    drill = story.next_drill(reps)
-    assert drill is not None  # there are reps
-    return f"<p class='big'><b>{escape(drill[0])}</b></p><p>{escape(drill[1])}</p>"
+def _next(session: Session) -> str:
+    following = story.next_drill(session.reps)
+    assert following is not None  # there are reps
+    if session.drill is None:
+        return f"<p class='big'><b>{escape(following.title)}</b></p><p>{escape(following.text)}</p>"
+    drill = session.drill
+    why = f"<p>Because most often: {escape(following.text)}</p>"
+    head = f"<p class='big'><b>{escape(drill.title)}</b></p>{why}"
+    return f"{head}{_list(drill.instructions)}<p class='key'>{escape(drill.stop)}</p>"
 
 
 def _course(session: Session) -> str:

@@ -16,42 +16,14 @@ Rep = Mapping[str, Any]
 SHOWN = 3
 """Best and worst reps that are shown."""
 
-DRILLS: Mapping[str, tuple[str, str]] = {
-    "trail-thigh-keeps-falling": (
-        "Slow rehearsal from the top",
-        (
-            "Start at the top, and turn the pelvis to the target so slowly that the tone never comes. "
-            "Ten times; then five in silence, and say before you look whether it was right."
-        ),
-    ),
-    "trail-thigh-never-grows": (
-        "First move from the top",
-        (
-            "Stop at the top for a breath. Begin with the pelvis turning, not sliding or backing away, "
-            "and stop after the first third. Ten times, then let it run through."
-        ),
-    ),
-    "turns-in-the-hips": (
-        "Quiet legs, turning pelvis",
-        (
-            "Hold a club across the hips and turn the pelvis over thighs that stay, back and through, "
-            "a little further each time and never into pain."
-        ),
-    ),
-    "lead-hip-turns-in": (
-        "Turn over the lead leg",
-        (
-            "Stand mostly on the lead leg and turn the pelvis over it, slowly and never into pain. "
-            "Ten times, then slow swings with the same end."
-        ),
-    ),
+DRILLS: Mapping[str, str] = {
+    "trail-thigh-keeps-falling": "rehearsal-from-the-top",
+    "trail-thigh-never-grows": "through-from-address",
+    "turns-in-the-hips": "shaft-across-the-hips",
+    "lead-hip-turns-in": "hip-turn-lead",
+    "trail-hip-turns-in-back": "hip-turn-trail",
 }
-"""By the rule that was broken most often. Common practice, no source."""
-
-FASTER = (
-    "The same a little faster",
-    "Most reps were right. Keep the movement and shorten the time for it step by step; go back as soon as it breaks.",
-)
+"""Drill to practise by the rule that was broken most often. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,15 +120,32 @@ def common_faults(reps: Iterable[Rep]) -> list[tuple[str, str, int]]:
     return [(rule, texts[rule], times) for rule, times in count.most_common()]
 
 
-def next_drill(reps: Sequence[Rep]) -> tuple[str, str] | None:
-    """Title and instruction of what to practise next; None without reps."""
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What to practise next."""
+
+    drill: str
+    """Name of a drill; empty where none is made for it, and `title` and `text` say all."""
+    title: str
+    text: str
+
+
+FASTER = Next(
+    "",
+    "The same a little faster",
+    "Most reps were right. Keep the movement and shorten the time for it step by step; go back as soon as it breaks.",
+)
+
+
+def next_drill(reps: Sequence[Rep]) -> Next | None:
+    """What to practise next; None without reps."""
     if not reps:
         return None
     found = common_faults(reps)
     if not found or found[0][2] * 4 < len(reps):
         return FASTER
     rule, text, _ = found[0]
-    return DRILLS.get(rule, ("Slow, and only this", text))
+    return Next(DRILLS.get(rule, ""), "Slow, and only this", text)
 
 
 def worked_on(summary: Mapping[str, Any], rule_title: str) -> list[str]:

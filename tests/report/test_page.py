@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from imufeedback import resources
 from imufeedback.report import story
-from imufeedback.report.page import Curve, Session, player_page, session_page
+from imufeedback.report.page import Curve, Drill, Session, player_page, session_page
+from imufeedback.rules import parse_rule_set
 
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
 
@@ -114,12 +116,28 @@ def test_best_and_worst_with_their_reasons():
 
 def test_the_next_drill_follows_the_most_common_fault():
     often = [rep(k, finding("lead-hip-turns-in", 5.0)) for k in range(3)] + [rep(3, finding("turns-in-the-hips", 0.1))]
-    assert story.next_drill(often) == story.DRILLS["lead-hip-turns-in"]
+    following = story.next_drill(often)
+    assert following is not None
+    assert following.drill == story.DRILLS["lead-hip-turns-in"]
     assert story.next_drill([rep(k) for k in range(4)]) == story.FASTER
     own = story.next_drill([rep(0, finding("a-coachs-own", 9.0))])
     assert own is not None
-    assert "a-coachs-own" in own[1]
+    assert (own.drill, own.text) == ("", "do better at a-coachs-own")
     assert story.next_drill([]) is None
+
+
+def test_every_drill_that_may_come_next_is_there():
+    assert set(story.DRILLS.values()) <= set(resources.available("drills"))
+    rules = parse_rule_set(resources.text("rules", "swing"), "swing").rules
+    assert story.DRILLS.keys() <= {one.id for one in rules}
+
+
+def test_a_drill_is_told_with_when_to_stop_and_escaped():
+    drill = Drill(EVIL, [EVIL, "slowly"], "stop when it hurts")
+    page = session_page(session(rep(0, finding("turns-in-the-hips", 0.1)), drill=drill))
+    assert "<script" not in page
+    assert "stop when it hurts" in page
+    assert "Because most often: do better at turns-in-the-hips" in page
 
 
 def test_what_is_not_known_is_not_made_up():

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from imufeedback.app.hooks import install_hooks
 from imufeedback.app.review.window import ReviewWindow
-from imufeedback.app.run import make_application
+from imufeedback.app.run import closing_on_signals, make_application
 from imufeedback.audio import open_player
 from imufeedback.record.library import Library
 
@@ -27,7 +27,8 @@ def show(root: Path, recording: Path | None) -> list[str]:
                 window.open(recording)
             window.resize(app.primaryScreen().availableSize())
             window.showMaximized()
-            app.exec()
+            with closing_on_signals(window.close):
+                app.exec()
         finally:
             restore()
             sounder.close()

@@ -422,7 +422,8 @@ def session_words(one: SessionRow) -> str:
         told = tr("not judged yet")
     else:
         told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
-    return f"{when}\n{one.title} · {told}"
+    cut = "" if one.closed or one.trouble else tr(" · was cut off")
+    return f"{when}\n{one.title} · {told}{cut}"
 
 
 def facts(found: Judgement) -> list[str]:

@@ -237,3 +237,12 @@ def test_h109_folders_of_players_in_every_script(tmp_path):
         assert path.exists()
     with Library(tmp_path) as library:
         assert {one for one, _ in library.players()} == {"Øyvind: 1/2?", "日本", "CON", "", "a" * 300}
+
+
+def test_h98_a_recording_that_was_cut_off_is_listed_and_told(root):
+    path = root / "Bo" / "3.mcap"
+    path.write_bytes(path.read_bytes()[:-30])
+    with Library(root) as library:
+        found = library.sessions("Bo")[0]
+        assert (found.closed, found.trouble) == (False, "")
+        assert all(one.closed for one in library.sessions("Ida"))
