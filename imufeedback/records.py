@@ -420,6 +420,21 @@ class FitRefused:
 
 
 @dataclass(frozen=True, slots=True)
+class FitStep:
+    """One step of the fitting movements was seen."""
+
+    t_s: float
+    step: str
+    """``standing``, ``right knee``, ``left knee``, ``bows``, ``standing again``."""
+    number: int
+    """From 1 …"""
+    of: int
+    """… to this."""
+    say: str
+    """What comes next, in words for the player."""
+
+
+@dataclass(frozen=True, slots=True)
 class Zeroed:
     """Pelvis turn and hip rotations now count from here."""
 
@@ -530,6 +545,7 @@ Event: TypeAlias = (
     | ClockFitted
     | ClockRestarted
     | Fitted
+    | FitStep
     | FitRefused
     | Zeroed
     | Angles

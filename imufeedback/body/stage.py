@@ -112,10 +112,10 @@ class Body(Stage[In, Out]):
         flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
         flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
         # from the end of standing still on: by then the gyroscopes' bias is known
-        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()))
+        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()) + 0.3)
         whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
-            return self._use(t_s, fit(still, flex, whole, whole_s[1] - whole_s[0]))
+            return self._use(t_s, fit(still, flex, whole))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
 
