@@ -6,9 +6,14 @@ It reads no clock, opens no file and starts no thread; time comes in with the it
 verb       arguments
 ========== ==========================================================================================
 begin      `Settings.to_args`; must come first
+fit-begin  none: the player performs the fitting movements from now on
+fit-cancel none: no more; also the answer to a swap that is offered
+swap       none: the sensors are where the fitting movements say (`SwapOffered`)
+keep       none: they are where the session says; the player began with the other knee
 fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
 set-fit    a stored fit (`fit_args`)
 zero       none: pelvis turn and hip rotations count from now
+zero-undo  none: from where they counted before the last zeroing
 cue        ``sound``, ``on``: switch one sound
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
@@ -24,6 +29,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import msgspec
 import numpy as np
 
 from imufeedback.body import Body
@@ -51,6 +57,7 @@ from imufeedback.records import (
     PacketRejected,
     RawPacket,
     Rep,
+    RolesChanged,
     Segment,
     SensorTotals,
     Tick,
@@ -117,7 +124,7 @@ class Pipeline:
         self._chains = {one.id: self._chain(one, layouts, settings) for one in settings.sensors}
         segments = [one.role for one in settings.sensors]
         hand = settings.player.hand
-        self._merger = Merger([(one.id, one.role) for one in settings.sensors], grid_hz=settings.grid_hz)
+        self._merger = self._new_merger(settings.sensors)
         self._body = Body(segments, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
         rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
         self._motion = _motion(hand, rule_set)
@@ -172,11 +179,37 @@ class Pipeline:
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
             self._cueing.set_muted(bool(command.args["on"]))
-        out: list[Event] = list(self._body.feed(command))
-        for made in out:
+        return self._swapped(command) if command.verb == "swap" else self._used(self._body.feed(command))
+
+    def _used(self, events: Iterable[Event]) -> list[Event]:
+        """Events of the body, with what follows from a new fit and a new zero."""
+        out: list[Event] = []
+        for made in events:
+            out.append(made)
             if isinstance(made, Fitted):
                 self._correct_accelerometers(made.fit)
+            elif isinstance(made, Angles | Zeroed):
+                out += self._moved(made)
         return out
+
+    def _swapped(self, command: Command) -> list[Event]:
+        """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
+        found, settings = self._body.take_swap(), self._settings
+        if found is None or settings is None:
+            return []
+        sensors = tuple(msgspec.structs.replace(one, role=found.roles[one.role]) for one in settings.sensors)
+        self._settings = msgspec.structs.replace(settings, sensors=sensors)
+        for one in sensors:
+            self._chains[one.id].sensor = one
+        merger, self._merger = self._merger, self._new_merger(sensors)
+        self._merger.state = merger.state
+        t_s = self._seconds(command.host_ns)
+        self._body, events = self._body.renamed([one.role for one in sensors], found, t_s)
+        return [RolesChanged(t_s, {one.id: one.role for one in sensors}), *self._used(events)]
+
+    def _new_merger(self, sensors: Iterable[Sensor]) -> Merger:
+        assert self._settings is not None
+        return Merger([(one.id, one.role) for one in sensors], grid_hz=self._settings.grid_hz)
 
     def _correct_accelerometers(self, fit: Fit) -> None:
         """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -204,10 +237,7 @@ class Pipeline:
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
         out: list[Event] = []
         for block in blocks:
-            for made in self._body.feed(block):
-                out.append(made)
-                if isinstance(made, Angles | Zeroed):
-                    out += self._moved(made)
+            out += self._used(self._body.feed(block))
         return out
 
     def _moved(self, record: Angles | Zeroed) -> list[Event]:

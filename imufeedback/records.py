@@ -435,12 +435,44 @@ class FitStep:
 
 
 @dataclass(frozen=True, slots=True)
+class SwapOffered:
+    """The fitting movements say that sensors are elsewhere than the session believes; nothing is changed until somebody
+    says so."""
+
+    t_s: float
+    roles: Mapping[Segment, Segment]
+    """What each sensor, named by its stored place, was seen to be on; only those that differ."""
+    only_sides: bool
+    """It may also be that the player began with the other knee: then the roles can be kept."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RolesChanged:
+    """Sensors have other places from now on; what was recorded stays as it was."""
+
+    t_s: float
+    roles: Mapping[str, Segment]
+    """By sensor id, all of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slipped:
+    """A strap has moved: the angles of its segment are less sure until the next fitting."""
+
+    t_s: float
+    segment: Segment
+    angle_rad: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Zeroed:
     """Pelvis turn and hip rotations now count from here."""
 
     t_s: float
     reason: str
-    """``address``, ``stillness`` or ``asked``."""
+    """``address``, ``stillness``, ``asked``, or ``undone``: as it was before the last one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -547,6 +579,9 @@ Event: TypeAlias = (
     | Fitted
     | FitStep
     | FitRefused
+    | SwapOffered
+    | RolesChanged
+    | Slipped
     | Zeroed
     | Angles
     | StateChanged

@@ -77,12 +77,19 @@ def fit(
     Raises FitImpossible, in words for the player, when somebody moved while standing, when a window is empty or when a
     segment hardly moved in its movement.
     """
+    return fit_and_shared(still, flex, whole)[0]
+
+
+def fit_and_shared(
+    still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], whole: Mapping[Segment, Stretch] | None
+) -> tuple[Fit, dict[Segment, Shared]]:
+    """The same, and what the thighs show together with the pelvis: by how much each lift's axis is off the bow's."""
     nothing = {segment: (np.zeros(3), BIAS_SD_M_S2**2 * np.eye(3)) for segment in still}
     rough = _fitted(still, flex, nothing)
     shared = {} if whole is None else shared_hips(rough, whole)
     if not shared:
-        return rough
-    return faced(_fitted(still, flex, nothing | _offsets(rough, shared)), shared)
+        return rough, shared
+    return faced(_fitted(still, flex, nothing | _offsets(rough, shared)), shared), shared
 
 
 def shared_hips(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, Shared]:
@@ -150,7 +157,9 @@ def _fitted(
     found: dict[Segment, SegmentFit] = {}
     for segment in still:
         if segment is not Segment.PELVIS:
-            axis = _functional_axis(segment, up[segment], flex[segment])
+            # a forearm has no movement of its own in a fitting: what it does serves, and is scored as it is
+            needed = segment is not Segment.LEAD_FOREARM
+            axis = _functional_axis(segment, up[segment], flex[segment], needed=needed)
             found[segment] = _segment_fit(segment, up[segment], axis)
     bow = _functional_axis(Segment.PELVIS, up[Segment.PELVIS], flex[Segment.PELVIS], needed=False)
     method = "standing + flexion"

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.errors import UsageError
-from imufeedback.records import Cue, Event, Fitted, Link, LinkState, Motion, Phase, PhaseChanged, Rep, StateChanged
+from imufeedback.records import Cue, Event, FitStep, Fitted, Link, LinkState, Motion, Phase, PhaseChanged, Rep, StateChanged
 from imufeedback.stage import Stage
 
 CUE_LIFE_S = 0.150
@@ -89,6 +89,8 @@ class Cueing(Stage[Heard, Cue]):
                 self._state.given.clear()
             case Link() as event:
                 return self._link(item.now_s, event)
+            case FitStep(t_s=t_s, number=number, of=last) if number < last:
+                return self._cue("fit-step", t_s, item.now_s)  # after the last one comes "ready", or a refusal
             case Fitted(t_s=t_s, stored=False):
                 return self._cue("ready", t_s, item.now_s)
             case Rep(index=index):
