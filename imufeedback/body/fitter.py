@@ -36,7 +36,9 @@ class Found:
     @property
     def only_sides(self) -> bool:
         """Nothing but left and right differ: all of one side are on the other."""
-        return all(_mirrored(stored) is real for stored, real in self.roles.items() if stored is not Segment.LEAD_FOREARM)
+        return all(
+            _mirrored(stored) is real for stored, real in self.roles.items() if stored is not Segment.LEAD_FOREARM
+        )
 
 
 def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz: float) -> Found:
@@ -64,8 +66,9 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     return Found(roles, out)
 
 
-def _flex(real: Segment, right: dict[Segment, Stretch], left: dict[Segment, Stretch],
-          bows: dict[Segment, Stretch]) -> dict[Segment, Stretch]:
+def _flex(
+    real: Segment, right: dict[Segment, Stretch], left: dict[Segment, Stretch], bows: dict[Segment, Stretch]
+) -> dict[Segment, Stretch]:
     """The samples in which a segment is flexed."""
     if real in (Segment.thigh(Side.RIGHT), Segment.shank(Side.RIGHT)):
         return right
@@ -91,7 +94,6 @@ def _mirrored(segment: Segment) -> Segment:
 def kept(one: Found) -> Fit:
     """The fit by the stored places, when only the sides differ: axes of left and right are the same, names are not."""
     stored = {real: name for name, real in one.roles.items()}
-
 
     return replace(
         one.fit,

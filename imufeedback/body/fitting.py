@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import signal
 
-from imufeedback.body.matrices import from_q, to_q
 from imufeedback.body.joints import JOINTS
+from imufeedback.body.matrices import from_q, to_q
 from imufeedback.body.shared_hip import BIAS_SD_M_S2, Shared, shared_hip
 from imufeedback.body.stretch import Stretch
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
@@ -231,7 +231,7 @@ def _segment_fit(segment: Segment, up: Floats, axis: _Axis) -> SegmentFit:
     if axis.share < GOOD_SHARE:
         level = Level.FAIR if axis.share >= FAIR_SHARE else Level.POOR
         reason = f"{_name(segment)}: the movement was partly sideways – {_advice(segment)}"
-    floor = MOVEMENT_SD_RAD.get(segment, SD_FLOOR_RAD)
+    floor = MOVEMENT_SD_RAD[segment] if segment in MOVEMENT_SD_RAD else SD_FLOOR_RAD
     sd = float(np.hypot(floor, SD_SPREAD_RAD * np.sqrt(max(1.0 - axis.share, 0.0))))
     return SegmentFit(segment, _q_sb(up, axis.z_s), level, sd, reason)
 

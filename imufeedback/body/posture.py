@@ -28,8 +28,8 @@ ALONG_RAD = float(np.deg2rad(12.0))
 SAT_RAD, SAT_S = float(np.deg2rad(45.0)), 1.2
 """Two sensors tipped by so much for so long: thighs of somebody who sits."""
 LIFT_PIVOT_M, BOW_PIVOT_M = -0.15, -0.09
-"""The pivot of a thigh is at the hip, 0.2 m above its sensor (80 seeded players: -0.28 to -0.13); that of a bow with the
-hips going back lies beside the sensor of the pelvis (-0.11 to 0.11). Between the two the stored role decides."""
+"""The pivot of a thigh is at the hip, 0.2 m above its sensor (80 seeded players: -0.28 to -0.13); that of a bow with
+the hips going back lies beside the sensor of the pelvis (-0.11 to 0.11). Between the two the stored role decides."""
 RINGING = 0.55
 
 
@@ -71,7 +71,8 @@ def up_in_sensor(ticks: Sequence[Tick]) -> Floats:
 def tilt_from(up: Floats, tick: Tick) -> Floats:
     """(S,) angle by which each sensor is tipped away from `up` (S, 3); 0 for one that is not there."""
     cosine = np.clip((tick.R_es[:, 2] * up).sum(axis=-1), -1.0, 1.0)
-    return np.nan_to_num(np.arccos(cosine))
+    out: Floats = np.nan_to_num(np.arccos(cosine))
+    return out
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +104,7 @@ def movement(ticks: Sequence[Tick], up: Floats) -> Movement:
     moved = np.flatnonzero(peak >= max(ALONG_RAD, BESIDE * float(peak.max())))
     order = moved[np.argsort(-peak[moved])]
     first = int(np.argmax(peak))
-    return Movement(
-        ticks[0].t_s, ticks[-1].t_s, peak, tuple(order.tolist()), pivot_height(ticks, first, up[first])
-    )
+    return Movement(ticks[0].t_s, ticks[-1].t_s, peak, tuple(order.tolist()), pivot_height(ticks, first, up[first]))
 
 
 def sits(ticks: Sequence[Tick], up: Floats) -> bool:
@@ -115,6 +114,14 @@ def sits(ticks: Sequence[Tick], up: Floats) -> bool:
         return False
     tilts = np.stack([tilt_from(up, one) for one in ticks[-count:]])
     return bool(((tilts > SAT_RAD).sum(axis=1) >= 2).all())
+
+
+def alone(ticks: Sequence[Tick], up: Floats, limit_rad: float) -> Floats:
+    """(S,) part of the time in which each sensor was tipped by more than the limit and no other one was."""
+    away = np.stack([tilt_from(up, one) for one in ticks]) > limit_rad
+    only = away & (away.sum(axis=1) == 1)[:, None]
+    out: Floats = only.mean(axis=0)
+    return out
 
 
 def pivot_height(ticks: Sequence[Tick], i: int, up: Floats) -> float:
@@ -141,7 +148,8 @@ def ringing(ticks: Sequence[Tick]) -> Floats:
     quick = np.diff(rate, n=2, axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         out = np.sqrt((quick**2).sum(axis=(0, 2)) / np.maximum((rate**2).sum(axis=(0, 2)), 1e-3 * len(rate)))
-    return np.nan_to_num(out)
+    known: Floats = np.nan_to_num(out)
+    return known
 
 
 def _column(ticks: Sequence[Tick], name: str) -> Floats:

@@ -15,14 +15,15 @@ SIDEWAYS_RAD = (float(np.deg2rad(14.0)), float(np.deg2rad(24.0)))
 """Between the axis of a knee lift and that of the bow, seen through the hip that both share: fair from the one, poor
 from the other on. Well made ones: 4.6° RMS over 80 seeded lifts."""
 STANDING_RAD = (float(np.deg2rad(2.0)), float(np.deg2rad(3.2)))
-"""Between gravity in the sensor before and after the movements. Well made ones stay under 0.5° on seeded players; people
-stand differently by a degree or two (from memory)."""
+"""Between gravity in the sensor before and after the movements. Well made ones stay under 0.5° on seeded players;
+people stand differently by a degree or two (from memory)."""
 ALONE_RAD = float(np.deg2rad(1.2))
 """When the others changed by less, it was the sensor and not the player."""
 
 
-def judged(found: Fit, shared: Mapping[Segment, Shared], still: Mapping[Segment, Stretch],
-           again: Mapping[Segment, Stretch]) -> Fit:
+def judged(
+    found: Fit, shared: Mapping[Segment, Shared], still: Mapping[Segment, Stretch], again: Mapping[Segment, Stretch]
+) -> Fit:
     """The fit with levels, reasons and error bars that also heed what both standings and both knees say together."""
     change = {one: _between(still[one], again[one]) for one in still}
     out = []

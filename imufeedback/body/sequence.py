@@ -17,6 +17,7 @@ from imufeedback.body.posture import (
     BIG_RAD,
     RINGING,
     Movement,
+    alone,
     is_still,
     movement,
     ringing,
@@ -43,6 +44,7 @@ STEP_WAIT_S = 9.0
 SECOND_BOW_S = 2.5
 MOVEMENT_MAX_S = 8.0
 STUCK_S = 2.0
+HELD_S = 2.4
 LIFE_S = 180.0
 DEAD_RAD = float(np.deg2rad(1.2))
 """A worn sensor is tipped by more in a whole sequence."""
@@ -288,7 +290,9 @@ class Sequence(Stage[AlignedBlock, Told]):
         assert s.up is not None
         assert s.moving_from is not None
         under_way = s.ticks[s.moving_from :]
-        if not self._legs and sits(under_way, s.up) or self._legs and sits(under_way, s.up) and len(under_way) > 60:
+        # a leg that is held up tips thigh and shank too, but not for so long
+        long = not self._legs or len(under_way) > HELD_S / TICK_S
+        if long and sits(under_way, s.up):
             return self._refuse(tick.t_s, "you sat down – stay standing until the end")
         tilt = tilt_from(s.up, tick) * self._watched
         stuck = round(STUCK_S / TICK_S)
@@ -298,6 +302,9 @@ class Sequence(Stage[AlignedBlock, Told]):
                 return self._refuse(tick.t_s, _loose(self._names(away)))
             return self._refuse(tick.t_s, "you did not come back to standing – stand up straight between the movements")
         if len(under_way) > MOVEMENT_MAX_S / TICK_S:
+            by_itself = np.flatnonzero((alone(under_way, s.up, BACK_RAD) > 0.3) & self._watched)
+            if len(by_itself):
+                return self._refuse(tick.t_s, _loose(self._names(by_itself)))
             return self._refuse(tick.t_s, WALKED if s.walked else f"this was no part of the fitting – {ORDER}")
         return []
 

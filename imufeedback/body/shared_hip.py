@@ -68,7 +68,7 @@ def shared_hip(
     """From two stretches over the same time, beginning in quiet standing; `R_p`, `R_t` (3, 3) take coordinates in the
     segment to the sensor, `arm_p`, `arm_t` (3,) m lead from the sensor to the hip centre in segment axes.
 
-    None when the stretches are not of one length (samples are missing), too long, or show nothing that could be.
+    None when the stretches are not of one length (samples are missing) or too long.
     """
     n = len(pelvis.acc_m_s2)
     if n != len(thigh.acc_m_s2) or not pelvis.rate_hz <= n <= MAX_SPAN_S * pelvis.rate_hz:
@@ -77,8 +77,6 @@ def shared_hip(
     problem = _Problem(p, t, 1.0 / np.sqrt(p.variance + t.variance))
     best, sd = _least(problem)
     _, x, covariance = problem.solved(best)
-    if max(np.linalg.norm(x[:3]), np.linalg.norm(x[6:9])) > MOST_M_S2:
-        return None
     pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3]) for k in (0, 6)]
     return Shared(best, sd, (pairs[0][0], pairs[1][0]), (pairs[0][1], pairs[1][1]))
 
@@ -88,6 +86,8 @@ def _in_plane(offset: Floats, covariance: Floats) -> tuple[Floats, Floats]:
     there comes from something else."""
     out, spread = offset.copy(), BIAS_SD_M_S2**2 * np.eye(3)
     out[2] = 0.0
+    if np.linalg.norm(out) > MOST_M_S2:
+        return np.zeros(3), spread
     spread[:2, :2] = SD_FACTOR**2 * covariance[:2, :2]
     return out, spread
 
@@ -165,7 +165,8 @@ class _Problem:
         y = ((self.p.known - self.t.known @ turn.T) * self.weight[:, None]).ravel()
         covariance = np.linalg.inv(A.T @ A + np.diag(_PRIOR))
         x = covariance @ (A.T @ y)
-        return float(((y - A @ x) ** 2).sum() + _PRIOR @ x**2), x, covariance
+        cost = float(((y - A @ x) ** 2).sum() + _PRIOR @ x**2)
+        return cost, x.astype(np.float64), covariance.astype(np.float64)
 
 
 _PRIOR = np.tile(np.repeat([BIAS_SD_M_S2**-2, ARM_SD_M**-2], 3), 2)

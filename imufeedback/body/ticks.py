@@ -52,7 +52,7 @@ class Ticker:
 
 
 def _tick(t_s: Floats, q: Floats, gyr: Floats, acc: Floats, ok: Bools, begin: int, end: int) -> Tick:
-    there = ok[begin:end].all(axis=0)
+    there = np.asarray(ok[begin:end].all(axis=0))
     R = from_q(q[(begin + end) // 2])
     rate, force = gyr[begin:end].mean(axis=0), acc[begin:end].mean(axis=0)
     if not there.all():

@@ -11,7 +11,19 @@ from dataclasses import dataclass, field
 
 from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.errors import UsageError
-from imufeedback.records import Cue, Event, FitStep, Fitted, Link, LinkState, Motion, Phase, PhaseChanged, Rep, StateChanged
+from imufeedback.records import (
+    Cue,
+    Event,
+    FitStep,
+    Fitted,
+    Link,
+    LinkState,
+    Motion,
+    Phase,
+    PhaseChanged,
+    Rep,
+    StateChanged,
+)
 from imufeedback.stage import Stage
 
 CUE_LIFE_S = 0.150

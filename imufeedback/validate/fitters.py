@@ -10,7 +10,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
-from imufeedback.packets import parse_layout
+from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import run
 from imufeedback.records import Command, Event, Floats, Hand, Item, RawPacket, Segment, frozen
 from imufeedback.settings import Player, Sensor, Settings
@@ -68,12 +68,20 @@ class Performance:
             grid_hz=RATE_HZ,
         )
 
-    def _stream(self, layout: object, one: Segment) -> SensorStream:
+    def _stream(self, layout: Layout, one: Segment) -> SensorStream:
         seed = self.script.seed
         error = 0.0 if self.model is None else SensorErrors(self.model, seed, one, RATE_HZ).rate_error
         place, clock = self.places[one], DeviceClock()
         return SensorStream(
-            serial_of(one), self.script, place, layout, clock, (0.0, 0.0), seed, self.model, error  # type: ignore[arg-type]
+            serial_of(one),
+            self.script,
+            place,
+            layout,
+            clock,
+            (0.0, 0.0),
+            seed,
+            self.model,
+            error,
         )
 
     def events(self) -> list[Event]:
@@ -159,7 +167,7 @@ def _loose(packets: Iterable[RawPacket], serial: str, rng: np.random.Generator) 
     axis = rng.standard_normal(3)
     axis /= np.linalg.norm(axis)
     w, damping = 2 * np.pi * rng.uniform(2.5, 5.0), rng.uniform(0.08, 0.2)
-    gain, slide = rng.uniform(0.6, 1.2), np.deg2rad(rng.uniform(1.0, 2.5)) * rng.choice([-1.0, 1.0])
+    gain, slide = rng.uniform(0.6, 1.2), np.deg2rad(rng.uniform(1.5, 3.0)) * rng.choice([-1.0, 1.0])
     angle = speed = rest = 0.0
     before: Floats | None = None
     for packet in packets:
