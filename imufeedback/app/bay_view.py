@@ -30,6 +30,7 @@ from imufeedback.records import (
     Fault,
     Finding,
     FitRefused,
+    FitStep,
     Fitted,
     Floats,
     Gap,
@@ -40,7 +41,9 @@ from imufeedback.records import (
     Phase,
     PhaseChanged,
     Rep,
+    Slipped,
     StateChanged,
+    SwapOffered,
     Zeroed,
 )
 
@@ -137,6 +140,9 @@ class BayView(QWidget):
             ClockRestarted: lambda event: notice(words.restarted(event.sensor)),
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
+            FitStep: lambda event: notice(words.fit_step(event.number, event.of, event.say)),
+            SwapOffered: lambda event: notice(event.text),
+            Slipped: lambda event: notice(event.text),
             Zeroed: self._hear_zeroed,
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),

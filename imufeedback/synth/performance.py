@@ -7,7 +7,7 @@ spreads are chosen; no source says how people perform this. Feet stay about wher
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -207,6 +207,56 @@ def make_performance(
     )
 
 
+def make_addresses(seed: int, count: int, *, hand: Hand = Hand.RIGHT) -> tuple[Script, list[float]]:
+    """A good performance, then addresses as people take them, each a little different; every third one with a full
+    swing. Also the instants, standing, before each address."""
+    course = _Course(_Style.drawn(seed, hand))
+    windows = _performed(course, None)
+    ready_s = course.now_s
+    player = make_player(hand, Pace.FULL, seed)
+    rng = np.random.default_rng([seed, 26])
+    before: list[float] = []
+    for index in range(count):
+        before.append(course.now_s)
+        course.stand(1.0)
+        address = player.shape.address() if index % 3 == 2 else _scattered(player.shape.address(), rng)
+        course.go(STANDING, address, BEND_S)
+        if index % 3 == 2:
+            start_s = course.now_s
+            swing = make_swing(player.shape, Flaw.NONE, start_s + ADDRESS_S)
+            course.pieces += _around(swing, start_s, 0.3)
+        else:
+            course.stay(address, ADDRESS_S)
+            course.go(address, STANDING, BEND_S)
+    plan = Plan(course.pieces)
+    golfer = Golfer(player, plan)
+    return Script(hand, Pace.FULL, seed, golfer, (), Truth(()), windows, ready_s, plan.duration_s), before
+
+
+ADDRESS_SD_DEG = {
+    Channel.FORWARD_TILT: 1.5,
+    Channel.TRAIL_FLEXION: 1.5,
+    Channel.LEAD_FLEXION: 1.5,
+    Channel.TRAIL_ADDUCTION: 1.0,
+    Channel.LEAD_ADDUCTION: 1.0,
+    Channel.TRAIL_ROTATION: 1.5,
+    Channel.LEAD_ROTATION: 1.5,
+    Channel.TRAIL_KNEE: 3.0,
+    Channel.LEAD_KNEE: 3.0,
+}
+"""From address to address. Chosen."""
+
+
+def _scattered(address: Posture, rng: np.random.Generator) -> Posture:
+    return {
+        **address,
+        **{
+            channel: address.get(channel, 0.0) + float(np.deg2rad(sd) * rng.standard_normal())
+            for channel, sd in ADDRESS_SD_DEG.items()
+        },
+    }
+
+
 def _performed(course: _Course, spoil: Spoil | None) -> FitWindows:
     style = course.style
     if spoil is Spoil.MOVED:
@@ -278,8 +328,3 @@ def _sat(course: _Course, still: tuple[float, float], flex: dict[Segment, tuple[
     course.stay(seated, TAIL_S)
     course.go(seated, STANDING, 1.2)
     return FitWindows(still, flex)
-
-
-def cut_short(script: Script, end_s: float) -> Script:
-    """The same, seen until `end_s`."""
-    return replace(script, duration_s=min(end_s, script.duration_s))

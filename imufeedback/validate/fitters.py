@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
 from imufeedback.packets import Layout, parse_layout
-from imufeedback.pipeline import run
-from imufeedback.records import Command, Event, Floats, Hand, Item, RawPacket, Segment, frozen
+from imufeedback.pipeline import Pipeline
+from imufeedback.records import Command, Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.errors import PRESETS, SensorErrors, SensorModel
 from imufeedback.synth.golfer import BODY
@@ -33,6 +33,15 @@ TYPICAL = PRESETS["typical"].without(strap_twist=True)
 
 
 @dataclass(frozen=True)
+class Slip:
+    """A strap that turns about its segment's long axis within half a second."""
+
+    segment: Segment
+    at_s: float
+    angle_rad: float
+
+
+@dataclass(frozen=True)
 class Performance:
     """One session that begins with its fitting."""
 
@@ -42,6 +51,8 @@ class Performance:
     """What the session believes of the sensor that is really on a segment."""
     spoil: Spoil | None = None
     model: SensorModel | None = TYPICAL
+
+    slip: Slip | None = None
 
     def items(self) -> Iterator[Item]:
         """The session: `fit-begin` comes first."""
@@ -53,7 +64,11 @@ class Performance:
         yield Command(0, "begin", self._settings().to_args())
         yield Command(0, "fit-begin")
         packets = raw_packets([self._stream(layout, one) for one in self.places])
-        yield from packets if self.spoil is None else worn_badly(packets, self.script.seed, self.spoil, self.places)
+        if self.spoil is not None:
+            packets = worn_badly(packets, self.script.seed, self.spoil, self.places)
+        if self.slip is not None:
+            packets = slipping(packets, self.slip, self.places[self.slip.segment])
+        yield from packets
 
     def _settings(self) -> Settings:
         text = resources.text("layouts", LAYOUT)
@@ -84,8 +99,18 @@ class Performance:
             error,
         )
 
-    def events(self) -> list[Event]:
-        return list(run(self.items()))
+    def events(self, until: tuple[type, ...] = ()) -> list[Event]:
+        """What comes of it, to the end or to the first event of a kind; the answer to an offered swap is yes."""
+        pipeline = Pipeline()
+        out: list[Event] = []
+        for item in self.items():
+            new = pipeline.feed(item)
+            for offered in [one for one in new if isinstance(one, SwapOffered)]:
+                new += pipeline.feed(Command(int(offered.t_s * 1e9), "swap"))
+            out += new
+            if any(isinstance(one, until) for one in new):
+                return out
+        return out + pipeline.finish()
 
 
 def performance(
@@ -188,6 +213,27 @@ def _loose(packets: Iterable[RawPacket], serial: str, rng: np.random.Generator) 
             samples["value"][i, :3] = back.apply(gyr) + speed * axis
             samples["value"][i, 3:] = back.apply(acc)
         yield _packet(packet, samples)
+
+
+def slipping(packets: Iterable[RawPacket], slip: Slip, place: ImuPlace) -> Iterator[RawPacket]:
+    """The packets, with one strap that slips; smoothly, so that its gyroscope feels it."""
+    serial = serial_of(slip.segment)
+    axis = Rotation.from_quat(place.q_sb, scalar_first=True).apply([0.0, 1.0, 0.0])
+    for packet in packets:
+        if packet.sensor == serial and packet.host_ns * 1e-9 > slip.at_s:
+            samples = _samples(packet)
+            u = np.clip((samples["tick"] * 1e-9 - slip.at_s) / SLIP_S, 0.0, 1.0)
+            angle = slip.angle_rad * u * u * (3.0 - 2.0 * u)
+            rate = slip.angle_rad * 6.0 * u * (1.0 - u) / SLIP_S
+            back = Rotation.from_rotvec(-angle[:, None] * axis)
+            value = samples["value"].copy()
+            samples["value"][:, :3] = back.apply(value[:, :3]) + rate[:, None] * axis
+            samples["value"][:, 3:] = back.apply(value[:, 3:])
+            packet = _packet(packet, samples)
+        yield packet
+
+
+SLIP_S = 0.5
 
 
 def _samples(packet: RawPacket) -> np.ndarray:
