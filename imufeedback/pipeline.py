@@ -277,6 +277,10 @@ class Pipeline:
 
     # ── state ────────────────────────────────────────────────────────────────────────────────────────────────────
 
+    def windows(self) -> Mapping[str, Json] | None:
+        """The windows of the last sequence that was performed whole: arguments of ``fit``."""
+        return self._body.windows if self._settings is not None else None
+
     @property
     def state(self) -> Any:
         """The whole memory, independent of later items; can be pickled."""

@@ -37,13 +37,13 @@ GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
 BOW_SHARE = 0.85
 """Below this share of one horizontal axis in the pelvis' motion it was no bow."""
 GOOD_COHERENCE, FAIR_COHERENCE = 0.6, 0.35
-SD_FLOOR_RAD = np.deg2rad(1.0)
+SD_FLOOR_RAD = float(np.deg2rad(1.0))
 """Of the functional axis of a well made movement: the gyroscope's cross-axis error (1 %), and the movement's own.
 Chosen."""
 MOVEMENT_SD_RAD = {
-    Segment.PELVIS: np.deg2rad(1.8),
-    Segment.LEFT_THIGH: np.deg2rad(3.2),
-    Segment.RIGHT_THIGH: np.deg2rad(3.2),
+    Segment.PELVIS: float(np.deg2rad(1.8)),
+    Segment.LEFT_THIGH: float(np.deg2rad(3.2)),
+    Segment.RIGHT_THIGH: float(np.deg2rad(3.2)),
 }
 """How far people's bows and knee lifts are from straight ahead though nothing shows it; chosen (no source)."""
 OFF_RAD = np.deg2rad(16.0)
@@ -231,7 +231,7 @@ def _segment_fit(segment: Segment, up: Floats, axis: _Axis) -> SegmentFit:
     if axis.share < GOOD_SHARE:
         level = Level.FAIR if axis.share >= FAIR_SHARE else Level.POOR
         reason = f"{_name(segment)}: the movement was partly sideways – {_advice(segment)}"
-    floor = MOVEMENT_SD_RAD[segment] if segment in MOVEMENT_SD_RAD else SD_FLOOR_RAD
+    floor = MOVEMENT_SD_RAD.get(segment, SD_FLOOR_RAD)
     sd = float(np.hypot(floor, SD_SPREAD_RAD * np.sqrt(max(1.0 - axis.share, 0.0))))
     return SegmentFit(segment, _q_sb(up, axis.z_s), level, sd, reason)
 

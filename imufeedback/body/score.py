@@ -7,29 +7,43 @@ from dataclasses import replace
 
 import numpy as np
 
+from imufeedback.body.matrices import from_q
 from imufeedback.body.shared_hip import Shared
+from imufeedback.body.strapdown import Strapdown
 from imufeedback.body.stretch import Stretch
 from imufeedback.records import Fit, Level, Segment, SegmentFit
 
 SIDEWAYS_RAD = (float(np.deg2rad(14.0)), float(np.deg2rad(24.0)))
 """Between the axis of a knee lift and that of the bow, seen through the hip that both share: fair from the one, poor
 from the other on. Well made ones: 4.6° RMS over 80 seeded lifts."""
+USUAL_SD_RAD = float(np.deg2rad(5.0))
 STANDING_RAD = (float(np.deg2rad(2.0)), float(np.deg2rad(3.2)))
 """Between gravity in the sensor before and after the movements. Well made ones stay under 0.5° on seeded players;
 people stand differently by a degree or two (from memory)."""
-ALONE_RAD = float(np.deg2rad(1.2))
+TURNED_RAD = float(np.deg2rad(7.0))
+"""About the vertical, by the gyroscope, against the middle of all sensors."""
+ALONE_RAD, ALONE_TIMES = float(np.deg2rad(1.5)), 4.0
 """When the others changed by less, it was the sensor and not the player."""
 
 
 def judged(
-    found: Fit, shared: Mapping[Segment, Shared], still: Mapping[Segment, Stretch], again: Mapping[Segment, Stretch]
+    found: Fit,
+    shared: Mapping[Segment, Shared],
+    still: Mapping[Segment, Stretch],
+    again: Mapping[Segment, Stretch],
+    whole: Mapping[Segment, Stretch],
 ) -> Fit:
     """The fit with levels, reasons and error bars that also heed what both standings and both knees say together."""
     change = {one: _between(still[one], again[one]) for one in still}
+    turned = _turned(found, whole)
     out = []
     for one in found.segments:
         level, reason = _sideways(one, shared)
-        for other in (_standings(one.segment, change), (one.level, one.reason)):
+        for other in (
+            _standings(one.segment, change),
+            _round(one.segment, turned.get(one.segment, 0.0)),
+            (one.level, one.reason),
+        ):
             if _worse(other[0], level):
                 level, reason = other
         out.append(_with(one, level, reason, change[one.segment]))
@@ -56,13 +70,18 @@ def _graded(value: float, limits: tuple[float, float]) -> Level:
 def _sideways(one: SegmentFit, shared: Mapping[Segment, Shared]) -> tuple[Level, str | None]:
     turns = {thigh: other.turn_rad for thigh, other in shared.items()}
     if one.segment in turns and not _one_way(turns):
-        level = _graded(abs(turns[one.segment]), SIDEWAYS_RAD)
+        level = _graded(_surely(shared[one.segment]), SIDEWAYS_RAD)
         how = "mostly" if level is Level.POOR else "partly"
         return level, f"{_name(one.segment)}: the knee lift was {how} sideways – lift straight up"
     if one.segment is Segment.PELVIS and _one_way(turns):
-        level = _graded(min(abs(turn) for turn in turns.values()), SIDEWAYS_RAD)
+        level = _graded(min(_surely(other) for other in shared.values()), SIDEWAYS_RAD)
         return level, "pelvis: the bow was not straight forward – bow straight ahead of you"
     return Level.GOOD, None
+
+
+def _surely(shared: Shared) -> float:
+    """What is left of a turn when it is less sure than usual."""
+    return abs(shared.turn_rad) - 1.5 * max(shared.sd_rad - USUAL_SD_RAD, 0.0)
 
 
 def _one_way(turns: Mapping[Segment, float]) -> bool:
@@ -74,9 +93,30 @@ def _one_way(turns: Mapping[Segment, float]) -> bool:
 def _standings(segment: Segment, change: Mapping[Segment, float]) -> tuple[Level, str | None]:
     level = _graded(change[segment], STANDING_RAD)
     others = [value for one, value in change.items() if one is not segment]
-    if level is Level.POOR and others and min(others) > ALONE_RAD:
+    if others and change[segment] > max(ALONE_RAD, ALONE_TIMES * max(others)):
+        level = Level.POOR
+    if level is Level.POOR and others and min(others) > 0.8 * ALONE_RAD:
         return Level.FAIR, "you stood differently at the end – stand as at the beginning"
     return level, f"{_name(segment)}: the sensor is loose – tighten its strap"
+
+
+def _round(segment: Segment, turned_rad: float) -> tuple[Level, str | None]:
+    why = f"{_name(segment)}: the sensor is loose, or that side stands otherwise than before – tighten its strap"
+    return (Level.POOR, why) if abs(turned_rad) > TURNED_RAD else (Level.GOOD, None)
+
+
+def _turned(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, float]:
+    """By how much each sensor has turned about the vertical from standing to standing, against the others."""
+    turns = {}
+    for one in found.segments:
+        rate = whole[one.segment].gyr_rad_s
+        if one.segment is not Segment.LEAD_FOREARM and len(rate):
+            S = Strapdown(1.0 / whole[one.segment].rate_hz).turned(rate[None], rate[:1])[0, -1]
+            R = from_q(one.q_sb)
+            T = R.T @ S @ R
+            turns[one.segment] = float(np.arctan2(T[0, 2] - T[2, 0], T[0, 0] + T[2, 2]))
+    middle = float(np.median(list(turns.values()))) if turns else 0.0
+    return {segment: turn - middle for segment, turn in turns.items()}
 
 
 def _between(before: Stretch, after: Stretch) -> float:

@@ -33,7 +33,9 @@ SD_FACTOR = 1.6
 MAX_SPAN_S = 60.0
 """Longer than this the gyroscope's own drift would be taken for an offset."""
 MOST_M_S2 = 0.8
-"""No part has more (80 mg); such a result says that the movements were not what they should have been."""
+"""No part has more (80 mg); such a result says that the movements were not what they should have been …"""
+DOUBTFUL = 3.0
+"""… and that the heading is so much less sure."""
 CALM_RAD_S = 0.25
 
 
@@ -77,6 +79,8 @@ def shared_hip(
     problem = _Problem(p, t, 1.0 / np.sqrt(p.variance + t.variance))
     best, sd = _least(problem)
     _, x, covariance = problem.solved(best)
+    if max(np.linalg.norm(x[:2]), np.linalg.norm(x[6:8])) > MOST_M_S2:
+        sd *= DOUBTFUL
     pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3]) for k in (0, 6)]
     return Shared(best, sd, (pairs[0][0], pairs[1][0]), (pairs[0][1], pairs[1][1]))
 

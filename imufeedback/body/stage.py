@@ -68,6 +68,8 @@ class _State:
     """Reason of a zeroing that waits for the next complete sample."""
     sequence: Sequence | None = None
     """While a fitting is being performed."""
+    windows: Mapping[str, Json] | None = None
+    """Of the last whole performance."""
     offered: Found | None = None
     """A fitting by other places than the stored ones, which waits for a yes or a no."""
     undo: tuple[Zero | None, Held] | None = None
@@ -145,6 +147,11 @@ class Body(Stage[In, Out]):
             return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or fit again")]
         return self._use(t_s, kept(one))
 
+    @property
+    def windows(self) -> Mapping[str, Json] | None:
+        """Of the last whole performance, in session seconds: arguments of ``fit``."""
+        return self._state.windows
+
     def take_swap(self) -> Found | None:
         """The offered fitting, which is then offered no more."""
         one, self._state.offered = self._state.offered, None
@@ -218,6 +225,7 @@ class Body(Stage[In, Out]):
 
     def _found(self, done: Performed) -> list[Out]:
         s = self._state
+        s.windows = done.windows(self._segments)
         try:
             one = found(done, s.history, self._segments, self._grid_hz)
         except FitImpossible as why:
@@ -326,10 +334,10 @@ class Body(Stage[In, Out]):
             slip = watch.address(turn, poses[segment][2], since_s)
             if slip is None:
                 continue
-            angle = float(np.hypot(slip.turn_rad, slip.tip_rad if slip.turn_rad == 0.0 else 0.0))
+            angle = abs(slip.turn_rad) or slip.tip_rad
             self._widen(segment, slip.turn_rad, slip.tip_rad)
             name = str(segment).replace("_", " ")
-            text = f"{name}: the strap seems to have moved by about {np.rad2deg(abs(angle)):.0f}° – fit again"
+            text = f"{name}: the strap seems to have moved by about {np.rad2deg(angle):.0f}° – fit again"
             out.append(Slipped(t_s, segment, angle, text))
         return out
 

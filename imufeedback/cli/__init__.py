@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn, cast
 import typer
 
 from imufeedback import __version__
-from imufeedback.cli import analyse, demo, import_, validate
+from imufeedback.cli import analyse, demo, fit, import_, validate
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 app = typer.Typer(
@@ -26,6 +26,7 @@ STOPPED = 130
 app.command("demo")(demo.demo)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
+app.command("fit")(fit.fit)
 app.command("validate")(validate.validate)
 
 
