@@ -11,7 +11,7 @@ fit-cancel none: no more; also the answer to a swap that is offered
 swap       none: the sensors are where the fitting movements say (`SwapOffered`)
 keep       none: they are where the session says; the player began with the other knee
 fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
-set-fit    a stored fit (`fit_args`)
+set-fit    a stored fit (`fit_args`); ``caution``: what has to be said of it
 zero       none: pelvis turn and hip rotations count from now
 zero-undo  none: from where they counted before the last zeroing
 cue        ``sound``, ``on``: switch one sound
@@ -276,10 +276,6 @@ class Pipeline:
         return (host_ns - self._origin_ns) * 1e-9
 
     # ── state ────────────────────────────────────────────────────────────────────────────────────────────────────
-
-    def windows(self) -> Mapping[str, Json] | None:
-        """The windows of the last sequence that was performed whole: arguments of ``fit``."""
-        return self._body.windows if self._settings is not None else None
 
     @property
     def state(self) -> Any:

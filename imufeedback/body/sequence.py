@@ -26,7 +26,7 @@ from imufeedback.body.posture import (
     up_in_sensor,
 )
 from imufeedback.body.ticks import TICK_S, Tick, Ticker
-from imufeedback.records import AlignedBlock, FitStep, Floats, Json, Segment
+from imufeedback.records import AlignedBlock, FitStep, Floats, Segment
 from imufeedback.stage import Stage
 
 STILL_S = 2.0
@@ -92,14 +92,6 @@ class Performed:
     right: Several[Movement]
     left: Several[Movement]
     bows: Several[Movement]
-
-    def windows(self, segments: Several[Segment]) -> dict[str, Json]:
-        """Arguments of the command ``fit``, sensors by their stored places."""
-        flex = {}
-        for movements in (self.right, self.left, self.bows):
-            flex |= {str(segments[i]): list(self.window(movements)) for i in movements[0].movers}
-        whole = [self.right[0].begin_s, self.bows[-1].end_s]
-        return {"still": list(self.still_s), "flex": {str(one): flex.get(str(one), whole) for one in segments}}
 
     def window(self, movements: Several[Movement]) -> tuple[float, float]:
         return movements[0].begin_s, movements[-1].end_s

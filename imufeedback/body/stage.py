@@ -40,6 +40,7 @@ from imufeedback.records import (
     Hand,
     Json,
     Level,
+    Notice,
     Segment,
     SegmentFit,
     Slipped,
@@ -50,7 +51,7 @@ from imufeedback.records import (
 from imufeedback.stage import Stage
 
 In = AlignedBlock | Command
-Out = Angles | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
+Out = Angles | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
 
 
 @dataclass
@@ -68,8 +69,6 @@ class _State:
     """Reason of a zeroing that waits for the next complete sample."""
     sequence: Sequence | None = None
     """While a fitting is being performed."""
-    windows: Mapping[str, Json] | None = None
-    """Of the last whole performance."""
     offered: Found | None = None
     """A fitting by other places than the stored ones, which waits for a yes or a no."""
     undo: tuple[Zero | None, Held] | None = None
@@ -117,7 +116,9 @@ class Body(Stage[In, Out]):
         if command.verb == "fit":
             return self._fit(t_s, command.args)
         if command.verb == "set-fit":
-            return self._use(t_s, fit_from_json(command.args), stored=True)
+            caution = command.args.get("caution")
+            said: list[Out] = [Notice(t_s, caution)] if caution else []
+            return said + self._use(t_s, fit_from_json(command.args), stored=True)
         if command.verb == "zero":
             self._state.asked = "asked"
         elif command.verb == "zero-undo":
@@ -146,11 +147,6 @@ class Body(Stage[In, Out]):
         if not one.only_sides:
             return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or fit again")]
         return self._use(t_s, kept(one))
-
-    @property
-    def windows(self) -> Mapping[str, Json] | None:
-        """Of the last whole performance, in session seconds: arguments of ``fit``."""
-        return self._state.windows
 
     def take_swap(self) -> Found | None:
         """The offered fitting, which is then offered no more."""
@@ -225,7 +221,6 @@ class Body(Stage[In, Out]):
 
     def _found(self, done: Performed) -> list[Out]:
         s = self._state
-        s.windows = done.windows(self._segments)
         try:
             one = found(done, s.history, self._segments, self._grid_hz)
         except FitImpossible as why:

@@ -21,6 +21,7 @@ def fit(
     still: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing.")] = None,
     flex: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion.")] = None,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the fitting there.")] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it as this player's last fitting, with its day.")] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
 ) -> None:
     """Fit a recording again and print score and axes. Without --still and --flex the fitting movements are looked for.
@@ -33,7 +34,7 @@ def fit(
     if json_file is not None:
         check_writable(json_file, overwrite=overwrite)
     from imufeedback.record.replay import read_items
-    from imufeedback.records import FitRefused, FitStep, Fitted, SwapOffered
+    from imufeedback.records import FitRefused, FitStep, Fitted, Notice, SwapOffered
 
     recording = read_items(file)
     events = _by_windows(recording, *windows) if windows[0] and windows[1] else _by_movements(recording)
@@ -47,6 +48,8 @@ def fit(
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, Fitted):
             made = event.fit
+        elif isinstance(event, Notice):
+            say(event.text)
     for note in recording.notes:
         say(f"{file}: {note}")
     if made is None:
@@ -54,6 +57,22 @@ def fit(
     _print(made)
     if json_file is not None:
         write_json(json_file, _document(made), overwrite=overwrite)
+    if keep:
+        _keep(recording, made)
+
+
+def _keep(recording: Recording, made: Fit) -> None:
+    from imufeedback.record.fits import StoredFit, store
+    from imufeedback.resources import data_folder
+    from imufeedback.settings import from_args
+
+    if recording.started is None:
+        raise BadFile(
+            "the recording does not say of which day it is", where=str(recording.path), hint="leave out --keep"
+        )
+    begin = next(iter(recording))
+    player = from_args(getattr(begin, "args", {})).player.name
+    say(f"kept as {store(data_folder(), StoredFit(player, recording.started.date(), made))}")
 
 
 def _by_movements(recording: Recording) -> list[Event]:

@@ -15,7 +15,7 @@ from typing import Any
 from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.errors import BadFile
 from imufeedback.record.files import safe_stem, whole_file
-from imufeedback.records import Fit
+from imufeedback.records import Fit, Json
 
 FOLDER = "fits"
 FORMAT = 1
@@ -36,6 +36,11 @@ class StoredFit:
         days = (today - self.day).days
         when = "yesterday" if days == 1 else f"{days} days ago" if days > 0 else f"on {self.day.isoformat()}"
         return f"this fitting of {self.player or 'the player'} was made {when}: straps have been off since – fit again"
+
+    def command_args(self, today: date) -> dict[str, Json]:
+        """Arguments of the command ``set-fit``; the caution goes with them, so that it is said again at every replay."""
+        caution = self.caution(today)
+        return fit_to_json(self.fit) if caution is None else {**fit_to_json(self.fit), "caution": caution}
 
 
 def store(folder: Path, one: StoredFit) -> Path:
