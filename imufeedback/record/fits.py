@@ -38,7 +38,7 @@ class StoredFit:
         return f"this fitting of {self.player or 'the player'} was made {when}: straps have been off since – fit again"
 
     def command_args(self, today: date) -> dict[str, Json]:
-        """Arguments of the command ``set-fit``; the caution goes with them, so that it is said again at every replay."""
+        """Arguments of the command ``set-fit``; the caution goes with them, so every replay says it too."""
         caution = self.caution(today)
         return fit_to_json(self.fit) if caution is None else {**fit_to_json(self.fit), "caution": caution}
 
