@@ -116,12 +116,12 @@ class Demo:
     async def _play(
         self, air: VirtualRadio, origin_ns: int, put: Callable[[Item], None], after: Callable[[], None]
     ) -> None:
-        director = _Director(self.script, self.truth_offset_s, origin_ns, put)
+        # hands free from here on: the sequence is recognised by itself
+        put(Command(origin_ns, "fit-begin"))
 
         def on_tick(now_ns: int) -> None:
             if self._stopping:
                 raise _Stopped
-            director.look(now_ns)
             after()
 
         try:
@@ -166,25 +166,6 @@ def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:
 
 class _Stopped(Exception):
     """The demo was asked to end."""
-
-
-class _Director:
-    """Says when the fitting movements are over, as a coach would by a key."""
-
-    def __init__(self, script: Script, offset_s: float, origin_ns: int, put: Callable[[Item], None]) -> None:
-        self._due_ns = origin_ns + int(script.ready_s * 1e9)
-        windows = script.fit_windows
-        self._args = {
-            "still": [t + offset_s for t in windows.still],
-            "flex": {str(segment): [t + offset_s for t in window] for segment, window in windows.flex.items()},
-        }
-        self._put = put
-        self._said = False
-
-    def look(self, now_ns: int) -> None:
-        if not self._said and now_ns >= self._due_ns:
-            self._said = True
-            self._put(Command(now_ns, "fit", self._args))
 
 
 def run_inline(demo: Demo, feed: Callable[[Item], None]) -> None:

@@ -6,9 +6,14 @@ It reads no clock, opens no file and starts no thread; time comes in with the it
 verb       arguments
 ========== ==========================================================================================
 begin      `Settings.to_args`; must come first
+fit-begin  none: the player performs the fitting movements from now on
+fit-cancel none: no more; also the answer to a swap that is offered
+swap       none: the sensors are where the fitting movements say (`SwapOffered`)
+keep       none: they are where the session says; the player began with the other knee
 fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
-set-fit    a stored fit (`fit_args`)
+set-fit    a stored fit (`fit_args`); ``caution``: what has to be said of it
 zero       none: pelvis turn and hip rotations count from now
+zero-undo  none: from where they counted before the last zeroing
 cue        ``sound``, ``on``: switch one sound (``losing``, the held one, is off at first)
 mute       ``on``: silence, or sound again
 note       ``text``: kept in the journal only
@@ -30,6 +35,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import msgspec
 import numpy as np
 
 from imufeedback.body import Body
@@ -64,6 +70,7 @@ from imufeedback.records import (
     RawPacket,
     Rep,
     Role,
+    RolesChanged,
     Segment,
     SegmentMotion,
     SelfEstimate,
@@ -133,7 +140,7 @@ class Pipeline:
         self._chains = {one.id: self._chain(one, layouts, settings) for one in settings.sensors}
         segments = [one.role for one in settings.sensors]
         hand = settings.player.hand
-        self._merger = Merger([(one.id, one.role) for one in settings.sensors], grid_hz=settings.grid_hz)
+        self._merger = self._new_merger(settings.sensors)
         jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
         self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
         self._limits = parse_limits(settings.limits, "limits of the player") if settings.limits else Limits(1)
@@ -210,10 +217,17 @@ class Pipeline:
             self._cueing.set_muted(bool(command.args["on"]))
         elif command.verb in ("limit", "block", "estimate", "pain"):
             return self._coach(command)
-        out: list[Event] = list(self._body.feed(command))
-        for made in out:
+        return self._swapped(command) if command.verb == "swap" else self._used(self._body.feed(command))
+
+    def _used(self, events: Iterable[Event]) -> list[Event]:
+        """Events of the body, with what follows from a new fit and a new zero."""
+        out: list[Event] = []
+        for made in events:
+            out.append(made)
             if isinstance(made, Fitted):
                 self._correct_accelerometers(made.fit)
+            elif isinstance(made, Angles | Zeroed):
+                out += self._moved(made)
         return out
 
     def _coach(self, command: Command) -> list[Event]:
@@ -244,6 +258,28 @@ class Pipeline:
         drill = self._rule_set.drill
         self._cueing.begin_block(feedback, drill.cues if drill else ())
         return [BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)]
+
+    def _swapped(self, command: Command) -> list[Event]:
+        """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
+        found, settings = self._body.take_swap(), self._settings
+        if found is None or settings is None:
+            return []
+        sensors = tuple(
+            msgspec.structs.replace(one, role=found.roles.get(one.role, one.role)) for one in settings.sensors
+        )
+        self._settings = msgspec.structs.replace(settings, sensors=sensors)
+        for one in sensors:
+            self._chains[one.id].sensor = one
+        merger, self._merger = self._merger, self._new_merger(sensors)
+        self._merger.state = merger.state
+        t_s = self._seconds(command.host_ns)
+        jointed = [one.role for one in sensors if one.role is not Segment.LEAD_FOREARM]
+        self._body, events = self._body.renamed(jointed, found, t_s)
+        return [RolesChanged(t_s, {one.id: one.role for one in sensors}), *self._used(events)]
+
+    def _new_merger(self, sensors: Iterable[Sensor]) -> Merger:
+        assert self._settings is not None
+        return Merger([(one.id, one.role) for one in sensors], grid_hz=self._settings.grid_hz)
 
     def _correct_accelerometers(self, fit: Fit) -> None:
         """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -283,10 +319,7 @@ class Pipeline:
             jointed, forearm = without_forearm(block)
             if forearm is not None:
                 out += self._moved(forearm)
-            for made in self._body.feed(jointed):
-                out.append(made)
-                if isinstance(made, Angles | Zeroed):
-                    out += self._moved(made)
+            out += self._used(self._body.feed(jointed))
         return out
 
     def _moved(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:

@@ -434,12 +434,59 @@ class FitRefused:
 
 
 @dataclass(frozen=True, slots=True)
+class FitStep:
+    """One step of the fitting movements was seen."""
+
+    t_s: float
+    step: str
+    """``standing``, ``right knee``, ``left knee``, ``bows``, ``standing again``."""
+    number: int
+    """From 1 …"""
+    of: int
+    """… to this."""
+    say: str
+    """What comes next, in words for the player."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwapOffered:
+    """The fitting movements say that sensors are elsewhere than the session believes; nothing is changed until somebody
+    says so."""
+
+    t_s: float
+    roles: Mapping[Segment, Segment]
+    """What each sensor, named by its stored place, was seen to be on; only those that differ."""
+    only_sides: bool
+    """It may also be that the player began with the other knee: then the roles can be kept."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RolesChanged:
+    """Sensors have other places from now on; what was recorded stays as it was."""
+
+    t_s: float
+    roles: Mapping[str, Segment]
+    """By sensor id, all of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slipped:
+    """A strap has moved: the angles of its segment are less sure until the next fitting."""
+
+    t_s: float
+    segment: Segment
+    angle_rad: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Zeroed:
     """Pelvis turn and hip rotations now count from here."""
 
     t_s: float
     reason: str
-    """``address``, ``stillness`` or ``asked``."""
+    """``address``, ``stillness``, ``asked``, or ``undone``: as it was before the last one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -605,7 +652,11 @@ Event: TypeAlias = (
     | ClockFitted
     | ClockRestarted
     | Fitted
+    | FitStep
     | FitRefused
+    | SwapOffered
+    | RolesChanged
+    | Slipped
     | Zeroed
     | Angles
     | StateChanged

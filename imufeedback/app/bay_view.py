@@ -35,6 +35,7 @@ from imufeedback.records import (
     Fault,
     Finding,
     FitRefused,
+    FitStep,
     Fitted,
     Floats,
     Gap,
@@ -45,7 +46,9 @@ from imufeedback.records import (
     Phase,
     PhaseChanged,
     Rep,
+    Slipped,
     StateChanged,
+    SwapOffered,
     Zeroed,
 )
 
@@ -165,6 +168,9 @@ class BayView(QWidget):
             ClockRestarted: lambda event: notice(words.restarted(event.sensor)),
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
             FitRefused: lambda event: notice(words.fit_refused(event.reason)),
+            FitStep: lambda event: notice(words.fit_step(event.number, event.of, event.say)),
+            SwapOffered: lambda event: notice(event.text),
+            Slipped: lambda event: notice(event.text),
             Zeroed: self._hear_zeroed,
             BlockBegun: lambda event: notice(words.block_begun(event.name)),
             Notice: lambda event: notice(event.text),

@@ -270,6 +270,10 @@ def fitted(level: Level) -> str:
     return tr("Fitting done: {level}").format(level=level_word(level))
 
 
+def fit_step(number: int, of: int, say: str) -> str:
+    return tr("Fitting {number}/{of}: {say}").format(number=number, of=of, say=say)
+
+
 def fit_refused(reason: str) -> str:
     return tr("Fitting refused: {reason}").format(reason=reason)
 

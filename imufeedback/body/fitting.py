@@ -16,8 +16,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import signal
 
+from imufeedback.body.joints import JOINTS
 from imufeedback.body.matrices import from_q, to_q
-from imufeedback.body.offsets import PRIOR_SD_M_S2, zero_g_offset
+from imufeedback.body.shared_hip import BIAS_SD_M_S2, Shared, shared_hip
 from imufeedback.body.stretch import Stretch
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Fit, Floats, Level, Segment, SegmentFit, frozen
@@ -26,12 +27,6 @@ LOW_PASS_HZ = 3.0
 """Of the angular rates: knee lifts, bows and strides lie below, foot strikes (over 1000 °/s at the strap) above."""
 HIP_LOW_PASS_HZ = 2.5
 ROTATION_LOW_PASS_HZ = 6.0
-TO_HIP_M = {
-    Segment.PELVIS: (0.11, -0.06, 0.0),
-    Segment.LEFT_THIGH: (0.0, 0.20, 0.07),
-    Segment.RIGHT_THIGH: (0.0, 0.20, -0.07),
-}
-"""From the sensor to the hip centre (pelvis: midway between both), segment axes; a person of 1.75 m, from memory."""
 HIP_ABOVE_SENSOR_M = 0.20
 """From a mid-thigh sensor to the hip centre: half of a 0.40 m thigh (from memory; common anthropometry)."""
 STILL_RATE_RAD_S = 0.12
@@ -42,11 +37,20 @@ GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
 BOW_SHARE = 0.85
 """Below this share of one horizontal axis in the pelvis' motion it was no bow."""
 GOOD_COHERENCE, FAIR_COHERENCE = 0.6, 0.35
-SD_FLOOR_RAD = np.deg2rad(1.0)
+SD_FLOOR_RAD = float(np.deg2rad(1.0))
 """Of the functional axis of a well made movement: the gyroscope's cross-axis error (1 %), and the movement's own.
 Chosen."""
-UP_SD_RAD = np.deg2rad(0.3)
-"""Of "up" beyond the zero-g offset: the accelerometer's cross-axis error (1 %). From memory."""
+MOVEMENT_SD_RAD = {
+    Segment.PELVIS: float(np.deg2rad(1.8)),
+    Segment.LEFT_THIGH: float(np.deg2rad(3.2)),
+    Segment.RIGHT_THIGH: float(np.deg2rad(3.2)),
+}
+"""How far people's bows and knee lifts are from straight ahead though nothing shows it; chosen (no source)."""
+OFF_RAD = np.deg2rad(16.0)
+SHARED_SD_RAD, IN_COMMON = np.deg2rad(2.0), 0.5
+"""Least error of what the hips share; part of its variance that comes from the pelvis, so is the same for both."""
+UP_SD_RAD = np.deg2rad(0.7)
+"""Of "up" beyond the zero-g offset: the accelerometer's cross-axis error (1 %, from memory), and sway."""
 SD_SPREAD_RAD = np.deg2rad(10.0)
 
 
@@ -65,21 +69,85 @@ def fit(
     still: Mapping[Segment, Stretch],
     flex: Mapping[Segment, Stretch],
     whole: Mapping[Segment, Stretch] | None = None,
-    whole_s: float = 0.0,
 ) -> Fit:
-    """Fit every segment that is in both windows. `whole`, all samples of the `whole_s` seconds that hold the windows,
-    shows the accelerometers' zero-g offsets; without it they are taken as zero.
+    """Fit every segment that is in both windows. `whole`, all samples from a moment of standing to after the movements,
+    shows the accelerometers' zero-g offsets and where the pelvis' forward is in the thighs (`shared_hip`); without it
+    the offsets are taken as zero.
 
     Raises FitImpossible, in words for the player, when somebody moved while standing, when a window is empty or when a
     segment hardly moved in its movement.
     """
-    offset = {segment: (np.zeros(3), PRIOR_SD_M_S2**2 * np.eye(3)) for segment in still}
-    if whole is not None:
-        for one in _fitted(still, flex, offset).segments:
-            if one.segment in TO_HIP_M:
-                arm_s = from_q(one.q_sb) @ np.array(TO_HIP_M[one.segment])
-                offset[one.segment] = zero_g_offset(whole[one.segment], whole_s, arm_s)
-    return _fitted(still, flex, offset)
+    return fit_and_shared(still, flex, whole)[0]
+
+
+def fit_and_shared(
+    still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], whole: Mapping[Segment, Stretch] | None
+) -> tuple[Fit, dict[Segment, Shared]]:
+    """The same, and what the thighs show together with the pelvis: by how much each lift's axis is off the bow's."""
+    nothing = {segment: (np.zeros(3), BIAS_SD_M_S2**2 * np.eye(3)) for segment in still}
+    rough = _fitted(still, flex, nothing)
+    shared = {} if whole is None else shared_hips(rough, whole)
+    if not shared:
+        return rough, shared
+    return faced(_fitted(still, flex, nothing | _offsets(rough, shared)), shared), shared
+
+
+def shared_hips(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, Shared]:
+    """What each thigh shows together with the pelvis, as far as it can be said."""
+    by_segment = {one.segment: from_q(one.q_sb) for one in found.segments}
+    out: dict[Segment, Shared] = {}
+    for joint in JOINTS:
+        if joint.name == "hip" and joint.proximal in by_segment and joint.distal in by_segment:
+            p, t = joint.proximal, joint.distal
+            arms = (np.array(arm) for arm in joint.arms_m)
+            one = shared_hip(whole[p], whole[t], by_segment[p], by_segment[t], *arms)
+            if one is not None:
+                out[t] = one
+    return out
+
+
+def _offsets(found: Fit, shared: Mapping[Segment, Shared]) -> dict[Segment, tuple[Floats, Floats]]:
+    """Zero-g offsets with their covariances, sensor axes; the pelvis' is the mean of what both thighs say."""
+    R = {one.segment: from_q(one.q_sb) for one in found.segments}
+    seen = {thigh: (one.offset[1], one.covariance[1]) for thigh, one in shared.items()}
+    both = list(shared.values())
+    seen[Segment.PELVIS] = (
+        np.mean([one.offset[0] for one in both], axis=0),
+        np.mean([one.covariance[0] for one in both], axis=0),
+    )
+    return {one: (R[one] @ offset, R[one] @ covariance @ R[one].T) for one, (offset, covariance) in seen.items()}
+
+
+def faced(found: Fit, shared: Mapping[Segment, Shared]) -> Fit:
+    """The fit with its thighs and pelvis turned about the vertical so that all movements and what the hips share agree
+    best: each movement's axis is as sure as its standard deviation says."""
+    order = [one for one in found.segments if one.segment is Segment.PELVIS or one.segment in shared]
+    at = {one.segment: i for i, one in enumerate(order)}
+    prior = np.diag([_sd_facing(one) ** 2 for one in order])
+    H, z = np.zeros((len(shared), len(order))), np.zeros(len(shared))
+    sd = np.array([np.hypot(one.sd_rad, SHARED_SD_RAD) for one in shared.values()])
+    noise = IN_COMMON * np.outer(sd, sd) + (1 - IN_COMMON) * np.diag(sd**2)
+    for k, (thigh, one) in enumerate(shared.items()):
+        H[k, at[Segment.PELVIS]], H[k, at[thigh]], z[k] = 1.0, -1.0, one.turn_rad
+        # a lift far off is worth no more than it is off
+        off = max(abs(one.turn_rad) - OFF_RAD, 0.0)
+        prior[at[thigh], at[thigh]] += off**2
+    gain = prior @ H.T @ np.linalg.inv(H @ prior @ H.T + noise)
+    turn, left = gain @ z, np.diag((np.eye(len(order)) - gain @ H) @ prior)
+    turned = {one.segment: _turned(one, float(turn[i]), float(np.sqrt(left[i]))) for i, one in enumerate(order)}
+    return replace(found, segments=tuple(turned.get(one.segment, one) for one in found.segments))
+
+
+def _sd_facing(one: SegmentFit) -> float:
+    return one.sd_rad if one.sd_axes_rad is None else float(one.sd_axes_rad[1])
+
+
+def _turned(one: SegmentFit, turn_rad: float, sd_rad: float) -> SegmentFit:
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    q_sb = to_q(from_q(one.q_sb) @ np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]]))
+    axes = np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad.copy()
+    axes[1] = sd_rad
+    return replace(one, q_sb=frozen(q_sb), sd_axes_rad=frozen(axes), sd_rad=float(np.sqrt(np.mean(axes**2))))
 
 
 def _fitted(
@@ -89,7 +157,9 @@ def _fitted(
     found: dict[Segment, SegmentFit] = {}
     for segment in still:
         if segment is not Segment.PELVIS:
-            axis = _functional_axis(segment, up[segment], flex[segment])
+            # a forearm has no movement of its own in a fitting: what it does serves, and is scored as it is
+            needed = segment is not Segment.LEAD_FOREARM
+            axis = _functional_axis(segment, up[segment], flex[segment], needed=needed)
             found[segment] = _segment_fit(segment, up[segment], axis)
     bow = _functional_axis(Segment.PELVIS, up[Segment.PELVIS], flex[Segment.PELVIS], needed=False)
     method = "standing + flexion"
@@ -161,7 +231,8 @@ def _segment_fit(segment: Segment, up: Floats, axis: _Axis) -> SegmentFit:
     if axis.share < GOOD_SHARE:
         level = Level.FAIR if axis.share >= FAIR_SHARE else Level.POOR
         reason = f"{_name(segment)}: the movement was partly sideways – {_advice(segment)}"
-    sd = float(np.hypot(SD_FLOOR_RAD, SD_SPREAD_RAD * np.sqrt(max(1.0 - axis.share, 0.0))))
+    floor = MOVEMENT_SD_RAD.get(segment, SD_FLOOR_RAD)
+    sd = float(np.hypot(floor, SD_SPREAD_RAD * np.sqrt(max(1.0 - axis.share, 0.0))))
     return SegmentFit(segment, _q_sb(up, axis.z_s), level, sd, reason)
 
 

@@ -39,6 +39,9 @@ Rows = tuple[Floats, Floats, Floats]
 """Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
 
 
+Held = tuple[Floats, Link, Bools]
+
+
 @dataclass
 class _State:
     link: Link
@@ -132,6 +135,18 @@ class Links:
     @state.setter
     def state(self, value: _State) -> None:
         self._state = copy.deepcopy(value)
+
+    def held(self) -> Held:
+        """What a zero changes; `put_back` undoes it."""
+        s = self._state
+        return s.S_zero, Link(s.link.D, s.link.P, s.link.arms_m), s.begun
+
+    def put_back(self, held: Held) -> None:
+        """The joints' rotations as they were held. A gyroscope frame goes on meanwhile, so only what the joints have
+        learnt since is lost."""
+        s = self._state
+        s.S_zero, link, s.begun = held
+        s.link = Link(link.D, link.P, link.arms_m)
 
     def run(self, block: AlignedBlock, q_sb: Floats) -> Run:
         """Carry the joints through one block; `q_sb` (S, 3, 3) segment→sensor. Go through the run's `checks`, then
@@ -240,14 +255,16 @@ class Run:
             self._note(i)
         s.clipped = np.where(total > 0.0, np.maximum(total, s.clipped), 0.0)
 
-    def zero(self, i: int, headings_rad: Mapping[Segment, float]) -> None:
-        """Set every joint's heading at step i, where all sensors have to be there.
+    def zero(self, i: int, headings_rad: Mapping[Segment, float]) -> dict[Segment, float]:
+        """Set every joint's heading at step i, where all sensors have to be there; returns the turn that this took, by
+        distal segment, of the joints that were held already.
 
         The distal segment is turned about the vertical until the joint's rotation is zero. A joint that is not held
         yet begins, from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
         """
         s, links = self._state, self._links
         s.S_zero = self.S[:, i]
+        turns: dict[Segment, float] = {}
         for k, joint in enumerate(links.joints):
             p, d = links.proximal[k], links.distal[k]
             earth = from_q(self._block.q_es[i, [p, d]])
@@ -260,7 +277,9 @@ class Run:
             turn = jcs.rotation_free_heading(above, above @ self._q_sb[p].T @ relative @ self._q_sb[d])
             up = self.S[p, i] @ earth[0][2]  # earth's z in the proximal sensor, in its gyroscope frame
             s.link.set_heading(k, turn, up, BEGIN_HEADING_SD_RAD)
+            turns[joint.distal] = turn
         self._note(i)
+        return turns
 
     def _begin(self, k: int, i: int, earth: Floats, heading: float, sd_rad: tuple[float, float]) -> None:
         """`earth` (2, 3, 3): both sensors to earth at step i. `sd_rad`: of the tilt, of the heading."""

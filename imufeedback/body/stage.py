@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from collections.abc import Sequence as Several
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from imufeedback.body import pelvis
 from imufeedback.body.angles import Wearing, angles
+from imufeedback.body.fitter import Found, found, kept, offer
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.history import History
-from imufeedback.body.links import Links, Run
+from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
+from imufeedback.body.sequence import Performed, Refused, Sequence
+from imufeedback.body.slip import SlipWatch
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
@@ -30,13 +34,17 @@ from imufeedback.records import (
     Command,
     Fit,
     FitRefused,
+    FitStep,
     Fitted,
     Floats,
     Hand,
     Json,
     Level,
+    Notice,
     Segment,
     SegmentFit,
+    Slipped,
+    SwapOffered,
     Zeroed,
     frozen,
 )
@@ -46,7 +54,7 @@ UNIT_OFF = 0.01
 """A stored quaternion whose length differs by more from 1 is a broken one."""
 
 In = AlignedBlock | Command
-Out = Angles | Fitted | FitRefused | Zeroed
+Out = Angles | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
 
 
 @dataclass
@@ -62,6 +70,13 @@ class _State:
     """Memory of the joints (`Links.state`)."""
     asked: str | None = None
     """Reason of a zeroing that waits for the next complete sample."""
+    sequence: Sequence | None = None
+    """While a fitting is being performed."""
+    offered: Found | None = None
+    """A fitting by other places than the stored ones, which waits for a yes or a no."""
+    undo: tuple[Zero | None, Held] | None = None
+    """What the last zeroing replaced."""
+    watches: dict[Segment, SlipWatch] = field(default_factory=dict)
     rose: bool = True
     """The player has stood up since the last address: the next one may face anywhere."""
 
@@ -69,13 +84,14 @@ class _State:
 class Body(Stage[In, Out]):
     """Fitting, zeroing and angles of the worn segments.
 
-    Takes aligned blocks, and the commands ``fit`` (windows in session seconds), ``set-fit`` (a stored fit) and
-    ``zero``. Gives nothing before there is a fit.
+    Takes aligned blocks, and the commands ``fit-begin`` and ``fit-cancel`` (the player performs the fitting movements
+    now), ``keep`` (the answer no to an offered swap; yes is the pipeline's to do), ``fit`` (windows in session
+    seconds), ``set-fit`` (a stored fit), ``zero`` and ``zero-undo``. Gives no angles before there is a fit.
     """
 
     _state: _State
 
-    def __init__(self, segments: Sequence[Segment], *, hand: Hand, grid_hz: float, origin_ns: int) -> None:
+    def __init__(self, segments: Several[Segment], *, hand: Hand, grid_hz: float, origin_ns: int) -> None:
         self._segments = tuple(segments)
         self._hand = hand
         self._grid_hz = grid_hz
@@ -103,10 +119,49 @@ class Body(Stage[In, Out]):
         if command.verb == "fit":
             return self._fit(t_s, command.args)
         if command.verb == "set-fit":
-            return self._use(t_s, fit_from_json(command.args), stored=True)
+            caution = command.args.get("caution")
+            said: list[Out] = [Notice(t_s, caution)] if caution else []
+            return said + self._use(t_s, fit_from_json(command.args), stored=True)
         if command.verb == "zero":
             self._state.asked = "asked"
+        elif command.verb == "zero-undo":
+            return self._undo(t_s)
+        elif command.verb == "fit-begin":
+            return self._begin_fitting(t_s)
+        elif command.verb == "fit-cancel":
+            self._state.sequence = self._state.offered = None
+        elif command.verb == "keep":
+            return self._keep(t_s)
         return []
+
+    def _begin_fitting(self, t_s: float) -> list[Out]:
+        missing = [one for one in _NEEDED if one not in self._segments]
+        if missing:
+            names = ", ".join(missing).replace("_", " ")
+            return [FitRefused(t_s, f"no sensor on {names} – fitting needs pelvis and both thighs")]
+        self._state.offered = None
+        self._state.sequence = Sequence(self._segments, grid_hz=self._grid_hz)
+        return []
+
+    def _keep(self, t_s: float) -> list[Out]:
+        one, self._state.offered = self._state.offered, None
+        if one is None:
+            return []
+        if not one.only_sides:
+            return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or fit again")]
+        return self._use(t_s, kept(one))
+
+    def take_swap(self) -> Found | None:
+        """The offered fitting, which is then offered no more."""
+        one, self._state.offered = self._state.offered, None
+        return one
+
+    def renamed(self, segments: Several[Segment], one: Found, t_s: float) -> tuple[Body, list[Out]]:
+        """This stage with its sensors on other segments, and the offered fit in use."""
+        other = Body(segments, hand=self._hand, grid_hz=self._grid_hz, origin_ns=self._origin_ns)
+        for block in self._state.history.blocks:
+            other._state.history.blocks.append(replace(block, segments=tuple(segments)))
+        return other, other._use(t_s, one.fit)
 
     def _fit(self, t_s: float, args: Mapping[str, Json]) -> list[Out]:
         window = self._state.history.window
@@ -115,10 +170,10 @@ class Body(Stage[In, Out]):
         flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
         flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
         # from the end of standing still on: by then the gyroscopes' bias is known
-        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()))
+        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()) + 0.3)
         whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
-            return self._use(t_s, fit(still, flex, whole, whole_s[1] - whole_s[0]))
+            return self._use(t_s, fit(still, flex, whole))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
 
@@ -133,10 +188,15 @@ class Body(Stage[In, Out]):
                 return [
                     FitRefused(t_s, f"the stored fit of the {name} is no rotation (length {length:.3g}) – fit again")
                 ]
-        self._state.fit, self._state.zero = fitted, None
+        self._state.fit, self._state.zero, self._state.undo = fitted, None, None
+        self._state.watches = {one: SlipWatch() for one in _NEEDED if one in self._segments}
         self._links.reset()
-        by_segment = {one.segment: one for one in fitted.segments}
         self._state.sd = np.full((len(self._links.joints) + 1, 3), np.nan)
+        self._wear(fitted)
+        return [Fitted(t_s, fitted, stored)]
+
+    def _wear(self, fitted: Fit) -> None:
+        by_segment = {one.segment: one for one in fitted.segments}
         self._state.worn = Wearing.of(
             self._segments,
             self._links.joints,
@@ -144,28 +204,58 @@ class Body(Stage[In, Out]):
             np.stack([from_q(by_segment[one].q_sb) for one in self._segments]),
             np.stack([_sd_axes(by_segment[one]) for one in self._segments]),
         )
-        return [Fitted(t_s, fitted, stored)]
 
     # ── samples ──────────────────────────────────────────────────────────────────────────────────────────────────
 
     def _block(self, block: AlignedBlock) -> list[Out]:
         s = self._state
         s.history.add(block)
+        before = [] if s.sequence is None else self._performed(s.sequence, block)
         if s.worn is None:
-            return []
-        run = self._links.run(block, s.worn.q_sb)
-        R_eb = from_q(block.q_es[:, s.worn.pelvis]) @ s.worn.q_sb[s.worn.pelvis]
+            return before
+        return before + self._measured(s.worn, block)
+
+    def _performed(self, sequence: Sequence, block: AlignedBlock) -> list[Out]:
+        """The fitting under way."""
+        out: list[Out] = []
+        for told in sequence.feed(block):
+            if isinstance(told, FitStep):
+                out.append(told)
+            elif isinstance(told, Refused):
+                out.append(FitRefused(told.t_s, told.reason))
+            else:
+                out += self._found(told)
+        if sequence.over and self._state.sequence is sequence:
+            self._state.sequence = None
+        return out
+
+    def _found(self, done: Performed) -> list[Out]:
+        s = self._state
+        try:
+            one = found(done, s.history, self._segments, self._grid_hz)
+        except FitImpossible as why:
+            s.sequence = Sequence(self._segments, grid_hz=self._grid_hz)  # they stand already: once more
+            return [FitRefused(done.t_s, str(why))]
+        if not one.differing:
+            return self._use(done.t_s, one.fit)
+        s.offered = one
+        return [SwapOffered(done.t_s, one.differing, one.only_sides, offer(one))]
+
+    def _measured(self, worn: Wearing, block: AlignedBlock) -> list[Out]:
+        s = self._state
+        run = self._links.run(block, worn.q_sb)
+        R_eb = from_q(block.q_es[:, worn.pelvis]) @ worn.q_sb[worn.pelvis]
         zeros: list[tuple[int, Zero | None]] = [(0, s.zero)]
-        events: list[Zeroed] = []
+        events: list[list[Out]] = []
         for i in run.checks():
             reason = self._reason(block, run, R_eb[i], i)
             if reason is not None:
-                self._zero(block, run, i, reason)
+                slips = self._zero(block, run, i, reason)
                 zeros.append((i, s.zero))
-                events.append(Zeroed(float(block.t_s[i]), reason))
+                events.append([Zeroed(float(block.t_s[i]), reason), *slips])
         if s.zero is None:
             return []
-        return self._told(s.worn, block, run, R_eb, zeros, events)
+        return self._told(s.worn or worn, block, run, R_eb, zeros, events)
 
     def _told(
         self,
@@ -174,7 +264,7 @@ class Body(Stage[In, Out]):
         run: Run,
         R_eb: Floats,
         zeros: list[tuple[int, Zero | None]],
-        events: list[Zeroed],
+        events: list[list[Out]],
     ) -> list[Out]:
         """The block's angles, parted where a zero was set: each part by its own zero."""
         relative = run.relative()
@@ -182,7 +272,7 @@ class Body(Stage[In, Out]):
         out: list[Out] = []
         for k, ((begin, zero), end) in enumerate(zip(zeros, ends, strict=True)):
             if k:
-                out.append(events[k - 1])
+                out += events[k - 1]
             if zero is not None and end > begin:
                 made, self._state.sd = angles(worn, block, R_eb, relative, zero, slice(begin, end), self._state.sd)
                 out.append(made)
@@ -215,13 +305,64 @@ class Body(Stage[In, Out]):
             return None  # still bent over the same ball but turned: a slow top of the backswing, not a new address
         return "address" if is_address(forward_tilt, run.thighs_rad(i)) else None
 
-    def _zero(self, block: AlignedBlock, run: Run, i: int, reason: str) -> None:
+    def _zero(self, block: AlignedBlock, run: Run, i: int, reason: str) -> list[Out]:
         s = self._state
         assert s.worn is not None
+        s.undo = s.zero, self._links.held()
+        since_s = float(block.t_s[i]) - (s.zero.t_s if s.zero is not None else float(block.t_s[i]))
         poses = dict(zip(block.segments, from_q(block.q_es[i]) @ s.worn.q_sb, strict=True))
         s.zero = zero_at(poses, float(block.heading_sd_rad[i, s.worn.pelvis]), float(block.t_s[i]))
-        run.zero(i, s.zero.of)
+        turns = run.zero(i, s.zero.of)
+        arrived = s.rose and reason == "address"
         s.rose = s.rose and reason != "address"
+        return self._slipped(float(block.t_s[i]), turns, poses, since_s) if arrived else []
+
+    def _undo(self, t_s: float) -> list[Out]:
+        """Count from where it was counted before the last zeroing."""
+        s = self._state
+        if s.undo is None or s.undo[0] is None:
+            return []
+        (s.zero, held), s.undo = s.undo, None
+        self._links.put_back(held)
+        return [Zeroed(t_s, "undone")]
+
+    # ── straps ───────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def _slipped(
+        self, t_s: float, turns: Mapping[Segment, float], poses: Mapping[Segment, Floats], since_s: float
+    ) -> list[Out]:
+        """A new address: does every sensor still lie as it used to?"""
+        s = self._state
+        out: list[Out] = []
+        for segment, watch in s.watches.items():
+            turn = turns.get(segment)
+            slip = watch.address(turn, poses[segment][2], since_s)
+            if slip is None:
+                continue
+            angle = abs(slip.turn_rad) or slip.tip_rad
+            self._widen(segment, slip.turn_rad, slip.tip_rad)
+            name = str(segment).replace("_", " ")
+            text = f"{name}: the strap seems to have moved by about {np.rad2deg(angle):.0f}° – fit again"
+            out.append(Slipped(t_s, segment, angle, text))
+        return out
+
+    def _widen(self, segment: Segment, turn_rad: float, tip_rad: float) -> None:
+        """The error bar of a segment whose strap has moved."""
+        s = self._state
+        assert s.fit is not None
+        more = np.array([tip_rad, abs(turn_rad), tip_rad])
+        s.fit = replace(s.fit, segments=tuple(_wider(one, more, segment) for one in s.fit.segments))
+        self._wear(s.fit)
+
+
+_NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
+
+
+def _wider(one: SegmentFit, more_rad: Floats, segment: Segment) -> SegmentFit:
+    if one.segment is not segment:
+        return one
+    axes = np.hypot(_sd_axes(one), more_rad)
+    return replace(one, sd_axes_rad=frozen(axes), sd_rad=float(np.sqrt(np.mean(axes**2))))
 
 
 def _sd_axes(one: SegmentFit) -> Floats:

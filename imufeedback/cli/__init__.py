@@ -12,6 +12,7 @@ from imufeedback.cli import (
     analyse,
     demo,
     export,
+    fit,
     import_,
     latency,
     live,
@@ -40,6 +41,7 @@ app.command("demo")(demo.demo)
 app.command("live")(live.live)
 app.command("import")(import_.import_)
 app.command("analyse")(analyse.analyse)
+app.command("fit")(fit.fit)
 app.command("export")(export.export)
 app.command("report")(report.report)
 app.command("review")(review.review)

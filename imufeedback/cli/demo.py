@@ -148,7 +148,7 @@ def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str
 
 def _tell_live(events: list[Event]) -> None:
     """The live state in words, for a session without a window."""
-    from imufeedback.records import FitRefused, Fitted, Motion, Notice, Rep, StateChanged
+    from imufeedback.records import FitRefused, FitStep, Fitted, Motion, Notice, Rep, Slipped, StateChanged, SwapOffered
 
     for event in events:
         if isinstance(event, StateChanged) and event.state is not Motion.IDLE:
@@ -157,6 +157,10 @@ def _tell_live(events: list[Event]) -> None:
             say(f"{event.end_s:7.2f} s  rep {event.index + 1}")
         elif isinstance(event, Fitted):
             say(f"{event.t_s:7.2f} s  fitting {event.fit.level}")
+        elif isinstance(event, FitStep):
+            say(f"{event.t_s:7.2f} s  fitting {event.number}/{event.of}: {event.step} seen. {event.say}")
+        elif isinstance(event, SwapOffered | Slipped):
+            say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, FitRefused):
             say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")
         elif isinstance(event, Notice):

@@ -17,6 +17,7 @@ from imufeedback.records import (
     Event,
     Finding,
     FitRefused,
+    FitStep,
     Fitted,
     Link,
     LinkState,
@@ -142,6 +143,8 @@ class Cueing(Stage[Heard, Cue]):
                 self._state.given.clear()
             case Link() as event:
                 return self._link(item.now_s, event)
+            case FitStep(t_s=t_s, number=number, of=last) if number < last:
+                return self._cue("fit-step", t_s, item.now_s)  # after the last one comes "ready", or a refusal
             case Fitted(t_s=t_s, stored=False):
                 return self._cue("ready", t_s, item.now_s)
             case FitRefused(t_s=t_s):

@@ -27,8 +27,11 @@ from imufeedback.records import (
     Notice,
     PacketRejected,
     Rep,
+    RolesChanged,
     SelfEstimate,
     SensorTotals,
+    Slipped,
+    SwapOffered,
     Verdict,
 )
 
@@ -75,6 +78,11 @@ class Summary:
                 self.fit = fit
             case FitRefused(reason=reason):
                 self.notices.append(f"fitting refused: {reason}")
+            case SwapOffered(text=text) | Slipped(text=text):
+                self.notices.append(text)
+            case RolesChanged(roles=roles):
+                where = ", ".join(f"{sensor} on the {str(one).replace('_', ' ')}" for sensor, one in roles.items())
+                self.notices.append(f"sensors changed places: {where}")
             case SensorTotals():
                 self.totals.append(event)
             case Fault():

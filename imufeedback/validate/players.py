@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imufeedback.errors import UsageError
 from imufeedback.pipeline import run
 from imufeedback.records import Angles, Bools, Event, Floats, Hand, Item, RawPacket, Segment, Side
 from imufeedback.synth.errors import PRESETS, SensorModel
@@ -80,8 +81,17 @@ def typical(*, soft_tissue: bool) -> SensorModel:
 
 def errors(session: Script, stream: Iterable[Item]) -> Errors:
     """Run a session's items and compare every angle with the truth."""
-    events = list(run(stream))
+    seen = compared(session, list(run(stream)))
+    if seen is None:
+        raise UsageError("the session gave no angles", where="validate")
+    return seen
+
+
+def compared(session: Script, events: list[Event]) -> Errors | None:
+    """Events of a session whose script began at session time 0, against its truth; None when they have no angles."""
     blocks = [one for one in events if isinstance(one, Angles)]
+    if not blocks:
+        return None
     t_s = np.concatenate([one.t_s for one in blocks])
     truth = session.golfer.pose(t_s, ())
     error, sd, ok = {}, {}, {}

@@ -1,0 +1,145 @@
+"""``fit``: fit the sensors of a recording again, by its own movements or by given windows."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from imufeedback.cli.output import check_writable, parse_window, say, write_json
+from imufeedback.errors import BadFile, UsageError
+
+if TYPE_CHECKING:
+    from imufeedback.record.replay import Recording
+    from imufeedback.records import Event, Fit, Item
+
+
+def fit(
+    file: Annotated[Path, typer.Argument(metavar="FILE.mcap", help="Recording.", show_default=False)],
+    still: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing.")] = None,
+    flex: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion.")] = None,
+    json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the fitting there.")] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it as this player's last fitting, with its day.")] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
+) -> None:
+    """Fit a recording again and print score and axes. Without --still and --flex the fitting movements are looked for.
+
+    The recording is not changed.
+    """
+    if (still is None) != (flex is None):
+        raise UsageError("--still and --flex belong together", hint="give both, or neither")
+    windows = parse_window(still, "--still"), parse_window(flex, "--flex")
+    if json_file is not None:
+        check_writable(json_file, overwrite=overwrite)
+    from imufeedback.record.replay import read_items
+    from imufeedback.records import FitRefused, FitStep, Fitted, Notice, SwapOffered
+
+    recording = read_items(file)
+    events = _by_windows(recording, *windows) if windows[0] and windows[1] else _by_movements(recording)
+    made: Fit | None = None
+    for event in events:
+        if isinstance(event, FitStep):
+            say(f"{event.t_s:7.2f} s  {event.step}")
+        elif isinstance(event, FitRefused):
+            say(f"{event.t_s:7.2f} s  refused: {event.reason}")
+        elif isinstance(event, SwapOffered):
+            say(f"{event.t_s:7.2f} s  {event.text}")
+        elif isinstance(event, Fitted):
+            made = event.fit
+        elif isinstance(event, Notice):
+            say(event.text)
+    for note in recording.notes:
+        say(f"{file}: {note}")
+    if made is None:
+        raise BadFile("no fitting came of it", where=str(file), hint="see above, or give --still and --flex")
+    _print(made)
+    if json_file is not None:
+        write_json(json_file, _document(made), overwrite=overwrite)
+    if keep:
+        _keep(recording, made)
+
+
+def _keep(recording: Recording, made: Fit) -> None:
+    from imufeedback.record.fits import StoredFit, store
+    from imufeedback.resources import data_folder
+    from imufeedback.settings import from_args
+
+    if recording.started is None:
+        raise BadFile(
+            "the recording does not say of which day it is", where=str(recording.path), hint="leave out --keep"
+        )
+    begin = next(iter(recording))
+    player = from_args(getattr(begin, "args", {})).player.name
+    say(f"kept as {store(data_folder(), StoredFit(player, recording.started.date(), made))}")
+
+
+def _by_movements(recording: Recording) -> list[Event]:
+    """From the start on; the first that succeeds. A swap that is offered is taken, to show its fitting."""
+    from imufeedback.pipeline import Pipeline
+    from imufeedback.records import Command, Fitted, SwapOffered
+
+    pipeline = Pipeline()
+    out: list[Event] = []
+    for number, item in enumerate(_without_fits(recording)):
+        new = pipeline.feed(item)
+        if number == 0:
+            new += pipeline.feed(Command(item.host_ns, "fit-begin"))
+        if any(isinstance(one, SwapOffered) for one in new):
+            new += pipeline.feed(Command(item.host_ns, "swap"))
+        out += new
+        if any(isinstance(one, Fitted) for one in new):
+            break
+    return out
+
+
+def _by_windows(
+    recording: Recording, still: tuple[float, float] | None, flex: tuple[float, float] | None
+) -> list[Event]:
+    from imufeedback.pipeline import Pipeline
+    from imufeedback.records import Command
+
+    assert still is not None
+    assert flex is not None
+    pipeline = Pipeline()
+    begin_ns = last_ns = None
+    for item in _without_fits(recording):
+        begin_ns, last_ns = begin_ns if begin_ns is not None else item.host_ns, item.host_ns
+        pipeline.feed(item)
+        if (last_ns - begin_ns) * 1e-9 > max(still[1], flex[1]) + 1.0:
+            break
+    return pipeline.feed(Command(last_ns or 0, "fit", {"still": list(still), "flex": list(flex)}))
+
+
+def _without_fits(recording: Recording) -> list[Item]:
+    """The items, without what was fitted or changed about fits then."""
+    from imufeedback.records import Command
+
+    old = {"fit", "set-fit", "fit-begin", "fit-cancel", "swap", "keep", "zero", "zero-undo"}
+    return [one for one in recording if not (isinstance(one, Command) and one.verb in old)]
+
+
+def _document(made: Fit) -> dict[str, Any]:
+    from imufeedback.body.stage import fit_to_json
+
+    return {**fit_to_json(made), "level": str(made.level)}
+
+
+def _print(made: Fit) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from scipy.spatial.transform import Rotation
+
+    console = Console(width=140, highlight=False)
+    table = Table(title=f"Fitting {made.level}: {made.method}")
+    for name in ("segment", "level", "± lean", "± facing", "± bend", "x ahead", "y up", "z right", "reason"):
+        table.add_column(name)
+    for one in made.segments:
+        axes = Rotation.from_quat(one.q_sb, scalar_first=True).as_matrix()
+        sd = [one.sd_rad] * 3 if one.sd_axes_rad is None else one.sd_axes_rad.tolist()
+        cells = [" ".join(f"{value:5.2f}" for value in axes[:, k]) for k in range(3)]
+        bars = [f"{math.degrees(value):.1f}°" for value in sd]
+        table.add_row(str(one.segment).replace("_", " "), str(one.level), *bars, *cells, one.reason or "")
+    console.print(table)
+    console.print("Axes of the segment in the sensor's own coordinates; ± one standard deviation about each.")

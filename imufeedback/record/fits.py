@@ -1,0 +1,69 @@
+"""Fits of players, kept between sessions: one small JSON file a player in the data folder's ``fits``.
+
+Straps are taken off in the evening, so a fit from an earlier day is not what it was: it is given back only together
+with words that say so.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from imufeedback.body.stage import fit_from_json, fit_to_json
+from imufeedback.errors import BadFile
+from imufeedback.record.files import safe_stem, whole_file
+from imufeedback.records import Fit, Json
+
+FOLDER = "fits"
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFit:
+    """A fit, whose and of which day."""
+
+    player: str
+    day: date
+    fit: Fit
+
+    def caution(self, today: date) -> str | None:
+        """What has to be said before this fit is used; None on the day it was made."""
+        if self.day == today:
+            return None
+        days = (today - self.day).days
+        when = "yesterday" if days == 1 else f"{days} days ago" if days > 0 else f"on {self.day.isoformat()}"
+        return f"this fitting of {self.player or 'the player'} was made {when}: straps have been off since – fit again"
+
+    def command_args(self, today: date) -> dict[str, Json]:
+        """Arguments of the command ``set-fit``; the caution goes with them, so every replay says it too."""
+        caution = self.caution(today)
+        return fit_to_json(self.fit) if caution is None else {**fit_to_json(self.fit), "caution": caution}
+
+
+def store(folder: Path, one: StoredFit) -> Path:
+    """Keep a fit as the player's last one. Raises CannotWrite."""
+    place = folder / FOLDER
+    place.mkdir(parents=True, exist_ok=True)
+    path = place / f"{safe_stem(one.player or 'player')}.json"
+    document = {"format": FORMAT, "player": one.player, "day": one.day.isoformat(), "fit": fit_to_json(one.fit)}
+    with whole_file(path, overwrite=True) as file:
+        json.dump(document, file, indent=1, ensure_ascii=False)
+        file.write("\n")
+    return path
+
+
+def last(folder: Path, player: str) -> StoredFit | None:
+    """The player's last fit; None when there is none. Raises BadFile when the file is not what it should be."""
+    path = folder / FOLDER / f"{safe_stem(player or 'player')}.json"
+    try:
+        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        if document["player"] != player:
+            return None  # two names, one file name
+        return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise BadFile(f"no stored fitting ({error})", where=str(path), hint="remove the file, and fit again") from error

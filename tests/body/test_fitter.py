@@ -1,0 +1,157 @@
+"""A fitting performed live: roles, swaps, score, cancelling; and zeroing that is undone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from performances import BEGIN, blocks, fed, hips, stage
+from scipy.spatial.transform import Rotation
+
+from imufeedback.body.stage import fit_to_json
+from imufeedback.records import (
+    Angles,
+    Command,
+    FitRefused,
+    FitStep,
+    Fitted,
+    Level,
+    Notice,
+    Segment,
+    Slipped,
+    SwapOffered,
+    Zeroed,
+)
+from imufeedback.synth.golfer import BODY
+from imufeedback.synth.performance import Spoil, make_addresses
+from imufeedback.synth.sensors import WORN
+from imufeedback.validate.fitters import Performance, Slip, performance, strapped
+
+EXCHANGED = (Segment.PELVIS, Segment.RIGHT_THIGH, Segment.LEFT_THIGH)
+
+
+def ns(t_s: float) -> int:
+    return round(t_s * 1e9)
+
+
+def relabelled(seed: int, segments):
+    from dataclasses import replace
+
+    return [replace(one, segments=segments) for one in blocks(seed)]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_good_performance_is_fitted_within_half_a_minute(seed):
+    events = fed(stage(seed), [BEGIN, *blocks(seed)])
+    (fitted,) = [one for one in events if isinstance(one, Fitted)]
+    assert fitted.t_s < 30.0
+    assert not fitted.stored
+    assert fitted.fit.level is Level.GOOD
+    true = performance(seed).places
+    for one in fitted.fit.segments:
+        found = Rotation.from_quat(one.q_sb, scalar_first=True)
+        error = (found.inv() * Rotation.from_quat(true[one.segment].q_sb, scalar_first=True)).magnitude()
+        assert np.rad2deg(error) < 7.0
+        assert error < 3.5 * np.linalg.norm(one.sd_axes_rad)
+
+
+@pytest.mark.parametrize(("spoil", "words"), [(Spoil.SIDEWAYS, "sideways – lift straight up"), (Spoil.LOOSE, "loose")])
+def test_what_only_the_score_shows_is_refused(spoil, words):
+    events = fed(stage(5), [BEGIN, *blocks(5, spoil)])
+    assert words in next(one for one in events if isinstance(one, FitRefused)).reason
+    assert not any(isinstance(one, Fitted) for one in events)
+
+
+def test_after_cancelling_nothing_is_watched():
+    assert fed(stage(1), [BEGIN, Command(1, "fit-cancel"), *blocks(1)]) == []
+
+
+def test_without_the_needed_sensors_it_says_so_at_once():
+    (refused,) = fed(stage(1, (Segment.PELVIS, Segment.LEFT_THIGH)), [BEGIN])
+    assert refused.reason == "no sensor on right thigh – fitting needs pelvis and both thighs"
+
+
+def test_kept_roles_give_the_same_axes_under_the_stored_names():
+    right = next(one for one in fed(stage(3), [BEGIN, *blocks(3)]) if isinstance(one, Fitted))
+    body = stage(3, EXCHANGED)
+    events = fed(body, [BEGIN, *relabelled(3, EXCHANGED)])
+    assert sum(isinstance(one, SwapOffered) for one in events) == 1
+    (kept,) = body.feed(Command(ns(40.0), "keep"))
+    assert isinstance(kept, Fitted)
+    axes = {one.segment: one.q_sb for one in right.fit.segments}
+    for one, real in zip(kept.fit.segments, WORN, strict=True):
+        np.testing.assert_allclose(np.abs(one.q_sb @ axes[real]), 1.0, atol=1e-6)
+    assert body.feed(Command(ns(41.0), "keep")) == [], "an offer is answered once"
+
+
+def test_a_pelvis_in_the_wrong_place_cannot_be_kept():
+    segments = (Segment.LEFT_THIGH, Segment.PELVIS, Segment.RIGHT_THIGH)
+    body = stage(3, segments)
+    (offer,) = [one for one in fed(body, [BEGIN, *relabelled(3, segments)]) if isinstance(one, SwapOffered)]
+    assert not offer.only_sides
+    (refused,) = body.feed(Command(ns(40.0), "keep"))
+    assert isinstance(refused, FitRefused)
+
+
+def test_with_shanks_and_forearm():
+    one = performance(2, segments=BODY)
+    events = one.events(until=(Fitted, FitRefused, SwapOffered))
+    (fitted,) = [event for event in events if isinstance(event, Fitted)]
+    assert [one.segment for one in fitted.fit.segments] == list(BODY)
+    assert sum(isinstance(event, FitStep) for event in events) == 5
+
+
+def test_shanks_on_the_wrong_legs_are_found():
+    roles = {one: one for one in BODY} | {
+        Segment.LEFT_SHANK: Segment.RIGHT_SHANK,
+        Segment.RIGHT_SHANK: Segment.LEFT_SHANK,
+    }
+    events = performance(2, segments=BODY, roles=roles).events(until=(Fitted, FitRefused))
+    (offer,) = [event for event in events if isinstance(event, SwapOffered)]
+    assert set(offer.roles) == {Segment.LEFT_SHANK, Segment.RIGHT_SHANK}
+
+
+def test_a_stored_fit_of_an_earlier_day_is_not_used_without_saying_so():
+    fitted = next(one for one in fed(stage(3), [BEGIN, *blocks(3)]) if isinstance(one, Fitted))
+    args = {**fit_to_json(fitted.fit), "caution": "made yesterday – fit again"}
+    notice, used = stage(3).feed(Command(0, "set-fit", args))
+    assert notice == Notice(0.0, "made yesterday – fit again")
+    assert used.stored
+
+
+def test_a_zero_that_was_asked_for_can_be_undone():
+    given = blocks(3, None, 1)
+    body = stage(3)
+    at = next(k for k, one in enumerate(given) if one.t_s[0] > performance(3, reps=1).script.truth.reps[0].top_s)
+    fed(body, [BEGIN, *given[:at]])
+    before = hips(fed(body, given[at : at + 1]))[-1]
+    body.feed(Command(ns(given[at].t_s[-1]), "zero"))
+    zeroed = list(fed(body, given[at + 1 : at + 4]))
+    assert [one.reason for one in zeroed if isinstance(one, Zeroed)] == ["asked"]
+    rotation = hips(zeroed)[-1][[2, 5]]
+    assert np.abs(rotation).max() < 6.0  # now counted from the top
+    (undone,) = body.feed(Command(ns(given[at + 3].t_s[-1]), "zero-undo"))
+    assert undone.reason == "undone"
+    after = hips(fed(body, given[at + 4 : at + 5]))[0]
+    assert np.abs(after - before)[[2, 5]].max() < 12.0
+    assert np.abs(after[[2, 5]]).max() > 20.0
+    assert body.feed(Command(ns(given[at + 4].t_s[-1]), "zero-undo")) == [], "there is one step back"
+
+
+def test_a_strap_that_slips_is_told_and_the_error_bar_grows():
+    script, before = make_addresses(6, 6)
+    slip = Slip(Segment.RIGHT_THIGH, before[-3] + 0.2, float(np.deg2rad(10.0)))
+    one = Performance(script, strapped(6), {segment: segment for segment in WORN}, slip=slip)
+    events = one.events()
+    (told,) = [event for event in events if isinstance(event, Slipped)]
+    assert told.segment is Segment.RIGHT_THIGH
+    assert slip.at_s < told.t_s < before[-1]
+    assert "fit again" in told.text
+    sd = {
+        k: [
+            a.joint("hip", "right").sd_rad[-1, 2]
+            for a in events
+            if isinstance(a, Angles) and (a.t_s[0] > told.t_s) is k
+        ]
+        for k in (False, True)
+    }
+    assert max(sd[True]) > 1.2 * max(sd[False])
