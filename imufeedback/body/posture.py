@@ -15,9 +15,8 @@ BIN_TICKS = 12
 """About half a second."""
 STILL_RATE_RAD_S = 0.12
 """Of any sensor, bias of the gyroscope included: 7 °/s."""
-STILL_CHANGE_RAD_S = float(np.deg2rad(1.4))
+STILL_CHANGE_RAD_S = float(np.deg2rad(1.7))
 """Between the mean rates of half seconds: body sway stays under it, a turn that begins or ends (3 °/s) does not."""
-TURNING_RAD_S = float(np.deg2rad(1.2))
 STILL_LEAN_RAD = float(np.deg2rad(1.6))
 """Between the mean gravity directions of half seconds."""
 STILL_ACC_M_S2 = 0.5
@@ -52,12 +51,8 @@ def is_still(ticks: Sequence[Tick]) -> Bools:
         lean = np.linalg.norm(ups - ups.mean(axis=0), axis=-1).max(axis=0)
         fast = np.sqrt((rate**2).sum(axis=-1).mean(axis=0))
         shaken = np.linalg.norm(acc - acc.mean(axis=0), axis=-1).max(axis=0)
-        # biases differ from sensor to sensor; what all of them feel alike about the vertical is the body's turn
-        about = (middle * ups.mean(axis=0)).sum(axis=-1)[there]
-        together = len(about) > 1 and np.abs(about).min() > TURNING_RAD_S and np.ptp(about) < TURNING_RAD_S
         still: Bools = (
             there
-            & ~np.bool_(together)
             & (fast < STILL_RATE_RAD_S)
             & (change < STILL_CHANGE_RAD_S)
             & (lean < STILL_LEAN_RAD)
