@@ -30,6 +30,7 @@ app = typer.Typer(
     help="Live hip-angle feedback for golfers from small inertial sensors.",
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # the boxes would take half of the time that --help takes
 )
 _ParserError = cast("type[typer.BadParameter]", typer.BadParameter.__mro__[2])
 """What typer's parser raises for every kind of wrong option; typer names only some of its kinds."""
@@ -37,18 +38,18 @@ _ParserError = cast("type[typer.BadParameter]", typer.BadParameter.__mro__[2])
 STOPPED = 130
 """Exit status after Ctrl-C, as shells give it."""
 
-app.command("demo")(demo.demo)
-app.command("live")(live.live)
-app.command("import")(import_.import_)
-app.command("analyse")(analyse.analyse)
-app.command("fit")(fit.fit)
-app.command("export")(export.export)
-app.command("report")(report.report)
-app.command("review")(review.review)
+app.command("demo", short_help="The whole tool without hardware, with a virtual golfer")(demo.demo)
+app.command("live", short_help="The windows for the bay and for the range")(live.live)
+app.command("import", short_help="A folder of CSV files becomes a recording")(import_.import_)
+app.command("analyse", short_help="Judge a recording again: table, summary, angles")(analyse.analyse)
+app.command("fit", short_help="Fit a recording's sensors to the body again")(fit.fit)
+app.command("export", short_help="Angles, reps or samples as CSV, Parquet or C3D")(export.export)
+app.command("report", short_help="One page: what was worked on, the trend, what is next")(report.report)
+app.command("review", short_help="The window for home: sessions, reps, playback, trends")(review.review)
 app.add_typer(sensors.app, name="sensors")
-app.command("sounds")(sounds.sounds)
-app.command("latency")(latency.latency)
-app.command("validate")(validate.validate)
+app.command("sounds", short_help="What the tool can say by sound; let it be heard")(sounds.sounds)
+app.command("latency", short_help="Measure the delay from motion to sound")(latency.latency)
+app.command("validate", short_help="Measure accuracy and speed, and say what holds")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
 
 
@@ -76,6 +77,9 @@ def main() -> None:
     try:
         status = app(standalone_mode=False)  # else typer would print its own boxes for a wrong option
     except _ParserError as error:
+        if "\n" in error.format_message():  # the help of a verb with verbs of its own
+            print(error.format_message())
+            _leave(UsageError("no command", hint="choose one of those above"), 2)
         _leave(UsageError(_one_line(error.format_message()), hint="see --help"), 2)
     except UsageError as error:
         _leave(error, 2)

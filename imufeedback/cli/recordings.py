@@ -10,7 +10,9 @@ import typer
 from imufeedback.cli.output import say
 from imufeedback.errors import ImuFeedbackError
 
-app = typer.Typer(help="Look after recordings: check, recover, list, note, delete.", no_args_is_help=True)
+app = typer.Typer(
+    help="Look after recordings: check, recover, list, note, delete.", no_args_is_help=True, rich_markup_mode=None
+)
 
 Files = Annotated[list[Path], typer.Argument(metavar="FILE…", help="Recordings.", show_default=False)]
 

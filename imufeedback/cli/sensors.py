@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from imufeedback.packets import Layout
     from imufeedback.records import Floats
 
-app = typer.Typer(help="Find, assign, check, watch and align sensors.", no_args_is_help=True)
+app = typer.Typer(help="Find, assign, check, watch and align sensors.", no_args_is_help=True, rich_markup_mode=None)
 
 STEP_S = 0.5
 CHECK_S = 8.0

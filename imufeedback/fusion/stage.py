@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -126,16 +126,38 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if seen & _RESTART:
             return self._restart(item)
         s = self._state
-        gyr, acc = item.gyr_rad_s, item.acc_m_s2
-        if s.acc_bias is not None:
-            acc = acc - s.acc_bias
         # one product over all of them is finite only if every one is
-        if seen & _INVALID or s.last is None or not math.isfinite(np.vdot(gyr, acc)):
+        if seen & _INVALID or s.last is None or not math.isfinite(np.vdot(item.gyr_rad_s, item.acc_m_s2)):
             good = _usable(item)
             if not good.all():
                 return self._without(item, good)
         if s.last is None:
             self._choose_period(item.dt_s)
+        return [self._finite(item, seen) if s.settled or len(item.t_s) == 1 else self._unsettled(item, seen)]
+
+    def _unsettled(self, item: ImuBlock, seen: int) -> OrientationBlock:
+        """Sample by sample until the sensor has settled: so blocks of any size tell the same."""
+        made, k = [], 0
+        while k < len(item.t_s) and not self._state.settled:
+            made.append(self._finite(_part(item, slice(k, k + 1), clear=False), int(item.flags[k])))
+            k += 1
+        if k < len(item.t_s):
+            made.append(self._finite(_part(item, slice(k, None), clear=False), seen))
+        arrays = {
+            one.name: np.concatenate([getattr(part, one.name) for part in made])
+            for one in fields(OrientationBlock)
+            if one.name != "sensor"
+        }
+        for array in arrays.values():
+            array.flags.writeable = False
+        return OrientationBlock(self.sensor, **arrays)
+
+    def _finite(self, item: ImuBlock, seen: int) -> OrientationBlock:
+        """A block whose samples are all numbers."""
+        s = self._state
+        gyr, acc = item.gyr_rad_s, item.acc_m_s2
+        if s.acc_bias is not None:
+            acc = acc - s.acc_bias
         before, s.last = s.last, (gyr[-1], acc[-1])
         steps = item.dt_s.tolist()
         if before is None:
@@ -153,7 +175,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         out = self._run(item, gyr, acc, before[0], steps, seen, real)
         if not s.settled:
             self._settle(out)
-        return [out]
+        return out
 
     def _settle(self, last: OrientationBlock) -> None:
         """Look for "down" anew where the filter took it from a movement. Its heading was of no meaning yet."""

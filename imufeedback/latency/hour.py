@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import struct
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -35,6 +36,7 @@ CUE_STEP_S, QUIET_STEP_S = 0.973, 9.73
 QUICK_S = 2.0
 """In a quick run packets come only so long in each minute between the first and the last one, and only the clocks
 follow them: the merge, which remembers no more than its newest samples, begins anew for the last one."""
+HALF_SAMPLE_S = 0.0025
 LATE_EVERY = 10
 """Of the cues of the two minutes so many is handed over after its time, as all of those in between are."""
 PLAY_S = 0.5
@@ -49,6 +51,11 @@ class Hour:
 
     first_ms: list[float] = field(default_factory=list)
     last_ms: list[float] = field(default_factory=list)
+    first_over_ms: list[float] = field(default_factory=list)
+    """Delays from the arrival of the last packet that the deciding sample needed. The time until that arrival swings by
+    a packet's length as sensors of different clocks pass each other (20 ms at 95 ppm: every 3.5 minutes), so that two
+    minutes of it are no measure of growth."""
+    last_over_ms: list[float] = field(default_factory=list)
     provoked: int = 0
     """Cues handed over after their time."""
     expired: int = 0
@@ -57,10 +64,10 @@ class Hour:
 
     @property
     def growth_ms(self) -> float:
-        """Median of the last minute minus that of the first; NaN when there is nothing in one of them."""
-        if not self.first_ms or not self.last_ms:
+        """Median over what the packets allow, last minute minus first; NaN when there is nothing in one of them."""
+        if not self.first_over_ms or not self.last_over_ms:
             return float("nan")
-        return float(np.median(self.last_ms) - np.median(self.first_ms))
+        return float(np.median(self.last_over_ms) - np.median(self.first_over_ms))
 
     def to_dict(self) -> dict[str, float]:
         """JSON values."""
@@ -104,8 +111,10 @@ def hour(seed: int, *, quick: bool = False, seconds: float = HOUR_S) -> Hour:
                 heard_s = sound.play(at_ns, round(t_s * 1e9), late=late)
                 out.provoked += late
                 if heard_s is not None:
-                    into = out.first_ms if t_s < MINUTE_S else out.last_ms
-                    into.append((heard_s - true_s) * 1e3)
+                    first = t_s < MINUTE_S
+                    (out.first_ms if first else out.last_ms).append((heard_s - true_s) * 1e3)
+                    needed_s = max(one.arrival_s(true_s) for one in chains)
+                    (out.first_over_ms if first else out.last_over_ms).append((heard_s - needed_s) * 1e3)
     out.expired, out.late = sound.mixer.expired, sound.late
     return out
 
@@ -127,9 +136,19 @@ class _Chain:
         still = np.zeros((layout.samples_per_packet, 3))
         self._payload = bytearray(encode(layout, 0, 0, still + 0.01, still + np.array([0.1, 0.2, 9.8])))
         self.true_minus_estimated_s = 0.0
+        self._arrived: deque[tuple[float, float]] = deque(maxlen=100)
+        """Of two seconds' packets: when their last sample was captured, and when they arrived."""
+
+    def arrival_s(self, captured_s: float) -> float:
+        """When the packet arrived that has the sample captured at that time, or the next one."""
+        return min(
+            (at_s for last_s, at_s in self._arrived if last_s >= captured_s - HALF_SAMPLE_S),
+            default=self._arrived[-1][1],
+        )
 
     def feed(self, at_ns: int, number: int) -> Iterator[OrientationBlock]:
         size = self._layout.samples_per_packet
+        self._arrived.append((((number + 1) * size - 1) / self._rate_hz, at_ns * 1e-9))
         tick = FIRST_TICK + round(number * size * self._layout.nominal_step_ticks)
         struct.pack_into("<HI", self._payload, 2, number & 0xFFFF, tick & 0xFFFFFFFF)
         for block in self._decoder.feed(RawPacket(self._sensor, at_ns, bytes(self._payload))):

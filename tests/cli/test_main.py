@@ -48,6 +48,14 @@ def test_without_a_command_the_help_is_shown_but_it_is_wrong_usage(imufeedback: 
     assert "no command" in ended.error
 
 
+@pytest.mark.parametrize("verb", ["sensors", "recordings"])
+def test_verbs_of_a_verb_are_shown_when_none_is_given(imufeedback: Commands, verb: str) -> None:
+    ended = imufeedback(verb)
+    assert ended.status == 2
+    assert f"{verb} [OPTIONS] COMMAND" in ended.out
+    assert "no command" in ended.error
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

@@ -314,11 +314,17 @@ def test_a_jolt_is_no_rest():
 
 
 def test_tilt_is_surer_at_rest():
+    """Once it has rested for a second; before that its "down" may be that of a movement."""
     _, block = moving(3.0)
-    out = fused(Fusion("a"), cut(block, 4))
+    n = round(1.5 * HZ)
+    still = np.tile(block.acc_m_s2[0] / np.linalg.norm(block.acc_m_s2[0]) * 9.81, (n, 1))
+    gyr, acc = np.vstack((np.zeros((n, 3)), block.gyr_rad_s)), np.vstack((still, block.acc_m_s2))
+    out = fused(Fusion("a"), cut(imu_block(gyr, acc), 4))
     rest, sd = joined(out, "rest"), np.rad2deg(joined(out, "inclination_sd_rad"))
+    assert rest[round(0.3 * HZ) : n].all()
+    assert sd[0] > 2.0
     np.testing.assert_allclose(sd[rest], 0.5)
-    np.testing.assert_allclose(sd[~rest], 1.0)
+    np.testing.assert_allclose(sd[n:][~rest[n:]], 1.0)
 
 
 def test_heading_grows_unsure_by_the_clock():
