@@ -16,13 +16,12 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback import records, resources
+from imufeedback import resources
 from imufeedback.app import earlier
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
 from imufeedback.app.start import texts
-from imufeedback.app.start.guide import Guide
 from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import Step
 from imufeedback.app.tracks import Track
@@ -30,13 +29,8 @@ from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
-from imufeedback.records import Event, Fitted, Hand, Json, Rep, Segment
+from imufeedback.records import Event, Hand, Json, Rep, Segment
 
-SEES_MOVEMENTS = hasattr(records, "FitStep")
-"""The pipeline recognises the fitting movements by itself and tells each one (verb ``fit-begin``); else they are done
-by the clock."""
-LOOK_MS = 200
-"""How often the fitting by the clock looks at it."""
 TRY_TITLE = "try-it"
 
 if TYPE_CHECKING:
@@ -79,7 +73,6 @@ class LiveWindow(QMainWindow):
         self.bay: BayWindow | None = None
         self.practice: Practice | None = None
         self._station: Station | None = None
-        self._guide: Guide | None = None
         self._blocks: tuple[Block, ...] = ()
         self._block: int | None = None
         self._reps = 0
@@ -105,9 +98,6 @@ class LiveWindow(QMainWindow):
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
         QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
         QShortcut("Esc", start, self.close)
-        self._look = QTimer(self)
-        self._look.setInterval(LOOK_MS)
-        self._look.timeout.connect(self._guide_on)
 
     # ── what the application's runner asks ───────────────────────────────────────────────────────────────────────
 
@@ -255,32 +245,14 @@ class LiveWindow(QMainWindow):
         if self.practice is None or ready.fitting or ready.virtual:
             return
         ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
-        if SEES_MOVEMENTS:
-            self.practice.command("fit-begin", {})
-            self.start.refresh()
-            self.start.fitting.show_move(0)
-            return
-        self._guide = Guide(self.practice.elapsed_s, tuple(ready.roles.values()))
+        self.practice.command("fit-begin", {})
         self.start.refresh()
-        self._look.start()
-        self._guide_on()
+        self.start.fitting.show_move(0)
 
     def _answer_swap(self, swapped: bool) -> None:
         """The movements say that sensors are elsewhere: they are, or the player began with the other leg."""
         if self.practice is not None:
             self.practice.command("swap" if swapped else "keep", {})
-
-    def _guide_on(self) -> None:
-        if self._guide is None or self.practice is None:
-            self._look.stop()
-            return
-        move, left_s = self._guide.at(self.practice.elapsed_s)
-        if move is not None:
-            self.start.fitting.show_move(move.number, left_s)
-            return
-        self.practice.command("fit", self._guide.args)
-        self._guide = None
-        self._look.stop()
 
     # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -300,8 +272,6 @@ class LiveWindow(QMainWindow):
         if isinstance(event, Rep):
             self._reps += self._block is not None
             self._next_block()
-        elif isinstance(event, Fitted):
-            self._guide = None
 
     def _next_block(self) -> None:
         """Begin the block that the next rep belongs to, if it is another one."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +16,12 @@ from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
 
 from imufeedback import people, practice, resources
-from imufeedback.app import earlier, live_window, work
+from imufeedback.app import earlier, work
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.palette import Sign
 from imufeedback.app.start import texts
-from imufeedback.app.start.guide import MOVES, Guide
+from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import parse_layout
@@ -31,6 +30,7 @@ from imufeedback.records import (
     Event,
     Fit,
     FitRefused,
+    FitStep,
     Fitted,
     Hand,
     Level,
@@ -39,6 +39,7 @@ from imufeedback.records import (
     Notice,
     Segment,
     SegmentFit,
+    SwapOffered,
 )
 
 DAY = datetime.date(2026, 5, 1)
@@ -223,7 +224,7 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     assert made.stopped == 1
 
 
-def test_sensors_are_searched_placed_and_fitted_by_the_clock(make: Make, qtbot: QtBot) -> None:
+def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> None:
     window = make(SEEN, roles={"A1": Segment.PELVIS, "B2": Segment.LEFT_THIGH})
     start = window.start
     press(Qt.Key.Key_Return)
@@ -244,14 +245,7 @@ def test_sensors_are_searched_placed_and_fitted_by_the_clock(make: Make, qtbot: 
     told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
     press(Qt.Key.Key_R, modifier=CTRL)
     assert start.fitting.now.text() == texts.fit_now(0)
-    made.elapsed_s = 5.0
-    window._guide_on()
-    assert start.fitting.now.text() == texts.fit_now(1)
-    made.elapsed_s = 40.0
-    window._guide_on()
-    verb, args = made.asked[-1]
-    assert verb == "fit"
-    assert set(args["flex"]) == {"pelvis", "left_thigh", "right_thigh"}
+    assert made.asked[-1] == ("fit-begin", {})
     told(window, FitRefused(40.0, "the pelvis moved"))
     assert start.ready.mark(Step.FITTING) is Mark.TROUBLE
     assert "the pelvis moved" in start.fitting.now.text()
@@ -312,32 +306,13 @@ def streaming(make: Make) -> tuple[LiveWindow, FakePractice]:
     return window, made
 
 
-@dataclass(frozen=True)
-class FitStep:
-    """As the pipeline tells a movement that it has seen."""
-
-    t_s: float
-    step: str
-    number: int
-    of: int
-    say: str
-
-
-@dataclass(frozen=True)
-class SwapOffered:
-    t_s: float
-    roles: dict[Segment, Segment]
-    only_sides: bool = True
-
-
-def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(live_window, "SEES_MOVEMENTS", True)
+def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make) -> None:
     window, made = streaming(make)
     press(Qt.Key.Key_R, modifier=CTRL)
     assert made.asked[-1] == ("fit-begin", {})
     fitting = window.start.fitting
     for number in range(1, 6):
-        window.start.hear(FitStep(1.0 * number, "x", number, 5, f"now {number}"))  # type: ignore[arg-type]
+        window.start.hear(FitStep(1.0 * number, "x", number, 5, f"now {number}"))
         assert fitting.now.text() == f"now {number}"
         assert [sign.sign is Sign.TICK for sign in fitting.signs] == [k < number for k in range(5)]
 
@@ -346,7 +321,7 @@ def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make, monkeypat
 def test_sensors_that_were_seen_elsewhere_are_asked_about(make: Make, key: Qt.Key, verb: str) -> None:
     window, made = streaming(make)
     swapped = {Segment.LEFT_THIGH: Segment.RIGHT_THIGH, Segment.RIGHT_THIGH: Segment.LEFT_THIGH}
-    window.start.hear(SwapOffered(9.0, swapped))  # type: ignore[arg-type]
+    window.start.hear(SwapOffered(9.0, swapped, True, "swap them?"))
     assert "left thigh → right thigh" in window.start.fitting.now.text()
     press(key, modifier=CTRL)
     assert made.asked[-1] == (verb, {})
@@ -414,14 +389,8 @@ def test_no_step_asks_for_more_room_than_the_window_has(make: Make, qtbot: QtBot
 # ── without a window ─────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_guide_gives_windows_in_the_past_and_in_order() -> None:
-    guide = Guide(10.0, (Segment.PELVIS, Segment.RIGHT_THIGH))
-    assert guide.at(10.0)[0] is MOVES[0]
-    assert guide.at(1e3) == (None, 0.0)
-    args = guide.args
-    assert set(args["flex"]) == {"pelvis", "right_thigh"}
-    assert 10.0 < args["still"][0] < args["still"][1] < args["flex"]["right_thigh"][0] + 0.1
-    assert args["flex"]["pelvis"][1] <= 10.0 + sum(move.duration_s for move in MOVES)
+def test_every_line_of_the_fitting_has_what_turns_in_it() -> None:
+    assert len(TURNING) == len(texts.fit_list())
 
 
 def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:

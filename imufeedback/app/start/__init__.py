@@ -7,6 +7,6 @@
     step_list.py     the steps at the left
     player_page.py, sensor_page.py, fitting_page.py, work_page.py
     body_picture.py  a body with the state of every sensor
-    guide.py         fitting movements by the clock
+    moves.py         what turns in each fitting movement
     page.py          all of it together
 """

@@ -11,7 +11,7 @@ from imufeedback.app.palette import Sign
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.body_picture import BodyPicture
-from imufeedback.app.start.guide import MOVES
+from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import Readiness
 from imufeedback.app.start.sensor_page import by_place
 
@@ -27,7 +27,6 @@ class FittingPage(QWidget):
         super().__init__()
         self.now = QLabel(texts.fit_before())
         self.now.setWordWrap(True)
-        self.count = QLabel()
         self.lines = [QLabel(line) for line in texts.fit_list()]
         self.signs = [SignMark(Sign.RING, palette.SOFT_INK) for _ in self.lines]
         self.again = QPushButton(texts.fit_start())
@@ -46,7 +45,6 @@ class FittingPage(QWidget):
         right = QVBoxLayout()
         right.setSpacing(10)
         right.addWidget(self.now)
-        right.addWidget(self.count)
         right.addSpacing(10)
         for sign, line in zip(self.signs, self.lines, strict=True):
             row = QHBoxLayout()
@@ -84,7 +82,6 @@ class FittingPage(QWidget):
             self.say(texts.fit_before())
         if not ready.fitting:
             self.body.show_moving(())
-            self.count.setText("")
 
     def offer_swap(self, text: str) -> None:
         """The movements say that sensors are elsewhere; somebody must say whether they are."""
@@ -102,12 +99,11 @@ class FittingPage(QWidget):
         if self.now.text() != text:
             self.now.setText(text)
 
-    def show_move(self, number: int, left_s: float | None = None, say: str | None = None) -> None:
+    def show_move(self, number: int, say: str | None = None) -> None:
         """Movement `number` (from 0) is being done."""
         self.say(say or texts.fit_now(number))
-        self.count.setText("" if left_s is None else texts.seconds_left(left_s))
         self.show_done(number)
-        self.body.show_moving(MOVES[number].turns)
+        self.body.show_moving(TURNING[number])
 
     def show_done(self, count: int) -> None:
         """So many movements are done."""
@@ -117,7 +113,6 @@ class FittingPage(QWidget):
 
     def rescale(self, scale: float) -> None:
         self.now.setFont(pixel_font(26 * scale, bold=True))
-        self.count.setFont(pixel_font(20 * scale))
         for button in (self.again, self.swap, self.keep):
             button.setFont(pixel_font(15 * scale))
         self.body.rescale(scale)

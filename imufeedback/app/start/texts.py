@@ -248,10 +248,6 @@ def fit_now(number: int) -> str:
     return tr("Now: {what}").format(what=fit_list()[number])
 
 
-def seconds_left(left_s: float) -> str:
-    return tr("{seconds:.0f} s").format(seconds=max(left_s, 0.0) + 0.5)
-
-
 def swap_offered(roles: Mapping[Segment, Segment]) -> str:
     pairs = ", ".join(f"{segment_word(stored)} → {segment_word(seen)}" for stored, seen in roles.items())
     return tr("The movements say that sensors are elsewhere: {pairs}. Are they?").format(pairs=pairs)
