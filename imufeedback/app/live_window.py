@@ -29,7 +29,7 @@ from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
-from imufeedback.records import Event, Hand, Json, Rep, Segment
+from imufeedback.records import Event, Hand, Json, Rep, RolesChanged, Segment
 
 TRY_TITLE = "try-it"
 
@@ -272,6 +272,20 @@ class LiveWindow(QMainWindow):
         if isinstance(event, Rep):
             self._reps += self._block is not None
             self._next_block()
+        elif isinstance(event, RolesChanged):
+            self._move_sensors(event.roles)
+
+    def _move_sensors(self, roles: Mapping[str, Segment]) -> None:
+        """The player said that the sensors are where the movements showed them: from the next session on too."""
+        ready = self.start.ready
+        moved = {sensor: segment for sensor, segment in roles.items() if ready.roles.get(sensor) is not segment}
+        ready.roles.update(moved)
+        if self.bay is not None:
+            self.bay.show_roles(ready.roles)
+        if ready.virtual:
+            return
+        for sensor, segment in moved.items():
+            self._place(sensor, segment)
 
     def _next_block(self) -> None:
         """Begin the block that the next rep belongs to, if it is another one."""

@@ -37,6 +37,7 @@ from imufeedback.records import (
     Link,
     LinkState,
     Notice,
+    RolesChanged,
     Segment,
     SegmentFit,
     SwapOffered,
@@ -326,6 +327,15 @@ def test_sensors_that_were_seen_elsewhere_are_asked_about(make: Make, key: Qt.Ke
     press(key, modifier=CTRL)
     assert made.asked[-1] == (verb, {})
     assert not window.start.fitting.swap.isVisible()
+
+
+def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
+    window, _ = streaming(make)
+    kept: dict[str, Segment | None] = {}
+    window._remember = lambda sensor, segment, facts: kept.update({sensor: segment})
+    told(window, RolesChanged(9.0, {"A1": NEEDED[0], "B2": NEEDED[2], "C3": NEEDED[1]}))
+    assert kept == {"B2": NEEDED[2], "C3": NEEDED[1]}
+    assert window.start.ready.roles == {"A1": NEEDED[0], "B2": NEEDED[2], "C3": NEEDED[1]}
 
 
 def test_best_rep_is_kept_for_next_week_but_not_a_virtual_one(make: Make, qtbot: QtBot) -> None:
