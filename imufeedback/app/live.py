@@ -50,6 +50,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
             role_of=roster.role_of,
             remember=remember,
             offset_s=roster.offset_s,
+            fits=resources.data_folder(),
         )
 
     return make_window

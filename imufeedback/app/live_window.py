@@ -29,7 +29,8 @@ from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
-from imufeedback.records import Event, Hand, Json, Rep, RolesChanged, Segment
+from imufeedback.record.fits import StoredFit, last, store
+from imufeedback.records import Event, Fitted, Hand, Json, Rep, RolesChanged, Segment
 
 TRY_TITLE = "try-it"
 
@@ -48,7 +49,7 @@ class LiveWindow(QMainWindow):
 
     `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
     `role_of` tells where a sensor was worn last, `remember` keeps it (sensor, place, facts of the sensor), and
-    `offset_s` is how much later than the others' its times are.
+    `offset_s` is how much later than the others' its times are; `fits` is the folder of the players' last fittings.
     """
 
     def __init__(
@@ -62,12 +63,13 @@ class LiveWindow(QMainWindow):
         role_of: Callable[[str], Segment | None] = lambda sensor: None,
         remember: Callable[[str, Segment | None, Mapping[str, Json]], None] = lambda sensor, segment, facts: None,
         offset_s: Callable[[str], float] = lambda sensor: 0.0,
+        fits: Path | None = None,
         today: Callable[[], datetime.date] = datetime.date.today,
     ) -> None:
         super().__init__()
         self.people, self._layout, self._make_station = people, layout, make_station
         self._recordings, self._remember, self._today = recordings, remember, today
-        self._role_of, self._offset_s = role_of, offset_s
+        self._role_of, self._offset_s, self._fits = role_of, offset_s, fits
         self.feed = EventFeed(Hand.RIGHT)
         self.start = StartPage(people, works)
         self.bay: BayWindow | None = None
@@ -91,6 +93,7 @@ class LiveWindow(QMainWindow):
         start.search_wanted.connect(self._search)
         start.stream_wanted.connect(self._stream)
         start.fit_wanted.connect(self._fit)
+        start.stored_wanted.connect(self._use_stored)
         start.begin_wanted.connect(self._begin)
         start.placed.connect(self._place)
         start.fitting.answered.connect(self._answer_swap)
@@ -216,6 +219,8 @@ class LiveWindow(QMainWindow):
         self.pages.addWidget(self.bay)
         ready.running = True
         practice.start()
+        stored = self._last_fit()
+        ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
         self.start.show_step(Step.FITTING)
 
     def _history(self) -> Path | None:
@@ -249,6 +254,32 @@ class LiveWindow(QMainWindow):
         self.start.refresh()
         self.start.fitting.show_move(0)
 
+    def _use_stored(self) -> None:
+        """The player's last fitting; one of another day says so in the recording too."""
+        found = self._last_fit()
+        if found is not None and self.practice is not None and not self.start.ready.fitting:
+            self.practice.command("set-fit", found.command_args(self._today()))
+
+    def _last_fit(self) -> StoredFit | None:
+        person = self.start.ready.person
+        if self._fits is None or person is None:
+            return None
+        try:
+            return last(self._fits, person.name)
+        except ImuFeedbackError as error:
+            self.start.messages.show_notice(str(error))
+            return None
+
+    def _keep_fit(self, event: Fitted) -> None:
+        """For later today, and as a last resort for another day."""
+        person = self.start.ready.person
+        if event.stored or self._fits is None or person is None or self.start.ready.virtual:
+            return
+        try:
+            store(self._fits, StoredFit(person.name, self._today(), event.fit))
+        except ImuFeedbackError as error:
+            self.start.messages.show_notice(str(error))
+
     def _answer_swap(self, swapped: bool) -> None:
         """The movements say that sensors are elsewhere: they are, or the player began with the other leg."""
         if self.practice is not None:
@@ -272,6 +303,8 @@ class LiveWindow(QMainWindow):
         if isinstance(event, Rep):
             self._reps += self._block is not None
             self._next_block()
+        elif isinstance(event, Fitted):
+            self._keep_fit(event)
         elif isinstance(event, RolesChanged):
             self._move_sensors(event.roles)
 

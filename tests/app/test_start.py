@@ -26,6 +26,7 @@ from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
+from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import (
     Event,
     Fit,
@@ -102,7 +103,7 @@ def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
     monkeypatch.setattr(practice, "new_recording", lambda folder, title: (folder, title))
     layout = parse_layout(resources.text("layouts", "house"), "house")
 
-    def build(*persons: Person, roles: dict[str, Segment] | None = None) -> LiveWindow:
+    def build(*persons: Person, roles: dict[str, Segment] | None = None, **more: Any) -> LiveWindow:
         store = people.load(tmp_path / "players")
         for person in persons:
             store.save(person)
@@ -113,7 +114,7 @@ def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
             FakeStation,  # type: ignore[arg-type]
             tmp_path,
             role_of=(roles or {}).get,
-            today=lambda: DAY,
+            **{"today": lambda: DAY, **more},
         )
         window.start.player._today = lambda: DAY
         qtbot.addWidget(window, before_close_func=lambda one: one.stop_now())
@@ -137,7 +138,7 @@ CTRL, ALT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.AltModifier
 
 
 def fitted(level: Level = Level.GOOD) -> Fitted:
-    return Fitted(30.0, Fit("m", (SegmentFit(Segment.PELVIS, np.zeros(4), level, 0.1, None),)))
+    return Fitted(30.0, Fit("m", (SegmentFit(Segment.PELVIS, np.array([1.0, 0.0, 0.0, 0.0]), level, 0.1, None),)))
 
 
 def told(window: LiveWindow, *events: Event) -> None:
@@ -291,9 +292,9 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest
     assert window.practice is None
 
 
-def streaming(make: Make) -> tuple[LiveWindow, FakePractice]:
+def streaming(make: Make, **keywords: Any) -> tuple[LiveWindow, FakePractice]:
     """A session on sensors, before its fitting."""
-    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)))
+    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)), **keywords)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_F, modifier=CTRL)
     station: Any = window._station
@@ -336,6 +337,26 @@ def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
     told(window, RolesChanged(9.0, {"A1": NEEDED[0], "B2": NEEDED[2], "C3": NEEDED[1]}))
     assert kept == {"B2": NEEDED[2], "C3": NEEDED[1]}
     assert window.start.ready.roles == {"A1": NEEDED[0], "B2": NEEDED[2], "C3": NEEDED[1]}
+
+
+def test_last_fitting_of_the_player_can_be_used_and_its_age_is_said(make: Make, tmp_path: Path) -> None:
+    store(tmp_path, StoredFit("Robin", DAY, fitted().fit))
+    window, made = streaming(make, fits=tmp_path, today=lambda: DAY + datetime.timedelta(days=3))
+    assert window.start.fitting.stored.isVisible()
+    assert "3 days ago" in window.start.fitting.stored.text()
+    press(Qt.Key.Key_O, modifier=CTRL)
+    verb, args = made.asked[-1]
+    assert verb == "set-fit"
+    assert "3 days ago" in args["caution"]
+
+
+def test_a_fitting_is_kept_for_later_today(make: Make, tmp_path: Path) -> None:
+    window, _ = streaming(make, fits=tmp_path, today=lambda: DAY)
+    assert not window.start.fitting.stored.isVisible()
+    told(window, fitted())
+    kept = last(tmp_path, "Robin")
+    assert kept is not None
+    assert kept.caution(DAY) is None
 
 
 def test_best_rep_is_kept_for_next_week_but_not_a_virtual_one(make: Make, qtbot: QtBot) -> None:

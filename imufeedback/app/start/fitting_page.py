@@ -20,6 +20,7 @@ class FittingPage(QWidget):
     """`show_move` during the movements, `show_ready` for the rest."""
 
     fit_wanted = Signal()
+    stored_wanted = Signal()
     answered = Signal(bool)
     """To an offered swap: True when the sensors are where the movements say."""
 
@@ -32,6 +33,9 @@ class FittingPage(QWidget):
         self.again = QPushButton(texts.fit_start())
         add_key(self.again, "Ctrl+R")
         self.again.clicked.connect(self.fit_wanted)
+        self.stored = QPushButton()
+        add_key(self.stored, "Ctrl+O")
+        self.stored.clicked.connect(self.stored_wanted)
         self.swap = QPushButton(texts.swap_button())
         self.keep = QPushButton(texts.keep_button())
         for button, keys, swapped in ((self.swap, "Ctrl+Y", True), (self.keep, "Ctrl+K", False)):
@@ -55,6 +59,7 @@ class FittingPage(QWidget):
         for button in (self.swap, self.keep):
             right.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
         right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.stored, 0, Qt.AlignmentFlag.AlignLeft)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(20)
@@ -70,6 +75,9 @@ class FittingPage(QWidget):
         self.again.setText(texts.fit_start() if ready.fit_level is None else texts.fit_again())
         self.again.setVisible(ready.running and not ready.virtual)
         self.again.setEnabled(not ready.fitting and not ready.missing_places())
+        self.stored.setText(texts.fit_stored(ready.stored_fit_days))
+        self.stored.setVisible(self.again.isVisibleTo(self) and ready.stored_fit_days is not None)
+        self.stored.setEnabled(self.again.isEnabled())
         if ready.fit_refused is not None:
             self.say(texts.fit_refused(ready.fit_refused))
             self.show_done(0)
@@ -113,7 +121,7 @@ class FittingPage(QWidget):
 
     def rescale(self, scale: float) -> None:
         self.now.setFont(pixel_font(26 * scale, bold=True))
-        for button in (self.again, self.swap, self.keep):
+        for button in (self.again, self.stored, self.swap, self.keep):
             button.setFont(pixel_font(15 * scale))
         self.body.rescale(scale)
         for sign, line in zip(self.signs, self.lines, strict=True):

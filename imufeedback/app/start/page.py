@@ -30,6 +30,7 @@ class StartPage(QWidget):
     search_wanted = Signal()
     stream_wanted = Signal()
     fit_wanted = Signal()
+    stored_wanted = Signal()
     begin_wanted = Signal()
     placed = Signal(str, object)
 
@@ -94,6 +95,7 @@ class StartPage(QWidget):
         self.sensors.stream_wanted.connect(self.stream_wanted)
         self.sensors.placed.connect(self.placed)
         self.fitting.fit_wanted.connect(self.fit_wanted)
+        self.fitting.stored_wanted.connect(self.stored_wanted)
         self.works.chosen.connect(self._choose_work)
         self.next.clicked.connect(self.go_on)
         for keys in ("Ctrl+Return", "Ctrl+Enter"):

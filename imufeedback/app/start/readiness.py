@@ -47,6 +47,8 @@ class Readiness:
     running: bool = False
     """A session has begun: it records."""
     fitting: bool = False
+    stored_fit_days: int | None = None
+    """Age of the player's last fitting, when there is one."""
     fit_level: Level | None = None
     fit_refused: str | None = None
     work: str = ""

@@ -240,6 +240,15 @@ def fit_again() -> str:
     return tr("Fit once more  (Ctrl+R)")
 
 
+def fit_stored(days: int | None) -> str:
+    """A fitting that is so old; empty without one."""
+    if days is None:
+        return ""
+    if days == 0:
+        return tr("Straps untouched since today's fitting: use that  (Ctrl+O)")
+    return tr("Use the fitting of {days} days ago, though straps were off  (Ctrl+O)").format(days=days)
+
+
 def says_fitted(level: Level) -> str:
     return tr("The fitting is done: {level}.").format(level=level_word(level))
 
