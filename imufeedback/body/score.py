@@ -109,7 +109,7 @@ def _turned(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, float
     """By how much each sensor has turned about the vertical from standing to standing, against the others."""
     turns = {}
     for one in found.segments:
-        rate = whole[one.segment].gyr_rad_s
+        rate = whole[one.segment].unbiased().gyr_rad_s
         if one.segment is not Segment.LEAD_FOREARM and len(rate):
             S = Strapdown(1.0 / whole[one.segment].rate_hz).turned(rate[None], rate[:1])[0, -1]
             R = from_q(one.q_sb)

@@ -75,7 +75,7 @@ def shared_hip(
     n = len(pelvis.acc_m_s2)
     if n != len(thigh.acc_m_s2) or not pelvis.rate_hz <= n <= MAX_SPAN_S * pelvis.rate_hz:
         return None
-    p, t = _seen(pelvis, R_p, arm_p), _seen(thigh, R_t, arm_t)
+    p, t = _seen(pelvis.unbiased(), R_p, arm_p), _seen(thigh.unbiased(), R_t, arm_t)
     problem = _Problem(p, t, 1.0 / np.sqrt(p.variance + t.variance))
     best, sd = _least(problem)
     _, x, covariance = problem.solved(best)

@@ -17,6 +17,7 @@ from imufeedback.records import (
     Level,
     Notice,
     Segment,
+    Side,
     Slipped,
     SwapOffered,
     Zeroed,
@@ -96,7 +97,8 @@ def test_with_shanks_and_forearm():
     one = performance(2, segments=BODY)
     events = one.events(until=(Fitted, FitRefused, SwapOffered))
     (fitted,) = [event for event in events if isinstance(event, Fitted)]
-    assert [one.segment for one in fitted.fit.segments] == list(BODY)
+    # the forearm's sensor has no joint and is not fitted
+    assert [one.segment for one in fitted.fit.segments] == [one for one in BODY if one is not Segment.LEAD_FOREARM]
     assert sum(isinstance(event, FitStep) for event in events) == 5
 
 
@@ -120,21 +122,24 @@ def test_a_stored_fit_of_an_earlier_day_is_not_used_without_saying_so():
 
 def test_a_zero_that_was_asked_for_can_be_undone():
     given = blocks(3, None, 1)
-    body = stage(3)
-    at = next(k for k, one in enumerate(given) if one.t_s[0] > performance(3, reps=1).script.truth.reps[0].top_s)
-    fed(body, [BEGIN, *given[:at]])
-    before = hips(fed(body, given[at : at + 1]))[-1]
-    body.feed(Command(ns(given[at].t_s[-1]), "zero"))
-    zeroed = list(fed(body, given[at + 1 : at + 4]))
-    assert [one.reason for one in zeroed if isinstance(one, Zeroed)] == ["asked"]
-    rotation = hips(zeroed)[-1][[2, 5]]
-    assert np.abs(rotation).max() < 6.0  # now counted from the top
-    (undone,) = body.feed(Command(ns(given[at + 3].t_s[-1]), "zero-undo"))
+    top_s = performance(3, reps=1).script.truth.reps[0].top_s
+    asked, undo, end = (
+        next(k for k, one in enumerate(given) if one.t_s[0] > top_s + after_s) for after_s in (-0.08, 0.0, 0.04)
+    )
+    body, other = stage(3), stage(3)
+    fed(body, [BEGIN, *given[:asked]])
+    body.feed(Command(ns(given[asked].t_s[0]), "zero"))
+    zeroed = fed(body, given[asked:undo])
+    (zero,) = [k for k, one in enumerate(zeroed) if isinstance(one, Zeroed)]
+    assert zeroed[zero].reason == "asked"
+    assert np.abs(hips(zeroed[zero:])[0, [2, 5]]).max() < 0.1, "now counted from near the top"
+    (undone,) = body.feed(Command(ns(given[undo].t_s[0]), "zero-undo"))
     assert undone.reason == "undone"
-    after = hips(fed(body, given[at + 4 : at + 5]))[0]
-    assert np.abs(after - before)[[2, 5]].max() < 12.0
-    assert np.abs(after[[2, 5]]).max() > 20.0
-    assert body.feed(Command(ns(given[at + 4].t_s[-1]), "zero-undo")) == [], "there is one step back"
+    after = hips(fed(body, given[undo:end]))
+    assert np.abs(after[:, [2, 5]]).min() > 20.0
+    fed(other, [BEGIN, *given[:undo]])
+    np.testing.assert_allclose(after, hips(fed(other, given[undo:end])), atol=0.5, err_msg="as if nobody had asked")
+    assert body.feed(Command(ns(given[end].t_s[0]), "zero-undo")) == [], "there is one step back"
 
 
 def test_a_strap_that_slips_is_told_and_the_error_bar_grows():
@@ -146,12 +151,15 @@ def test_a_strap_that_slips_is_told_and_the_error_bar_grows():
     assert told.segment is Segment.RIGHT_THIGH
     assert slip.at_s < told.t_s < before[-1]
     assert "fit again" in told.text
+    # at the address itself the zero takes a turn of the strap out again: it is in flexion and adduction that it errs
     sd = {
-        k: [
-            a.joint("hip", "right").sd_rad[-1, 2]
-            for a in events
-            if isinstance(a, Angles) and (a.t_s[0] > told.t_s) is k
-        ]
+        k: np.array(
+            [
+                one.joint("hip", Side.RIGHT).sd_rad[-1, :2]
+                for one in events
+                if isinstance(one, Angles) and bool(one.t_s[0] > told.t_s) is k
+            ]
+        )
         for k in (False, True)
     }
-    assert max(sd[True]) > 1.2 * max(sd[False])
+    assert (np.nanmedian(sd[True], axis=0) > 1.2 * np.nanmedian(sd[False], axis=0)).all()
