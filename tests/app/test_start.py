@@ -342,6 +342,7 @@ def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
 def test_last_fitting_of_the_player_can_be_used_and_its_age_is_said(make: Make, tmp_path: Path) -> None:
     store(tmp_path, StoredFit("Robin", DAY, fitted().fit))
     window, made = streaming(make, fits=tmp_path, today=lambda: DAY + datetime.timedelta(days=3))
+    assert window.start.fitting.now.text() == texts.fit_can_begin()
     assert window.start.fitting.stored.isVisible()
     assert "3 days ago" in window.start.fitting.stored.text()
     press(Qt.Key.Key_O, modifier=CTRL)

@@ -87,7 +87,7 @@ class FittingPage(QWidget):
         elif ready.virtual:
             self.say(texts.fit_virtual())
         elif not ready.fitting:
-            self.say(texts.fit_before())
+            self.say(texts.fit_can_begin() if self.again.isEnabled() and ready.running else texts.fit_before())
         if not ready.fitting:
             self.body.show_moving(())
 

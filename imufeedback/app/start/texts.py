@@ -215,6 +215,10 @@ def fit_before() -> str:
     return tr("The fitting finds how the sensors sit. It comes when they stream.")
 
 
+def fit_can_begin() -> str:
+    return tr("Start, stand still, then move at your own pace.")
+
+
 def fit_virtual() -> str:
     return tr("The virtual golfer does the movements. You may choose what to train meanwhile.")
 
