@@ -188,7 +188,12 @@ class Pipeline:
             origin_ns=self._origin_ns,
             delay_s=layout.delay_s + sensor.offset_s,
         )
-        fusion = Fusion(sensor.id, filter_name=settings.filter, period_s=1.0 / layout.rate_hz)
+        fusion = Fusion(
+            sensor.id,
+            filter_name=settings.filter,
+            period_s=1.0 / layout.rate_hz,
+            tells_knocks=sensor.role is Segment.LEAD_FOREARM,
+        )
         return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, Plausible(sensor.id), fusion)
 
     # ── items ────────────────────────────────────────────────────────────────────────────────────────────────────

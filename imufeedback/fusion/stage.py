@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -95,13 +95,16 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
 
     Every sample is integrated over its own step: the filter runs at the nominal period on rates scaled by
     ``step / period``, so the turn is right at any real rate. Lost samples are put in along a straight line and not
-    passed on; a sample that is not a number costs itself only.
+    passed on; a sample that is not a number costs itself only. Forces of a knock are kept from the filter, and from the
+    joints behind it; with `tells_knocks` (a forearm, whose knock is the impact) they are passed on.
     """
 
     _state: _State
 
-    def __init__(self, sensor: str, *, filter_name: str = "vqf", period_s: float = 0.005) -> None:
-        self.sensor = sensor
+    def __init__(
+        self, sensor: str, *, filter_name: str = "vqf", period_s: float = 0.005, tells_knocks: bool = False
+    ) -> None:
+        self.sensor, self._tells_knocks = sensor, tells_knocks
         self._name = filter_name
         self._period_s = period_s
         self._filter = make(filter_name, period_s)
@@ -158,6 +161,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         gyr, acc = item.gyr_rad_s, item.acc_m_s2
         if s.acc_bias is not None:
             acc = acc - s.acc_bias
+        felt = acc
         before, s.last = s.last, (gyr[-1], acc[-1])
         steps = item.dt_s.tolist()
         if before is None:
@@ -175,7 +179,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         out = self._run(item, gyr, acc, before[0], steps, seen, real)
         if not s.settled:
             self._settle(out)
-        return out
+        return replace(out, acc_m_s2=frozen(felt)) if self._tells_knocks and felt is not acc else out
 
     def _settle(self, last: OrientationBlock) -> None:
         """Look for "down" anew where the filter took it from a movement. Its heading was of no meaning yet."""

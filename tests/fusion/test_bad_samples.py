@@ -45,6 +45,18 @@ def test_h50_fusion_tilt(axis):
     assert e[int(4.2 * HZ) :].max() < 2.0
 
 
+@pytest.mark.parametrize("tells", [False, True])
+def test_a_knock_is_passed_on_only_where_it_is_the_impact(tells):
+    n = round(3 * HZ)
+    acc = np.tile([0.0, 0.0, G], (n, 1))
+    acc[round(2 * HZ)] = [14 * G, 0.0, G]
+    out = fused(Fusion("a", tells_knocks=tells), cut(imu_block(np.zeros((n, 3)), acc), 4))
+    strongest = np.linalg.norm(joined(out, "acc_m_s2"), axis=1).max()
+    assert strongest == pytest.approx(np.hypot(14, 1) * G if tells else G)
+    up = rotations(out).inv().apply([0.0, 0.0, 1.0])
+    assert np.rad2deg(np.arccos(np.clip(up[:, 2], -1, 1))).max() < 0.1, "the filter never sees it"
+
+
 @pytest.mark.parametrize("axis", [0, 2])
 def test_h50_pelvis_tilt_shown(axis):
     b = standing_then(still(5))[1]
