@@ -25,7 +25,7 @@ def in_cluster(
     with _client(distributed, address, reach_s) as client:
         tasks = {client.submit(judge_one, str(one.resolve()), way, pure=False): one for one in recordings}
         try:
-            for task in distributed.as_completed(list(tasks)):
+            for task in distributed.as_completed(list(tasks), loop=client.loop):
                 yield _outcome(task, str(tasks.pop(task)))
         finally:
             client.cancel(list(tasks))

@@ -36,22 +36,20 @@ def in_processes(recordings: Sequence[Path], way: Way, workers: int | None = Non
     suspects: deque[str] = deque()
     while rest or suspects:
         if suspects:
-            one = suspects.popleft()
-            hurt = yield from _pool(deque([one]), way, 1)
-            if hurt:
+            for one in (yield from _pool(suspects, way, 1, ahead=1)):
                 yield failed(one, f"{one}: the process that judged it died – is there enough memory?")
         else:
             suspects.extend((yield from _pool(rest, way, min(workers or os.cpu_count() or 1, len(rest)))))
 
 
-def _pool(rest: deque[str], way: Way, workers: int) -> Generator[Outcome, None, list[str]]:
+def _pool(rest: deque[str], way: Way, workers: int, ahead: int = AHEAD) -> Generator[Outcome, None, list[str]]:
     """Empties `rest`. Returns what was in work when a process died, else nothing."""
     stop = _spawn.Event()
     pool = ProcessPoolExecutor(workers, _spawn, initializer=_begin, initargs=(stop,))
     running: dict[Future[Outcome], str] = {}
     try:
         while rest or running:
-            while rest and len(running) < AHEAD * workers:
+            while rest and len(running) < ahead * workers:
                 future = pool.submit(_work, rest[0], way)
                 running[future] = rest.popleft()  # only now: a pool that has broken takes none
             for future in wait(running, return_when=FIRST_COMPLETED).done:
