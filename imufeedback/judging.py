@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +12,7 @@ from typing import Any
 from imufeedback import __version__
 from imufeedback.errors import BadFile, NoRecording, UsageError
 from imufeedback.pipeline import Pipeline
+from imufeedback.record.library.verdicts import key_of
 from imufeedback.record.replay import Recording, read_items
 from imufeedback.record.trace import TraceWriter
 from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
@@ -33,6 +34,14 @@ class Judged:
     cues: tuple[Cue, ...]
     duration_s: float
     fit: Fit | None
+    told: Summary
+    """The same as `summary`, as events."""
+
+
+def way_of(settings: Settings, rule_set: str | None = None) -> str:
+    """Says whether two judgements were made in the same way: key of the verdict that today's algorithm gives."""
+    text = settings.rule_set if rule_set is None else rule_set
+    return key_of(__version__, f"{text}\0{settings.limits}", settings.filter)
 
 
 def judge(
@@ -40,28 +49,33 @@ def judge(
     *,
     rule_set: str | None = None,
     filter_name: str | None = None,
+    limits: str | None = None,
     trace: Path | None = None,
+    on_angles: Callable[[Angles], None] | None = None,
     on_progress: Callable[[float], None] = lambda seconds: None,
 ) -> Judged:
-    """Judge a recording; with `trace`, all angles go to that file. `rule_set` is the text of another one.
+    """Judge a recording; with `trace`, all angles go to that file. `rule_set` and `limits` are texts of other ones.
 
-    `on_progress` is told the session's seconds that are done; what it raises ends the work and leaves no trace behind.
-    Raises NoRecording, BadFile, CannotWrite.
+    `on_angles` is told every block of angles, `on_progress` the session's seconds that are done; what they raise ends
+    the work and leaves no trace behind. Raises NoRecording, BadFile, CannotWrite.
     """
     recording = read_items(path)
     items = iter(recording)
-    begin = _begin(next(items, None), recording, rule_set, filter_name)
+    other = {"rule_set": rule_set, "filter": filter_name, "limits": limits}
+    begin = _begin(next(items, None), recording, {key: value for key, value in other.items() if value is not None})
     summary = Summary(Hand.RIGHT)
     cues: list[Cue] = []
     with TraceWriter(trace) if trace is not None else nullcontext() as writer:
+        listeners = [one for one in (None if writer is None else writer.add, on_angles) if one is not None]
 
         def take(events: list[Event]) -> None:
             summary(events)
             for event in events:
                 if isinstance(event, Cue):
                     cues.append(event)
-                elif isinstance(event, Angles) and writer is not None:
-                    writer.add(event)
+                elif isinstance(event, Angles):
+                    for listener in listeners:
+                        listener(event)
 
         try:
             settings = from_args(begin.args)
@@ -70,7 +84,8 @@ def judge(
         except UsageError as error:
             raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
     document = {**summary.to_dict(recording=recording.path.name), "version": __version__, "notes": recording.notes}
-    return Judged(recording, settings, document, tuple(cues), (last_ns - begin.host_ns) * 1e-9, summary.fit)
+    duration_s = (last_ns - begin.host_ns) * 1e-9
+    return Judged(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
 
 
 def _run(
@@ -91,8 +106,8 @@ def _run(
     return last_ns
 
 
-def _begin(item: Item | None, recording: Recording, rule_set: str | None, filter_name: str | None) -> Command:
-    """The first item, with other rules or another filter in it when they are asked for."""
+def _begin(item: Item | None, recording: Recording, other: Mapping[str, str]) -> Command:
+    """The first item, with other rules, limits or another filter in it when they are asked for."""
     if item is None:
         raise NoRecording("nothing readable is in it", where=str(recording.path), hint="choose another recording")
     if not (isinstance(item, Command) and item.verb == "begin"):
@@ -101,5 +116,4 @@ def _begin(item: Item | None, recording: Recording, rule_set: str | None, filter
             where=str(recording.path),
             hint="only a recording that keeps its first item can be judged",
         )
-    other = {key: value for key, value in (("rule_set", rule_set), ("filter", filter_name)) if value is not None}
     return Command(item.host_ns, "begin", {**item.args, **other}) if other else item

@@ -9,12 +9,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from imufeedback import __version__, resources
+from imufeedback import resources
 from imufeedback.errors import BadFile, UsageError
-from imufeedback.judging import judge
+from imufeedback.judging import judge, way_of
 from imufeedback.record.library.edits import Edits, read_edits
 from imufeedback.record.library.places import trace_of
-from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
+from imufeedback.record.library.verdicts import add_verdict, read_verdicts
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
@@ -77,7 +77,7 @@ def judgement(
         rules = parse_rule_set(text, "rule set").title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
-    key = key_of(__version__, f"{text}\0{settings.limits}", settings.filter)
+    key = way_of(settings, rule_set)
     verdicts = read_verdicts(path)
     kept = next((one for one in verdicts if one["key"] == key), None)
     trace = trace_of(path)

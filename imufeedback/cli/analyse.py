@@ -1,4 +1,4 @@
-"""``analyse``: the pipeline over a recording."""
+"""``analyse``: the pipeline over a recording, or over many."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
-from imufeedback.errors import BadFile, NoRecording, UsageError
+from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.record.replay import Recording
-    from imufeedback.records import Angles, Command, Event, Hand, Item
-    from imufeedback.report.summary import Summary
+    from imufeedback.records import Angles
 
 
 def analyse(
-    file: Annotated[Path, typer.Argument(metavar="FILE.mcap", help="Recording.", show_default=False)],
+    paths: Annotated[
+        list[Path], typer.Argument(metavar="PATH…", help="A recording; or several, or folders.", show_default=False)
+    ],
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the summary there.")] = None,
     angles_file: Annotated[
         Path | None, typer.Option("--angles", metavar="FILE.csv", help="Write all angles there, in degrees.")
@@ -29,28 +29,63 @@ def analyse(
         Path | None, typer.Option("--limits", metavar="FILE.toml", help="A player's own limits.", show_default=False)
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that exist.")] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE.parquet", help="Many: a row a rep.", show_default=False)
+    ] = None,
+    again: Annotated[bool, typer.Option("--again", help="Many: also those judged already.")] = False,
+    workers: Annotated[
+        int | None, typer.Option("--workers", metavar="N", min=1, help="Many: processes (one a core).")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option("--cluster", metavar="ADDRESS", help="Many: judged by this Dask scheduler.")
+    ] = None,
+    library: Annotated[
+        Path | None, typer.Option("--library", metavar="DIR", help="Many: whose index to update.", show_default=False)
+    ] = None,
 ) -> None:
-    """Judge a recording again, print a table of its reps, and write its summary and angles."""
-    for path in (json_file, angles_file):
+    """Judge a recording again, print a table of its reps, and write its summary and angles. Of many recordings, keep
+    the verdicts beside them, go on where a stopped run ended, and write one table of all reps."""
+    many = len(paths) > 1 or paths[0].is_dir() or again or any(one is not None for one in (out, workers, cluster))
+    if many and (json_file or angles_file):
+        raise UsageError("--json and --angles are of one recording", hint="write the reps of many with --out")
+    for path in (json_file, angles_file, out):
         if path is not None:
             check_writable(path, overwrite=overwrite)
-    from imufeedback.record.replay import read_items
+    _check_filter(filter_name)
+    limits = None if limits_file is None else _limits(limits_file)
+    if not many:
+        _one(paths[0], filter_name, limits, json_file=json_file, angles_file=angles_file, overwrite=overwrite)
+        return
+    from imufeedback.cli.analyse_many import analyse_many
+    from imufeedback.many import Way
+
+    way = Way(filter_name, limits, again)
+    analyse_many(paths, way, out=out, overwrite=overwrite, workers=workers, cluster=cluster, library=library)
+
+
+def _one(
+    file: Path,
+    filter_name: str | None,
+    limits: str | None,
+    *,
+    json_file: Path | None,
+    angles_file: Path | None,
+    overwrite: bool,
+) -> None:
+    from imufeedback.judging import judge
     from imufeedback.record.table import write_angles
 
-    _check_filter(filter_name)
-    recording = read_items(file)
-    changed = {} if filter_name is None else {"filter": filter_name}
-    if limits_file is not None:
-        changed["limits"] = _limits(limits_file)
-    summary, angles = _judge(recording, changed, keep_angles=angles_file is not None)
-    for note in recording.notes:
+    angles: list[Angles] = []
+    keep = None if angles_file is None else angles.append
+    judged = judge(file, filter_name=filter_name, limits=limits, on_angles=keep)
+    for note in judged.recording.notes:
         say(f"{file}: {note}")
-    print_notes(summary)
-    print_reps(summary)
-    if summary.fit is None:
+    print_notes(judged.told)
+    print_reps(judged.told)
+    if judged.fit is None:
         say("the recording holds no fitting, so there are no angles")
     if json_file is not None:
-        write_json(json_file, {**summary.to_dict(recording=str(file)), "notes": recording.notes}, overwrite=overwrite)
+        write_json(json_file, {**judged.summary, "recording": str(file)}, overwrite=overwrite)
     if angles_file is not None:
         rows = write_angles(angles_file, angles, overwrite=overwrite)
         say(f"{angles_file}: {rows} rows")
@@ -73,52 +108,3 @@ def _limits(path: Path) -> str:
         raise UsageError(f"--limits cannot be read: {error}", where=str(path)) from error
     parse_limits(text, str(path))
     return text
-
-
-def _judge(recording: Recording, changed: dict[str, str], *, keep_angles: bool) -> tuple[Summary, list[Angles]]:
-    """The whole recording through the pipeline. What the recording itself asks wrongly is the file's fault."""
-    from imufeedback.pipeline import Pipeline
-    from imufeedback.records import Angles, Hand
-    from imufeedback.report.summary import Summary
-
-    pipeline = Pipeline()
-    summary = Summary(Hand.RIGHT)
-    angles: list[Angles] = []
-
-    def take(events: list[Event]) -> None:
-        summary(events)
-        if keep_angles:
-            angles.extend(one for one in events if isinstance(one, Angles))
-
-    begin = None
-    try:
-        for item in recording:
-            if begin is None:
-                item = begin = _begin(item, recording, changed)
-                summary.hand = _hand(begin)
-            take(pipeline.feed(item))
-    except UsageError as error:
-        raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
-    if begin is None:
-        raise NoRecording("nothing readable is in it", where=str(recording.path), hint="choose another recording")
-    take(pipeline.finish())
-    return summary, angles
-
-
-def _begin(item: Item, recording: Recording, changed: dict[str, str]) -> Command:
-    """The first item, with what was asked for changed in its settings."""
-    from imufeedback.records import Command
-
-    if not (isinstance(item, Command) and item.verb == "begin"):
-        raise NoRecording(
-            "its beginning is damaged: what the sensors were is not known",
-            where=str(recording.path),
-            hint="only a recording that keeps its first item can be read",
-        )
-    return Command(item.host_ns, "begin", {**item.args, **changed}) if changed else item
-
-
-def _hand(begin: Command) -> Hand:
-    from imufeedback.settings import from_args
-
-    return from_args(begin.args).player.hand

@@ -105,12 +105,12 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
 
 
 @contextmanager
-def part_file(path: Path, suffix: str = ".part") -> Iterator[Path]:
+def part_file(path: Path, suffix: str = ".part", *, overwrite: bool = False) -> Iterator[Path]:
     """The same for libraries that write a file by its name: gives a temporary name, which is renamed at the end.
 
     `suffix` is for libraries that would change a name without their own.
     """
-    refuse_existing(path, False)
+    refuse_existing(path, overwrite)
     number, part = create_new(path.with_name(f".{path.stem[:40]}.part{suffix}"))
     os.close(number)
     try:
@@ -119,7 +119,7 @@ def part_file(path: Path, suffix: str = ".part") -> Iterator[Path]:
             raise CannotWrite("nothing was written", where=str(path), hint="choose another name")
         with open(part, "rb+") as file:
             os.fsync(file.fileno())
-        refuse_existing(path, False)
+        refuse_existing(path, overwrite)
         os.replace(part, path)
         sync_folder(path.parent)
     except BaseException as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,24 +14,48 @@ from imufeedback.record.files import whole_file
 FIRST = ("rep", "kind", "start_s", "end_s")
 LAST = ("faults", "unsure")
 
+Cell = str | int | float | None
+
 
 def write(source: Source, out: Path) -> str:
     reps = [one for one in source.summary["reps"] if one["end_s"] >= source.from_s and one["start_s"] <= source.to_s]
-    marks = list(dict.fromkeys(name for one in reps for name in one["marks"]))
-    features = list(dict.fromkeys(name for one in reps for name in one["features"]))
+    cells = [row(one) for one in reps]
+    names = columns(cells)
     with whole_file(out) as file:
         rows = csv.writer(file, lineterminator="\n")
-        rows.writerow([*FIRST, *(f"mark_{name}" for name in marks), *features, *LAST])
-        for one in reps:
-            numbers = [_number(one["marks"].get(name)) for name in marks]
-            numbers += [_number(one["features"].get(name)) for name in features]
-            start = [one["index"] + 1, one["kind"], _number(one["start_s"]), _number(one["end_s"])]
-            rows.writerow([*start, *numbers, _rules(one, "fault"), _rules(one, "unsure")])
+        rows.writerow(names)
+        for one in cells:
+            rows.writerow([_text(one.get(name)) for name in names])
     return f"{len(reps)} reps"
 
 
-def _number(value: float | None) -> str:
-    return "" if value is None or not math.isfinite(value) else repr(float(value))
+def row(rep: Mapping[str, Any]) -> dict[str, Cell]:
+    """The cells of a rep of a summary, by column; a number that is not known is None."""
+    return {
+        "rep": int(rep["index"]) + 1,
+        "kind": rep["kind"],
+        "start_s": _number(rep["start_s"]),
+        "end_s": _number(rep["end_s"]),
+        **{f"mark_{name}": _number(value) for name, value in rep["marks"].items()},
+        **{name: _number(value) for name, value in rep["features"].items()},
+        "faults": _rules(rep, "fault"),
+        "unsure": _rules(rep, "unsure"),
+    }
+
+
+def columns(rows: Iterable[Mapping[str, Cell]]) -> list[str]:
+    """Names of all columns of these rows: marks before features, each in the order in which it first comes."""
+    found = dict.fromkeys(name for one in rows for name in one if name not in FIRST + LAST)
+    marks = [name for name in found if name.startswith("mark_")]
+    return [*FIRST, *marks, *(name for name in found if not name.startswith("mark_")), *LAST]
+
+
+def _text(cell: Cell) -> str:
+    return "" if cell is None else str(cell)
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)
 
 
 def _rules(rep: Mapping[str, Any], verdict: str) -> str:
