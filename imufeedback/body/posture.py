@@ -16,7 +16,11 @@ BIN_TICKS = 12
 STILL_RATE_RAD_S = 0.12
 """Of any sensor, bias of the gyroscope included: 7 °/s."""
 STILL_CHANGE_RAD_S = float(np.deg2rad(1.7))
-"""Between the mean rates of half seconds: body sway stays under it, a turn that begins or ends (3 °/s) does not."""
+"""Between the mean rates of half seconds of one sensor: body sway stays under it."""
+TURN_CHANGE_RAD_S = float(np.deg2rad(0.8))
+"""The same about the vertical, in the mean of all sensors: a slow turn (3 °/s) that begins or ends is over it."""
+TURNING_RAD_S, TURNING_EACH_RAD_S = float(np.deg2rad(2.0)), float(np.deg2rad(1.2))
+"""About the vertical in the middle of the sensors, and the same way in each: not three biases but a turn."""
 STILL_LEAN_RAD = float(np.deg2rad(1.6))
 """Between the mean gravity directions of half seconds."""
 STILL_ACC_M_S2 = 0.5
@@ -51,14 +55,29 @@ def is_still(ticks: Sequence[Tick]) -> Bools:
         lean = np.linalg.norm(ups - ups.mean(axis=0), axis=-1).max(axis=0)
         fast = np.sqrt((rate**2).sum(axis=-1).mean(axis=0))
         shaken = np.linalg.norm(acc - acc.mean(axis=0), axis=-1).max(axis=0)
+        about = (rates * ups.mean(axis=0)).sum(axis=-1)[:, there]
         still: Bools = (
             there
+            & ~np.bool_(_turns(about))
             & (fast < STILL_RATE_RAD_S)
             & (change < STILL_CHANGE_RAD_S)
             & (lean < STILL_LEAN_RAD)
             & (shaken < STILL_ACC_M_S2)
         )
     return still
+
+
+def _turns(about: Floats) -> bool:
+    """Whether the whole body turns: `about` (half seconds, sensors) is the rate about the vertical.
+
+    Biases differ from sensor to sensor and stay; what all of them feel alike is the body's.
+    """
+    if about.shape[1] < 2:
+        return False
+    together, each = about.mean(axis=1), about.mean(axis=0)
+    changes = np.abs(together - together.mean()).max() > TURN_CHANGE_RAD_S
+    alike = abs(np.sign(each).sum()) == len(each) and np.abs(each).min() > TURNING_EACH_RAD_S
+    return bool(changes or (alike and np.median(np.abs(each)) > TURNING_RAD_S))
 
 
 def up_in_sensor(ticks: Sequence[Tick]) -> Floats:

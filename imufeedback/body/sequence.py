@@ -354,6 +354,10 @@ class Sequence(Stage[AlignedBlock, Told]):
         return step
 
     def _is_lift(self, made: Movement) -> bool:
+        """Both knees done, a third sensor whose pivot is nearer to it than any of theirs has bowed."""
+        lifts = [one.pivot_m for step in (Step.RIGHT, Step.LEFT) for one in self._state.done.get(step, ())]
+        if Step.LEFT in self._state.done and made.pivot_m > max(lifts):
+            return False
         return made.is_lift(self._segments[made.movers[0]] is not Segment.PELVIS)
 
     def _counted(self, step: Step, t_s: float) -> list[Told]:

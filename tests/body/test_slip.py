@@ -43,10 +43,15 @@ def test_a_foot_set_otherwise_leaves_gravity_where_it_was():
 
 
 def test_tipping_is_noticed_by_gravity_alone():
-    tipped = UP + np.array([0.15, 0.0, 0.0])
+    tipped = UP + np.array([0.2, 0.0, 0.0])
     slip = watch().address(0.0, tipped / np.linalg.norm(tipped), 10.0)
     assert slip is not None
     assert slip.turn_rad == 0.0
+
+
+def test_a_deeper_bend_of_the_same_player_is_no_slip():
+    deeper = UP + np.array([0.12, 0.0, 0.0])
+    assert watch().address(0.0, deeper / np.linalg.norm(deeper), 10.0) is None
 
 
 def test_a_restless_player_is_given_more_room():
