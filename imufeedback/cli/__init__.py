@@ -11,6 +11,7 @@ from imufeedback import __version__
 from imufeedback.cli import (
     analyse,
     demo,
+    doctor,
     export,
     fit,
     import_,
@@ -49,6 +50,7 @@ app.command("review", short_help="The window for home: sessions, reps, playback,
 app.add_typer(sensors.app, name="sensors")
 app.command("sounds", short_help="What the tool can say by sound; let it be heard")(sounds.sounds)
 app.command("latency", short_help="Measure the delay from motion to sound")(latency.latency)
+app.command("doctor", short_help="Is everything there that a session needs?")(doctor.doctor)
 app.command("validate", short_help="Measure accuracy and speed, and say what holds")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
 

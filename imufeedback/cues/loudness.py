@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
 RATE_HZ = 48_000
 BLOCK_S = 0.400
@@ -22,6 +21,8 @@ _HIGH_PASS = ((1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621))
 
 def loudness_lufs(samples: npt.ArrayLike) -> float:
     """Loudness of the whole of (N,) samples at `RATE_HZ`, without gating; -inf for silence."""
+    from scipy.signal import lfilter  # takes half a second to import, and who only lists outputs needs none of it
+
     weighted = lfilter(*_HIGH_PASS, lfilter(*_SHELF, np.asarray(samples, dtype=np.float64)))
     power = float(np.mean(np.square(weighted)))
     return OFFSET_DB + 10.0 * float(np.log10(power)) if power > 0.0 else -np.inf

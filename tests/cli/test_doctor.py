@@ -1,0 +1,83 @@
+"""``doctor``: a line each, and what never answers does not keep anybody waiting."""
+
+from __future__ import annotations
+
+import json
+import threading
+from pathlib import Path
+
+import pytest
+from commands import Commands
+
+from imufeedback.cli import doctor
+from imufeedback.cli.doctor import Finding, State
+from imufeedback.errors import SoundError
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("_screen", "_sound", "_bluetooth"):
+        monkeypatch.setattr(doctor, name, lambda: (State.GOOD, "there"))
+
+
+def test_a_line_each_and_status_0(imufeedback: Commands, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path / "new"))
+    ended = imufeedback("doctor")
+    assert ended.status == 0
+    assert [line.split()[1] for line in ended.out.splitlines()] == [
+        "program",
+        "libraries",
+        "folder",
+        "screen",
+        "sound",
+        "bluetooth",
+        "sensors",
+    ]
+    assert str(tmp_path / "new") in ended.out
+    assert not (tmp_path / "new").exists(), "it only looks"
+
+
+def test_what_is_lacking_is_no_error_and_says_what_to_do(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none() -> tuple[State, str]:
+        raise SoundError("no sound device", where="sound", hint="connect a speaker")
+
+    monkeypatch.setattr(doctor, "_sound", none)
+    ended = imufeedback("doctor", "--json")
+    assert ended.status == 0
+    (sound,) = [one for one in json.loads(ended.out) if one["name"] == "sound"]
+    assert sound["state"] == "lacking"
+    assert "connect a speaker" in sound["text"]
+
+
+def test_a_full_disk_is_broken(imufeedback: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(doctor, "ROOM_GB", 1e9)
+    ended = imufeedback("doctor")
+    assert ended.status == 1
+    assert "make room" in ended.out
+
+
+def test_a_package_that_is_gone_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    from importlib import metadata
+
+    real = metadata.version
+
+    def version(name: str) -> str:
+        if name == "bleak":
+            raise metadata.PackageNotFoundError(name)
+        return real(name)
+
+    monkeypatch.setattr(metadata, "version", version)
+    state, text = doctor._libraries()
+    assert state is State.BROKEN
+    assert "bleak" in text
+
+
+def test_what_never_answers_is_told_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    forever = threading.Event()
+    monkeypatch.setattr(doctor, "LIMIT_S", 0.1)
+    monkeypatch.setattr(doctor, "_bluetooth", lambda: (State.GOOD, str(forever.wait(30))))
+    (radio,) = [one for one in doctor.findings() if one.name == "bluetooth"]
+    forever.set()
+    assert radio == Finding("bluetooth", State.LACKING, "no answer within 0.1 s – ask again")
