@@ -50,7 +50,7 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
-UNIT_OFF = 0.01
+UNIT_OFF = 0.05
 """A stored quaternion whose length differs by more from 1 is a broken one."""
 
 In = AlignedBlock | Command
@@ -369,6 +369,13 @@ def _sd_axes(one: SegmentFit) -> Floats:
     return np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad
 
 
+def _unit(q: Floats) -> Floats:
+    """A quaternion whose length is a little off, of unit length; one that is far off, as it is."""
+    length = float(np.linalg.norm(q))
+    out: Floats = q / length if 1e-9 < abs(length - 1.0) < UNIT_OFF else q
+    return out
+
+
 def fit_to_json(fitted: Fit) -> dict[str, Json]:
     """Arguments of a ``set-fit`` command."""
     return {
@@ -395,7 +402,7 @@ def fit_from_json(args: Mapping[str, Json]) -> Fit:
         tuple(
             SegmentFit(
                 Segment(one["segment"]),
-                frozen(one["q_sb"]),
+                frozen(_unit(np.array(one["q_sb"], dtype=np.float64))),
                 Level(one["level"]),
                 float(one["sd_rad"]),
                 one["reason"],
