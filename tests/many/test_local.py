@@ -30,9 +30,7 @@ def test_work_that_is_closed_ends_at_once_and_leaves_nothing_but_verdicts(archiv
     assert left <= {"a.mcap", "b.mcap", "c.mcap", "b.verdicts.json"}
 
 
-def test_a_recording_whose_process_dies_takes_no_other_with_it(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_a_recording_whose_process_dies_takes_no_other_with_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(local, "_work", dying.work)
     names = ["a", "deadly", "b", "wrong", "c"]
     outcomes = {Path(one["recording"]).name: one for one in in_processes([tmp_path / one for one in names], Way(), 2)}
