@@ -684,7 +684,7 @@ def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArr
     out = np.asarray(array, dtype=dtype)
     if out.flags.writeable:
         out = out.view()
-        out.flags.writeable = False
+        out.setflags(write=False)  # faster than through `flags`, and this is called for every array of every record
     return out
 
 
