@@ -1,0 +1,152 @@
+"""Fast, long and many: analysis against the pace of life, memory, live load, processes, a growing library, starts."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import ahrs
+import numpy as np
+
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.judging import judge
+from imufeedback.many import Way, in_processes
+from imufeedback.record.journal import JournalWriter
+from imufeedback.record.library.library import Library
+from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.sensors import WORN
+from imufeedback.validate import archive, live_load
+from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.validate.golfer import RATE_HZ, items
+from imufeedback.validate.players import typical
+from imufeedback.validate.sets.windows import first_picture
+from imufeedback.validate.speed import NAMES, prepared
+
+EIGHT_HOURS_S = 8 * 3600.0
+
+
+def recorded(path: Path, script: Script) -> Path:
+    """A session of typical sensors as a recording."""
+    with JournalWriter(path, title="speed") as journal:
+        for item in items(script, WORN, model=typical(soft_tissue=False)):
+            journal.write(item)
+    return journal.path
+
+
+def throughput(context: Context) -> Iterator[Measured]:
+    """Processor time of judging a recording whole, and of one well-known filter alone on the same samples."""
+    script = make_script(reps=2 if context.quick else 12, seed=context.seed)
+    path = recorded(context.work / "whole.mcap", script)
+    begun = time.process_time()
+    found = judge(path)
+    ours_s = time.process_time() - begun
+    blocks = prepared(script).blocks
+    begun = time.process_time()
+    for name in NAMES:
+        own = [one for one in blocks if one.sensor == name]
+        gyr, acc = (np.concatenate([getattr(one, field) for one in own]) for field in ("gyr_rad_s", "acc_m_s2"))
+        ahrs.filters.Madgwick(gyr=gyr, acc=acc, frequency=RATE_HZ)
+    filter_s = time.process_time() - begun
+    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "madgwick_s": filter_s})
+    yield Measured("analysis of three sensors, one core", found.duration_s / ours_s, Band(200, None), "× real time")
+    yield Measured("the same / Madgwick (ahrs) alone", ours_s / filter_s, at_most(0.5), "ratio")
+
+
+_PEAK = (
+    "import resource, sys; from pathlib import Path; from imufeedback.judging import judge; judge(Path(sys.argv[1])); "
+    "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+)
+
+
+def memory(context: Context) -> Iterator[Measured]:
+    """Peaks of two lengths, each in a process of its own, carried on along their line to eight hours."""
+    if sys.platform == "win32":
+        raise LeftOut("the system does not tell a process' peak")
+    short, long = (2, 6) if context.quick else (20, 80)
+    seconds, peaks = [], []
+    for reps in (short, long):
+        script = make_script(reps=reps, seed=context.seed)
+        path = recorded(context.work / f"{reps}.mcap", script)
+        done = subprocess.run([sys.executable, "-c", _PEAK, path], capture_output=True, text=True, check=False)
+        if done.returncode:
+            last = (done.stderr.strip().splitlines() or ["no word"])[-1]
+            raise ImuFeedbackError(f"judging failed: {last}", where=str(path))
+        unit = 1.0 if sys.platform == "darwin" else 1024.0
+        seconds.append(script.duration_s)
+        peaks.append(float(done.stdout) * unit / 1e6)
+    slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
+    eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
+    context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})
+    yield Measured("analysis: peak memory, carried on to 8 h", eight_hours, at_most(500), "MB")
+
+
+def live(context: Context) -> Iterator[Measured]:
+    """Pipeline and recording at the pace of life; the windows' frames are measured by the set `windows`."""
+    share = 100 * live_load.measure(5.0 if context.quick else 60.0, context.seed)
+    yield Measured("live, three sensors, without window", share, at_most(12), "% of a core")
+
+
+def many(context: Context) -> Iterator[Measured]:
+    """The same recordings by one process and by two."""
+    if (os.cpu_count() or 1) < 2:
+        raise LeftOut("there is only one core")
+    script = make_script(reps=1, seed=context.seed)
+    data = recorded(context.work / "one.mcap", script).read_bytes()
+    folder = context.work / "many"
+    folder.mkdir()
+    paths = [folder / f"{k}.mcap" for k in range(6 if context.quick else 60)]
+    for path in paths:
+        path.write_bytes(data)
+    one_s, two_s = (_all(paths, workers) for workers in (1, 2))
+    yield Measured(f"{len(paths)} recordings: two workers against one", one_s / two_s, Band(1.8, None), "ratio")
+
+
+def _all(paths: Sequence[Path], workers: int) -> float:
+    begun = time.perf_counter()
+    states = [one["state"] for one in in_processes(paths, Way(again=True), workers)]
+    if states != ["judged"] * len(paths):
+        raise ImuFeedbackError("not every recording was judged", where="many")
+    return time.perf_counter() - begun
+
+
+def library(context: Context) -> Iterator[Measured]:
+    """Time of taking a rep into the index, small library against large."""
+    costs = []
+    for count in (10, 100) if context.quick else (10, 1000):
+        root = context.work / f"library{count}"
+        archive.make_library(root, count, 100, np.random.default_rng(context.seed))
+        begun = time.process_time()
+        Library(root).close()
+        costs.append((time.process_time() - begun) / (100 * count))
+    check = f"cost of a rep, {100 * count} reps in the library against 1000"
+    yield Measured(check, costs[1] / costs[0], at_most(1.1), "ratio")
+
+
+def starts(context: Context) -> Iterator[Measured]:
+    """From the command to its end, or to the first picture; the best of some, because other programs run too."""
+    tries = 3 if context.quick else 9
+    for verb, limit in (("--help", 0.3), ("doctor", 1.5)):
+        best = min(_run_s(verb) for _ in range(tries))
+        yield Measured(f"imufeedback {verb} (best of some)", best, at_most(limit), "s")
+    best = min(first_picture()["shown_s"] for _ in range(2 if context.quick else 5))
+    yield Measured("window (best of some)", best, at_most(2.0), "s")
+
+
+def _run_s(verb: str) -> float:
+    begun = time.perf_counter()
+    subprocess.run([sys.executable, "-m", "imufeedback", verb], capture_output=True, check=False, timeout=60)
+    return time.perf_counter() - begun
+
+
+STEPS = (
+    Step("analysis of a recording", throughput),
+    Step("memory of an analysis", memory),
+    Step("live", live),
+    Step("processes", many),
+    Step("a growing library", library),
+    Step("starts", starts),
+)
