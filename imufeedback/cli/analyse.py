@@ -15,9 +15,7 @@ if TYPE_CHECKING:
 
 
 def analyse(
-    paths: Annotated[
-        list[Path], typer.Argument(metavar="PATH…", help="A recording; or several, or folders.", show_default=False)
-    ],
+    paths: Annotated[list[Path], typer.Argument(metavar="FILE|FOLDER…", help="Recordings.", show_default=False)],
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the summary there.")] = None,
     angles_file: Annotated[
         Path | None, typer.Option("--angles", metavar="FILE.csv", help="Write all angles there, in degrees.")

@@ -28,7 +28,8 @@ def in_cluster(
             for task in distributed.as_completed(list(tasks), loop=client.loop):
                 yield _outcome(task, str(tasks.pop(task)))
         finally:
-            client.cancel(list(tasks))
+            if tasks:
+                client.cancel(list(tasks))
 
 
 def _library() -> Any:

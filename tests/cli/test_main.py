@@ -72,7 +72,7 @@ def test_verbs_of_a_verb_are_shown_when_none_is_given(imufeedback: Commands, ver
         (["import", "x", "--out", "y.mcap", "--still", "now", "--flex", "3:4"], "FROM:TO"),
         (["import", "x", "--out", "y.mcap", "--handed", "both"], "right or left"),
         (["import", "x", "--out", "y.mcap", "--filter", "magic"], "vqf"),
-        (["analyse"], "PATH"),
+        (["analyse"], "FILE"),
         (["analyse", "x.mcap", "--filter", "magic"], "mahony"),
         (["validate", "--set", "everything"], "main"),
         (["validate", "--data", "no/such/folder"], "no/such/folder"),
