@@ -28,7 +28,7 @@ from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.theme import DARK, LIGHT
 from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
-from imufeedback.cues.waveforms import SOUNDS
+from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
 from imufeedback.records import Event, Segment
 
 NUMBER_MS = 100
@@ -160,6 +160,7 @@ class BayWindow(QMainWindow):
         }
         if self._on_preview is not None:
             menus[words.sounds_menu()] = [self._preview(name) for name in SOUNDS]
+            menus[words.tones_menu()] = [self._switch(name) for name in MEANINGS]
         for name, actions in menus.items():
             self.menuBar().addMenu(name).addActions(actions)
         for action in self._in_session:
@@ -179,6 +180,14 @@ class BayWindow(QMainWindow):
     def _preview(self, name: str) -> QAction:
         action = QAction(words.sound_word(name), self)
         action.triggered.connect(lambda *_: self._on_preview(name) if self._on_preview is not None else None)
+        return action
+
+    def _switch(self, name: str) -> QAction:
+        """One sound on or off; all are on at first but the held one."""
+        action = QAction(words.sound_word(name), self)
+        action.setCheckable(True)
+        action.setChecked(name != HELD)
+        action.toggled.connect(lambda on: self._on_command("cue", {"sound": name, "on": on}))
         return action
 
     def _arrange(self) -> None:

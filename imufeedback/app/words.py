@@ -250,6 +250,10 @@ def sounds_menu() -> str:
     return tr("S&ounds")
 
 
+def tones_menu() -> str:
+    return tr("Which so&und")
+
+
 def waiting_for_sensors() -> str:
     return tr("waiting for sensors")
 

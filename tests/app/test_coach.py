@@ -65,6 +65,18 @@ def test_good_discard_and_back_again_by_key(bay: BayWindow, qtbot: QtBot, asked:
     assert len(bay.view.book.counted) == 2
 
 
+def test_every_sound_can_be_switched_and_the_held_one_is_off_at_first(make_bay: MakeBay, asked: Asked) -> None:
+    bay = make_bay(
+        on_command=lambda verb, args: asked.append((verb, dict(args))), on_preview=lambda sound: None, rule_set=SWING
+    )
+    (menu,) = [one for one in bay.menuBar().actions() if one.text() == words.tones_menu()]
+    switches = {one.text(): one for one in menu.menu().actions()}
+    assert [name for name, one in switches.items() if not one.isChecked()] == ["losing"]
+    switches["losing"].trigger()
+    switches["rep counted"].trigger()
+    assert asked == [("cue", {"sound": "losing", "on": True}), ("cue", {"sound": "rep-counted", "on": False})]
+
+
 @pytest.mark.parametrize("key", [Qt.Key.Key_G, Qt.Key.Key_D])
 def test_without_a_rep_a_key_says_so(bay: BayWindow, qtbot: QtBot, asked: Asked, key: Qt.Key) -> None:
     qtbot.keyClick(bay, key)
