@@ -24,6 +24,9 @@ pain       none: something is tight or hurts; no rep is judged and no tone made 
 estimate   ``rep``, ``answer``: what the player thinks of a rep, before the result is told
 ========== ==========================================================================================
 
+`Pipeline.feed` takes one item, as they come; `feed_many` a whole stretch of a recording: the same stages and the same
+events, but packets between two commands go through each stage together.
+
 An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A coach's command with a
 wrong limit or an unreadable drill changes nothing and is told as a notice.
 """
@@ -120,6 +123,27 @@ class Pipeline:
             return self._begin(item)
         self._now_ns = max(self._now_ns, item.host_ns)
         return self._heard(self._events(item))
+
+    def feed_many(self, items: Iterable[Item]) -> list[Event]:
+        """The events of a stretch of items: those of feeding one after the other, in their order, but for angles, which
+        come in longer blocks and are equal to rounding (1e-9 rad)."""
+        out: list[Event] = []
+        together: list[Item] = []
+        for item in items:
+            if self._goes_with_others(item):
+                together.append(item)
+                continue
+            out += self._together(together)
+            together = []
+            out += self.feed(item)
+        return out + self._together(together)
+
+    def _goes_with_others(self, item: Item) -> bool:
+        """Not a command; nor a packet while its effect on the next one matters: a fitting that ends corrects the
+        accelerometers."""
+        if self._settings is None or isinstance(item, Command):
+            return False
+        return not self._body.fitting and not self._by_hip
 
     def finish(self) -> list[Event]:
         """No more items: what was held back, then the totals of every sensor."""
@@ -297,26 +321,27 @@ class Pipeline:
 
     def _decoded(self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected]) -> list[Event]:
         out: list[Event] = []
+        for made in self._timed(chain, records):
+            if isinstance(made, ImuBlock):
+                for oriented in chain.fusion.feed(made):
+                    out += self._aligned(self._merger.feed(oriented))
+            else:
+                out.append(made)
+        return out
+
+    def _timed(
+        self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected]
+    ) -> Iterator[ImuBlock | _OfOneSensor]:
+        """One sensor's samples in session time, and what is to be said about them."""
         for record in records:
             if isinstance(record, PacketRejected):
-                out.append(record)
+                yield record
                 continue
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
-                    out += self._timed(chain, timed)
+                    yield from chain.plausible.feed(timed)
                 else:
-                    out.append(timed)
-        return out
-
-    def _timed(self, chain: _Chain, block: ImuBlock) -> list[Event]:
-        out: list[Event] = []
-        for passed in chain.plausible.feed(block):
-            if isinstance(passed, Notice):
-                out.append(passed)
-                continue
-            for oriented in chain.fusion.feed(passed):
-                out += self._aligned(self._merger.feed(oriented))
-        return out
+                    yield timed
 
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
         out: list[Event] = []
@@ -347,17 +372,35 @@ class Pipeline:
     def _heard(self, events: list[Event]) -> list[Event]:
         """The events, each followed by the cues that it gives."""
         now_s = self._seconds(self._now_ns)
-        out: list[Event] = []
-        for event in events:
-            heard = Heard(now_s, event)
-            out.append(event)
-            if not isinstance(event, Angles):
-                out += self._cueing.feed(heard)
-            for tone in self._tone.feed(heard):
-                if self._cueing.guides():
-                    out += [tone, *self._cueing.feed(Heard(now_s, tone))]
-            out += self._lateness.feed(heard)
-        return out
+        return [one for event in events for one in self._hear(now_s, event)]
+
+    def _hear(self, now_s: float, event: Event) -> list[Event]:
+        heard = Heard(now_s, event)
+        out = [event]
+        if not isinstance(event, Angles):
+            out += self._cueing.feed(heard)
+        for tone in self._tone.feed(heard):
+            if self._cueing.guides():
+                out += [tone, *self._cueing.feed(Heard(now_s, tone))]
+        return out + self._lateness.feed(heard)
+
+    # ── many items together ──────────────────────────────────────────────────────────────────────────────────────
+
+    def _together(self, items: Sequence[Item]) -> list[Event]:
+        """Items without commands: each stage takes all of them before the next one begins."""
+        if not items:
+            return []
+        told, blocks, now_s = self._all_timed(items)
+        arrivals: list[tuple[int, Arrived]] = []
+        for name, own in blocks.items():
+            arrivals += _all_oriented(self._chains[name].fusion, own)
+        arrivals.sort(key=itemgetter(0))
+        block, released = self._merger.feed_many([one for _, one in arrivals])
+        known: list[tuple[int, float, Event]] = []
+        if block is not None:
+            number = [arrivals[one.by][0] for one in released]
+            releases = Releases(block.t_s, released, [now_s[one] for one in number], number)
+            known = self._all_measured(block, releases)
 
     def _totals(self, chain: _Chain) -> SensorTotals:
         counts = chain.decoder.counts

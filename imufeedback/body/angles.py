@@ -110,11 +110,9 @@ def _spread(
 ) -> Floats:
     """(J+1, n, 3) standard deviations of the steps `rows`."""
     J, n = len(worn.joints), R.shape[1]
-    out = np.empty((J + 1, n, 3))
-    out[:] = before[:, None]
     inside = (relative.begins >= rows.start) & (relative.begins < rows.stop)
     if not inside.any():
-        return out
+        return np.repeat(before[:, None], n, axis=1)
     begins = relative.begins[inside]
     covariance = np.empty((J + 1, len(begins), 3, 3))
     at = R[:, begins - rows.start]
@@ -126,9 +124,8 @@ def _spread(
     by_rate = jcs.rate_matrix(at)
     variance = ((by_rate @ covariance) * by_rate).sum(axis=-1)
     new = np.sqrt(np.maximum(variance, 0.0))  # rounding
-    for k, step in enumerate((begins - rows.start).tolist()):
-        out[:, step:] = new[:, k, None]
-    return out
+    held = np.diff(begins - rows.start, prepend=0, append=n)  # steps for which each one holds
+    return np.repeat(np.concatenate((before[:, None], new), axis=1), held, axis=1)
 
 
 BIAS_SD_RAD_S = np.deg2rad(0.05)

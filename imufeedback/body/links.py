@@ -378,11 +378,9 @@ class Run:
         """(J, n or 1, 3, 3) D for every step."""
         if not self._pieces:
             return self._D[:, None]
-        spread = np.empty((len(self._D), n, 3, 3))
-        spread[:] = self._D[:, None]
-        for at, D, _ in self._pieces:
-            spread[:, at:] = D[:, None]
-        return spread
+        begins = [at for at, _, _ in self._pieces]
+        held = np.diff([0, *begins, n])  # steps for which each D holds
+        return np.repeat(np.stack([self._D, *(D for _, D, _ in self._pieces)], axis=1), held, axis=1)
 
 
 _NONE = np.empty(0, dtype=np.int64)

@@ -109,6 +109,11 @@ class Body(Stage[In, Out]):
         self._state = copy.deepcopy(value)
         self._links.state = self._state.links
 
+    @property
+    def fitting(self) -> bool:
+        """Whether the player performs the fitting movements."""
+        return self._state.sequence is not None
+
     def feed(self, item: In) -> list[Out]:
         return self._command(item) if isinstance(item, Command) else self._block(item)
 

@@ -27,6 +27,11 @@ class Lateness(Stage[Heard, Notice]):
     def __init__(self) -> None:
         self._state = _State()
 
+    @property
+    def late(self) -> bool:
+        """Whether the angles are behind."""
+        return self._state.late
+
     def feed(self, item: Heard) -> list[Notice]:
         if not isinstance(item.event, Angles):
             return []

@@ -49,6 +49,11 @@ class LosingTone(Stage[Heard, Tone]):
         """From now on the pitch rises towards this angle."""
         self._target_rad = target_rad
 
+    @property
+    def follows(self) -> bool:
+        """Whether angles are listened to: the end of each of their blocks makes the pitch."""
+        return self._state.losing
+
     def feed(self, item: Heard) -> list[Tone]:
         """The tone that follows from one event: none or one."""
         match item.event:

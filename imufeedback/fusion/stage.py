@@ -124,6 +124,12 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._filter.state = self._state.filter
         self._state.filter = None
 
+    @property
+    def begins(self) -> bool:
+        """Whether it waits for its first sample. That sample's packet tells whether the declared rate is the real one,
+        so it has to be fed by itself."""
+        return self._state.last is None
+
     def feed(self, item: ImuBlock) -> list[OrientationBlock]:
         seen = int(np.bitwise_or.reduce(item.flags)) if any(item.flags.tobytes()) else 0
         if seen & _RESTART:

@@ -30,7 +30,9 @@ In = Angles | Zeroed | SegmentMotion
 Out = PhaseChanged | StateChanged | Rep
 
 ADDRESS_KEEP_S = 1.0
-"""Samples of the address that are kept in front of the backswing."""
+"""Samples of the address that belong to a rep, in front of its backswing."""
+ADDRESS_SPARE_S = 0.2
+"""Kept beyond that, because it is whole blocks that are thrown away."""
 
 
 @dataclass
@@ -74,27 +76,23 @@ class MotionStage(Stage[In, Out]):
         if isinstance(item, SegmentMotion):
             self._keep_arm(item)
             return []
+        s = self._state
+        if s.phase is Phase.WAITING:
+            return []  # only a zero at an address ends that
         try:
             rows = track(item, self._hand)
         except KeyError:
             return []  # without both thighs there is nothing to judge; the pipeline has said so at its start
         out: list[Out] = []
-        s = self._state
-        first = 0
         for i, row in enumerate(rows.tolist()):
-            if s.phase is Phase.WAITING:
-                first = i + 1
-                continue
             made = self._step(row)
             if made:
-                if s.phase in (Phase.WAITING, Phase.FINISH):  # close the rep's track at this step
-                    s.parts.append(rows[first : i + 1])
-                    first = i + 1
-                    made += self._close()
                 out += made
-        if s.phase is not Phase.WAITING and first < len(rows):
-            s.parts.append(rows[first:])
-            self._trim()
+                if s.phase in (Phase.WAITING, Phase.FINISH):  # close the rep's track at this step
+                    s.parts.append(rows[: i + 1])
+                    return out + self._close()
+        s.parts.append(rows)
+        self._trim()
         return out
 
     def _zeroed(self, item: Zeroed) -> list[Out]:
@@ -115,7 +113,8 @@ class MotionStage(Stage[In, Out]):
         """While the player waits at address only its last moments are kept."""
         s = self._state
         if s.phase is Phase.ADDRESS:
-            while len(s.parts) > 1 and s.parts[-1][-1, Col.T] - s.parts[0][-1, Col.T] > ADDRESS_KEEP_S:
+            keep_s = ADDRESS_KEEP_S + ADDRESS_SPARE_S
+            while len(s.parts) > 1 and s.parts[-1][-1, Col.T] - s.parts[0][-1, Col.T] > keep_s:
                 s.parts.pop(0)
 
     # ── one step ─────────────────────────────────────────────────────────────────────────────────────────────────
@@ -190,7 +189,7 @@ class MotionStage(Stage[In, Out]):
     def _close(self) -> list[Out]:
         s = self._state
         rows = np.concatenate(s.parts)
-        rows = rows[rows[:, Col.OK] > 0]
+        rows = rows[(rows[:, Col.OK] > 0) & (rows[:, Col.T] >= s.seen.since_s - ADDRESS_KEEP_S)]
         finished = s.phase is Phase.FINISH
         s.phase, s.parts = Phase.WAITING, []
         if not finished:
@@ -216,7 +215,7 @@ class MotionStage(Stage[In, Out]):
         s = self._state
         s.arm.append(np.column_stack((felt.t_s, felt.gyr_rad_s, felt.acc_m_s2))[felt.ok])
         if s.phase in (Phase.WAITING, Phase.ADDRESS):
-            while len(s.arm) > 1 and _old(s.arm[0], float(felt.t_s[-1])):
+            while len(s.arm) > 1 and _old(s.arm[0], float(felt.t_s[0])):
                 s.arm.pop(0)
 
     def _arm(self, rows: Floats) -> Floats | None:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from scipy.spatial.transform import Rotation
 
-from imufeedback.records import AlignedBlock, Flag, Floats, OrientationBlock, Segment, frozen
+from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment, frozen
 from imufeedback.stage import Stage
 
 WAIT_S = 0.030
@@ -28,19 +27,36 @@ _Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 
 _WIDTH = 14
 _SATURATED = np.uint8(Flag.SATURATED)
 TINY_S = 1e-9
-NOTHING = np.full((1, _WIDTH), np.nan)
-"""Row of a sensor that has not begun."""
+NOTHING, NEVER = np.full((1, _WIDTH), np.nan), np.full(1, np.nan)
+"""Row of a sensor that has not begun, and its time."""
+
+
+class Arrived(NamedTuple):
+    """Samples that came together: a packet's part of a block, which may hold many packets."""
+
+    block: OrientationBlock
+    begin: int
+    end: int
+
+
+class Released(NamedTuple):
+    """Steps that were released together."""
+
+    end: int
+    """Place in the block after the last of them."""
+    by: int
+    """Place of the arrival that made them known."""
 
 
 @dataclass
 class _State:
     rows: list[Floats]
     """One (N, 14) buffer a segment, oldest first."""
-    times_s: list[list[float]]
-    """Of the rows."""
+    times_s: list[Floats]
+    """(N,) of the rows."""
     next_step: int | None = None
     span_s: float = 0.0
-    """Longest block seen: what one packet covers."""
+    """Longest packet seen."""
     newest_s: list[float] = field(default_factory=list)
 
 
@@ -59,111 +75,144 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._grid_hz = grid_hz
         self._state = _State(
             rows=[NOTHING[:0] for _ in sensors],
-            times_s=[[] for _ in sensors],
+            times_s=[NEVER[:0] for _ in sensors],
             newest_s=[-math.inf for _ in sensors],
         )
 
     def feed(self, item: OrientationBlock) -> list[AlignedBlock]:
+        block, _ = self.feed_many([Arrived(item, 0, len(item.t_s))])
+        return [] if block is None else [block]
+
+    def feed_many(self, arrivals: Sequence[Arrived]) -> tuple[AlignedBlock | None, list[Released]]:
+        """Packets in the order in which they came; those of one sensor lie one after the other in its blocks.
+
+        The steps are those, with the same values, that feeding one packet after the other releases: what came later is
+        not looked at. None when there is no step yet.
+        """
         s = self._state
-        i = self._index[item.sensor]
-        times_s = item.t_s.tolist()
-        rows = np.empty((len(times_s), _WIDTH))
-        rows[:, _Q], rows[:, _G], rows[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
-        rows[:, _SI], rows[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
-        rows[:, _REST], rows[:, _SAT] = item.rest, item.flags & _SATURATED
-        s.rows[i] = np.concatenate((s.rows[i], rows))
-        s.times_s[i] += times_s
-        s.newest_s[i] = times_s[-1]
-        s.span_s = max(s.span_s, times_s[-1] - times_s[0] + 1.0 / self._grid_hz)
-        return self._release(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
+        known = [len(times) for times in s.times_s]
+        self._append({id(one.block): one.block for one in arrivals}.values())
+        first = s.next_step
+        released: list[Released] = []
+        limits: list[tuple[int, ...]] = []
+        for by, (block, begin, end) in enumerate(arrivals):
+            if end == begin:
+                continue
+            i = self._index[block.sensor]
+            known[i] += end - begin
+            newest_s = s.newest_s[i] = float(block.t_s.item(end - 1))
+            s.span_s = max(s.span_s, newest_s - block.t_s.item(begin) + 1.0 / self._grid_hz)
+            until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
+            if (last := self._reached(until_s, known)) is not None:
+                first = s.next_step if first is None else first
+                s.next_step = last + 1
+                released.append(Released(last + 1, by))
+                limits.append(tuple(known))
+        if first is None or not released:
+            return None, []
+        released = [Released(end - first, by) for end, by in released]
+        return self._steps(first, released, np.array(limits)), released
 
     def finish(self) -> list[AlignedBlock]:
-        return self._release(min(self._state.newest_s), max(self._state.newest_s))
-
-    def _release(self, complete_s: float, forced_s: float) -> list[AlignedBlock]:
         s = self._state
-        until_s = max(complete_s, forced_s)
-        if not math.isfinite(until_s):
+        known = [len(times) for times in s.times_s]
+        last = self._reached(max(s.newest_s), known)
+        if last is None or s.next_step is None:
             return []
+        first, s.next_step = s.next_step, last + 1
+        return [self._steps(first, [Released(last + 1 - first, 0)], np.array([known]))]
+
+    def _append(self, blocks: Iterable[OrientationBlock]) -> None:
+        s = self._state
+        for item in blocks:
+            i = self._index[item.sensor]
+            rows = np.empty((len(item.t_s), _WIDTH))
+            rows[:, _Q], rows[:, _G], rows[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
+            rows[:, _SI], rows[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
+            rows[:, _REST], rows[:, _SAT] = item.rest, item.flags & _SATURATED
+            s.rows[i] = np.concatenate((s.rows[i], rows))
+            s.times_s[i] = np.concatenate((s.times_s[i], item.t_s))
+
+    def _reached(self, until_s: float, known: Sequence[int]) -> int | None:
+        """The last step up to a time; None when it is not a new one. `known`: samples of each sensor so far."""
+        s = self._state
+        if not math.isfinite(until_s):
+            return None
         if s.next_step is None:
-            begin_s = min(times[0] for times in s.times_s if times)
+            begin_s = min(float(times[0]) for times, count in zip(s.times_s, known, strict=True) if count)
             s.next_step = math.ceil(begin_s * self._grid_hz - 1e-6)
         last = math.floor(until_s * self._grid_hz + 1e-6)
-        if last < s.next_step:
-            return []
-        t_s = np.arange(s.next_step, last + 1) / self._grid_hz
-        s.next_step = last + 1
-        block = self._sample(t_s)
-        for i, times in enumerate(s.times_s):
-            keep = max(bisect_right(times, float(t_s[-1])) - 1, 0)
-            s.rows[i] = s.rows[i][keep:]
-            del times[:keep]
-        return [block]
+        return None if last < s.next_step else last
 
-    def _sample(self, t_s: Floats) -> AlignedBlock:
-        """All segments at the grid times: between two samples the turn from one to the other in part; past the last,
-        its rate carried on."""
+    def _steps(self, first: int, released: Sequence[Released], limits: Ints) -> AlignedBlock:
+        """The block that begins with step `first`; `limits` (R, S) samples that were there at each release."""
         s = self._state
-        grid = t_s.tolist()
-        places = [_place(times, grid) for times in s.times_s]
-        begins = [0, *accumulate(max(len(times), 1) for times in s.times_s)]
+        ends = [one.end for one in released]
+        t_s = np.arange(first, first + ends[-1]) / self._grid_hz
+        block = self._sample(t_s, np.repeat(limits, np.diff(ends, prepend=0), axis=0))
+        for i, times in enumerate(s.times_s):
+            keep = max(int(np.searchsorted(times[: limits[-1, i]], t_s[-1], side="right")) - 1, 0)
+            s.rows[i], s.times_s[i] = s.rows[i][keep:], times[keep:]
+        return block
+
+    def _sample(self, t_s: Floats, limits: Ints) -> AlignedBlock:
+        """All segments at the grid times: between two samples the turn from one to the other in part; past the last,
+        its rate carried on. `limits` (N, S): so many samples of each sensor were there."""
+        s = self._state
+        begins = np.cumsum([0, *(max(len(times), 1) for times in s.times_s[:-1])])
         rows = np.concatenate([one if len(one) else NOTHING for one in s.rows])
-        at, f, since = (np.array(column).T for column in zip(*((p.at, p.part, p.since_s) for p in places), strict=True))
-        ok = np.array([p.ok for p in places]).T
-        at = at + begins[:-1]
-        a = rows[at]
-        # a sensor's last row has none of its own after it; its part is 0
-        b = rows[at + (f > 0.0)]
-        mixed = a + f[..., None] * (b - a)
-        q_es = _slerp(a[..., _Q], b[..., _Q], f)
-        if since.any():
-            carried = since > 0.0
-            q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * since[carried][:, None])
+        times_s = np.concatenate([one if len(one) else NEVER for one in s.times_s])
+        grid = t_s + TINY_S
+        at = np.stack([np.searchsorted(times, grid, side="right") for times in s.times_s], axis=1)
+        at = np.minimum(at, limits) - 1
+        place = _place(t_s, at, at < limits - 1, times_s, np.maximum(at, 0) + begins)
+        a = rows[place.at]
+        b = rows[place.at + (place.part > 0.0)]
+        mixed = a + place.part[..., None] * (b - a)
+        q_es = _slerp(a[..., _Q], b[..., _Q], place.part)
+        if place.since_s.any():
+            carried = place.since_s > 0.0
+            q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * place.since_s[carried][:, None])
         return AlignedBlock(
             segments=self._segments,
             t_s=frozen(t_s),
             q_es=frozen(q_es),
             gyr_rad_s=frozen(mixed[..., _G]),
             acc_m_s2=frozen(mixed[..., _A]),
-            rest=frozen(ok & (mixed[..., _REST] > 0.5), np.bool_),
+            rest=frozen(place.ok & (mixed[..., _REST] > 0.5), np.bool_),
             inclination_sd_rad=frozen(mixed[..., _SI]),
             heading_sd_rad=frozen(mixed[..., _SH]),
-            ok=frozen(ok, np.bool_),
+            ok=frozen(place.ok, np.bool_),
             saturated=frozen(mixed[..., _SAT] > 0.0, np.bool_),
         )
 
 
 class _Places(NamedTuple):
-    """Where the grid times lie among one sensor's samples."""
+    """Where the grid times lie among the sensors' samples; each (N, S)."""
 
-    at: list[int]
+    at: npt.NDArray[np.intp]
     """Row at or before each."""
-    part: list[float]
+    part: Floats
     """Part of the way to the next row; 0 where there is none yet."""
-    since_s: list[float]
+    since_s: Floats
     """How far past the last row; 0 where there is a next one."""
-    ok: list[bool]
+    ok: Bools
 
 
-def _place(times: list[float], grid: list[float]) -> _Places:
-    """Plain numbers: a packet holds a few samples."""
-    out = _Places([], [], [], [])
-    last = len(times) - 1
-    for t in grid:
-        k = bisect_right(times, t + TINY_S) - 1
-        part, past, ok = 0.0, 0.0, k >= 0
-        if 0 <= k < last:
-            span = times[k + 1] - times[k]
-            part = max(t - times[k], 0.0) / span
-            ok = span <= BRIDGE_S + TINY_S or t - times[k] <= TINY_S
-        elif k >= 0 and t - times[k] > TINY_S:
-            past = t - times[k]
-            ok = past <= PREDICT_S + TINY_S
-        out.at.append(max(k, 0))
-        out.part.append(part)
-        out.since_s.append(past)
-        out.ok.append(ok)
-    return out
+def _place(
+    t_s: Floats, at: npt.NDArray[np.intp], between: Bools, times_s: Floats, row: npt.NDArray[np.intp]
+) -> _Places:
+    """`at` (N, S) sample at or before each grid time, -1 before the first; `between` where there is a next one; `row`
+    where it stands in `times_s` and in the rows."""
+    begun = at >= 0
+    between = between & begun
+    past_s = t_s[:, None] - times_s[row]
+    span_s = np.where(between, times_s[row + between] - times_s[row], 1.0)
+    part = np.where(between, np.maximum(past_s, 0.0) / span_s, 0.0)
+    on_it = past_s <= TINY_S
+    ok = begun & np.where(between, (span_s <= BRIDGE_S + TINY_S) | on_it, past_s <= PREDICT_S + TINY_S)
+    since_s = np.where(begun & ~between & ~on_it, past_s, 0.0)
+    return _Places(row, part, since_s, ok)
 
 
 def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
