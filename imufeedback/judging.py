@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -97,11 +98,10 @@ def _run(
     pipeline = Pipeline()
     take(pipeline.feed(begin))
     last_ns = begin.host_ns
-    for count, item in enumerate(items):
-        take(pipeline.feed(item))
-        last_ns = max(last_ns, item.host_ns)
-        if count % PROGRESS_ITEMS == 0:
-            on_progress((last_ns - begin.host_ns) * 1e-9)
+    while stretch := list(islice(items, PROGRESS_ITEMS)):
+        take(pipeline.feed_many(stretch))
+        last_ns = max(last_ns, *(one.host_ns for one in stretch))
+        on_progress((last_ns - begin.host_ns) * 1e-9)
     take(pipeline.finish())
     return last_ns
 

@@ -34,8 +34,10 @@ wrong limit or an unreadable drill changes nothing and is told as a notice.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import Any
 
 import msgspec
@@ -44,7 +46,7 @@ import numpy as np
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
 from imufeedback.cues.feedback import feedback_of
-from imufeedback.cues.lateness import Lateness
+from imufeedback.cues.lateness import LATE_S, Lateness
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
 from imufeedback.errors import ImuFeedbackError, UsageError
@@ -55,11 +57,15 @@ from imufeedback.records import (
     AlignedBlock,
     Angles,
     BlockBegun,
+    ClockFitted,
+    ClockRestarted,
     Command,
     DeviceBlock,
     Event,
     Fit,
     Fitted,
+    Flag,
+    Gap,
     Hand,
     ImuBlock,
     Item,
@@ -78,14 +84,20 @@ from imufeedback.records import (
     SegmentMotion,
     SelfEstimate,
     SensorTotals,
+    StateChanged,
     Tick,
     Zeroed,
+    joined,
 )
 from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
 from imufeedback.timing import Merger, Plausible, SensorClock
+from imufeedback.timing.merge import Arrived
+from imufeedback.timing.releases import Releases
 
 __all__ = ["Pipeline", "fit_args", "run"]
+
+_OfOneSensor = PacketRejected | Gap | ClockFitted | ClockRestarted | Notice
 
 
 def fit_args(fit: Fit) -> dict[str, Json]:
@@ -391,16 +403,80 @@ class Pipeline:
         if not items:
             return []
         told, blocks, now_s = self._all_timed(items)
-        arrivals: list[tuple[int, Arrived]] = []
-        for name, own in blocks.items():
-            arrivals += _all_oriented(self._chains[name].fusion, own)
+        arrivals = [one for name, own in blocks.items() for one in _all_oriented(self._chains[name].fusion, own)]
         arrivals.sort(key=itemgetter(0))
         block, released = self._merger.feed_many([one for _, one in arrivals])
-        known: list[tuple[int, float, Event]] = []
+        out: list[Event] = []
         if block is not None:
             number = [arrivals[one.by][0] for one in released]
-            releases = Releases(block.t_s, released, [now_s[one] for one in number], number)
-            known = self._all_measured(block, releases)
+            releases = Releases(block.t_s, released, [now_s[one] for one in number])
+            for release, event in self._all_measured(block, releases):
+                while told and told[0][0] < number[release]:
+                    at, earlier = told.popleft()
+                    out += self._hear(now_s[at], earlier)
+                out += self._hear(releases.now_s[release], event)
+        return out + [heard for at, event in told for heard in self._hear(now_s[at], event)]
+
+    def _all_timed(
+        self, items: Sequence[Item]
+    ) -> tuple[deque[tuple[int, Event]], dict[str, list[tuple[int, ImuBlock]]], list[float]]:
+        """What is told and the samples of every sensor, each with its number among all that happened; and the session
+        time of each number."""
+        told: deque[tuple[int, Event]] = deque()
+        blocks: dict[str, list[tuple[int, ImuBlock]]] = {name: [] for name in self._chains}
+        now_s: list[float] = []
+        for item in items:
+            self._now_ns = max(self._now_ns, item.host_ns)
+            at_s = self._seconds(self._now_ns)
+            for name, made in self._one_timed(item):
+                if isinstance(made, ImuBlock):
+                    blocks[name].append((len(now_s), made))
+                else:
+                    told.append((len(now_s), made))
+                now_s.append(at_s)
+        return told, blocks, now_s
+
+    def _one_timed(self, item: Item) -> Iterator[tuple[str, ImuBlock | Event]]:
+        if isinstance(item, RawPacket) and item.sensor in self._chains:
+            chains = [self._chains[item.sensor]]
+        elif isinstance(item, Tick):
+            chains = list(self._chains.values())
+        else:
+            yield from (("", event) for event in self._events(item))
+            return
+        for chain in chains:
+            for made in self._timed(chain, chain.decoder.feed(item)):
+                yield chain.sensor.id, made
+
+    def _all_measured(self, block: AlignedBlock, releases: Releases) -> Iterator[tuple[int, Event]]:
+        """Events of the body and its motion, each with the release of the step that decided it. To be heard one by one:
+        what is heard decides how finely the angles are parted."""
+        jointed, forearm = without_forearm(block)
+        if forearm is not None:
+            self._moved(forearm)
+        singly = self._lateness.late or releases.oldest_s > LATE_S
+        for made in self._body.feed(jointed):
+            if isinstance(made, Angles):
+                yield from self._parted(made, releases, singly=singly)
+            else:
+                for event in self._used([made]):
+                    yield releases.of(made.t_s), event
+
+    def _parted(self, angles: Angles, releases: Releases, *, singly: bool) -> Iterator[tuple[int, Event]]:
+        """Angles as long as nothing happens, then what happened; release by release where the end of each one is
+        listened to."""
+        events = _released(self._moved(angles), releases)
+        t_s, begin = angles.t_s, 0
+        while begin < len(t_s):
+            if singly or self._tone.follows:
+                release = releases.of(float(t_s[begin]))
+            else:
+                release = events[0][0] if events else releases.of(float(t_s[-1]))
+            end = releases.upto(release, t_s)
+            yield release, angles.part(slice(begin, end))
+            while events and events[0][0] <= release:
+                yield events.popleft()
+            begin = end
 
     def _totals(self, chain: _Chain) -> SensorTotals:
         counts = chain.decoder.counts
@@ -454,6 +530,39 @@ class Pipeline:
         self._hip_turns.state = hip_turns
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
         self._tone.state, self._lateness.state = late
+
+
+def _all_oriented(fusion: Fusion, own: Sequence[tuple[int, ImuBlock]]) -> Iterator[tuple[int, Arrived]]:
+    """One sensor's numbered blocks through its fusion, as many at once as go together."""
+    first = 0
+    while first < len(own):
+        last = first + 1
+        if not fusion.begins and not _restarts(own[first][1]):
+            while last < len(own) and not _restarts(own[last][1]):
+                last += 1
+        group = own[first:last]
+        for oriented in fusion.feed(joined([block for _, block in group])):
+            ends = np.searchsorted(oriented.t_s, [block.t_s[-1] for _, block in group], side="right").tolist()
+            for (number, _), begin, end in zip(group, [0, *ends], ends, strict=False):
+                if end > begin:
+                    yield number, Arrived(oriented, begin, end)
+        first = last
+
+
+def _restarts(block: ImuBlock) -> bool:
+    return bool(block.flags.item(0) & Flag.RESTART)
+
+
+def _released(events: Sequence[Event], releases: Releases) -> deque[tuple[int, Event]]:
+    """What the motion tells, with the releases at which it does. A rep and its findings are told with the change of
+    phase after them."""
+    out: deque[tuple[int, Event]] = deque()
+    release = 0
+    for event in reversed(events):
+        if isinstance(event, PhaseChanged | StateChanged):
+            release = releases.of(event.t_s)
+        out.appendleft((release, event))
+    return out
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:

@@ -15,7 +15,7 @@ Conventions, everywhere in the package:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import IntFlag, StrEnum
 from typing import Any, TypeAlias
@@ -328,6 +328,18 @@ class Angles:
             if one.joint == joint and one.side is side:
                 return one
         raise KeyError(f"no {side} {joint} in these angles")
+
+    def part(self, rows: slice) -> Angles:
+        """Some of the instants."""
+        if rows == slice(0, len(self.t_s)):
+            return self
+        one, t_s = self.pelvis, self.t_s[rows]
+        pelvis = PelvisAngles(t_s, one.angle_rad[rows], one.rate_rad_s[rows], one.sd_rad[rows], one.ok[rows])
+        joints = (
+            JointAngles(j.joint, j.side, t_s, j.angle_rad[rows], j.rate_rad_s[rows], j.sd_rad[rows], j.ok[rows])
+            for j in self.joints
+        )
+        return Angles(t_s, pelvis, tuple(joints))
 
 
 @dataclass(frozen=True, slots=True)
@@ -686,6 +698,17 @@ def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArr
         out = out.view()
         out.setflags(write=False)  # faster than through `flags`, and this is called for every array of every record
     return out
+
+
+def joined(blocks: Sequence[ImuBlock]) -> ImuBlock:
+    """Blocks of one sensor that follow each other, as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    columns = zip(*((b.t_s, b.dt_s, b.gyr_rad_s, b.acc_m_s2, b.flags) for b in blocks), strict=True)
+    t_s, dt_s, gyr, acc, flags = (np.concatenate(column) for column in columns)
+    for array in (t_s, dt_s, gyr, acc, flags):
+        array.flags.writeable = False
+    return ImuBlock(blocks[0].sensor, t_s, dt_s, gyr, acc, flags)
 
 
 UNITS = ("deg_s", "deg", "s", "share", "ratio")

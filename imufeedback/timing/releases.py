@@ -15,16 +15,13 @@ HALF_TINY_S = 1e-7
 class Releases:
     """The steps of one block in the groups in which they became known.
 
-    `t_s` (N,) of the steps, `released` from the merger, `now_s` (session time at each release) and `number` (place of
-    each release among all that happened).
+    `t_s` (N,) of the steps, `released` from the merger, `now_s` the session's time at each release.
     """
 
-    def __init__(
-        self, t_s: Floats, released: Sequence[Released], now_s: Sequence[float], number: Sequence[int]
-    ) -> None:
+    def __init__(self, t_s: Floats, released: Sequence[Released], now_s: Sequence[float]) -> None:
         ends = np.array([one.end for one in released])
         self._last_s: Floats = t_s[ends - 1]
-        self.now_s, self.number = list(now_s), list(number)
+        self.now_s = list(now_s)
         first_s = t_s[np.concatenate(([0], ends[:-1]))]
         self.oldest_s = float(np.max(np.array(now_s) - first_s))
         """Greatest age that any step had when it became known."""
