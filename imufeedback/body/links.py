@@ -168,7 +168,8 @@ class Run:
         self._sights = self._looked() if len(self._boundaries) else None
         self._D = state.link.D
         """Before the first piece."""
-        self._pieces: list[tuple[int, Floats, Floats]] = []
+        self._pieces: list[tuple[int, Floats, Floats, Floats]] = []
+        """Step, and from there on D, P and S_zero."""
 
     def _integrate(self) -> None:
         s, block = self._state, self._block
@@ -219,7 +220,7 @@ class Run:
         """From step i on the joints are as they are now."""
         if self._pieces and self._pieces[-1][0] == i:
             self._pieces.pop()
-        self._pieces.append((i, self._state.link.D, self._state.link.P))
+        self._pieces.append((i, self._state.link.D, self._state.link.P, self._state.S_zero))
 
     def _update(self, i: int, j: int) -> None:
         """Use the window that ends before step i."""
@@ -360,9 +361,10 @@ class Run:
         R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
         begins, covariance, since_zero = _NONE, R[:, :0], T[:, :0]
         if self._pieces:
-            begins = np.array([at for at, _, _ in self._pieces])
-            P = np.stack([one[:, :3, :3] for _, _, one in self._pieces], axis=1)
-            since_zero = np.swapaxes(T[:, begins], -1, -2) @ (self._state.S_zero @ self._q_sb)[:, None]
+            begins = np.array([at for at, *_ in self._pieces])
+            P = np.stack([one[:, :3, :3] for _, _, one, _ in self._pieces], axis=1)
+            S_zero = np.stack([one for *_, one in self._pieces], axis=1)
+            since_zero = np.swapaxes(T[:, begins], -1, -2) @ (S_zero @ self._q_sb[:, None])
             # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
             turned2 = 3.0 - np.trace(since_zero, axis1=-2, axis2=-1)
             wrong2 = links.gyr_matrix_sd**2 * (turned2[links.proximal] + turned2[links.distal])
@@ -378,9 +380,9 @@ class Run:
         """(J, n or 1, 3, 3) D for every step."""
         if not self._pieces:
             return self._D[:, None]
-        begins = [at for at, _, _ in self._pieces]
+        begins = [at for at, *_ in self._pieces]
         held = np.diff([0, *begins, n])  # steps for which each D holds
-        return np.repeat(np.stack([self._D, *(D for _, D, _ in self._pieces)], axis=1), held, axis=1)
+        return np.repeat(np.stack([self._D, *(D for _, D, *_ in self._pieces)], axis=1), held, axis=1)
 
 
 _NONE = np.empty(0, dtype=np.int64)

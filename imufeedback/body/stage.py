@@ -250,32 +250,32 @@ class Body(Stage[In, Out]):
         s = self._state
         run = self._links.run(block, worn.q_sb)
         R_eb = from_q(block.q_es[:, worn.pelvis]) @ worn.q_sb[worn.pelvis]
-        zeros: list[tuple[int, Zero | None]] = [(0, s.zero)]
+        zeros: list[tuple[int, Zero | None, Wearing]] = [(0, s.zero, worn)]
         events: list[list[Out]] = []
         for i in run.checks():
             reason = self._reason(block, run, R_eb[i], i)
             if reason is not None:
                 slips = self._zero(block, run, i, reason)
-                zeros.append((i, s.zero))
+                zeros.append((i, s.zero, s.worn or worn))
                 events.append([Zeroed(float(block.t_s[i]), reason), *slips])
         if s.zero is None:
             return []
-        return self._told(s.worn or worn, block, run, R_eb, zeros, events)
+        return self._told(block, run, R_eb, zeros, events)
 
     def _told(
         self,
-        worn: Wearing,
         block: AlignedBlock,
         run: Run,
         R_eb: Floats,
-        zeros: list[tuple[int, Zero | None]],
+        zeros: list[tuple[int, Zero | None, Wearing]],
         events: list[list[Out]],
     ) -> list[Out]:
-        """The block's angles, parted where a zero was set: each part by its own zero."""
+        """The block's angles, parted where a zero was set: each part by its own zero, and by what the straps were
+        known to do then."""
         relative = run.relative()
-        ends = [at for at, _ in zeros[1:]] + [len(block.t_s)]
+        ends = [at for at, *_ in zeros[1:]] + [len(block.t_s)]
         out: list[Out] = []
-        for k, ((begin, zero), end) in enumerate(zip(zeros, ends, strict=True)):
+        for k, ((begin, zero, worn), end) in enumerate(zip(zeros, ends, strict=True)):
             if k:
                 out += events[k - 1]
             if zero is not None and end > begin:
