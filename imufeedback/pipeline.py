@@ -37,7 +37,6 @@ import copy
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from operator import itemgetter
 from typing import Any
 
 import msgspec
@@ -404,7 +403,7 @@ class Pipeline:
             return []
         told, blocks, now_s = self._all_timed(items)
         arrivals = [one for name, own in blocks.items() for one in _all_oriented(self._chains[name].fusion, own)]
-        arrivals.sort(key=itemgetter(0))
+        arrivals.sort(key=lambda one: one[0])
         block, released = self._merger.feed_many([one for _, one in arrivals])
         out: list[Event] = []
         if block is not None:
@@ -425,6 +424,8 @@ class Pipeline:
         told: deque[tuple[int, Event]] = deque()
         blocks: dict[str, list[tuple[int, ImuBlock]]] = {name: [] for name in self._chains}
         now_s: list[float] = []
+        for chain in self._chains.values():
+            chain.decoder.look_ahead(items)
         for item in items:
             self._now_ns = max(self._now_ns, item.host_ns)
             at_s = self._seconds(self._now_ns)
@@ -434,6 +435,8 @@ class Pipeline:
                 else:
                     told.append((len(now_s), made))
                 now_s.append(at_s)
+        for chain in self._chains.values():
+            chain.decoder.look_ahead(())
         return told, blocks, now_s
 
     def _one_timed(self, item: Item) -> Iterator[tuple[str, ImuBlock | Event]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -12,7 +13,7 @@ from imufeedback.errors import UsageError
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
-from imufeedback.records import DeviceBlock, Flag, Ints, PacketRejected, RawPacket, Tick
+from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Item, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
 
@@ -69,7 +70,19 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         self._judge = Judge(layout)
         self._own_ticks = layout.in_sample("tick")
         self._tick_mask = layout.counter_modulus - 1
+        self._ready: dict[int, tuple[Floats, Flags | None]] = {}
         self._state = _State()
+
+    def look_ahead(self, items: Iterable[Item]) -> None:
+        """Read the samples of this sensor's packets that are about to be fed, all at once. What follows from them is the
+        same without; the caller keeps the items until they are fed."""
+        by_length: dict[int, list[bytes]] = {}
+        for item in items:
+            if isinstance(item, RawPacket) and item.sensor == self._sensor:
+                by_length.setdefault(len(item.payload), []).append(item.payload)
+        self._ready = {}
+        for payloads in by_length.values():
+            self._ready |= zip(map(id, payloads), self._unpacker.all_samples(payloads), strict=False)
 
     @property
     def counts(self) -> Counts:
@@ -166,7 +179,7 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         out.append(block)
 
     def _block(self, packet: Packet, flag: int) -> DeviceBlock:
-        values, flags = self._unpacker.samples(packet)
+        values, flags = self._ready.pop(id(packet.payload), None) or self._unpacker.samples(packet)
         if flags is not None:
             self._state.counts.saturated += int(np.count_nonzero(flags & Flag.SATURATED))
         if flag:

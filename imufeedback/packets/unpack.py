@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -81,6 +82,21 @@ class Unpacker:
         """(N,) ticks that stand in the samples themselves."""
         samples = np.frombuffer(payload, self._form.sample, count, self._header_bytes)
         return (samples["tick"].astype(np.uint64) & np.uint64(self._tick_mask)).astype(np.int64)
+
+    def all_samples(self, payloads: Sequence[bytes]) -> list[tuple[Floats, Flags | None]]:
+        """The same as `samples` for every one of some packets of equal length, read in one go; nothing when their
+        length is not that of whole samples."""
+        count, rest = divmod(len(payloads[0]) - self._header_bytes, self._sample_bytes)
+        if count < 1 or rest:
+            return []
+        body = b"".join([one[self._header_bytes :] for one in payloads])
+        values, flags = self.samples(Packet(0, 0, 0, count * len(payloads), bytes(self._header_bytes) + body))
+        parts = values.reshape(len(payloads), count, 6)
+        if flags is None:
+            return [(one, None) for one in parts]
+        by_packet = flags.reshape(len(payloads), count)
+        flagged = by_packet.any(axis=1).tolist()
+        return [(one, own.copy() if some else None) for one, own, some in zip(parts, by_packet, flagged, strict=True)]
 
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
         """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
