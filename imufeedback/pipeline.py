@@ -63,7 +63,6 @@ from imufeedback.records import (
     Event,
     Fit,
     Fitted,
-    Flag,
     Gap,
     Hand,
     ImuBlock,
@@ -540,8 +539,8 @@ def _all_oriented(fusion: Fusion, own: Sequence[tuple[int, ImuBlock]]) -> Iterat
     first = 0
     while first < len(own):
         last = first + 1
-        if not fusion.begins and not _restarts(own[first][1]):
-            while last < len(own) and not _restarts(own[last][1]):
+        if not fusion.wants_alone(own[first][1]):
+            while last < len(own) and not fusion.wants_alone(own[last][1]):
                 last += 1
         group = own[first:last]
         for oriented in fusion.feed(joined([block for _, block in group])):
@@ -550,10 +549,6 @@ def _all_oriented(fusion: Fusion, own: Sequence[tuple[int, ImuBlock]]) -> Iterat
                 if end > begin:
                     yield number, Arrived(oriented, begin, end)
         first = last
-
-
-def _restarts(block: ImuBlock) -> bool:
-    return bool(block.flags.item(0) & Flag.RESTART)
 
 
 def _released(events: Sequence[Event], releases: Releases) -> deque[tuple[int, Event]]:

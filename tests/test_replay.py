@@ -5,10 +5,12 @@ The live side is the whole way: virtual sensors, radio, client, session, journal
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import islice
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from imufeedback.ble.clock import ManualClock
@@ -16,7 +18,22 @@ from imufeedback.demo import Demo, DemoPlan, run_inline
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
-from imufeedback.records import Angles, Cue, Event, Finding, Fitted, Item, Link, RawPacket, Rep, SensorTotals, same
+from imufeedback.records import (
+    Angles,
+    Command,
+    Cue,
+    Event,
+    Finding,
+    Fitted,
+    Floats,
+    Item,
+    Link,
+    RawPacket,
+    Rep,
+    SensorTotals,
+    Tick,
+    same,
+)
 from imufeedback.session import Session
 from imufeedback.synth.player import Pace
 from imufeedback.synth.swing import Flaw
@@ -66,6 +83,107 @@ def test_replay_gives_exactly_the_live_events(live: Live) -> None:
     assert_same(list(run(recording)), live.events)
     assert recording.notes == []
     assert recording.complete
+
+
+# ── a stretch at a time ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+def spoiled(items: list[Item], seed: int) -> Iterator[Item]:
+    """The same session on a bad day: losses, repeats, packets out of order, a sensor that is away for a while, data that
+    come late, a hop of a counter, a packet cut short, the held tone switched on, and time that passes."""
+    rng = np.random.default_rng(seed)
+    first, last = items[0].host_ns, items[-1].host_ns
+    away = first + int((last - first) * rng.uniform(0.6, 0.9))
+    late = first + int((last - first) * rng.uniform(0.5, 0.8))
+    sensors = sorted({one.sensor for one in items if isinstance(one, RawPacket)})
+    kept: Item | None = None
+    for k, item in enumerate(items):
+        if k == 3:
+            yield Command(item.host_ns, "cue", {"sound": "losing", "on": True})
+        if not isinstance(item, RawPacket):
+            yield item
+            continue
+        if item.sensor == sensors[seed % 3] and 0 < item.host_ns - away < 700_000_000:
+            continue
+        if 0 < item.host_ns - late < 2_000_000_000:
+            item = replace(item, host_ns=item.host_ns + 700_000_000)
+        chance = rng.random()
+        if chance < 0.01:
+            continue
+        if chance < 0.02:
+            yield item
+        elif chance < 0.03 and kept is None:
+            kept = item
+            continue
+        elif chance < 0.035:
+            item = replace(item, payload=item.payload[:-3])
+        yield item
+        if kept is not None:
+            yield kept
+            kept = None
+        if k % 50 == 0:
+            yield Tick(item.host_ns)
+
+
+@pytest.mark.parametrize("stride", [7, 500, 5000])
+@pytest.mark.parametrize("seed", [None, 1, 2, 3])
+def test_a_stretch_at_a_time_gives_the_same_events(live: Live, seed: int | None, stride: int) -> None:
+    """Every event, in its order; angles to 1e-9 rad, in longer blocks."""
+    whole = list(read_items(live.recording))
+    items = whole if seed is None else list(spoiled(whole, seed))
+    singly, together = Pipeline(), Pipeline()
+    ones = [event for item in items for event in singly.feed(item)] + singly.finish()
+    many = [event for k in range(0, len(items), stride) for event in together.feed_many(items[k : k + stride])]
+    many += together.finish()
+    assert_alike(without_angles(many), without_angles(ones))
+    assert_alike_angles(many, ones)
+    assert stride < 500 or sum(map(is_angles, many)) < 0.95 * sum(map(is_angles, ones))
+
+
+def is_angles(event: Event) -> bool:
+    return isinstance(event, Angles)
+
+
+def without_angles(events: list[Event]) -> list[Event]:
+    return [one for one in events if not is_angles(one)]
+
+
+def assert_alike(ours: list[Event], theirs: list[Event]) -> None:
+    for k, (one, other) in enumerate(zip(ours, theirs, strict=False)):
+        assert alike(one, other), f"event {k}: {one} and {other}"
+    assert len(ours) == len(theirs)
+
+
+def alike(one: object, other: object) -> bool:
+    """Equal, numbers to rounding."""
+    if isinstance(one, float) and isinstance(other, float):
+        return bool(np.isclose(one, other, rtol=0.0, atol=1e-9, equal_nan=True))
+    if is_dataclass(one) and not isinstance(one, type):
+        names = [field.name for field in fields(one)]
+        return type(one) is type(other) and all(alike(getattr(one, name), getattr(other, name)) for name in names)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(alike(one[key], other[key]) for key in one)
+    if isinstance(one, list | tuple) and isinstance(other, list | tuple):
+        return len(one) == len(other) and all(map(alike, one, other))
+    return same(one, other)
+
+
+def assert_alike_angles(ours: list[Event], theirs: list[Event]) -> None:
+    one, other = (table([event for event in events if isinstance(event, Angles)]) for events in (ours, theirs))
+    assert one.shape == other.shape
+    assert np.array_equal(np.isnan(one), np.isnan(other))
+    np.testing.assert_allclose(one, other, rtol=0.0, atol=1e-9)
+
+
+def table(blocks: list[Angles]) -> Floats:
+    """Time, angles, rates, standard deviations and whether they are known, one row an instant."""
+    parts = []
+    for block in blocks:
+        columns = [block.t_s[:, None]]
+        for one in (block.pelvis, *block.joints):
+            columns += [one.angle_rad, one.rate_rad_s, one.sd_rad, one.ok[:, None]]
+        parts.append(np.hstack(columns))
+    return np.concatenate(parts)
 
 
 def test_replaying_twice_changes_nothing(live: Live) -> None:

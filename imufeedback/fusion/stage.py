@@ -18,6 +18,8 @@ from imufeedback.stage import Stage
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups
 _RESTART, _INVALID, _SATURATED = int(Flag.RESTART), int(Flag.INVALID), int(Flag.SATURATED)
 
+GAP_STEPS = 1.5
+"""Longer steps than so many periods have lost samples in them."""
 BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
 QUIET_RATE_RAD_S = 0.10
@@ -124,11 +126,12 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._filter.state = self._state.filter
         self._state.filter = None
 
-    @property
-    def begins(self) -> bool:
-        """Whether it waits for its first sample. That sample's packet tells whether the declared rate is the real one,
-        so it has to be fed by itself."""
-        return self._state.last is None
+    def wants_alone(self, item: ImuBlock) -> bool:
+        """Whether a packet has to be fed by itself, or all of a longer block would be taken for what it is: the first
+        one, which tells the real rate; one with a flag; one after a gap."""
+        s = self._state
+        odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes())
+        return odd or float(item.dt_s.max()) >= GAP_STEPS * s.period_s
 
     def feed(self, item: ImuBlock) -> list[OrientationBlock]:
         seen = int(np.bitwise_or.reduce(item.flags)) if any(item.flags.tobytes()) else 0
@@ -179,7 +182,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if forces2.max() > KNOCK_M_S2**2 or seen & _SATURATED:
             acc = self._calmed(item, acc, forces2)
         real = None
-        if max(steps) >= 1.5 * s.period_s:
+        if max(steps) >= GAP_STEPS * s.period_s:
             s.settled = s.settled and max(steps) <= BRIDGE_S
             gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
         out = self._run(item, gyr, acc, before[0], steps, seen, real)
@@ -363,7 +366,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             quiet_s = quiet_s + step if quiet else 0.0
             rest = quiet_s >= REST_S
             tilt = INCLINATION_SD_REST_RAD if rest else moving_sd
-            if clipped:
+            if clipped and (flags[i] & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD):
                 s.shaken_rad *= math.exp(-step / SHAKEN_DECAY_S)
                 if flags[i] & _SATURATED:
                     s.slope_rad_s2 = s.slope_rad_s2 if s.clipped_s else slopes[i]
@@ -374,6 +377,8 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
                 else:
                     s.clipped_s = 0.0
                 tilt = math.hypot(tilt, s.shaken_rad)
+            else:
+                s.clipped_s = 0.0
             tilts.append(tilt)
             headings.append(heading)
             rests.append(rest)
