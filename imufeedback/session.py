@@ -12,6 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
 
+import scipy.signal  # noqa: F401 – a fitting needs it: half a second that must not fall into a running session
+
 from imufeedback.audio import Sounder
 from imufeedback.audio.turns import first_turn
 from imufeedback.cues.mixer import Started

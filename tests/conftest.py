@@ -16,6 +16,15 @@ _home = tempfile.TemporaryDirectory(prefix="imufeedback-tests-")
 os.environ["IMUFEEDBACK_HOME"] = _home.name
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """A process a core for whole folders; none more for single files, which are done sooner, nor for measurements,
+    which want the machine for themselves."""
+    asked = [Path(one.partition("::")[0]) for one in config.args]
+    alone = "bench" in config.option.markexpr.replace("not bench", "")
+    return None if all(one.is_dir() for one in asked) and not alone else 0
+
+
 @pytest.fixture(scope="session", name="data_folder")
 def find_data_folder() -> Path:
     """Folder of the recordings of people; skips where it is missing, fails where it is required."""

@@ -39,13 +39,15 @@ class Desk:
     """Most items that ever waited at once."""
     origin_ns: int = 0
 
-    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float = SCAN_S) -> list[str]:
+    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
         """Find and connect all; remember them in the roster. Returns a line for each known one that was not heard.
+
+        Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner.
 
         Raises RadioError when none is heard, or one cannot be reached.
         """
         self.origin_ns = self.clock.now_ns()
-        self.found = await self.radio.scan(seconds, expect=expect)
+        self.found = await self.radio.scan(SCAN_S if seconds is None else seconds, expect=expect)
         if not self.found:
             lines = why_missing(roster.missing(()))
             raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)

@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import signal
 
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.matrices import from_q, to_q
@@ -288,8 +287,10 @@ def _horizontal(stretch: Stretch, arm_s: Floats) -> Floats:
 
 def _low_passed(values: Floats, cutoff_hz: float, rate_hz: float) -> Floats:
     """Zero-phase Butterworth of order 2, forth and back."""
-    b, a = signal.butter(2, cutoff_hz / (rate_hz / 2))
-    out: Floats = signal.filtfilt(b, a, values, axis=0)
+    from scipy.signal import butter, filtfilt  # takes half a second to import; who reads or stores a fit needs none
+
+    b, a = butter(2, cutoff_hz / (rate_hz / 2))
+    out: Floats = filtfilt(b, a, values, axis=0)
     return out
 
 

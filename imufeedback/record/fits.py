@@ -2,6 +2,9 @@
 
 Straps are taken off in the evening, so a fit from an earlier day is not what it was: it is given back only together
 with words that say so.
+
+The body's stage is imported where a fit is read or written, not with this module: that takes most of a second, and the
+application's first screen shows before any fit is asked for.
 """
 
 from __future__ import annotations
@@ -12,7 +15,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.errors import BadFile
 from imufeedback.record.files import safe_stem, whole_file
 from imufeedback.records import Fit, Json
@@ -39,12 +41,16 @@ class StoredFit:
 
     def command_args(self, today: date) -> dict[str, Json]:
         """Arguments of the command ``set-fit``; the caution goes with them, so every replay says it too."""
+        from imufeedback.body.stage import fit_to_json
+
         caution = self.caution(today)
         return fit_to_json(self.fit) if caution is None else {**fit_to_json(self.fit), "caution": caution}
 
 
 def store(folder: Path, one: StoredFit) -> Path:
     """Keep a fit as the player's last one. Raises CannotWrite."""
+    from imufeedback.body.stage import fit_to_json
+
     place = folder / FOLDER
     place.mkdir(parents=True, exist_ok=True)
     path = place / f"{safe_stem(one.player or 'player')}.json"
@@ -62,6 +68,8 @@ def last(folder: Path, player: str) -> StoredFit | None:
         document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         if document["player"] != player:
             return None  # two names, one file name
+        from imufeedback.body.stage import fit_from_json
+
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None

@@ -100,7 +100,7 @@ def test_ctrl_c_stops_and_keeps_what_is_done(archive: Path) -> None:
         assert running.stderr.readline().startswith("1/3")
         os.killpg(running.pid, signal.SIGINT)
         _, err = running.communicate(timeout=60)
-    assert running.returncode == 130
+    assert running.returncode == 130, err
     assert err.splitlines()[-1] == "imufeedback: stopped"
     assert "Traceback" not in err
     left = {one.name for one in archive.rglob("*") if one.is_file()}

@@ -120,8 +120,9 @@ def test_raw_and_back_to_the_last_digit(imufeedback, recording, tmp_path):
     assert isinstance(begin, Command)
     settings = from_args(begin.args)
     series = read_folder(folder)
+    decoded = list(samples(begin, settings, list(read_items(recording))))
     for sensor in settings.sensors:
-        blocks = [one for one in samples(begin, settings, list(read_items(recording))) if one.sensor == sensor.id]
+        blocks = [one for one in decoded if one.sensor == sensor.id]
         good = np.concatenate([one.flags & Flag.INVALID for one in blocks]) == 0
         found = series[sensor.role]
         assert np.array_equal(found.gyr_rad_s[good], np.concatenate([one.gyr_rad_s for one in blocks])[good])

@@ -16,10 +16,24 @@ HEAVY = ("numpy", "scipy", "PySide6", "pyqtgraph", "bleak", "bumble", "miniaudio
 
 
 def test_nothing_heavy_is_imported_before_a_verb_runs() -> None:
-    """In a process of its own: this one has imported it all."""
-    code = "import sys, imufeedback.cli; print(' '.join(sorted(set(sys.argv[1:]) & set(sys.modules))))"
-    done = subprocess.run([sys.executable, "-c", code, *HEAVY], capture_output=True, text=True, check=True, timeout=30)
-    assert done.stdout.split() == []
+    assert imported_with("imufeedback.cli", *HEAVY) == []
+
+
+def test_the_first_screen_and_a_judgement_do_without_what_takes_long_to_import() -> None:
+    first = "imufeedback.app.live, imufeedback.app.live_window"
+    assert imported_with(first, "scipy", "vqf", "ahrs", "matplotlib", "bleak", "mcap", "pyqtgraph") == []
+    assert imported_with("imufeedback.judging", "scipy.signal", "scipy.stats", "matplotlib", "bleak", "ahrs") == []
+
+
+def test_what_a_fitting_needs_is_imported_before_a_session_runs() -> None:
+    assert imported_with("imufeedback.session", "scipy.signal") == ["scipy.signal"]
+
+
+def imported_with(modules: str, *names: str) -> list[str]:
+    """Which of the names are imported with the modules, in a process of its own: this one has imported it all."""
+    code = f"import sys, {modules}; print(' '.join(sorted(set(sys.argv[1:]) & set(sys.modules))))"
+    done = subprocess.run([sys.executable, "-c", code, *names], capture_output=True, text=True, check=True, timeout=30)
+    return done.stdout.split()
 
 
 def test_as_a_module() -> None:

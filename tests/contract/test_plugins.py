@@ -93,8 +93,10 @@ def test_a_filters_state_is_its_whole_memory(name: str, cut: int) -> None:
 
 @cache
 def reps() -> dict[Flaw, Rep]:
-    """A measured rep with every flaw."""
-    return {flaw: play(make_script(pace=Pace.FULL, flaw=flaw, reps=1, seed=3), SEGMENTS).reps[0] for flaw in Flaw}
+    """A measured rep with every flaw, all of one session: one fitting serves them all."""
+    flaws = tuple(Flaw)
+    played = play(make_script(pace=Pace.FULL, flaw=flaws, reps=len(flaws), seed=3), SEGMENTS)
+    return dict(zip(flaws, played.reps, strict=True))
 
 
 def rules_of(name: str) -> tuple[Rule, ...]:

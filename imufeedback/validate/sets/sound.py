@@ -19,7 +19,7 @@ from imufeedback.errors import SoundError
 from imufeedback.validate import process, sound_server
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 
-SECONDS, QUICK_SECONDS = 60, 12
+SECONDS, QUICK_SECONDS = 60, 10
 SEEDS, QUICK_SEEDS = 3, 1
 """How sensors, packets and connection events fall against each other depends on the seed, and does not change during a
 run; so a full measurement takes several."""
