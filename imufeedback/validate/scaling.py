@@ -7,6 +7,7 @@ machine does can only make it larger.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,8 @@ RATES_HZ = (50.0, 100.0, 200.0, 400.0)
 REPS_OF_A_RECORDING = 100
 STILL_S, ZERO_S = 1.0, 0.6
 """The player stands for so long before the first rep, and is told to be in the zero position after so long."""
+SHORT_S = 6.0
+"""Of a session: until after the finish of the first swing. What the curves of sensors and rates are made of."""
 TRIAL = "scaling"
 
 
@@ -107,8 +110,10 @@ def least(works: Mapping[float, Callable[[], float]], tries: int) -> tuple[float
 # ── sessions ─────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def session(script: Script, segments: Sequence[Segment] = WORN, rate_hz: float = RATE_HZ) -> Iterator[Item]:
-    """From a second before the end of the fitting movements on, with the true fitting."""
+def session(
+    script: Script, segments: Sequence[Segment] = WORN, rate_hz: float = RATE_HZ, seconds: float = math.inf
+) -> Iterator[Item]:
+    """From a second before the end of the fitting movements on, with the true fitting, for so many `seconds`."""
     layout = msgspec.structs.replace(parse_layout(resources.text("layouts", LAYOUT), LAYOUT), rate_hz=rate_hz)
     streams = sensor_streams(script, layout, segments, model=typical(soft_tissue=False))
     begin_ns = round((script.ready_s - STILL_S) * 1e9)
@@ -119,6 +124,8 @@ def session(script: Script, segments: Sequence[Segment] = WORN, rate_hz: float =
         if zero is not None and packet.host_ns >= zero.host_ns:
             yield zero
             zero = None
+        if packet.host_ns > begin_ns + seconds * 1e9:
+            break
         if packet.host_ns >= begin_ns:
             yield packet
 
@@ -171,21 +178,21 @@ def _script(reps: int, seed: int) -> Script:
 def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int = 2) -> Curve:
     """Milliseconds of processor time for each second of a session, by the number of sensors."""
     script = _script(1, seed)
-    works = {n: _analysis(_recorded(work, f"sensors{n}", session(script, BODY[:n]))) for n in counts}
-    return _each_second("the number of sensors", "sensors", works, script, tries)
+    works = {n: _analysis(_recorded(work, f"sensors{n}", session(script, BODY[:n], seconds=SHORT_S))) for n in counts}
+    return _each_second("the number of sensors", "sensors", works, tries)
 
 
 def rates(work: Path, seed: int, hz: Sequence[float] = RATES_HZ, tries: int = 2) -> Curve:
     """The same by the rate of three sensors; a packet has four samples at any rate."""
     script = _script(1, seed)
-    works = {one: _analysis(_recorded(work, f"rate{one:g}", session(script, rate_hz=one))) for one in hz}
-    return _each_second("the rate", "Hz", works, script, tries)
+    works = {
+        one: _analysis(_recorded(work, f"rate{one:g}", session(script, rate_hz=one, seconds=SHORT_S))) for one in hz
+    }
+    return _each_second("the rate", "Hz", works, tries)
 
 
-def _each_second(
-    what: str, unit: str, works: Mapping[float, Callable[[], float]], script: Script, tries: int
-) -> Curve:
-    each_ms = [1e3 * cost / seconds_of(script) for cost in least(works, tries)]
+def _each_second(what: str, unit: str, works: Mapping[float, Callable[[], float]], tries: int) -> Curve:
+    each_ms = [1e3 * cost / SHORT_S for cost in least(works, tries)]
     return Curve(what, unit, "ms a second of session", tuple(map(float, works)), tuple(each_ms))
 
 

@@ -6,11 +6,8 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-
-import ahrs
-import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.judging import judge
@@ -19,14 +16,16 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library.library import Library
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate import archive, live_load
+from imufeedback.validate import live_load, scaling
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
-from imufeedback.validate.golfer import RATE_HZ, items
+from imufeedback.validate.golfer import items
 from imufeedback.validate.players import typical
 from imufeedback.validate.sets.windows import child, first_picture
-from imufeedback.validate.speed import NAMES, prepared
+from imufeedback.validate.speed import madgwick_alone, prepared, samples, vqf_alone
 
 EIGHT_HOURS_S = 8 * 3600.0
+FLAT = at_most(1.1)
+"""In proportion to the size, with a little room for what timings scatter."""
 
 
 def recorded(path: Path, script: Script) -> Path:
@@ -44,16 +43,17 @@ def throughput(context: Context) -> Iterator[Measured]:
     begun = time.process_time()
     found = judge(path)
     ours_s = time.process_time() - begun
-    blocks = prepared(script).blocks
-    begun = time.process_time()
-    for name in NAMES:
-        own = [one for one in blocks if one.sensor == name]
-        gyr, acc = (np.concatenate([getattr(one, field) for one in own]) for field in ("gyr_rad_s", "acc_m_s2"))
-        ahrs.filters.Madgwick(gyr=gyr, acc=acc, frequency=RATE_HZ)
-    filter_s = time.process_time() - begun
-    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "madgwick_s": filter_s})
+    given = samples(prepared(script))
+    vqf_s, filter_s = (_busy_s(lambda work=work: work(given)) for work in (vqf_alone, madgwick_alone))
+    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "vqf_s": vqf_s, "madgwick_s": filter_s})
     yield Measured("analysis of three sensors, one core", found.duration_s / ours_s, Band(200, None), "× real time")
     yield Measured("the same / Madgwick (ahrs) alone", ours_s / filter_s, at_most(0.5), "ratio")
+
+
+def _busy_s(work: Callable[[], None]) -> float:
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
 
 
 _PEAK = (
@@ -123,15 +123,25 @@ def _all(paths: Sequence[Path], workers: int) -> float:
 
 def library(context: Context) -> Iterator[Measured]:
     """Time of taking a rep into the index, small library against large."""
-    costs = []
-    for count in (10, 100) if context.quick else (10, 1000):
-        root = context.work / f"library{count}"
-        archive.make_library(root, count, 100, np.random.default_rng(context.seed))
-        begun = time.process_time()
-        Library(root).close()
-        costs.append((time.process_time() - begun) / (100 * count))
-    check = f"cost of a rep, {100 * count} reps in the library against 1000"
-    yield Measured(check, costs[1] / costs[0], at_most(1.1), "ratio")
+    curve = scaling.library(context.work, context.seed, (10, 30, 100) if context.quick else (10, 100, 1000))
+    context.rows.append(curve.row())
+    first, *_, last = (cost / size for size, cost in zip(curve.sizes, curve.costs, strict=True))
+    yield Measured(
+        f"cost of a rep, {curve.sizes[-1]:.0f} reps in the library against 1000", last / first, FLAT, "ratio"
+    )
+
+
+def growth(context: Context) -> Iterator[Measured]:
+    """Cost against number of sensors, rate and length: no worse than in proportion."""
+    seed, tries = context.seed, 2 if context.quick else 5
+    curves = (
+        scaling.sensors(context.work, seed, (1, 3, 5) if context.quick else scaling.SENSORS, tries),
+        scaling.rates(context.work, seed, tries=tries),
+        scaling.lengths(context.work, seed, (1, 2, 3) if context.quick else (1, 4, 16, 64), tries),
+    )
+    for one in curves:
+        context.rows.append(one.row())
+        yield Measured(f"cost against {one.what}, exponent", one.exponent, FLAT, "power")
 
 
 def starts(context: Context) -> Iterator[Measured]:
@@ -157,5 +167,6 @@ STEPS = (
     Step("live with window", live_with_window),
     Step("processes", many),
     Step("a growing library", library),
+    Step("growing sessions", growth),
     Step("starts", starts),
 )
