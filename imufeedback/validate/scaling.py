@@ -84,8 +84,12 @@ class Curve:
             "set": "speed",
             "trial": TRIAL,
             **{name: getattr(self, name) for name in ("what", "unit", "cost_unit")},
-            **{"sizes": list(self.sizes), "costs": list(self.costs)},
-            **{"exponent": self.exponent, "each": each, "fixed": fixed, "r2": self.r2},
+            "sizes": list(self.sizes),
+            "costs": list(self.costs),
+            "exponent": self.exponent,
+            "each": each,
+            "fixed": fixed,
+            "r2": self.r2,
         }
 
 
@@ -178,7 +182,9 @@ def _script(reps: int, seed: int) -> Script:
 def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int = 2) -> Curve:
     """Milliseconds of processor time for each second of a session, by the number of sensors."""
     script = _script(1, seed)
-    works = {n: _analysis(_recorded(work, f"sensors{n}", session(script, BODY[:n], seconds=SHORT_S))) for n in counts}
+    works = {
+        float(n): _analysis(_recorded(work, f"sensors{n}", session(script, BODY[:n], seconds=SHORT_S))) for n in counts
+    }
     return _each_second("the number of sensors", "sensors", works, tries)
 
 
