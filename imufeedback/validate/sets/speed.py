@@ -136,7 +136,7 @@ def growth(context: Context) -> Iterator[Measured]:
     curves = (
         scaling.sensors(context.work, seed, (1, 3, 5) if context.quick else scaling.SENSORS, tries),
         scaling.rates(context.work, seed, tries=tries),
-        scaling.lengths(context.work, seed, (1, 2, 3) if context.quick else (1, 4, 16, 64), tries),
+        scaling.lengths(context.work, seed, (1, 2, 5) if context.quick else (1, 4, 16, 64), tries),
     )
     for one in curves:
         context.rows.append(one.row())
