@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from html import escape
 from typing import Any
 
 from imufeedback.validate.scaling import TRIAL
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 600, 220, 70, 40, 20, 44
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 600, 240, 60, 40, 30, 52
 
 
 def section(rows: Iterable[Mapping[str, Any]]) -> Iterable[str]:
@@ -18,8 +19,9 @@ def section(rows: Iterable[Mapping[str, Any]]) -> Iterable[str]:
         return
     yield "<h2>What the work costs as it grows</h2>"
     yield (
-        "<p>Processor time. The line is straight; the exponent is that of the power of the size that the cost goes "
-        "with: 1 is in proportion, less is better, 2 would be a tool that grinds to a halt.</p>"
+        "<p>Processor time, both axes logarithmic. On the dashed line the cost is in proportion to the size; a point "
+        "above it costs more than its share. The exponent is that of the power of the size that the cost goes with: 1 "
+        "is in proportion, less is better, 2 grinds to a halt.</p>"
     )
     for one in curves:
         yield from _curve(one)
@@ -43,15 +45,19 @@ def _curve(row: Mapping[str, Any]) -> Iterable[str]:
 
 
 def picture(row: Mapping[str, Any], title: str) -> str:
-    """Points and the straight line through them, from nothing on both axes. `title` is read out for the picture."""
+    """Points on logarithmic axes, and a dashed line for a cost in proportion to the size, from the first point on.
+
+    Both axes span the same ratio, so the dashed line ends in the corner; a point above it costs more than its share.
+    `title` is read out for the picture.
+    """
     sizes, costs = row["sizes"], row["costs"]
-    x = _axis(max(sizes), LEFT, WIDTH - RIGHT)
-    y = _axis(max(costs), HEIGHT - BOTTOM, TOP)
-    ends = [(size, row["fixed"] + row["each"] * size) for size in (min(sizes), max(sizes))]
-    (x1, y1), (x2, y2) = [(x(size), y(max(cost, 0.0))) for size, cost in ends]
+    span = max(max(sizes) / min(sizes), max(costs) / min(costs))
+    x, y = _axis(min(sizes), span, LEFT, WIDTH - RIGHT), _axis(min(costs), span, HEIGHT - BOTTOM, TOP)
+    trend = " ".join(f"{x(size):.1f},{y(cost):.1f}" for size, cost in zip(sizes, costs, strict=True))
     parts = [
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(title)}">',
-        f'<line class="trend" x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}"/>',
+        f'<line class="floor" x1="{LEFT}" y1="{HEIGHT - BOTTOM}" x2="{WIDTH - RIGHT}" y2="{TOP}"/>',
+        f'<polyline class="trend" points="{trend}"/>',
         *(_point(x(size), y(cost), size, cost) for size, cost in zip(sizes, costs, strict=True)),
         f'<text x="{LEFT}" y="{HEIGHT - 8}">{escape(row["unit"])}</text>',
     ]
@@ -61,12 +67,12 @@ def picture(row: Mapping[str, Any], title: str) -> str:
 def _point(x: float, y: float, size: float, cost: float) -> str:
     return (
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
-        f'<text x="{x - 8:.1f}" y="{y - 8:.1f}" text-anchor="end">{cost:.3g}</text>'
-        f'<text x="{x:.1f}" y="{HEIGHT - 28}" text-anchor="middle">{size:.4g}</text>'
+        f'<text x="{x:.1f}" y="{y - 14:.1f}" text-anchor="end">{cost:.3g}</text>'
+        f'<text x="{x:.1f}" y="{HEIGHT - 26}" text-anchor="middle">{size:.3g}</text>'
     )
 
 
-def _axis(largest: float, begin: float, end: float) -> Callable[[float], float]:
-    """From nothing to the largest value, along these pixels."""
-    each = (end - begin) / max(largest, 1e-12)
-    return lambda value: begin + each * value
+def _axis(least: float, span: float, begin: float, end: float) -> Callable[[float], float]:
+    """From the least value to `span` times it, along these pixels, in logarithms."""
+    each = (end - begin) / max(math.log(span), 1e-12)
+    return lambda value: begin + each * math.log(value / least)

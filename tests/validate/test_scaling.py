@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -97,6 +98,17 @@ def test_the_page_shows_every_point_and_the_exponent() -> None:
     assert shown.count("<tr>") == 1 + 4
     assert "exponent 1.00" in shown
     assert not list(scaling_page.section(rows[:1]))
+
+
+@pytest.mark.parametrize(("costs", "side"), [((3.0, 6.0), 0), ((3.0, 4.0), -1), ((3.0, 12.0), 1)])
+def test_a_point_above_the_dashed_line_costs_more_than_its_share(costs: tuple[float, ...], side: int) -> None:
+    shown = scaling_page.picture(curve(costs, (1.0, 2.0)).row(), "t")
+    number = r'="([0-9.]+)"'
+    x1, y1, x2, y2 = (float(re.search(f" {name}{number}", shown)[1]) for name in ("x1", "y1", "x2", "y2"))
+    cx, cy = (float(re.findall(f" {name}{number}", shown)[-1]) for name in ("cx", "cy"))
+    dashed = y1 + (y2 - y1) * (cx - x1) / (x2 - x1)
+    above = dashed - cy
+    assert (abs(above) < 0.2) if side == 0 else (above * side > 5)
 
 
 def test_names_on_the_page_are_text_and_never_markup() -> None:
