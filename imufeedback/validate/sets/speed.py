@@ -132,7 +132,7 @@ def library(context: Context) -> Iterator[Measured]:
 
 def growth(context: Context) -> Iterator[Measured]:
     """Cost against number of sensors, rate and length: no worse than in proportion."""
-    seed, tries = context.seed, 2 if context.quick else 5
+    seed, tries = context.seed, 2 if context.quick else 3
     curves = (
         scaling.sensors(context.work, seed, (1, 3, 5) if context.quick else scaling.SENSORS, tries),
         scaling.rates(context.work, seed, tries=tries),
