@@ -1,7 +1,8 @@
 """How well the windows keep up, measured in a process of its own; prints one JSON document.
 
-``python -m imufeedback.app.measure frames|age|soak|starved [NUMBER]``, offscreen. `imufeedback validate --set
-windows` runs it; a child process, because Qt can only be started once and its memory must be nobody else's.
+``python -m imufeedback.app.measure frames|age|soak|starved|load [NUMBER]``, offscreen. `imufeedback validate --set
+windows` and ``--set speed`` run it; a child process, because Qt can only be started once and its memory must be
+nobody else's.
 """
 
 from __future__ import annotations
@@ -236,6 +237,10 @@ def main(what: str, number: float) -> dict[str, float]:
         from imufeedback.app.starved import starved
 
         return starved(number)
+    if what == "load":
+        from imufeedback.app.load import load
+
+        return load(number)
     return {"age": age, "soak": soak}[what](number)
 
 

@@ -25,6 +25,7 @@ def validate(
     set_name: Annotated[
         str | None, typer.Option("--set", metavar="NAME", help="One set of checks; all when missing.")
     ] = None,
+    speed: Annotated[bool, typer.Option("--speed", help="The same as --set speed.")] = False,
     quick: Annotated[bool, typer.Option("--quick", help="Fewer players and shorter runs.")] = False,
     seed: Annotated[int, typer.Option(min=0, help="Which synthetic golfers.")] = 1,
     data: Annotated[
@@ -46,8 +47,11 @@ def validate(
         raise UsageError("--json and --html name the same file", hint="name two files")
     if data is not None and not data.is_dir():
         raise UsageError(f"--data {str(data)!r} is no folder", hint="check the name")
+    if speed and set_name not in (None, "speed"):
+        raise UsageError(f"--speed and --set {set_name} name two sets", hint="give one of them")
     from imufeedback.validate import sets
 
+    set_name = "speed" if speed else set_name
     if set_name is not None:
         sets.steps(set_name)  # says what there is, before any work
     names = sets.available() if set_name is None else (set_name,)

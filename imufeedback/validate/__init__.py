@@ -15,6 +15,8 @@
     golfer.py   measures on the synthetic golfer with exact truth
     swingers.py players who swing, through the whole pipeline; exact.py their exact angles through motion and rules
     speed.py    time per step from samples to angles, and that of VQF alone
+    scaling.py  cost against sensors, rate, length and library; scaling_page.py shows it
+    live_load.py  share of a core that three live sensors take
     page.py     all of it as one HTML page; plain.py and chart.py serve it
     process.py  time and memory of whole commands
 """

@@ -3,7 +3,7 @@
 ``python -m imufeedback.validate.live_load SECONDS SEED`` prints a share of one core. Packets are made before the
 measurement; then one thread hands them over at their real pace, as the radio's does, and the main thread feeds the
 pipeline and the recording. What the system's Bluetooth and bleak's call into Python take beside it is not in the
-figure.
+figure. `app/load.py` measures the same session with the bay window.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from queue import SimpleQueue
@@ -22,7 +24,7 @@ from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Item, RawPacket
+from imufeedback.records import Command, Hand, Item, RawPacket
 from imufeedback.report.summary import Summary
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.script import make_script
@@ -31,6 +33,46 @@ from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 from imufeedback.validate.golfer import fit_command
 
 LAYOUT = "house"
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A session whose host times begin at 0."""
+
+    settings: Settings
+    early: tuple[Item, ...]
+    """Up to the fitting, which is the last; to be fed in haste."""
+    live: tuple[RawPacket, ...]
+    """To be fed at the pace of life."""
+
+    @property
+    def hand(self) -> Hand:
+        return self.settings.player.hand
+
+
+def prepared(seconds: float, seed: int) -> Load:
+    """So many live seconds of a golfer who is fitted and swings slowly; there are about 65 s of it."""
+    script = make_script(reps=5, seed=seed)
+    text = resources.text("layouts", LAYOUT)
+    settings = Settings(
+        sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in WORN),
+        layouts={LAYOUT: text},
+        rule_set=resources.text("rules", "swing"),
+        player=Player(hand=script.hand),
+    )
+    packets = list(raw_packets(sensor_streams(script, parse_layout(text, LAYOUT))))
+    ready_ns = round(script.ready_s * 1e9) + 1_000_000_000
+    early: list[Item] = [one for one in packets if one.host_ns < ready_ns]
+    live = tuple(one for one in packets if ready_ns <= one.host_ns < ready_ns + seconds * 1e9)
+    return Load(settings, (*early, fit_command(script)), live)
+
+
+def pace(packets: Sequence[RawPacket], put: Callable[[RawPacket], None]) -> None:
+    """Hand the packets over at the distances that they came in."""
+    begin_s, first_ns = time.perf_counter(), packets[0].host_ns
+    for packet in packets:
+        time.sleep(max(0.0, begin_s + (packet.host_ns - first_ns) * 1e-9 - time.perf_counter()))
+        put(packet)
 
 
 def measure(seconds: float, seed: int) -> float:
@@ -45,29 +87,17 @@ def measure(seconds: float, seed: int) -> float:
 
 def main(seconds: float, seed: int) -> float:
     """Run for so many seconds of a session that is fitted already, and swings; the share of one core."""
-    script = make_script(reps=5, seed=seed)
-    text = resources.text("layouts", LAYOUT)
-    settings = Settings(
-        sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in WORN),
-        layouts={LAYOUT: text},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=script.hand),
-    )
-    packets = list(raw_packets(sensor_streams(script, parse_layout(text, LAYOUT))))
-    ready_ns = round(script.ready_s * 1e9) + 1_000_000_000
-    pipeline, summary = Pipeline(), Summary(script.hand)
-    pipeline.feed(Command(0, "begin", settings.to_args()))
-    for packet in packets:
-        if packet.host_ns < ready_ns:
-            pipeline.feed(packet)
-    pipeline.feed(fit_command(script))
-    live = [one for one in packets if ready_ns <= one.host_ns < ready_ns + seconds * 1e9]
+    load = prepared(seconds, seed)
+    pipeline, summary = Pipeline(), Summary(load.hand)
+    pipeline.feed(Command(0, "begin", load.settings.to_args()))
+    for early in load.early:
+        pipeline.feed(early)
     queue: SimpleQueue[Item | None] = SimpleQueue()
-    pace = threading.Thread(target=_pace, args=(live, queue), name="ble")
+    radio = threading.Thread(target=_radio, args=(load.live, queue), name="ble")
     with tempfile.TemporaryDirectory() as folder:
         journal = JournalWriter(Path(folder) / "load.mcap", title="load", started=datetime.now().astimezone())
         wall, busy = time.perf_counter(), time.process_time()
-        pace.start()
+        radio.start()
         while (item := queue.get()) is not None:
             journal.write(item)
             summary(pipeline.feed(item))
@@ -76,11 +106,8 @@ def main(seconds: float, seed: int) -> float:
     return share
 
 
-def _pace(packets: list[RawPacket], queue: SimpleQueue[Item | None]) -> None:
-    begin_s, first_ns = time.perf_counter(), packets[0].host_ns
-    for packet in packets:
-        time.sleep(max(0.0, begin_s + (packet.host_ns - first_ns) * 1e-9 - time.perf_counter()))
-        queue.put(packet)
+def _radio(packets: Sequence[RawPacket], queue: SimpleQueue[Item | None]) -> None:
+    pace(packets, queue.put)
     queue.put(None)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import __version__
-from imufeedback.validate import chart, plain
+from imufeedback.validate import chart, plain, scaling_page
 from imufeedback.validate.checks import Measured
 from imufeedback.validate.rows import FIELDS, OFFLINE, of_methods
 from imufeedback.validate.run import Report
@@ -50,9 +50,10 @@ def page(report: Report) -> str:
             *_head(report),
             *_coach(report.lines),
             *_charts(report.rows),
+            *scaling_page.section(report.rows),
             '<div class="engineer">',
             *_checks(report.lines),
-            *_rows(report.rows),
+            *_rows(of_methods(report.rows)),
             "</div></body></html>",
             "",
         ]

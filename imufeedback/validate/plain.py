@@ -35,6 +35,9 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"clipping: error bars", "A turn too fast for the sensor: errors no larger than twice the ± we show"),
     (r"clipping: error bar after", "The same: how much wider the ± becomes"),
     (r"fusion, joints and body", "Computing time for each moment of 5 thousandths of a second"),
+    (r"cost against (.+), exponent", r"How the work grows with \1 (1: just as fast)"),
+    (r"live, three sensors, with window", "A live session with its window: part of one processor core"),
+    (r"live, three sensors, without window", "The same work without a window"),
     (r"the same / VQF alone", "The same, as a multiple of the filter that it is built on"),
 )
 _UNITS = {"deg": "°", "ratio": " times", "%": " of 100", "steps": " times", "s": " s"}

@@ -7,7 +7,8 @@ import math
 import pytest
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app import measure
+from imufeedback.app import load, measure
+from imufeedback.errors import ImuFeedbackError
 from imufeedback.validate.sets import windows
 
 
@@ -33,6 +34,23 @@ def test_a_falling_count_of_references_fails_the_line(monkeypatch: pytest.Monkey
     memory, references = windows.soak(context)
     assert memory.ok
     assert not references.ok
+
+
+def test_a_live_session_is_fed_drawn_and_followed(qtbot: QtBot) -> None:
+    found = load.load(1.5)
+    assert 0.0 < found["share"] < 2.0
+    assert found["seconds"] == pytest.approx(1.5, abs=0.5)
+    assert found["frames_per_s"] > 2.0
+    assert found["waiting"] < 50, "the engine keeps up with the packets"
+
+
+def test_a_session_that_ends_early_is_no_measurement(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*arguments: object, **keywords: object) -> None:
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr(load, "Session", broken)
+    with pytest.raises(ImuFeedbackError, match="broken"):
+        load.load(1.5)
 
 
 def test_every_step_has_a_title_of_its_own() -> None:

@@ -289,3 +289,16 @@ def test_figures_of_another_kind_do_not_disturb_the_comparison(
     assert ended.status == 0, ended.err
     assert "vqf" in ended.out
     assert len(json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["rows"]) == 2
+
+
+def test_speed_is_short_for_its_set(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    made_up["speed"], made_up["other"] = steps(fast=0.5), steps(tilt=0.5)
+    assert imufeedback("validate", "--speed", "--json", tmp_path / "a.json").status == 0
+    document = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
+    assert [one["set"] for one in document["checks"]] == ["speed"]
+    assert imufeedback("validate", "--speed", "--set", "speed").status == 0
+    refused = imufeedback("validate", "--speed", "--set", "other")
+    assert refused.status != 0
+    assert "two sets" in refused.err

@@ -6,27 +6,26 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
-
-import ahrs
-import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.judging import judge
 from imufeedback.many import Way, in_processes
 from imufeedback.record.journal import JournalWriter
-from imufeedback.record.library.library import Library
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate import archive, live_load
+from imufeedback.validate import live_load, scaling
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
-from imufeedback.validate.golfer import RATE_HZ, items
+from imufeedback.validate.golfer import items
 from imufeedback.validate.players import typical
-from imufeedback.validate.sets.windows import first_picture
-from imufeedback.validate.speed import NAMES, prepared
+from imufeedback.validate.sets.windows import child, first_picture
+from imufeedback.validate.speed import madgwick_alone, prepared, samples, vqf_alone
 
 EIGHT_HOURS_S = 8 * 3600.0
+FLAT = at_most(1.1)
+"""In proportion to the size, with a little room for what timings scatter."""
 
 
 def recorded(path: Path, script: Script) -> Path:
@@ -44,16 +43,17 @@ def throughput(context: Context) -> Iterator[Measured]:
     begun = time.process_time()
     found = judge(path)
     ours_s = time.process_time() - begun
-    blocks = prepared(script).blocks
-    begun = time.process_time()
-    for name in NAMES:
-        own = [one for one in blocks if one.sensor == name]
-        gyr, acc = (np.concatenate([getattr(one, field) for one in own]) for field in ("gyr_rad_s", "acc_m_s2"))
-        ahrs.filters.Madgwick(gyr=gyr, acc=acc, frequency=RATE_HZ)
-    filter_s = time.process_time() - begun
-    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "madgwick_s": filter_s})
+    given = samples(prepared(script))
+    vqf_s, filter_s = (_busy_s(partial(work, given)) for work in (vqf_alone, madgwick_alone))
+    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "vqf_s": vqf_s, "madgwick_s": filter_s})
     yield Measured("analysis of three sensors, one core", found.duration_s / ours_s, Band(200, None), "× real time")
     yield Measured("the same / Madgwick (ahrs) alone", ours_s / filter_s, at_most(0.5), "ratio")
+
+
+def _busy_s(work: Callable[[], None]) -> float:
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
 
 
 _PEAK = (
@@ -85,9 +85,17 @@ def memory(context: Context) -> Iterator[Measured]:
 
 
 def live(context: Context) -> Iterator[Measured]:
-    """Pipeline and recording at the pace of life; the windows' frames are measured by the set `windows`."""
+    """Pipeline and recording at the pace of life."""
     share = 100 * live_load.measure(5.0 if context.quick else 60.0, context.seed)
     yield Measured("live, three sensors, without window", share, at_most(12), "% of a core")
+
+
+def live_with_window(context: Context) -> Iterator[Measured]:
+    """The same with the bay window. It must go on painting: few pictures would make a small share worth nothing."""
+    found = child("load", 8.0 if context.quick else 60.0)
+    context.rows.append({"set": "speed", "trial": "live with window", **found})
+    yield Measured("live, three sensors, with window", 100 * found["share"], at_most(35), "% of a core")
+    yield Measured("the same: pictures painted in a second", found["frames_per_s"], Band(25, None), "pictures")
 
 
 def many(context: Context) -> Iterator[Measured]:
@@ -115,15 +123,24 @@ def _all(paths: Sequence[Path], workers: int) -> float:
 
 def library(context: Context) -> Iterator[Measured]:
     """Time of taking a rep into the index, small library against large."""
-    costs = []
-    for count in (10, 100) if context.quick else (10, 1000):
-        root = context.work / f"library{count}"
-        archive.make_library(root, count, 100, np.random.default_rng(context.seed))
-        begun = time.process_time()
-        Library(root).close()
-        costs.append((time.process_time() - begun) / (100 * count))
-    check = f"cost of a rep, {100 * count} reps in the library against 1000"
-    yield Measured(check, costs[1] / costs[0], at_most(1.1), "ratio")
+    curve = scaling.library(context.work, context.seed, (10, 30, 100) if context.quick else (10, 100, 1000))
+    context.rows.append(curve.row())
+    first, *_, last = (cost / size for size, cost in zip(curve.sizes, curve.costs, strict=True))
+    check = f"cost of a rep, {curve.sizes[-1]:.0f} reps in the library against {curve.sizes[0]:.0f}"
+    yield Measured(check, last / first, FLAT, "ratio")
+
+
+def growth(context: Context) -> Iterator[Measured]:
+    """Cost against number of sensors, rate and length: no worse than in proportion."""
+    seed, tries = context.seed, 2 if context.quick else 3
+    curves = (
+        scaling.sensors(context.work, seed, (1, 3, 5) if context.quick else scaling.SENSORS, tries),
+        scaling.rates(context.work, seed, tries=tries),
+        scaling.lengths(context.work, seed, (1, 2, 5) if context.quick else (1, 4, 16, 64), tries),
+    )
+    for one in curves:
+        context.rows.append(one.row())
+        yield Measured(f"cost against {one.what}, exponent", one.exponent, FLAT, "power")
 
 
 def starts(context: Context) -> Iterator[Measured]:
@@ -146,7 +163,9 @@ STEPS = (
     Step("analysis of a recording", throughput),
     Step("memory of an analysis", memory),
     Step("live", live),
+    Step("live with window", live_with_window),
     Step("processes", many),
     Step("a growing library", library),
+    Step("growing sessions", growth),
     Step("starts", starts),
 )
