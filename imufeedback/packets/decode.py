@@ -179,7 +179,8 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         out.append(block)
 
     def _block(self, packet: Packet, flag: int) -> DeviceBlock:
-        values, flags = self._ready.pop(id(packet.payload), None) or self._unpacker.samples(packet)
+        ready = self._ready.pop(id(packet.payload), None) if self._ready else None
+        values, flags = self._unpacker.samples(packet) if ready is None else ready
         if flags is not None:
             self._state.counts.saturated += int(np.count_nonzero(flags & Flag.SATURATED))
         if flag:
