@@ -10,7 +10,7 @@ from threading import Semaphore
 
 from imufeedback.app.endurance.day_clock import DayClock, PulledDevice
 from imufeedback.audio import Player
-from imufeedback.records import Cue, Event, Fault, Item
+from imufeedback.records import Cue, Event, Fault, Item, RawPacket
 from imufeedback.session import Session, Sink, SoundSink
 from imufeedback.validate.endurance.audit import Digest
 
@@ -24,9 +24,7 @@ class Spent:
 
     busy_s: float = 0.0
     waits_ms: list[float] = field(default_factory=list)
-    """From the arrival of an item to the end of its work, of those that decided a sound; milliseconds."""
-    worst_ms: float = 0.0
-    """The longest of all items."""
+    """From the arrival of every packet to the end of its work: its events are out."""
     sounds_ms: list[float] = field(default_factory=list)
     """From the arrival of the deciding item to the first sample of the sound."""
     behind: int = 0
@@ -116,10 +114,10 @@ class Paced:
         wait_ms = (self._free_ns - item.host_ns) * 1e-6
         spent.busy_s += took_ns * 1e-9
         spent.behind = max(spent.behind, len(ends))
-        spent.worst_ms = max(spent.worst_ms, wait_ms)
+        if isinstance(item, RawPacket):
+            spent.waits_ms.append(wait_ms)
         for event in self._told:
             if isinstance(event, Cue):
-                spent.waits_ms.append(wait_ms)
                 self._asked.append((round(event.t_s * 1e9), item.host_ns))
         new = self._sound.started[self._started :]
         self._started += len(new)

@@ -25,6 +25,7 @@ from imufeedback.synth.stream import SensorStream, sensor_streams
 from imufeedback.synth.swing import Flaw
 from imufeedback.validate.bad_day import looped, replace_seed
 from imufeedback.validate.golfer import fit_command
+from imufeedback.validate.players import typical
 
 LAYOUT, SCRIPT = "house", "long_day"
 FLAWS = (Flaw.NONE, Flaw.STALL, Flaw.PUSH_BACK, Flaw.STALL)
@@ -42,11 +43,11 @@ class LongDay:
 
     def __init__(self, seconds: float, seed: int, script: Script | None = None) -> None:
         self.seconds = seconds
-        self.script = script or make_script(reps=len(FLAWS), flaw=FLAWS, busy=True, seed=seed)
+        self.script = script or make_script(reps=len(FLAWS), flaw=FLAWS, seed=seed)
         text = resources.text("layouts", LAYOUT)
         self.layout: Layout = parse_layout(text, LAYOUT)
         self.faults: FaultScript = replace_seed(parse_faults(resources.text("radio", SCRIPT), SCRIPT), seed)
-        self.streams = sensor_streams(self.script, self.layout, WORN)
+        self.streams = sensor_streams(self.script, self.layout, WORN, model=typical(soft_tissue=False))
         self.settings = Settings(
             sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self.streams),
             layouts={LAYOUT: text},
