@@ -21,6 +21,7 @@ from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.validate import archive, live_load
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.validate.endurance import lines as endurance
 from imufeedback.validate.golfer import RATE_HZ, items
 from imufeedback.validate.players import typical
 from imufeedback.validate.sets.windows import first_picture
@@ -149,4 +150,5 @@ STEPS = (
     Step("processes", many),
     Step("a growing library", library),
     Step("starts", starts),
+    endurance.STEP,
 )
