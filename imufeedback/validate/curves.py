@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from html import escape
@@ -10,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 WIDTH, HEIGHT = 600, 150
-LEFT, RIGHT, TOP, BOTTOM = 62, 108, 12, 26
+LEFT, RIGHT, TOP, BOTTOM = 78, 108, 12, 26
 POINTS = 240
 """More than so many are drawn as the least and the greatest of each of their groups: peaks must stay to be seen."""
 KINDS = ("own", "second", "third")
@@ -73,7 +74,7 @@ def _apart(heights: Sequence[float], least: float = 16.0) -> list[float]:
     """Move names so that none stands on another, and none outside; their order stays."""
     order = sorted(range(len(heights)), key=lambda k: heights[k])
     out = list(heights)
-    for above, below in zip(order, order[1:], strict=False):
+    for above, below in itertools.pairwise(order):
         out[below] = max(out[below], out[above] + least)
     over = max(out, default=0.0) - (HEIGHT - BOTTOM)
     return [one - max(over, 0.0) for one in out]
@@ -96,14 +97,14 @@ def _hour(at_s: float, end_s: float, words: str) -> str:
 def _marks(end_s: float) -> list[tuple[float, str]]:
     """Where time is written: in hours, minutes or seconds, about four times."""
     unit_s, word = next(((s, w) for s, w in ((3600.0, "h"), (60.0, "min")) if end_s >= 2 * s), (1.0, "s"))
-    step = _nice(end_s / unit_s / 4)
+    step = _nice(end_s / unit_s / 4, (1, 2, 5, 10))
     count = int(end_s / unit_s / step + 1e-9)
     return [(k * step * unit_s, f"{k * step:g} {word}" if k else "0") for k in range(count + 1)]
 
 
-def _nice(value: float) -> float:
-    """The next number of 1, 2, 4, 5, 8 and their tenfolds."""
+def _nice(value: float, of: Sequence[int] = (1, 2, 4, 5, 8, 10)) -> float:
+    """The next of these numbers and their tenfolds."""
     if not value > 0:
         return 1.0
     power = 10.0 ** math.floor(math.log10(value))
-    return next(one * power for one in (1, 2, 4, 5, 8, 10) if one * power >= value * (1 - 1e-9))
+    return next(one * power for one in of if one * power >= value * (1 - 1e-9))

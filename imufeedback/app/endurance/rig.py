@@ -26,7 +26,7 @@ from imufeedback.audio import Player, rendered
 from imufeedback.audio.turns import quick_turns
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Event, Item
+from imufeedback.records import Event
 from imufeedback.session import Engine, Session, SoundSink
 from imufeedback.validate.endurance.audit import Flow, read_back
 from imufeedback.validate.endurance.day import LongDay
@@ -36,7 +36,7 @@ FRAME_S = 0.5
 `windows`."""
 TOGETHER_NS = 1_000_000
 """What arrives within so long is put on the engine's queue at once, as when the radio hands over one interval."""
-STUCK_S = 60.0
+LOOK_S, STUCK_S = 0.5, 60.0
 STRETCH_S = 300.0
 """At most so much from the beginning is judged again from the recording."""
 SAMPLES = 40
@@ -150,8 +150,11 @@ class Rig:
         """Until the engine has worked off what was put; then let the window hear of it."""
         assert self.paced is not None
         for _ in range(self._put):
-            if not self.paced.done.acquire(timeout=STUCK_S):
-                raise self._ended()
+            waited_s = 0.0
+            while not self.paced.done.acquire(timeout=LOOK_S):
+                waited_s += LOOK_S
+                if self.engine.error is not None or waited_s > STUCK_S:
+                    raise self._ended()
         self._put = 0
         if self.feed.waiting:
             self.app.processEvents()

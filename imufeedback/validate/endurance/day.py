@@ -68,6 +68,8 @@ class LongDay:
     def _commands(self) -> Iterator[Item]:
         """The fitting, and the held tone switched on, so that the sound has something to do all day."""
         fit = fit_command(self.script)
+        if fit.host_ns > self.seconds * 1e9:
+            return
         yield fit
         yield Command(fit.host_ns, "cue", {"sound": "losing", "on": True})
 

@@ -69,7 +69,7 @@ def lines(found: Mapping[str, Any]) -> Iterator[Measured]:
     if not whole:
         growth = f"{name}: memory growth, carried on from its last half to 8 h"
     yield Measured(growth, growth_mb(columns), at_most(GROWTH_MB if whole else QUICK_GROWTH_MB), "MB")
-    peaks = {"engine": "engine_peak", "journal": "journal_peak", "window": "feed_peak"}
+    peaks = {"engine": "engine_peak", "recording": "journal_peak", "window": "feed_peak"}
     for queue, column in peaks.items():
         yield Measured(f"{name}: {queue}'s queue, peak", float(columns[column].max()), at_most(QUEUE_ITEMS), "items")
     yield Measured(f"{name}: events that the window missed", found["feed_dropped"], exactly(0), "events")

@@ -50,6 +50,10 @@ def _day(row: Mapping[str, Any]) -> Iterator[str]:
         last = "; ".join(f"{name} {_at_end(values)} {panel.unit}" for name, values in lines.items())
         picture = curves(samples["t_s"], lines, unit=panel.unit, title=f"{panel.caption}. At the end: {last}")
         yield f"<figure><figcaption>{escape(panel.caption)}</figcaption>{picture}</figure>"
+    if row["faults"]:
+        yield '<p class="no">What went wrong:</p><ul>'
+        yield from (f"<li>{escape(one)}</li>" for one in row["faults"])
+        yield "</ul>"
     counts = ", ".join(f"{count} {name}" for name, count in events.items())
     yield f'<p class="soft">What came out: {escape(counts)}.</p>'
 
