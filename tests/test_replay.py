@@ -89,8 +89,8 @@ def test_replay_gives_exactly_the_live_events(live: Live) -> None:
 
 
 def spoiled(items: list[Item], seed: int) -> Iterator[Item]:
-    """The same session on a bad day: losses, repeats, packets out of order, a sensor that is away for a while, data that
-    come late, a hop of a counter, a packet cut short, the held tone switched on, and time that passes."""
+    """The same session on a bad day: losses, repeats, packets out of order, a sensor that is away for a while, data
+    that come late, a packet cut short, the held tone switched on, and time that passes."""
     rng = np.random.default_rng(seed)
     first, last = items[0].host_ns, items[-1].host_ns
     away = first + int((last - first) * rng.uniform(0.6, 0.9))

@@ -74,8 +74,8 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         self._state = _State()
 
     def look_ahead(self, items: Iterable[Item]) -> None:
-        """Read the samples of this sensor's packets that are about to be fed, all at once. What follows from them is the
-        same without; the caller keeps the items until they are fed."""
+        """Read the samples of this sensor's packets that are about to be fed, all at once. What follows from them is
+        the same without; the caller keeps the items until they are fed."""
         by_length: dict[int, list[bytes]] = {}
         for item in items:
             if isinstance(item, RawPacket) and item.sensor == self._sensor:

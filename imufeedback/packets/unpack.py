@@ -95,7 +95,7 @@ class Unpacker:
         if flags is None:
             return [(one, None) for one in parts]
         by_packet = flags.reshape(len(payloads), count)
-        flagged: list[bool] = by_packet.any(axis=1).tolist()
+        flagged = [bool(one) for one in by_packet.any(axis=1)]
         return [(one, own.copy() if some else None) for one, own, some in zip(parts, by_packet, flagged, strict=True)]
 
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:

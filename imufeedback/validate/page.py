@@ -15,6 +15,7 @@ import numpy as np
 from imufeedback import __version__
 from imufeedback.validate import chart, plain, scaling_page
 from imufeedback.validate.checks import Measured
+from imufeedback.validate.endurance import picture
 from imufeedback.validate.rows import FIELDS, OFFLINE, of_methods
 from imufeedback.validate.run import Report
 
@@ -51,6 +52,7 @@ def page(report: Report) -> str:
             *_coach(report.lines),
             *_charts(report.rows),
             *scaling_page.section(report.rows),
+            *picture.section(report.rows),
             '<div class="engineer">',
             *_checks(report.lines),
             *_rows(of_methods(report.rows)),
@@ -120,14 +122,14 @@ def _chart(name: str, rows: Sequence[dict[str, Any]]) -> Iterable[str]:
     floors = [row["floor_deg"] for row in mine if row["method"] == OWN and row["floor_deg"] is not None]
     title = _SETS.get(name, name)
     read = "; ".join(f"{method} {value:.2g}°" for method, value in sorted(means.items(), key=lambda item: item[1]))
-    picture = chart.bars(
+    drawn = chart.bars(
         means,
         unit="°",
         highlight=OWN,
         floor=float(np.mean(floors)) if floors else None,
         title=f"{title}: {read}",
     )
-    yield f"<figure><figcaption>{escape(title)}</figcaption>{picture}</figure>"
+    yield f"<figure><figcaption>{escape(title)}</figcaption>{drawn}</figure>"
 
 
 def _checks(lines: Sequence[tuple[str, Measured]]) -> Iterable[str]:

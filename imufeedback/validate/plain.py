@@ -39,6 +39,23 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"live, three sensors, with window", "A live session with its window: part of one processor core"),
     (r"live, three sensors, without window", "The same work without a window"),
     (r"the same / VQF alone", "The same, as a multiple of the filter that it is built on"),
+    (r"long day \((.+?)\): memory growth, carried on", r"A long day (\1 of it): memory that eight hours would add"),
+    (r"long day \((.+?)\): memory growth", r"A long day (\1): memory that it adds"),
+    (r"long day .*: (\w+)'s queue, peak", r"The same: most that waited at once for the \1"),
+    (r"long day .*: events that the window missed", "The same: events that the window missed"),
+    (r"long day .*: packet to events", "The same: how much slower the judging has become"),
+    (r"long day .*: packet to sound", "The same: how much later the sounds have become"),
+    (r"long day .*: engine's share", "The same: how busy one core was with judging"),
+    (r"long day .*: recording /", "The same, as a multiple of what the sensors sent"),
+    (r"long day .*: recording", "The same: what an hour's recording takes on the disk"),
+    (r"long day .*: packets lost", "The same: packets that came and are not in the recording as they came"),
+    (r"long day .*: items that", "The same: entries of the recording that cannot be read"),
+    (
+        r"long day .*: first (.+?) judged",
+        r"The same: its first \1 judged again, with another result",
+    ),
+    (r"long day .*: exceptions", "The same: errors of the program"),
+    (r"long day .*: frames", "The same: pictures drawn in each of its seconds"),
 )
 _UNITS = {"deg": "°", "ratio": " times", "%": " of 100", "steps": " times", "s": " s"}
 

@@ -18,6 +18,7 @@ from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.validate import live_load, scaling
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.validate.endurance import lines as endurance
 from imufeedback.validate.golfer import items
 from imufeedback.validate.players import typical
 from imufeedback.validate.sets.windows import child, first_picture
@@ -168,4 +169,5 @@ STEPS = (
     Step("a growing library", library),
     Step("growing sessions", growth),
     Step("starts", starts),
+    endurance.STEP,
 )
