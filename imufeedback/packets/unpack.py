@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.wire import Wire, wire
-from imufeedback.records import Bools, Flag, Floats, Ints, RawPacket
+from imufeedback.records import Flag, Floats, Ints, RawPacket
 
 SATURATION_MARGIN = 0.01
 """A value this close to full scale, as a share of it, counts as saturated. Common practice, no source."""
@@ -95,10 +95,10 @@ class Unpacker:
         if flags is None:
             return [(one, None) for one in parts]
         by_packet = flags.reshape(len(payloads), count)
-        flagged: Bools = by_packet.any(axis=1)
+        flagged: list[bool] = np.logical_or.reduce(by_packet, axis=1).tolist()
         return [
             (one, own.copy() if some else None)
-            for one, own, some in zip(parts, by_packet, flagged.tolist(), strict=True)
+            for one, own, some in zip(parts, by_packet, flagged, strict=True)
         ]
 
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
