@@ -60,7 +60,7 @@ def _day(row: Mapping[str, Any]) -> Iterator[str]:
 
 def _words(row: Mapping[str, Any]) -> str:
     seconds = row["seconds"]
-    length = f"{seconds / 3600:.3g} hours" if seconds >= 3600 else f"{seconds / 60:.3g} minutes"
+    length = f"{seconds / 3600:.3g} hours" if seconds > 3600 else f"{seconds / 60:.3g} minutes"
     return (
         f"{length} of three sensors on a bad radio – packets lost, repeated and out of order, stalls, broken links, "
         f"restarts, wrong clocks – with window, recording and sound, played in {row['took_s'] / 60:.3g} minutes: "
