@@ -96,10 +96,7 @@ class Unpacker:
             return [(one, None) for one in parts]
         by_packet = flags.reshape(len(payloads), count)
         flagged: list[bool] = np.logical_or.reduce(by_packet, axis=1).tolist()
-        return [
-            (one, own.copy() if some else None)
-            for one, own, some in zip(parts, by_packet, flagged, strict=True)
-        ]
+        return [(one, own.copy() if some else None) for one, own, some in zip(parts, by_packet, flagged, strict=True)]
 
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
         """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
