@@ -94,7 +94,13 @@ def test_ctrl_c_stops_and_keeps_what_is_done(archive: Path) -> None:
     (archive / "ana" / "0.mcap").write_bytes(b"not a recording")
     command = [sys.executable, "-m", "imufeedback", "analyse", archive, "--workers", "1", "--library", archive]
     with subprocess.Popen(
-        [*map(str, command)], stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, start_new_session=True
+        [*map(str, command)],
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        # as from a terminal, also when the tests run in the background of a script, where Ctrl-C is ignored
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as running:
         assert running.stderr is not None
         assert running.stderr.readline().startswith("1/3")
