@@ -33,7 +33,8 @@ def command(*arguments: str) -> Used:
         text=True,
     )
     assert child.stderr is not None
-    said = child.stderr.read()
+    with child.stderr:
+        said = child.stderr.read()
     status, peak_mb = _wait(child)
     wall_s = time.perf_counter() - begin
     if status:
