@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
 import time
 from dataclasses import dataclass
+from typing import Any
 
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.validate.checks import LeftOut
 
 _MAXRSS_BYTES = 1 if sys.platform == "darwin" else 1024
 
@@ -49,3 +52,15 @@ def _wait(child: subprocess.Popen[str]) -> tuple[int, float]:
     _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
     return child.returncode, usage.ru_maxrss * _MAXRSS_BYTES / 1e6
+
+
+def told_by_window(done: subprocess.CompletedProcess[str], failed: str, where: str) -> dict[str, Any]:
+    """The JSON document on the last line of a child that draws windows. Raises LeftOut when there is no Qt to draw
+    with, else ImuFeedbackError, `failed` with its last line, when it did not end well."""
+    if done.returncode:
+        last = (done.stderr.strip().splitlines() or [f"status {done.returncode}"])[-1]
+        if "cannot open shared object file" in last or "No module named 'PySide6" in last:
+            raise LeftOut(f"Qt cannot start here ({last})")
+        raise ImuFeedbackError(f"{failed}: {last}", where=where)
+    found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
+    return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -13,8 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from imufeedback.errors import ImuFeedbackError
-from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.validate import process
+from imufeedback.validate.checks import Band, Context, Measured, Step, at_most, exactly
 
 DAY_S = 8 * 3600.0
 QUICK_S = 120.0
@@ -54,13 +53,7 @@ def child(seconds: float, seed: int, folder: Path, *, keep_s: float | None = Non
     command += [] if keep_s is None else [repr(keep_s)]
     environment = os.environ | {"QT_QPA_PLATFORM": "offscreen"}
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=LIMIT_S, check=False)
-    if done.returncode:
-        last = (done.stderr.strip().splitlines() or [f"status {done.returncode}"])[-1]
-        if "cannot open shared object file" in last or "No module named 'PySide6" in last:
-            raise LeftOut(f"Qt cannot start here ({last})")
-        raise ImuFeedbackError(f"the day ended early: {last}", where="endurance")
-    found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
-    return found
+    return process.told_by_window(done, "the day ended early", "endurance")
 
 
 def lines(found: Mapping[str, Any]) -> Iterator[Measured]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -10,8 +9,8 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-from imufeedback.errors import ImuFeedbackError
-from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.validate import process
+from imufeedback.validate.checks import Band, Context, Measured, Step, at_most, exactly
 
 FRAMES_PER_S = 30
 FOUR_HOURS_S = 4 * 3600
@@ -34,13 +33,7 @@ def _measured(what: str, *arguments: str) -> dict[str, Any]:
     done = subprocess.run(
         [sys.executable, *arguments], env=environment, capture_output=True, text=True, timeout=LIMIT_S
     )
-    if done.returncode:
-        last = (done.stderr.strip().splitlines() or [f"status {done.returncode}"])[-1]
-        if "cannot open shared object file" in last or "No module named 'PySide6" in last:
-            raise LeftOut(f"Qt cannot start here ({last})")
-        raise ImuFeedbackError(f"the measurement {what} failed: {last}", where="windows")
-    found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
-    return found
+    return process.told_by_window(done, f"the measurement {what} failed", "windows")
 
 
 def _row(context: Context, what: str, found: dict[str, Any]) -> None:
