@@ -299,7 +299,8 @@ class JointAngles:
     sd_rad: Floats
     """(N, 3) one standard deviation of the angles."""
     ok: Bools
-    """(N,)"""
+    """(N, 3) of each angle: false where it is not known, or not well enough to be shown. A rotation can be unknown while
+    the flexion, which gravity shows, is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,6 +313,7 @@ class PelvisAngles:
     rate_rad_s: Floats
     sd_rad: Floats
     ok: Bools
+    """(N, 3) of each angle, as in `JointAngles`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -534,6 +536,8 @@ class Rep:
     """Names of the marks that are estimates, not observations."""
     features: Mapping[str, float]
     """Names end in their unit."""
+    void: str = ""
+    """Why it is not judged and not counted: an angle that it needs was not known. Empty when it is good for judging."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -641,6 +645,19 @@ class SensorTotals:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubted:
+    """Something contradicts itself: what rests on it is not shown, or with a wider bar, until it agrees again."""
+
+    t_s: float
+    about: str
+    """Segment, or side and joint: ``left thigh``, ``right hip``."""
+    kind: str
+    """``axes``, ``units``, ``joint``, ``clock``."""
+    text: str
+    """What contradicts what, and what to do, in one line."""
+
+
+@dataclass(frozen=True, slots=True)
 class Fault:
     """Something in the tool itself failed. Shown, never swallowed."""
 
@@ -680,6 +697,7 @@ Event: TypeAlias = (
     | BlockBegun
     | SelfEstimate
     | SensorTotals
+    | Doubted
     | Fault
     | Notice
 )

@@ -132,7 +132,7 @@ def test_a_fit_is_as_good_as_its_worst_segment(levels, worst):
 
 
 def test_a_joint_is_found_by_name_and_side():
-    t_s, three, ok = frozen([0.0]), frozen(np.zeros((1, 3))), frozen([True], np.bool_)
+    t_s, three, ok = frozen([0.0]), frozen(np.zeros((1, 3))), frozen([[True] * 3], np.bool_)
     hips = tuple(JointAngles("hip", side, t_s, three, three, three, ok) for side in Side)
     angles = Angles(t_s, PelvisAngles(t_s, three, three, three, ok), hips)
     assert angles.joint("hip", Side.RIGHT) is hips[1]

@@ -181,7 +181,7 @@ def table(blocks: list[Angles]) -> Floats:
     for block in blocks:
         columns = [block.t_s[:, None]]
         for one in (block.pelvis, *block.joints):
-            columns += [one.angle_rad, one.rate_rad_s, one.sd_rad, one.ok[:, None]]
+            columns += [one.angle_rad, one.rate_rad_s, one.sd_rad, one.ok]
         parts.append(np.hstack(columns))
     return np.concatenate(parts)
 

@@ -162,4 +162,4 @@ def _joint_deg(angles: Angles, joint: str, side: Side) -> tuple[Floats, Floats]:
 
 
 def _known_deg(radians: Floats, ok: Bools) -> Floats:
-    return np.degrees(np.where(ok[:, None], radians, np.nan))
+    return np.degrees(np.where(ok, radians, np.nan))

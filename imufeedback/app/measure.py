@@ -63,7 +63,7 @@ class Clock:
 def golfer(t_s: Floats) -> Angles:
     """Something like a golfer's angles at these times, with every trace that there is."""
     wave = np.sin(2 * np.pi * t_s / REP_EVERY_S)
-    ok = np.ones(len(t_s), bool)
+    ok = np.ones((len(t_s), 3), bool)
     sd = frozen(np.full((len(t_s), 3), np.deg2rad(1.5)))
 
     def three(*columns: Floats) -> Floats:

@@ -85,13 +85,13 @@ def angles(
     raw, rate = jcs.angles_and_rates(R, turning)
     angle = raw * worn.signs
     rate *= worn.signs
+    spread = _spread(worn, block, R, R_eb, relative, zero, rows, sd)
     ok = _known(worn, block.ok[rows], raw)
     if not ok.all():
         angle[~ok], rate[~ok] = np.nan, np.nan
-    spread = _spread(worn, block, R, R_eb, relative, zero, rows, sd)
     for one in (t_s, angle, rate, spread, ok):
         one.flags.writeable = False
-    hips = PelvisAngles(t_s, angle[J, :, ::-1], rate[J, :, ::-1], spread[J, :, ::-1], ok[J])
+    hips = PelvisAngles(t_s, angle[J, :, ::-1], rate[J, :, ::-1], spread[J, :, ::-1], ok[J, :, ::-1])
     joints = tuple(
         JointAngles(one.name, one.side, t_s, angle[k], rate[k], spread[k], ok[k]) for k, one in enumerate(worn.joints)
     )
@@ -181,9 +181,9 @@ def _pelvis_covariance(worn: Wearing, block: AlignedBlock, R_eb: Floats, zero: Z
 
 
 def _known(worn: Wearing, ok: Bools, raw: Floats) -> Bools:
-    """(J+1, n) where both sensors were there and the angles are defined."""
-    out: Bools = np.isfinite(raw[..., 0])
+    """(J+1, n, 3) where both sensors were there and the angles are defined."""
+    out: Bools = np.isfinite(raw)
     if not ok.all():
-        out[:-1] &= (ok[:, worn.proximal] & ok[:, worn.distal]).T
-        out[-1] &= ok[:, worn.pelvis]
+        out[:-1] &= (ok[:, worn.proximal] & ok[:, worn.distal]).T[..., None]
+        out[-1] &= ok[:, worn.pelvis, None]
     return out

@@ -72,7 +72,7 @@ class LosingTone(Stage[Heard, Tone]):
         t_s = float(angles.t_s[-1])
         hip = angles.joint("hip", self._hand.trail)
         left_deg = float(np.degrees(hip.angle_rad[-1, 0] - self._target_rad))
-        if not hip.ok[-1] or left_deg != left_deg or now_s - t_s > CUE_LIFE_S:
+        if not hip.ok[-1, 0] or left_deg != left_deg or now_s - t_s > CUE_LIFE_S:
             return self._end(t_s)
         if left_deg <= 0.0:
             s.losing = False

@@ -9,6 +9,10 @@ import numpy as np
 from imufeedback.records import Angles, Floats, Hand, JointAngles, Side
 
 
+NEEDED = [0, 2]
+"""Of a hip, for judging a rep: flexion and rotation."""
+
+
 class Col(IntEnum):
     """Columns of a track; angles in rad, rates in rad/s, clinical and player's signs. NaN where no sensor is worn."""
 
@@ -59,7 +63,7 @@ def track(angles: Angles, hand: Hand) -> Floats:
     out[:, Col.TRAIL_ADDUCTION], out[:, Col.LEAD_ADDUCTION] = trail.angle_rad[:, 1], lead.angle_rad[:, 1]
     out[:, Col.THIGH_SD], out[:, Col.LEAD_THIGH_SD] = trail.sd_rad[:, 0], lead.sd_rad[:, 0]
     out[:, Col.ROTATION_SD] = np.maximum(trail.sd_rad[:, 2], lead.sd_rad[:, 2])
-    out[:, Col.OK] = pelvis.ok & trail.ok & lead.ok
+    out[:, Col.OK] = pelvis.ok.all(axis=1) & trail.ok[:, NEEDED].all(axis=1) & lead.ok[:, NEEDED].all(axis=1)
     _knees(out, angles, hand)
     return out
 

@@ -72,4 +72,4 @@ def _joint_deg(joint: JointAngles | None, width: int, count: int) -> Floats:
 
 
 def _known_deg(angle_rad: Floats, ok: Bools) -> Floats:
-    return np.where(ok[:, None], np.degrees(angle_rad), np.nan)
+    return np.where(ok, np.degrees(angle_rad), np.nan)

@@ -91,7 +91,7 @@ class TraceWriter:
 
 
 def _deg(values_rad: Floats, ok: Bools) -> Floats:
-    return np.where(ok[:, None], np.degrees(values_rad), np.nan)
+    return np.where(ok, np.degrees(values_rad), np.nan)
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,6 +88,6 @@ def write_long_trace(path: Path, hours: float) -> None:
         for block in range(max(round(hours * 6), 1)):
             t_s = block * 600 + np.arange(count) / 200
             wave = frozen(np.sin(t_s)[:, None] * np.ones(3))
-            ok = frozen(np.ones(count), np.bool_)
+            ok = frozen(np.ones((count, 3)), np.bool_)
             joints = [JointAngles(name, side, t_s, wave, wave, wave, ok) for name in ("hip", "knee") for side in Side]
             trace.add(Angles(t_s, PelvisAngles(t_s, wave, wave, wave, ok), tuple(joints)))

@@ -99,7 +99,7 @@ def compared(session: Script, events: list[Event]) -> Errors | None:
         hips = [one.joint("hip", side) for one in blocks]
         error[side] = np.degrees(np.concatenate([one.angle_rad for one in hips]) - truth.hip_rad[side])
         sd[side] = np.degrees(np.concatenate([one.sd_rad for one in hips]))
-        ok[side] = np.concatenate([one.ok for one in hips])
+        ok[side] = np.concatenate([one.ok.all(axis=1) for one in hips])
     return Errors(session, [one for one in events if not isinstance(one, Angles)], t_s, error, sd, ok)
 
 

@@ -32,7 +32,7 @@ def test_traces_are_trail_thigh_trail_rotation_lead_rotation(hand: Hand, traces:
 def test_pelvis_and_knees_follow_when_they_are_known() -> None:
     t_s = grid(0, 0.02)
     turn = np.radians(np.tile([30.0, -4.0, 9.0], (4, 1)))
-    sd, ok = np.full((4, 3), np.radians(1.0)), np.array([True, True, False, True])
+    sd, ok = np.full((4, 3), np.radians(1.0)), np.tile([[True], [True], [False], [True]], 3)
     knee = replace(hip(Side.LEFT, t_s, 15.0, 0.0), joint="knee")
     rows = trace_rows(Angles(t_s, PelvisAngles(t_s, turn, turn, sd, ok), (knee,)), Hand.RIGHT)
     np.testing.assert_allclose(rows[[0, 1, 3]][:, [3, 4, 6]], np.tile([30.0, -4.0, 15.0], (3, 1)))

@@ -613,10 +613,10 @@ def test_a_sensor_without_data_spoils_its_own_joints_only():
     (found,) = worn.feed(worn.stretch(POSE, times(1.1, 3), ok=ok))
     for joint in found.joints:
         spoilt = joint.side is Side.LEFT
-        np.testing.assert_array_equal(joint.ok, [True, not spoilt, True])
-        np.testing.assert_array_equal(np.isnan(joint.angle_rad).any(axis=1), ~joint.ok)
-        np.testing.assert_array_equal(np.isnan(joint.rate_rad_s).any(axis=1), ~joint.ok)
-        np.testing.assert_array_equal(np.isnan(joint.sd_rad).any(axis=1), ~joint.ok)
+        np.testing.assert_array_equal(joint.ok, np.tile([[True], [not spoilt], [True]], 3))
+        np.testing.assert_array_equal(np.isnan(joint.angle_rad), ~joint.ok)
+        np.testing.assert_array_equal(np.isnan(joint.rate_rad_s), ~joint.ok)
+        np.testing.assert_array_equal(np.isnan(joint.sd_rad), ~joint.ok)
     assert found.pelvis.ok.all()
     assert np.isfinite(found.pelvis.angle_rad).all()
 

@@ -11,7 +11,7 @@ from imufeedback.records import Angles, PelvisAngles, Phase, PhaseChanged, froze
 
 def angles(t_s: float) -> Angles:
     time, nothing = frozen([t_s]), frozen(np.zeros((1, 3)))
-    return Angles(time, PelvisAngles(time, nothing, nothing, nothing, frozen([True], np.bool_)), ())
+    return Angles(time, PelvisAngles(time, nothing, nothing, nothing, frozen([[True] * 3], np.bool_)), ())
 
 
 def told(stage: Lateness, *ages_s: float) -> list[int]:

@@ -36,9 +36,9 @@ def angles(t_s: float, left_deg: float, *, ok: bool = True, side: Side = Side.RI
     for one in Side:
         flexion = np.radians(left_deg + 2.0) if one is side else 1.0
         values = frozen([[flexion, 0.0, 0.0]])
-        hips.append(JointAngles("hip", one, time, values, values, values, frozen([ok], np.bool_)))
+        hips.append(JointAngles("hip", one, time, values, values, values, frozen([[ok] * 3], np.bool_)))
     nothing = frozen(np.zeros((1, 3)))
-    return Angles(time, PelvisAngles(time, nothing, nothing, nothing, frozen([True], np.bool_)), tuple(hips))
+    return Angles(time, PelvisAngles(time, nothing, nothing, nothing, frozen([[True] * 3], np.bool_)), tuple(hips))
 
 
 def state(motion: Motion, t_s: float) -> StateChanged:

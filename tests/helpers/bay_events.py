@@ -39,7 +39,7 @@ def hip(
     angle[:, 0] = np.radians(flexion_deg)
     angle[:, 2] = np.radians(rotation_deg)
     sd = np.full((len(t_s), 3), np.radians(2.0))
-    known = np.broadcast_to(np.asarray(ok, bool), (len(t_s),))
+    known = np.broadcast_to(np.asarray(ok, bool).reshape(-1, 1), (len(t_s), 3))
     return JointAngles("hip", side, t_s, frozen(angle), frozen(np.zeros_like(angle)), frozen(sd), frozen(known, bool))
 
 
@@ -53,7 +53,7 @@ def angles(
 
 def of_hips(t_s: Floats, *hips: JointAngles) -> Angles:
     zero = np.zeros((len(t_s), 3))
-    return Angles(t_s, PelvisAngles(t_s, zero, zero, zero, np.ones(len(t_s), bool)), hips)
+    return Angles(t_s, PelvisAngles(t_s, zero, zero, zero, np.ones((len(t_s), 3), bool)), hips)
 
 
 def grid(from_s: float, to_s: float, hz: float = 200.0) -> Floats:

@@ -111,9 +111,9 @@ def _joined(blocks: list[Angles], zeroed: list[Zeroed]) -> Shown:
         np.concatenate([one.t_s for one in blocks]),
         {side: np.degrees(np.concatenate([one.angle_rad for one in many])) for side, many in hips.items()},
         {side: np.degrees(np.concatenate([one.sd_rad for one in many])) for side, many in hips.items()},
-        {side: np.concatenate([one.ok for one in many]) for side, many in hips.items()},
+        {side: np.concatenate([one.ok.all(axis=1) for one in many]) for side, many in hips.items()},
         np.degrees(np.concatenate([one.pelvis.angle_rad for one in blocks])),
         np.degrees(np.concatenate([one.pelvis.sd_rad for one in blocks])),
-        np.concatenate([one.pelvis.ok for one in blocks]),
+        np.concatenate([one.pelvis.ok.all(axis=1) for one in blocks]),
         zeroed,
     )

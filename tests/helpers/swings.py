@@ -89,7 +89,7 @@ def angles(
         _rad(np.column_stack((turn, tilt, zero + 15)), fine),
         _rad(np.column_stack((course.rate, zero, zero)), fine),
         frozen(np.full((n, 3), np.deg2rad(sd_deg))),
-        frozen(fine, np.bool_),
+        frozen(np.repeat(fine[:, None], 3, axis=1), np.bool_),
     )
     joints = sorted((trail, other), key=lambda one: one.side)
     return Angles(frozen(course.t_s), pelvis, tuple(joints))
@@ -105,7 +105,7 @@ def _joint(course: Course, side: Side, values, flexion_rate, sd_deg: float, ok: 
         _rad(np.column_stack(values), ok),
         _rad(np.column_stack((flexion_rate, zero, zero)), ok),
         frozen(np.full((n, 3), np.deg2rad(sd_deg))),
-        frozen(ok, np.bool_),
+        frozen(np.repeat(ok[:, None], 3, axis=1), np.bool_),
     )
 
 

@@ -18,7 +18,7 @@ from imufeedback.records import Angles, JointAngles, PelvisAngles, Side, frozen
 
 def angles(start_s: float, joints: tuple[tuple[str, Side], ...], count: int = 3) -> Angles:
     t_s = frozen(start_s + 0.005 * np.arange(count))
-    zero, yes = frozen(np.zeros((count, 3))), frozen(np.ones(count), np.bool_)
+    zero, yes = frozen(np.zeros((count, 3))), frozen(np.ones((count, 3)), np.bool_)
     value = frozen(np.radians(np.arange(3 * count).reshape(count, 3) + 0.125))
     pelvis = PelvisAngles(t_s, value, zero, zero, yes)
     made = (JointAngles(joint, side, t_s, value + np.radians(10), zero, zero, yes) for joint, side in joints)
@@ -63,7 +63,7 @@ def test_unknown_angles_are_empty_cells(tmp_path):
     one = angles(1.0, HIPS)
     value = one.pelvis.angle_rad.copy()
     value[0, 1] = np.nan
-    pelvis = PelvisAngles(one.t_s, value, value, value, frozen([1, 0, 1], np.bool_))
+    pelvis = PelvisAngles(one.t_s, value, value, value, frozen(np.tile([[1], [0], [1]], 3), np.bool_))
     write_angles(tmp_path / "a.csv", [Angles(one.t_s, pelvis, one.joints)])
     rows = read(tmp_path / "a.csv")
     names = ("pelvis_turn_deg", "pelvis_side_tilt_deg")

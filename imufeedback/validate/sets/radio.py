@@ -81,7 +81,7 @@ def silence(context: Context) -> Iterator[Measured]:
             last_s = item.host_ns * 1e-9
         for event in pipeline.feed(item):
             if isinstance(event, Angles) and event.t_s[-1] > stop_s - 0.1:
-                ok = event.joint("hip", Side.RIGHT).ok
+                ok = event.joint("hip", Side.RIGHT).ok.any(axis=1)
                 bad = event.t_s[~ok & (event.t_s > last_s)]
                 if len(bad) and first_bad_s != first_bad_s:
                     first_bad_s = float(bad[0])

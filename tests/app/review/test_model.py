@@ -107,7 +107,7 @@ def a_trace(tmp_path: Path) -> Trace:
     angle, one, ok = (
         np.radians(t_s)[:, None] * np.ones(3),
         np.radians(np.ones((2000, 3))),
-        frozen(np.ones(2000), np.bool_),
+        frozen(np.ones((2000, 3)), np.bool_),
     )
     joints = [JointAngles("hip", side, t_s, frozen(angle), frozen(one), frozen(one), ok) for side in Side]
     with TraceWriter(tmp_path / "a.trace") as writer:
