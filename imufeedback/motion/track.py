@@ -8,7 +8,6 @@ import numpy as np
 
 from imufeedback.records import Angles, Floats, Hand, JointAngles, Side
 
-
 NEEDED = [0, 2]
 """Of a hip, for judging a rep: flexion and rotation."""
 
