@@ -299,8 +299,8 @@ class JointAngles:
     sd_rad: Floats
     """(N, 3) one standard deviation of the angles."""
     ok: Bools
-    """(N, 3) of each angle: false where it is not known, or not well enough to be shown. A rotation can be unknown while
-    the flexion, which gravity shows, is known."""
+    """(N, 3) of each angle: false where it is not known, or not well enough to be shown. A rotation can be unknown
+    while the flexion, which gravity shows, is known."""
 
 
 @dataclass(frozen=True, slots=True)
