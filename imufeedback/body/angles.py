@@ -182,7 +182,8 @@ def _pelvis_covariance(worn: Wearing, block: AlignedBlock, R_eb: Floats, zero: Z
 
 def _known(worn: Wearing, ok: Bools, raw: Floats) -> Bools:
     """(J+1, n, 3) where both sensors were there and the angles are defined."""
-    out: Bools = np.isfinite(raw)
+    # near its pole all three of a joint are of no meaning
+    out: Bools = np.repeat(np.isfinite(raw).all(axis=-1, keepdims=True), 3, axis=-1)
     if not ok.all():
         out[:-1] &= (ok[:, worn.proximal] & ok[:, worn.distal]).T[..., None]
         out[-1] &= ok[:, worn.pelvis, None]
