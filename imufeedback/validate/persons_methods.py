@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import jcs
 from imufeedback.body.joints import JOINTS, Joint
 from imufeedback.body.matrices import about_vertical, from_q
+from imufeedback.errors import BadFile
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import CsvSeries, read_folder
 from imufeedback.record.importer import import_folder
@@ -36,9 +37,16 @@ class Own:
 def own(trial: Trial, work: Path) -> Own:
     """Import, calibrate, analyse. Raises BadFile when the calibration is refused."""
     path = work / f"{trial.name}.mcap"
+    fit = import_trial(trial, path)
+    return Own(curves(trial, angles_of(read_items(path))), fit)
+
+
+def import_trial(trial: Trial, path: Path) -> Fit:
+    """The trial as a recording. Raises BadFile when the calibration is refused."""
     made = import_folder(trial.folder / "imu", path, still_s=trial.still_s, flex_s=trial.flex_s)
-    assert made.fit is not None
-    return Own(curves(trial, angles_of(read_items(path))), made.fit)
+    if made.fit is None:
+        raise BadFile("no calibration came of it", where=str(trial.folder), hint="check still_s and flex_s")
+    return made.fit
 
 
 def angles_of(items: Iterable[Item]) -> list[Angles]:

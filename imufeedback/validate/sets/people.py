@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 
 from imufeedback.errors import BadFile
-from imufeedback.records import Floats, Side
+from imufeedback.records import Bools, Side
 from imufeedback.validate import persons, persons_methods
-from imufeedback.validate.checks import Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.validate.checks import Band
+from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.validate.persons import Curves, Score, Trial
 
 IN_TWO_SD = Band(91.0, None)
@@ -80,7 +79,7 @@ def _compare(context: Context, trial: Trial, found: _Together) -> None:
             found.with_gaps.setdefault(kind, []).append((ratio, trial.name))
 
 
-def _scored(trial: Trial, key: tuple[Side, str], curves: Curves, shown: Floats) -> Score:
+def _scored(trial: Trial, key: tuple[Side, str], curves: Curves, shown: Bools) -> Score:
     return persons.score(trial, key, curves[key], shown, by_repetition=trial.gaps)
 
 
