@@ -127,10 +127,30 @@ def _print(report: Report) -> None:
     compared = of_methods(report.rows)
     if compared:
         console.print(_methods(compared))
+    people = _people(report.rows)
+    if people is not None:
+        console.print(people)
     failed = sum(not line.ok for _, line in report.lines)
     console.print(f"{len(report.lines)} lines, {failed} of them do not hold")
     for missing in report.left_out:
         say(f"left out: {missing}")
+
+
+def _people(rows: Sequence[dict[str, Any]]) -> Table | None:
+    """Every angle of people's recordings, beside one plain filter a sensor; None when they were not measured."""
+    from rich.table import Table
+
+    from imufeedback.validate import people_table
+
+    cells = people_table.table(rows)
+    if not cells:
+        return None
+    table = Table(title="People: beside one VQF a sensor with the same calibration, on the samples that are shown")
+    for name in people_table.HEADS:
+        table.add_column(name, justify="left" if name in ("trial", "angle") else "right")
+    for row in cells:
+        table.add_row(*row)
+    return table
 
 
 def _methods(compared: list[dict[str, Any]]) -> Table:

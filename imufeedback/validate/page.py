@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import __version__
-from imufeedback.validate import chart, plain, scaling_page
+from imufeedback.validate import chart, people_table, plain, scaling_page
 from imufeedback.validate.checks import Measured
 from imufeedback.validate.endurance import picture
 from imufeedback.validate.rows import FIELDS, OFFLINE, of_methods
@@ -56,6 +56,7 @@ def page(report: Report) -> str:
             '<div class="engineer">',
             *_checks(report.lines),
             *_rows(of_methods(report.rows)),
+            *_people(report.rows),
             "</div></body></html>",
             "",
         ]
@@ -157,6 +158,22 @@ def _rows(rows: Sequence[dict[str, Any]]) -> Iterable[str]:
     yield _table_head([_FIELDS[name] for name in FIELDS], numbers=numbers)
     for row in rows:
         yield f"<tr>{_cells([_cell(row.get(name)) for name in FIELDS], numbers=numbers)}</tr>"
+    yield "</tbody></table></div></section>"
+
+
+def _people(rows: Sequence[dict[str, Any]]) -> Iterable[str]:
+    cells = people_table.table(rows)
+    if not cells:
+        return
+    numbers = tuple(range(2, len(people_table.HEADS)))
+    yield "<section><h2>For the engineer: people</h2>"
+    yield (
+        "<p>Hip and knee angles of people against cameras, on the samples that are shown; beside one VQF a sensor with "
+        "the same calibration.</p>"
+    )
+    yield _table_head(people_table.HEADS, numbers=numbers)
+    for row in cells:
+        yield f"<tr>{_cells(row, numbers=numbers)}</tr>"
     yield "</tbody></table></div></section>"
 
 

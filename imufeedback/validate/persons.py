@@ -1,7 +1,7 @@
 """Recordings of people whose hip and knee angles another system measured too: reading them, errors against it.
 
-Every folder of ``DATA/people/`` is a trial: ``imu/`` goes to ``import``, ``reference.csv`` holds the angles of the other
-system in degrees (optical markers, or video), and ``trial.json`` says which stretches are for the calibration and which
+Every folder of ``DATA/people/`` is a trial: ``imu/`` goes to ``import``, ``reference.csv`` holds the other system's
+angles in degrees (optical markers, or video), and ``trial.json`` says which stretches are for the calibration and which
 count. References of different systems do not share a zero, so errors count after the mean is removed.
 """
 

@@ -89,8 +89,7 @@ def plain(trial: Trial, fit: Fit, name: str = "vqf") -> Curves:
     for begin, end in zip(begins, [*begins[1:], len(times)], strict=True):
         for segment, one in series.items():
             rows = np.searchsorted(one.t_s, times[begin:end] - SAME_S)
-            R = _oriented(name, one, rows).as_matrix() @ q_sb[segment]
-            orientation[segment][begin:end] = R
+            orientation[segment][begin:end] = _oriented(name, one, rows).as_matrix() @ q_sb[segment]
     return _plain_curves(trial, times, begins, orientation)
 
 
@@ -130,11 +129,11 @@ def _joint(
 ) -> Floats:
     """(N, 3) angles."""
     above, below = orientation[joint.proximal], orientation[joint.distal]
-    R = np.empty_like(above)
+    turns = np.empty_like(above)
     standing = int(np.searchsorted(times, sum(trial.still_s) / 2))
     for begin, end in zip(begins, [*begins[1:], len(times)], strict=True):
         at = standing if begin <= standing < end else begin
         turn = about_vertical(jcs.rotation_free_heading(above[at], below[at]))
-        R[begin:end] = np.swapaxes(above[begin:end], -1, -2) @ turn @ below[begin:end]
-    angle: Floats = jcs.angles(R) * jcs.signs(joint.name, joint.side)
+        turns[begin:end] = np.swapaxes(above[begin:end], -1, -2) @ turn @ below[begin:end]
+    angle: Floats = jcs.angles(turns) * jcs.signs(joint.name, joint.side)
     return angle

@@ -133,7 +133,7 @@ def golfer(seed: int) -> Scene:
 
     def truth(t_s: Floats, key: Key) -> Floats:
         pose = script.golfer.pose(t_s, ())
-        joint, side = key
+        _, side = key
         if side is None:
             return np.degrees(pose.pelvis_rad)
         return np.degrees(pose.hip_rad[side])

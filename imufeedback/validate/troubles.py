@@ -15,7 +15,7 @@ from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Command, Item, RawPacket
 
 _SAMPLE = np.dtype([("tick", "<u8"), ("gyr", "<f8", 3), ("acc", "<f8", 3)])
-_HEADER_BYTES, _SEQUENCE_AT = 8, 4
+_HEADER_BYTES, _COUNT_AT, _SEQUENCE_AT = 8, 2, 4
 BOOT_S = 0.4
 """A sensor that restarts is silent for so long; chosen."""
 FULL_SCALE_RAD_S = float(np.deg2rad(2000.0))
@@ -46,7 +46,9 @@ def samples_of(packet: RawPacket) -> np.ndarray:
 
 
 def with_samples(packet: RawPacket, samples: np.ndarray) -> RawPacket:
-    return replace(packet, payload=packet.payload[:_HEADER_BYTES] + samples.tobytes())
+    """The packet with these samples instead; there may be fewer."""
+    head = packet.payload[:_COUNT_AT] + len(samples).to_bytes(2, "little") + packet.payload[_SEQUENCE_AT:_HEADER_BYTES]
+    return replace(packet, payload=head + samples.tobytes())
 
 
 def with_full_scale(begin: Command, full_scale_rad_s: float | None) -> Command:
@@ -63,8 +65,19 @@ def with_full_scale(begin: Command, full_scale_rad_s: float | None) -> Command:
 
 
 def gap(packets: Packets, at_s: float, sensors: Collection[str], *, lasts_s: float) -> list[RawPacket]:
-    """Nothing comes."""
-    return [one for one in packets if not (one.sensor in sensors and at_s <= one.host_ns * 1e-9 < at_s + lasts_s)]
+    """Samples of that time never come."""
+    out = []
+    for one in packets:
+        if one.sensor in sensors and at_s - 1.0 <= one.host_ns * 1e-9 < at_s + lasts_s + 1.0:
+            samples = samples_of(one)
+            t_s = samples["tick"] * 1e-9
+            kept = samples[(t_s < at_s) | (t_s >= at_s + lasts_s)]
+            if not len(kept):
+                continue
+            if len(kept) < len(samples):
+                one = with_samples(one, kept)
+        out.append(one)
+    return out
 
 
 def loss(packets: Packets, at_s: float, sensors: Collection[str], *, lasts_s: float, share: float) -> list[RawPacket]:
@@ -88,7 +101,7 @@ def restart(packets: Packets, at_s: float, sensors: Collection[str]) -> list[Raw
             tick, begun = first.setdefault(one.sensor, (int(samples["tick"][0]), number))
             samples["tick"] -= np.uint64(tick)
             head = one.payload[:_SEQUENCE_AT] + (number - begun).to_bytes(4, "little")
-            one = replace(one, payload=head + samples.tobytes())
+            one = with_samples(replace(one, payload=head + one.payload[_HEADER_BYTES:]), samples)
         out.append(one)
     return out
 
