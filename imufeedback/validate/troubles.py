@@ -95,8 +95,8 @@ def restart(packets: Packets, at_s: float, sensors: Collection[str]) -> list[Raw
     first: dict[str, tuple[int, int]] = {}
     out = []
     for one in gap(packets, at_s, sensors, lasts_s=BOOT_S):
-        if one.sensor in sensors and one.host_ns * 1e-9 >= at_s:
-            samples = samples_of(one)
+        samples = samples_of(one)
+        if one.sensor in sensors and samples["tick"][0] * 1e-9 >= at_s:
             number = int.from_bytes(one.payload[_SEQUENCE_AT:_HEADER_BYTES], "little")
             tick, begun = first.setdefault(one.sensor, (int(samples["tick"][0]), number))
             samples["tick"] -= np.uint64(tick)
