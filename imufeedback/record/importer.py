@@ -21,6 +21,10 @@ from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Js
 from imufeedback.settings import Sensor, Settings
 
 LAYOUT = "lossless"
+STANDS_FOR_STEPS = 0.5
+"""A sample of an unknown sensor is the mean over the step that it ends, so it tells of the motion half a step before:
+no sensor that keeps false frequencies out is quicker. People with optical angles and both sets with cameras are late by
+at least that (DEVELOPERS.md)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +58,10 @@ def import_folder(
     """
     series = read_folder(source)
     rate_hz = _rate_hz(series.values(), source)
-    kept = read_session(source) or SessionFile(title=source.name)
-    begin = _settings(list(series), rate_hz, kept, hand, filter_name).to_args()
+    read = read_session(source)
+    kept = read or SessionFile(title=source.name)
+    delay_s = STANDS_FOR_STEPS / rate_hz if read is None else read.delay_s
+    begin = _settings(list(series), rate_hz, delay_s, kept, hand, filter_name).to_args()
     fit = None if kept.fit is None else _kept_fit(kept.fit, source)
     if still_s is not None and flex_s is not None:
         fit = _fit(to_items(series, begin), still_s, flex_s, source)
@@ -88,12 +94,17 @@ def _kept_fit(args: dict[str, Json], source: Path) -> Fit:
 
 
 def _settings(
-    segments: Sequence[Segment], rate_hz: float, kept: SessionFile, hand: Hand | None, filter_name: str | None
+    segments: Sequence[Segment],
+    rate_hz: float,
+    delay_s: float,
+    kept: SessionFile,
+    hand: Hand | None,
+    filter_name: str | None,
 ) -> Settings:
     text = resources.text("layouts", LAYOUT)
     return Settings(
         sensors=tuple(Sensor(str(one), one, LAYOUT) for one in segments),
-        layouts={LAYOUT: _with_rate(text, rate_hz)},
+        layouts={LAYOUT: _with_rate(text, rate_hz, delay_s)},
         rule_set=kept.rule_set or resources.text("rules", "swing"),
         limits=kept.limits,
         player=kept.player if hand is None else msgspec.structs.replace(kept.player, hand=hand),
@@ -102,9 +113,10 @@ def _settings(
     )
 
 
-def _with_rate(text: str, rate_hz: float) -> str:
-    """The layout's text with the rate that the files have."""
-    lines = [f"rate_hz = {rate_hz}" if line.startswith("rate_hz") else line for line in text.splitlines()]
+def _with_rate(text: str, rate_hz: float, delay_s: float) -> str:
+    """The layout's text with the rate that the files have, and the delay of their samples."""
+    said = f"rate_hz = {rate_hz}\ndelay_s = {delay_s!r}"
+    lines = [said if line.startswith("rate_hz") else line for line in text.splitlines()]
     return "\n".join(lines) + "\n"
 
 

@@ -23,6 +23,8 @@ class SessionFile(msgspec.Struct, frozen=True, kw_only=True):
     started: datetime | None = None
     time_shift_s: float = 0.0
     """What was added to the session's times, so that none is negative."""
+    delay_s: float = 0.0
+    """How long before its time a sample tells of the motion; the same for all sensors."""
     player: Player = Player()
     filter: str = "vqf"
     rule_set: str = ""

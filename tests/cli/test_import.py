@@ -8,8 +8,12 @@ from pathlib import Path
 import pytest
 from commands import Commands
 
+from imufeedback.packets import parse_layout
+from imufeedback.record.csv_folder import read_folder
+from imufeedback.record.importer import LAYOUT
 from imufeedback.record.replay import read_items
 from imufeedback.records import Command, RawPacket
+from imufeedback.settings import from_args
 
 PELVIS = "pelvis.csv"
 
@@ -126,3 +130,24 @@ def test_an_output_that_cannot_be_written(
     ended = imufeedback("import", folder, "--out", tmp_path / out)
     assert ended.status == 1
     assert says in ended.error
+
+
+def delay_of(recording: Path) -> float:
+    begin = next(iter(read_items(recording)))
+    assert isinstance(begin, Command)
+    return parse_layout(from_args(begin.args).layouts[LAYOUT], LAYOUT).delay_s
+
+
+def test_a_sample_stands_for_the_step_that_it_ends_there_and_back(
+    imufeedback: Commands, folder: Path, tmp_path: Path
+) -> None:
+    assert imufeedback("import", folder, "--out", tmp_path / "a.mcap").status == 0
+    t_s = read_folder(folder)
+    step = next(iter(t_s.values())).t_s
+    assert delay_of(tmp_path / "a.mcap") == pytest.approx(0.5 * (step[1] - step[0]))
+    assert imufeedback("export", tmp_path / "a.mcap", "--format", "raw", "--out", tmp_path / "raw").status == 0
+    assert imufeedback("import", tmp_path / "raw", "--out", tmp_path / "b.mcap").status == 0
+    assert delay_of(tmp_path / "b.mcap") == delay_of(tmp_path / "a.mcap")
+    back = read_folder(tmp_path / "raw")
+    for segment, one in t_s.items():
+        assert back[segment].t_s.tolist() == pytest.approx(one.t_s.tolist(), abs=1e-9)

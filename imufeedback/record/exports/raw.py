@@ -15,13 +15,14 @@ from typing import IO
 import numpy as np
 
 from imufeedback.errors import BadFile, NoRecording
+from imufeedback.packets import parse_layout
 from imufeedback.record.exports import Source
 from imufeedback.record.files import cannot_write, refuse_existing, sync_folder
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, write_session
 from imufeedback.records import Command, Flag, ImuBlock
-from imufeedback.settings import from_args
+from imufeedback.settings import Settings, from_args
 
 HEADER = "time_s,gyr_x_rad_s,gyr_y_rad_s,gyr_z_rad_s,acc_x_m_s2,acc_y_m_s2,acc_z_m_s2\n"
 
@@ -55,14 +56,15 @@ def _write_all(source: Source, folder: Path) -> int:
     blocks: dict[str, list[ImuBlock]] = {one.id: [] for one in settings.sensors}
     for block in samples(begin, settings, items):
         blocks[block.sensor].append(block)
-    earliest_s = min((float(one[0].t_s[0]) for one in blocks.values() if one), default=0.0)
+    delay_s = _common_delay(settings)
+    earliest_s = delay_s + min((float(one[0].t_s[0]) for one in blocks.values() if one), default=0.0)
     shift_s = float(np.ceil(-earliest_s)) if earliest_s < 0 else 0.0
     count = 0
     with ExitStack() as stack:
         for sensor in settings.sensors:
             path = folder / f"{sensor.role}.csv"
             file = stack.enter_context(open(path, "w", encoding="utf-8", newline=""))
-            count += _write_sensor(file, blocks[sensor.id], source, shift_s)
+            count += _write_sensor(file, blocks[sensor.id], source, shift_s + delay_s)
             file.flush()
             os.fsync(file.fileno())
     if not count:
@@ -73,6 +75,7 @@ def _write_all(source: Source, folder: Path) -> int:
             title=source.title,
             started=source.started,
             time_shift_s=shift_s,
+            delay_s=delay_s,
             player=settings.player,
             filter=settings.filter,
             rule_set=settings.rule_set,
@@ -81,6 +84,14 @@ def _write_all(source: Source, folder: Path) -> int:
         ),
     )
     return count
+
+
+def _common_delay(settings: Settings) -> float:
+    """The sensors' own delay, when all have the same: then the file has their times as they were. Else 0, and it is
+    taken off the times."""
+    layouts = {one.layout: parse_layout(settings.layouts[one.layout], one.layout) for one in settings.sensors}
+    delays = {one.delay_s for one in layouts.values()}
+    return delays.pop() if len(delays) == 1 else 0.0
 
 
 def _write_sensor(file: IO[str], blocks: list[ImuBlock], source: Source, shift_s: float) -> int:
