@@ -472,6 +472,20 @@ def discarded(number: int, gone: bool) -> str:
     return text.format(number=number)
 
 
+def void_rep(number: int, reason: str) -> str:
+    return tr("Rep {number} does not count: {reason}").format(number=number, reason=reason)
+
+
+def void_result() -> str:
+    """Of a rep that could not be judged, in a word."""
+    return tr("not judged")
+
+
+def void_stays(number: int) -> str:
+    """Answer to a coach who says something about a rep that could not be judged."""
+    return tr("Rep {number} could not be judged: it counts neither way.").format(number=number)
+
+
 def noted(text: str) -> str:
     return tr("Noted: {text}").format(text=text)
 

@@ -422,6 +422,7 @@ def session_words(one: SessionRow) -> str:
         told = tr("not judged yet")
     else:
         told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
+        told += tr(", {void} do not count").format(void=one.void) if one.void else ""
     cut = "" if one.closed or one.trouble else tr(" · was cut off")
     return f"{when}\n{one.title} · {told}{cut}"
 
@@ -433,6 +434,9 @@ def facts(found: Judgement) -> list[str]:
     lines = [tr("{level} · judged by {rules}, version {version}").format(
         level=level, rules=found.rules, version=found.summary["version"])]  # fmt: skip
     lines += [f"! {note}" for note in found.summary.get("notes", ())]
+    void = sum(bool(one.get("void")) for one in found.summary["reps"])
+    if void:
+        lines.append(tr("! reps that could not be judged, and count nowhere: {void}").format(void=void))
     older = [one for one in found.verdicts if one["summary"] is not found.summary]
     if older:
         then = older[-1]
