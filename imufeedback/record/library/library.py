@@ -22,8 +22,8 @@ from imufeedback.settings import from_args
 _SCHEMA = """
 CREATE TABLE sessions (
   id INTEGER PRIMARY KEY, path TEXT UNIQUE NOT NULL, signature TEXT NOT NULL, player TEXT NOT NULL, title TEXT NOT NULL,
-  start_utc TEXT, zone_offset_s INTEGER, duration_s REAL, hand TEXT, rules TEXT, reps INTEGER, faults INTEGER, void INTEGER,
-  judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL);
+  start_utc TEXT, zone_offset_s INTEGER, duration_s REAL, hand TEXT, rules TEXT, reps INTEGER, faults INTEGER,
+  void INTEGER, judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL);
 CREATE INDEX sessions_by_player ON sessions (player, start_utc);
 CREATE TABLE tags (session INTEGER NOT NULL REFERENCES sessions ON DELETE CASCADE, tag TEXT NOT NULL);
 CREATE TABLE blocks (
@@ -190,8 +190,8 @@ class Library:
     def sessions(self, player: str | None = None, tag: str | None = None) -> list[SessionRow]:
         """Sessions in the order of time (UTC), those without a date first."""
         rows = self._index.execute(
-            "SELECT id, path, player, title, start_utc, zone_offset_s, duration_s, hand, reps, faults, void, notes, trouble,"
-            " closed FROM sessions WHERE (?1 IS NULL OR player = ?1)"
+            "SELECT id, path, player, title, start_utc, zone_offset_s, duration_s, hand, reps, faults, void, notes,"
+            " trouble, closed FROM sessions WHERE (?1 IS NULL OR player = ?1)"
             " AND (?2 IS NULL OR id IN (SELECT session FROM tags WHERE tag = ?2)) ORDER BY start_utc, path",
             (player, tag),
         ).fetchall()
