@@ -34,7 +34,9 @@ def demo(
     radio: Annotated[
         str | None,
         typer.Option(
-            metavar="FILE", help="Fault script of the radio, TOML; or a shipped one: worst_day.", show_default=False
+            metavar="FILE",
+            help="Fault script of the radio, TOML; or a shipped one: worst_day, outage.",
+            show_default=False,
         ),
     ] = None,
     out: Annotated[

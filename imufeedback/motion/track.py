@@ -6,6 +6,7 @@ from enum import IntEnum
 
 import numpy as np
 
+from imufeedback.motion import needs
 from imufeedback.motion.needs import Needed
 from imufeedback.records import Angles, Bools, Floats, Hand, JointAngles, Side
 
@@ -76,6 +77,7 @@ def track(angles: Angles, hand: Hand) -> Floats:
         (lead.ok, lead.sd_rad, _LEAD_HIP),
     ):
         _unknown(out, known, sd_rad, names)
+    _silent_pelvis(out)
     _knees(out, angles, hand)
     return out
 
@@ -94,6 +96,18 @@ def _unknown(out: Floats, known: Bools, sd_rad: Floats, names: tuple[Needed, ...
         never = no & np.isnan(sd_rad[:, column])
         out[never, Col.MISSING] += name
         out[no & ~never, Col.UNSURE] += name
+
+
+def _silent_pelvis(out: Floats) -> None:
+    """A hip without samples beside a pelvis of which nothing at all is known: it is the pelvis' sensor that is silent.
+    Its own error bar may still be the one of its last sample."""
+    if not out[:, Col.MISSING].any():
+        return
+    pelvis, hips = int(needs.PELVIS), int(needs.TRAIL_HIP | needs.LEAD_HIP)
+    missing, unsure = out[:, Col.MISSING].astype(np.int64), out[:, Col.UNSURE].astype(np.int64)
+    silent = (((missing | unsure) & pelvis) == pelvis) & ((missing & hips) != 0)
+    out[silent, Col.MISSING] = missing[silent] | pelvis
+    out[silent, Col.UNSURE] = unsure[silent] & ~pelvis
 
 
 def _knees(out: Floats, angles: Angles, hand: Hand) -> None:

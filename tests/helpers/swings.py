@@ -121,7 +121,9 @@ def knees(whole: Angles, course: Course) -> Angles:
     return Angles(whole.t_s, whole.pelvis, whole.joints + tuple(made))
 
 
-def spoilt(whole: Angles, joint: str, side: Side | None, column: int, from_s: float, to_s: float, *, gap: bool) -> Angles:
+def spoilt(
+    whole: Angles, joint: str, side: Side | None, column: int, from_s: float, to_s: float, *, gap: bool
+) -> Angles:
     """The same with one angle that is not known for a while: for want of samples (then the whole joint), or because it
     is not known well enough. `joint` is ``pelvis``, ``hip`` or ``knee``."""
     here = (whole.t_s >= from_s) & (whole.t_s < to_s)
@@ -133,7 +135,9 @@ def spoilt(whole: Angles, joint: str, side: Side | None, column: int, from_s: fl
         for values in (angle, rate, sd) if gap else (angle, rate):
             values[rows] = np.nan
         ok[rows] = False
-        return replace(one, angle_rad=frozen(angle), rate_rad_s=frozen(rate), sd_rad=frozen(sd), ok=frozen(ok, np.bool_))
+        return replace(
+            one, angle_rad=frozen(angle), rate_rad_s=frozen(rate), sd_rad=frozen(sd), ok=frozen(ok, np.bool_)
+        )
 
     if joint == "pelvis":
         return replace(whole, pelvis=without(whole.pelvis))

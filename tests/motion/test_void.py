@@ -12,8 +12,8 @@ from swings import FALLING, SWING, Part, angles, course, cut, knees, ramp, spoil
 
 from imufeedback import resources
 from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, Needed, RepLimits, Restarted, of_swing
-from imufeedback.motion.needs import BEYOND, SWING as ALWAYS
-from imufeedback.motion.needs import of_hip_turn
+from imufeedback.motion.needs import BEYOND, of_hip_turn
+from imufeedback.motion.needs import SWING as ALWAYS
 from imufeedback.motion.track import track
 from imufeedback.records import Angles, Hand, Motion, PhaseChanged, Rep, Segment, Side, StateChanged, Zeroed, same
 from imufeedback.rules import Rules, parse_rule_set
@@ -113,6 +113,12 @@ def test_missing_samples_name_the_sensor(hand):
     for joint, side in (("pelvis", None), ("hip", Side.LEFT), ("hip", Side.RIGHT)):
         silent = spoilt(silent, joint, side, 0, *DOWN_S, gap=True)
     assert only_rep(told(silent, hand=hand)).void.startswith("pelvis: samples of its sensor")
+    held = one
+    for joint, side in (("hip", Side.LEFT), ("hip", Side.RIGHT)):
+        held = spoilt(held, joint, side, 0, *DOWN_S, gap=True)
+    for column in range(3):  # the error bar of the last sample stays for a while
+        held = spoilt(held, "pelvis", None, column, *DOWN_S, gap=False)
+    assert only_rep(told(held, hand=hand)).void.startswith("pelvis: samples of its sensor")
     thigh = spoilt(spoilt(one, "hip", hand.lead, 0, *DOWN_S, gap=True), "knee", hand.lead, 0, *DOWN_S, gap=True)
     assert only_rep(told(thigh, hand=hand)).void.startswith(f"{hand.lead} thigh: samples")
 

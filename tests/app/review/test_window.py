@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from pytestqt.qtbot import QtBot
-from sessions import house_session
+from sessions import steady_session
 
 from imufeedback.app.review.video import VideoPanel, available, position_ms
 from imufeedback.app.review.window import ReviewWindow
@@ -24,7 +24,7 @@ from imufeedback.synth.script import make_script
 def a_judged_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("library")
     with JournalWriter(root / "one.mcap", title="Tuesday") as journal:
-        for item in house_session(make_script(pace=Pace.FULL, reps=2, seed=2)):
+        for item in steady_session(make_script(pace=Pace.FULL, reps=2, seed=2)):
             journal.write(item)
     judgement(journal.path, root, keep=True)
     return root
