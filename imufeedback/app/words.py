@@ -167,6 +167,11 @@ def angle_title(side: str) -> str:
     return tr("trail thigh angle ({side})").format(side=side)
 
 
+def not_known() -> str:
+    """Beside the place of an angle that was known before."""
+    return tr("not known")
+
+
 def spread(sd_deg: float) -> str:
     return f"± {numerals.spread(sd_deg)}"
 
