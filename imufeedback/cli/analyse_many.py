@@ -70,7 +70,7 @@ class _Tally:
     def words(self) -> str:
         kept = f", {self._kept} were judged before" if self._kept else ""
         failed = f", {len(self.errors)} failed" if self.errors else ""
-        void = f", {self._void} more do not count" if self._void else ""
+        void = f", {self._void} not judged" if self._void else ""
         reps = f"{self._reps} reps, {self._faulty} with a fault{void}"
         return f"{self._judged} recording(s) judged{kept}{failed}: {reps}"
 
@@ -105,7 +105,8 @@ def _word(outcome: Outcome) -> str:
     notes = f" ({'; '.join(outcome['notes'])})" if outcome["notes"] else ""
     before = "judged before, " if outcome["state"] == "kept" else ""
     void = sum(bool(one["void"]) for one in outcome["reps"])
-    return f"{before}{len(outcome['reps']) - void} reps{f', {void} void' if void else ''}{notes}"
+    unjudged = f", {void} not judged" if void else ""
+    return f"{before}{len(outcome['reps']) - void} reps{unjudged}{notes}"
 
 
 def _update(paths: Sequence[Path], found: Sequence[Path], library: Path | None) -> None:

@@ -60,7 +60,7 @@ def test_the_table_of_many_says_why(imufeedback: Commands, spoilt: Path, tmp_pat
     parquet = pytest.importorskip("pyarrow.parquet")
     done = imufeedback("analyse", str(spoilt.parent), "--out", str(tmp_path / "all.parquet"), "--workers", "1")
     assert done.status == 0
-    assert "2 reps, 0 with a fault, 1 more do not count" in done.out
+    assert "2 reps, 0 with a fault, 1 not judged" in done.out
     void = parquet.read_table(tmp_path / "all.parquet")["void"].to_pylist()
     assert [bool(one) for one in void] == [False, True, False]
 
@@ -73,4 +73,4 @@ def test_the_list_of_recordings_and_the_report(imufeedback: Commands, spoilt: Pa
     assert f"does not count: {REASON}" in page
     assert "<s>2</s>" in page
     done = imufeedback("recordings", "list", "--library", str(spoilt.parent))
-    assert "2 reps, 0 with a fault, 1 more do not count" in done.out
+    assert "2 reps, 0 with a fault, 1 not judged" in done.out

@@ -95,6 +95,7 @@ class RepList(QWidget):
         if any(one["verdict"] == "fault" for one in rep["findings"]):
             items[-1].setForeground(QColor(palette.ALARM_INK))
         if rep.get("void"):
+            items[-1].setToolTip(rep["void"])  # longer than most columns are wide
             for item in items:
                 item.setForeground(QColor(palette.SOFT_INK))
             struck = QFont(self.table.font())
