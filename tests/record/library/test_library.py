@@ -10,12 +10,14 @@ from typing import Any
 
 import pytest
 
+from imufeedback import __version__
 from imufeedback.errors import UsageError
+from imufeedback.judging import way_of
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
-from imufeedback.record.library.verdicts import add_verdict, read_verdicts
+from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import Command, RawPacket
 from imufeedback.settings import Player, Settings
 
@@ -258,3 +260,9 @@ def test_reps_that_could_not_be_judged_are_counted_apart(tmp_path):
         assert (session.reps, session.faults, session.void) == (2, 1, 1)
         assert [one["x_deg"] for one in library.reps()] == [1.0, 3.0]
         assert [(one.reps, one.mean) for one in library.trend("x_deg")] == [(2, 2.0)]
+
+
+def test_verdicts_of_before_void_reps_are_made_again():
+    """They call reps good that today could not be judged."""
+    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player())
+    assert way_of(settings) != key_of(__version__, "\0", settings.filter)
