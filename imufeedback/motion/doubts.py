@@ -32,6 +32,8 @@ class Doubts:
     """Restarts that the track has not come to yet."""
     restarts: list[Restarted] = field(default_factory=list)
     """Restarts since the zero."""
+    broken: list[tuple[float, str]] = field(default_factory=list)
+    """Instants since the zero at which what was counted before went for nothing, and why."""
 
     def look(self, row: list[float], hand: Hand) -> bool:
         """Take one step of a track; whether something needed is not known at it."""
@@ -62,6 +64,12 @@ class Doubts:
         unsure = Needed(int(row[Col.UNSURE])) & self.needed
         return needs.unsure(unsure, hand, after_gap=bool(unsure & self.gaps))
 
+    def spoil(self, t_s: float, why: str) -> None:
+        """From here on the angles count from elsewhere, though each of them is known."""
+        self.broken.append((t_s, why))
+        self.first = self.first or (t_s, why)
+        self.last_s = t_s
+
     def forget(self) -> None:
         """The player is at rest and all is well: a new rep begins without what was before."""
         self.first, self.lost_turn = None, False
@@ -74,7 +82,7 @@ class Doubts:
         """Turn and rotation count anew from here: what was before plays no part any more."""
         self.forget()
         self.gaps = Needed.NONE
-        self.restarts = []
+        self.restarts, self.broken = [], []
         self.coming = [one for one in self.coming if one.t_s > t_s]
 
     def not_known(self, rows: Floats) -> Bools:
@@ -85,9 +93,10 @@ class Doubts:
 
     def between(self, rows: Floats, begin_s: float, end_s: float, hand: Hand) -> str:
         """Why a rep from `begin_s` to `end_s` is void; empty when all that it needs was known. `rows` is its track."""
-        for restart in self.restarts:
-            if begin_s <= restart.t_s <= end_s:
-                return needs.restarted(restart.segment)
+        restarts = [(one.t_s, needs.restarted(one.segment)) for one in self.restarts]
+        for t_s, why in restarts + self.broken:
+            if begin_s <= t_s <= end_s:
+                return why
         inside = (rows[:, Col.T] >= begin_s) & (rows[:, Col.T] <= end_s)
         bad = rows[self.not_known(rows) & inside]
         return self._why(bad[0].tolist(), hand) if len(bad) else ""

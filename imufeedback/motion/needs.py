@@ -78,6 +78,9 @@ AGAIN = "set up to the ball again"
 """Ends in a zero, which makes turn and rotation whole."""
 
 
+ZEROED = f"turn and rotation were set to zero during the swing \N{EN DASH} {AGAIN}"
+
+
 def restarted(segment: Segment) -> str:
     return f"{str(segment).replace('_', ' ')}: its sensor restarted \N{EN DASH} {AGAIN}"
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from imufeedback.motion import needs
 from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.falling import falling
 from imufeedback.motion.features import features
@@ -115,7 +116,7 @@ class MotionStage(Stage[In, Out]):
         """Turn counts anew from here, so what was collected against the old zero is void."""
         s = self._state
         if item.reason != "address" or s.phase is Phase.BACKSWING:
-            return []
+            return self._zeroed_by_hand(item)
         begins = s.phase is not Phase.ADDRESS
         out: list[Out] = self._missed(s.phase)
         s.doubts.zeroed(item.t_s)
@@ -125,6 +126,17 @@ class MotionStage(Stage[In, Out]):
         s.phase, s.parts, s.address = Phase.ADDRESS, [], None
         s.seen = Seen(t_s=item.t_s, since_s=item.t_s)
         return [*out, PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else out
+
+    def _zeroed_by_hand(self, item: Zeroed) -> list[Out]:
+        """Asked for at address it is a zero like any other; within a swing the angles jump. What the body does by
+        itself in a backswing is a trifle: it thinks that the player still stands at the same address."""
+        s = self._state
+        if item.reason == "asked" and s.phase is Phase.ADDRESS:
+            s.doubts.zeroed(item.t_s)
+        elif item.reason in ("asked", "undone") and s.phase in (Phase.BACKSWING, *DOWN):
+            s.doubts.spoil(item.t_s, needs.ZEROED)
+            return self._quiet()
+        return []
 
     def _trim(self) -> None:
         """While the player waits at address only its last moments are kept."""

@@ -303,3 +303,17 @@ def test_helpers_leave_the_rest_alone():
     one = spoilt(whole(thigh=FALLING), "hip", Side.RIGHT, 2, 1.0, 1.1, gap=False)
     assert finite(one.pelvis)
     assert [finite(joint) for joint in one.joints] == [True, False, True, True]
+
+
+@pytest.mark.parametrize("reason", ["asked", "undone"])
+@pytest.mark.parametrize(("at_s", "void"), [(0.3, False), (1.2, True), (2.2, True)])
+def test_a_zero_by_hand_within_the_swing_spoils_it(reason, at_s, void):
+    one = whole(thigh=STALLING)
+    stage = MotionStage(hand=Hand.RIGHT, live=LiveLimits(), rep=RepLimits(), needed=ALL)
+    at = int(at_s * 200)
+    before, after = one.part(slice(0, at)), one.part(slice(at, None))
+    items = (Zeroed(0.0, "address"), before, Zeroed(at_s, reason), after)
+    out = [found for item in items for found in stage.feed(item)]
+    assert only_rep(out).void.startswith("turn and rotation were set to zero") == void
+    told_after = [found.state for found in out if isinstance(found, StateChanged) and found.t_s > at_s + 0.006]
+    assert (Motion.STALLED in told_after) == (not void)
