@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from imufeedback.motion import needs
 from imufeedback.motion.doubts import Doubts
-from imufeedback.motion.falling import falling
-from imufeedback.motion.features import features
 from imufeedback.motion.live import Judge, LiveLimits
-from imufeedback.motion.marks import BEGUN_RAD, marks
+from imufeedback.motion.marks import BEGUN_RAD
+from imufeedback.motion.measured import Span, measured
 from imufeedback.motion.needs import SWING, Needed, Restarted
 from imufeedback.motion.phases import RepLimits, Seen, is_odd, is_slow, next_phase
 from imufeedback.motion.track import Col, track
@@ -37,8 +36,6 @@ ADDRESS_KEEP_S = 1.0
 """Samples of the address that belong to a rep, in front of its backswing."""
 ADDRESS_SPARE_S = 0.2
 """Kept beyond that, because it is whole blocks that are thrown away."""
-VOID_MARKS = ("address_s", "top_s", "finish_s")
-"""What is still known of a rep that is not judged: when it was. They are made of the pelvis' turn alone."""
 DOWN = (Phase.DOWNSWING, Phase.THROUGH_SWING)
 
 
@@ -261,30 +258,12 @@ class MotionStage(Stage[In, Out]):
         s.phase, s.parts = Phase.WAITING, []
         if not finished:
             return []
-        rep = self._measured(rows)
+        seen = s.seen
+        span = Span(seen.furthest_s, seen.slow_since_s if seen.slow_since_s is not None else seen.t_s)
+        rep = measured(rows, span, s.doubts, s.live, s.rep, s.arm, self._hand)
+        rep = replace(rep, index=s.count, kind=s.kind)
         s.count += 1
         return [rep, PhaseChanged(s.seen.t_s, Phase.WAITING)]
-
-    def _measured(self, rows: Floats) -> Rep:
-        s = self._state
-        finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
-        turns = rows[np.isfinite(rows[:, Col.TURN])]
-        marked, estimated = marks(turns, _top(turns, s.seen.furthest_s), finish_s, self._arm(turns))
-        begin_s = marked["address_s"]
-        void = s.doubts.between(rows, begin_s, finish_s, self._hand)
-        if void:
-            blind = bool(((rows[:, Col.T] >= begin_s) & np.isnan(rows[:, Col.TURN])).any())
-            kept = {} if blind else {name: marked[name] for name in VOID_MARKS}
-            return Rep(s.count, s.kind, begin_s, finish_s, kept, (), {}, void)
-        rows = rows[~s.doubts.not_known(rows)]
-        t = rows[:, Col.T]
-        fall = falling(rows[(t >= marked["top_s"]) & (t <= finish_s)], s.rep.min_slope, s.live.target_rad)
-        measured = features(rows, marked, fall)
-        if fall.flat_turn_rad > s.live.dead_turn_rad:
-            measured["trail_thigh_first_stall_s"] = fall.flat_from_s
-            measured["trail_thigh_first_stall_turn_deg"] = float(np.rad2deg(fall.flat_from_turn_rad))
-            measured["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(fall.flat_angle_rad))
-        return Rep(s.count, s.kind, begin_s, finish_s, marked, estimated, measured)
 
     def _keep_arm(self, felt: SegmentMotion) -> None:
         s = self._state
@@ -293,23 +272,6 @@ class MotionStage(Stage[In, Out]):
             while len(s.arm) > 1 and _old(s.arm[0], float(felt.t_s[0])):
                 s.arm.pop(0)
 
-    def _arm(self, rows: Floats) -> Floats | None:
-        if not self._state.arm:
-            return None
-        arm: Floats = np.concatenate(self._state.arm)
-        here: Floats = arm[(arm[:, 0] >= rows[0, Col.T]) & (arm[:, 0] <= rows[-1, Col.T])]
-        return here
-
 
 def _old(arm: Floats, now_s: float) -> bool:
     return not len(arm) or now_s - float(arm[-1, 0]) > ADDRESS_KEEP_S
-
-
-def _top(rows: Floats, near_s: float) -> float:
-    """Instant at which the turn rate changes sign, between the samples around the furthest turn."""
-    t, rate = rows[:, Col.T], rows[:, Col.TURN_RATE]
-    i = int(np.searchsorted(t, near_s))
-    for j in (i - 1, i, i - 2, i + 1):
-        if 0 <= j < len(t) - 1 and rate[j] <= 0 < rate[j + 1]:
-            return float(t[j] - rate[j] * (t[j + 1] - t[j]) / (rate[j + 1] - rate[j]))
-    return near_s
