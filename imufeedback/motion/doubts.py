@@ -15,6 +15,8 @@ SETTLED_S = 0.3
 """What was not known at address for the last time so long ago spoils nothing any more; chosen, as long as an angle may
 take to be known again after a gap."""
 
+_MISSING, _UNSURE = int(Col.MISSING), int(Col.UNSURE)
+
 
 @dataclass
 class Doubts:
@@ -34,6 +36,10 @@ class Doubts:
     """Restarts since the zero."""
     broken: list[tuple[float, str]] = field(default_factory=list)
     """Instants since the zero at which what was counted before went for nothing, and why."""
+
+    def any(self, row: list[float]) -> bool:
+        """Whether there may be something to note at this step: seldom, so it is asked before `look`."""
+        return bool(row[_MISSING] or row[_UNSURE] or self.coming)
 
     def look(self, row: list[float], hand: Hand) -> bool:
         """Take one step of a track; whether something needed is not known at it."""

@@ -149,7 +149,9 @@ class MotionStage(Stage[In, Out]):
         s = self._state
         seen = s.seen
         seen.t_s = row[Col.T]
-        out = self._quiet() if s.doubts.look(row, self._hand) and s.phase in DOWN else []
+        out: list[Out] = []
+        if s.doubts.any(row) and s.doubts.look(row, self._hand) and s.phase in DOWN:
+            out += self._quiet()
         if math.isnan(row[Col.TURN]):
             if seen.lost_since_s is None:
                 seen.lost_since_s = seen.t_s

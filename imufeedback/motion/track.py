@@ -59,7 +59,10 @@ def track(angles: Angles, hand: Hand) -> Floats:
     pelvis = angles.pelvis
     out = np.empty((len(angles.t_s), len(Col)))
     out[:, Col.T] = angles.t_s
-    turned, trails, leads = (_shown(one.angle_rad, one.ok) for one in (pelvis, trail, lead))
+    known = all(one.ok.all() for one in (pelvis, trail, lead))
+    turned, trails, leads = (
+        one.angle_rad if known else np.where(one.ok, one.angle_rad, np.nan) for one in (pelvis, trail, lead)
+    )
     out[:, Col.TURN], out[:, Col.TURN_RATE] = turned[:, 0], pelvis.rate_rad_s[:, 0]
     out[:, Col.SIDE_TILT], out[:, Col.FORWARD_TILT] = turned[:, 1], turned[:, 2]
     out[:, Col.SIDE_TILT_RATE], out[:, Col.TILT_SD] = pelvis.rate_rad_s[:, 1], pelvis.sd_rad[:, 1]
@@ -70,27 +73,17 @@ def track(angles: Angles, hand: Hand) -> Floats:
     out[:, Col.TRAIL_ADDUCTION], out[:, Col.LEAD_ADDUCTION] = trails[:, 1], leads[:, 1]
     out[:, Col.THIGH_SD], out[:, Col.LEAD_THIGH_SD] = trail.sd_rad[:, 0], lead.sd_rad[:, 0]
     out[:, Col.ROTATION_SD] = np.maximum(trail.sd_rad[:, 2], lead.sd_rad[:, 2])
-    out[:, [Col.MISSING, Col.UNSURE]] = 0.0
-    for known, sd_rad, names in (
-        (pelvis.ok, pelvis.sd_rad, _PELVIS),
-        (trail.ok, trail.sd_rad, _TRAIL_HIP),
-        (lead.ok, lead.sd_rad, _LEAD_HIP),
-    ):
-        _unknown(out, known, sd_rad, names)
-    _silent_pelvis(out)
+    out[:, Col.MISSING] = out[:, Col.UNSURE] = 0.0
+    if not known:
+        for part, names in ((pelvis, _PELVIS), (trail, _TRAIL_HIP), (lead, _LEAD_HIP)):
+            _unknown(out, part.ok, part.sd_rad, names)
+        _silent_pelvis(out)
     _knees(out, angles, hand)
     return out
 
 
-def _shown(angle_rad: Floats, ok: Bools) -> Floats:
-    """NaN where an angle is not known well enough to be shown."""
-    return angle_rad if ok.all() else np.where(ok, angle_rad, np.nan)
-
-
 def _unknown(out: Floats, known: Bools, sd_rad: Floats, names: tuple[Needed, ...]) -> None:
     """Note what is not known. An angle without samples has no error bar either; a doubtful one has."""
-    if known.all():
-        return
     for column, name in enumerate(names):
         no = ~known[:, column]
         never = no & np.isnan(sd_rad[:, column])
@@ -101,8 +94,6 @@ def _unknown(out: Floats, known: Bools, sd_rad: Floats, names: tuple[Needed, ...
 def _silent_pelvis(out: Floats) -> None:
     """A hip without samples beside a pelvis of which nothing at all is known: it is the pelvis' sensor that is silent.
     Its own error bar may still be the one of its last sample."""
-    if not out[:, Col.MISSING].any():
-        return
     pelvis, hips = int(needs.PELVIS), int(needs.TRAIL_HIP | needs.LEAD_HIP)
     missing, unsure = out[:, Col.MISSING].astype(np.int64), out[:, Col.UNSURE].astype(np.int64)
     silent = (((missing | unsure) & pelvis) == pelvis) & ((missing & hips) != 0)
@@ -116,10 +107,14 @@ def _knees(out: Floats, angles: Angles, hand: Hand) -> None:
     if trail is None or lead is None:
         out[:, [Col.TRAIL_KNEE, Col.LEAD_KNEE, Col.LEAD_KNEE_RATE, Col.KNEE_SD]] = np.nan
         return
-    for knee, name in ((trail, Needed.TRAIL_KNEE), (lead, Needed.LEAD_KNEE)):
-        _unknown(out, knee.ok[:, :1], knee.sd_rad[:, :1], (name,))
-    bent = (_shown(one.angle_rad, one.ok) for one in (trail, lead))
-    out[:, Col.TRAIL_KNEE], out[:, Col.LEAD_KNEE] = (one[:, 0] for one in bent)
+    out[:, Col.TRAIL_KNEE], out[:, Col.LEAD_KNEE] = trail.angle_rad[:, 0], lead.angle_rad[:, 0]
+    for knee, name, column in (
+        (trail, Needed.TRAIL_KNEE, Col.TRAIL_KNEE),
+        (lead, Needed.LEAD_KNEE, Col.LEAD_KNEE),
+    ):
+        if not knee.ok[:, 0].all():
+            _unknown(out, knee.ok[:, :1], knee.sd_rad[:, :1], (name,))
+            out[~knee.ok[:, 0], column] = np.nan
     out[:, Col.LEAD_KNEE_RATE] = lead.rate_rad_s[:, 0]
     out[:, Col.KNEE_SD] = np.maximum(trail.sd_rad[:, 0], lead.sd_rad[:, 0])
 
