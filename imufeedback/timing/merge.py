@@ -16,8 +16,8 @@ from imufeedback.stage import Stage
 
 WAIT_S = 0.070
 """How long a step waits for a late sensor, beyond the span of one packet. Waiting costs delay only while one is late; a
-step without its sample costs the whole rep. At 30 ms a connection interval of 60 ms, or one lost packet in fifty, voided
-most swings, at 70 ms none (DEVELOPERS.md)."""
+step without its sample costs the whole rep. With 30 ms a connection interval of 60 ms, or one packet lost in fifty,
+voided most swings; with 70 ms none (DEVELOPERS.md)."""
 BRIDGE_S = 0.040
 """Longest stretch between two samples that is interpolated; inside a longer one the sensor is not ok."""
 PREDICT_S = 0.020
