@@ -104,16 +104,24 @@ class Parts:
     inclination: float | None
 
 
+def common(a: Rotation, b: Rotation) -> tuple[Rotation, Rotation]:
+    """Both as long as the shorter: a method may end a sample before the reference or after it."""
+    n = min(len(a), len(b))
+    return a[:n], b[:n]
+
+
 def relative_rmse_deg(relative: Rotation, pair: Pair) -> float:
     """Total error of the second sensor's orientation in the first, RMS over the samples that count."""
-    error = (relative.inv() * pair.reference).magnitude()[pair.counted]
+    found, true = common(relative, pair.reference)
+    error = (found.inv() * true).magnitude()[pair.counted]
     return float(np.degrees(np.sqrt(np.mean(error**2))))
 
 
 def relative_parts(relative: Rotation, pair: Pair) -> Parts:
     """The same with its parts about and across the vertical."""
-    to_earth = pair.reference_first[: len(relative)]
-    error = to_earth * relative * pair.reference[: len(relative)].inv() * to_earth.inv()
+    found, true = common(relative, pair.reference)
+    to_earth = pair.reference_first[: len(found)]
+    error = to_earth * found * true.inv() * to_earth.inv()
     return _parts(error[pair.counted])
 
 

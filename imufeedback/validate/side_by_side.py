@@ -87,8 +87,9 @@ def _pair_rows(
 
 
 def _in_bars(relative: Rotation, sd: Floats, pair: optics.Pair) -> tuple[float, float]:
-    error = np.abs(np.degrees((relative.inv() * pair.reference).as_rotvec()))[pair.counted]
-    bar = np.hypot(np.degrees(sd[pair.counted]), MARKER_SD_DEG)
+    found, true = optics.common(relative, pair.reference)
+    error = np.abs(np.degrees((found.inv() * true).as_rotvec()))[pair.counted]
+    bar = np.hypot(np.degrees(sd[: len(found)][pair.counted]), MARKER_SD_DEG)
     return float(np.mean(error <= bar)), float(np.mean(error <= 2 * bar))
 
 

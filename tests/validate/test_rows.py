@@ -229,3 +229,16 @@ def test_every_peer_finds_the_up_that_it_is_shown(name: str, way: tuple[float, .
     orient = peers.ORIENT.get(name) or peers.OFFLINE[name]
     found = orient(rng.normal(0, 1e-3, (1000, 3)), acc, 200.0).apply(up)
     assert found[:, 2].min() > np.cos(np.deg2rad(1.5))
+
+
+@pytest.mark.parametrize("more", [-3, -1, 0, 1])
+def test_a_method_that_ends_before_or_after_the_reference_is_compared_as_far_as_both_go(more: int) -> None:
+    """A player whose session ends between two steps of the grid gives one sample more than the reference has."""
+    n = 500
+    true = Rotation.from_rotvec(np.column_stack([np.zeros(n), np.zeros(n), np.linspace(0, 1, n)]))
+    pair = optics.Pair("x", 50.0, (np.zeros((n, 3)),) * 2, (np.zeros((n, 3)),) * 2, true, Rotation.identity(n), 1.0)
+    found = Rotation.concatenate([true, true[-1:]])[: n + more] * Rotation.from_rotvec([0.0, 0.0, np.radians(2.0)])
+    parts = optics.relative_parts(found, pair)
+    assert parts.total == pytest.approx(2.0)
+    assert parts.heading == pytest.approx(2.0)
+    assert optics.relative_rmse_deg(found, pair) == pytest.approx(2.0)
