@@ -123,7 +123,9 @@ def _print(report: Report) -> None:
         table.add_column(name, justify=justify)  # type: ignore[arg-type]
     for name, line in report.lines:
         value = "not measured" if line.value != line.value else f"{line.value:.3g} {line.unit}"
-        table.add_row(name, escape(line.check), value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]")
+        table.add_row(
+            name, escape(line.check), value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]"
+        )
     console.print(table)
     from imufeedback.validate.rows import of_methods
 
