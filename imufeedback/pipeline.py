@@ -218,6 +218,7 @@ class Pipeline:
             sensor.id,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
             delay_s=layout.delay_s + sensor.offset_s,

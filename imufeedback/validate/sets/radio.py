@@ -106,6 +106,7 @@ def _cost_us(layout: Layout, packets: list[RawPacket], stretch: int) -> float:
             serial,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=0,
         )
