@@ -33,12 +33,20 @@ LEAK = 0.2
 never taken for packets that wait. Parts that count samples are off by up to 15 %."""
 DIRECT = 0.1
 """Part by which the step of the tick to the next packet may differ from the measured one; or 1.5 ticks."""
+LOSS = 0.03
+"""Part by which number and tick may differ in what they tell of a loss, and a packet. Chosen: periods are
+measured in whole ticks."""
 AROUND = 0.02
 """The same over many packets, by which a short packet number came round."""
 LATE_S = 1.0
 """A packet not further behind than this, by its tick and by its arrival, is late; else the counter restarted."""
 LATE_RUN = 8
 """So many late packets in a row are a new stream."""
+JUMP_S = 0.3
+"""How well a tick that stands near 0 must fit the time that passed, for a number that makes no sense. Chosen: packets of
+a link that has just come back are seldom later."""
+NEWBORN = 3
+"""Packet numbers below are those of a sensor that has just begun."""
 NEAR = 6
 """Packets over which it is asked whether a counter begins again where the layout says."""
 RECENT = 64
@@ -93,6 +101,7 @@ class Judge:
         self._numbers = layout.sequence_numbers
         self._recent = min(RECENT, self._numbers // 2) if self._numbers > 1 else RECENT
         self._slack_s = min(SLACK_S, self._modulus * self._unit_s / 4)
+        self._jump_s = min(JUMP_S, self._slack_s)
         self._far_s = min(FAR_S, self._modulus * self._unit_s / 2)
 
     def step(self, order: Order) -> float:
@@ -132,13 +141,17 @@ class Judge:
         seen = self._seen(order, packet)
         if seen is not None and seen.payload == packet.payload:
             return Place.REPEAT
-        if seen is None and gap > 0 and not direct and self._agrees(order, gap, forward, could_s):
+        # numbers and ticks that both begin near 0: a number of few bits fits anything now and then
+        newborn = packet.sequence < NEWBORN < self._numbers and packet.tick < last.tick
+        short = forward_s + self._slack_s < could_s
+        told = seen is None and gap > 0 and not direct and not (short and newborn)
+        if told and self._agrees(order, gap, forward, could_s):
             return Place.AHEAD
         if possible:
-            # A number that makes no sense, while the tick stepped far less than the time that passed: a restart that
-            # happens to look like a roll-over.
-            short = forward_s + self._slack_s < could_s
-            return Place.RESTART if short and not self._came_round(order, gap, forward) else Place.JUMP
+            fits = self._fits(packet, direct, forward_s, could_s) or (
+                not newborn and self._came_round(order, gap, forward)
+            )
+            return Place.JUMP if fits else Place.RESTART
         return Place.LATE if seen is None and self._is_late(order, packet, gap) else Place.RESTART
 
     def _is_direct(self, order: Order, forward: float) -> bool:
@@ -146,6 +159,15 @@ class Judge:
         assert order.last is not None
         per_packet = order.last.samples * self.step(order)
         return forward > 0 and abs(forward - per_packet) <= max(DIRECT * per_packet, 1.5)
+
+    def _fits(self, packet: Packet, direct: bool, forward_s: float, could_s: float) -> bool:
+        """Whether the tick alone, with a number that makes no sense, goes on: it steps by the time that passed. One
+        that stands near 0 may also have begun again, and has to fit better."""
+        off_s = could_s - forward_s
+        if direct:
+            return off_s <= self._slack_s
+        young = packet.tick * self._unit_s <= could_s + self._slack_s
+        return abs(off_s) <= (self._jump_s if young else self._slack_s)
 
     def _after_a_step(self, last: Packet, packet: Packet, forward_s: float, could_s: float) -> Place:
         """The next number, or none, and a step of the tick that is possible and not the usual one: samples that the
@@ -168,7 +190,9 @@ class Judge:
         expected = (gap + 1) * per_packet
         if self._rounds(expected, forward) and expected * self._unit_s <= could_s + self._slack_s:
             return True
-        near = abs(forward - expected) <= 0.25 * expected + 2 * per_packet
+        # a short number fits anything now and then, so it must fit well once the rate is known
+        off = LOSS * expected + per_packet if order.step else 0.25 * expected + 2 * per_packet
+        near = abs(forward - expected) <= off
         return near and forward * self._unit_s <= BURST_S
 
     def _rounds(self, expected: float, forward: int) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 
 from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, Notice
 from imufeedback.stage import Stage
-from imufeedback.timing.envelope import fit_loose_line, likely_skew, line_below
+from imufeedback.timing.envelope import STRAIGHT_POINTS, fit_loose_line, likely_skew, line_below
 
 BIN_S = 1.0
 WINDOW_BINS = 90
@@ -31,10 +31,11 @@ FOLLOWS = 1.1
 """Steps up to so many periods, and a rounding of the tick, are no break."""
 BACKLOG_S = 0.5
 """Packets that are suddenly late by more have waited somewhere: they say nothing of the clock."""
-PAUSE_S = 5.0
+PAUSE_S = 2.0
 DRAINED_S = 0.1
-"""What waited is made up for. A stream that stays as late as it was, to this, for so long, will not: the sensor's clock
-stood still meanwhile. Chosen."""
+"""What waited is made up for. A stream that stays as late as it was, to this, for so long by its own time, will not:
+the sensor's clock stood still meanwhile, or went all round. Chosen: a link that is faster than its sensor by a
+twentieth is still believed."""
 REPORT_S = 5.0
 GAP_STEPS = 1.5
 DROP_S = 0.002
@@ -73,7 +74,9 @@ class _State:
     late_s: float = 0.0
     """How late the last block came."""
     backlog: tuple[float, float] | None = None
-    """Since packets wait somewhere: when, by the host, they were last found to be less late than before, and how late."""
+    """While packets wait somewhere: when, by the sensor's time, they last became less late, and how late they were."""
+    known: bool = False
+    """The slope was, before a restart."""
     ahead_s: float = 0.0
     first_device_s: float = 0.0
     count: int = 0
@@ -134,10 +137,10 @@ class SensorClock(Stage[DeviceBlock, Out]):
         steps, device = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick, item.rounds)
         if s.last_tick is not None:
             late = host_s - (device[-1] + s.offset_s)
-            if self._begins_anew(flags.item(0), steps[0], host_s, late):
+            if self._begins_anew(flags.item(0), steps[0], device[-1], late):
                 out.append(ClockRestarted(self.sensor, host_s))
                 # the crystal is the same one, so its rate is known
-                self._state = s = _State(period_s=s.period_s, t_s=s.t_s, skew=s.target[1], ahead_s=-late)
+                self._state = s = _State(period_s=s.period_s, t_s=s.t_s, skew=s.target[1], known=s.known or len(s.bins) >= STRAIGHT_POINTS, ahead_s=-late)
                 steps, device = self._steps(ticks, ticks[0], 0)
                 flags = flags.copy()
                 flags[0] |= _RESTART
@@ -159,7 +162,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         out.extend(self._report())
         return out
 
-    def _begins_anew(self, flag: int, step_s: float, host_s: float, late_s: float) -> bool:
+    def _begins_anew(self, flag: int, step_s: float, device_s: float, late_s: float) -> bool:
         """Whether the counter began again. Samples that follow the last one without a break did not begin again,
         however late they come; those after a loss that packet numbers told of neither."""
         s = self._state
@@ -168,13 +171,13 @@ class SensorClock(Stage[DeviceBlock, Out]):
         follows = step_s <= FOLLOWS * s.period_s + 1.5 * self._unit_s or flag & _GAP
         if late_s > self._far_s and not follows:
             return True
-        begins = s.backlog is None and late_s - s.late_s > BACKLOG_S
+        begins = late_s - s.late_s > BACKLOG_S
         s.late_s = late_s
         if late_s < BACKLOG_S:
             s.backlog = None
         elif begins or (s.backlog is not None and late_s < s.backlog[1] - DRAINED_S):
-            s.backlog = host_s, late_s
-        return s.backlog is not None and host_s - s.backlog[0] > PAUSE_S
+            s.backlog = device_s, late_s
+        return s.backlog is not None and device_s - s.backlog[0] > PAUSE_S
 
     def _steps(self, ticks: list[int], last_tick: int, rounds: int) -> tuple[list[float], list[float]]:
         """Seconds between samples, and unwrapped device time: differences of the raw counter modulo its modulus, so
@@ -222,7 +225,9 @@ class SensorClock(Stage[DeviceBlock, Out]):
         own, else of what came since the radio last became faster, and until that is enough the one known before."""
         s = self._state
         points = list(s.bins)
-        loose = fit_loose_line(points, sure=self._counts_samples)
+        # what was known before a restart is better than a slope over some seconds
+        few = s.known and len(points) < STRAIGHT_POINTS
+        loose = None if few else fit_loose_line(points, sure=self._counts_samples)
         if loose is not None:
             s.target = loose
             return
