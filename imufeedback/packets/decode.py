@@ -16,7 +16,6 @@ from imufeedback.packets.unpack import Flags, Packet, Unpacker
 from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Item, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
-
 Out = DeviceBlock | PacketRejected | Notice
 
 

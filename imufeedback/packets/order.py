@@ -43,8 +43,8 @@ LATE_S = 1.0
 LATE_RUN = 8
 """So many late packets in a row are a new stream."""
 JUMP_S = 0.3
-"""How well a tick that stands near 0 must fit the time that passed, for a number that makes no sense. Chosen: packets of
-a link that has just come back are seldom later."""
+"""How well a tick that stands near 0 must fit the time that passed, for a number that makes no sense. Chosen: packets
+of a link that has just come back are seldom later."""
 NEWBORN = 3
 """Packet numbers below are those of a sensor that has just begun."""
 NEAR = 6

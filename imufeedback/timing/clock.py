@@ -86,9 +86,9 @@ class _State:
 class SensorClock(Stage[DeviceBlock, Out]):
     """Puts one sensor's blocks into session time.
 
-    `tick_unit_s` and `tick_bits` describe the counter, `tick_modulus` where it does not use all its bits, `nominal_hz` the rate that the sensor claims; the rate that it
-    really has is measured from the counter. `origin_ns` is the host time of session time 0, `delay_s` how long before
-    its tick the motion was that a sample tells of.
+    `tick_unit_s` and `tick_bits` describe the counter, `tick_modulus` where it does not use all its bits; `nominal_hz`
+    is the rate that the sensor claims; the one that it really has is measured from the counter. `origin_ns` is the host
+    time of session time 0, `delay_s` how long before its tick the motion was that a sample tells of.
     """
 
     _state: _State
@@ -140,7 +140,13 @@ class SensorClock(Stage[DeviceBlock, Out]):
             if self._begins_anew(flags.item(0), steps[0], device[-1], late):
                 out.append(ClockRestarted(self.sensor, host_s))
                 # the crystal is the same one, so its rate is known
-                self._state = s = _State(period_s=s.period_s, t_s=s.t_s, skew=s.target[1], known=s.known or len(s.bins) >= STRAIGHT_POINTS, ahead_s=-late)
+                self._state = s = _State(
+                    period_s=s.period_s,
+                    t_s=s.t_s,
+                    skew=s.target[1],
+                    known=s.known or len(s.bins) >= STRAIGHT_POINTS,
+                    ahead_s=-late,
+                )
                 steps, device = self._steps(ticks, ticks[0], 0)
                 flags = flags.copy()
                 flags[0] |= _RESTART

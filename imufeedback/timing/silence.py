@@ -9,7 +9,7 @@ from imufeedback.records import Notice
 from imufeedback.stage import Stage
 
 SILENCE_S = 3.0
-"""All sensors silent together for longer is told. Chosen: a single link is reported lost sooner, and by its own note."""
+"""All sensors silent together for longer is told. Chosen; a single link that is lost is told of by its own note."""
 AWAKE_S = 1.0
 """Other items with no longer pauses show that the computer was awake: time that passes comes every few hundredths of a
 second. Chosen."""

