@@ -144,7 +144,7 @@ class Judge:
         # numbers and ticks that both begin near 0: a number of few bits fits anything now and then
         newborn = packet.sequence < NEWBORN < self._numbers and packet.tick < last.tick
         short = forward_s + self._slack_s < could_s
-        told = seen is None and gap > 0 and not direct and not (short and newborn)
+        told = seen is None and gap > 0 and not (short and newborn)
         if told and self._agrees(order, gap, forward, could_s):
             return Place.AHEAD
         if possible:
@@ -193,7 +193,8 @@ class Judge:
         # a short number fits anything now and then, so it must fit well once the rate is known
         off = LOSS * expected + per_packet if order.step else 0.25 * expected + 2 * per_packet
         near = abs(forward - expected) <= off
-        return near and forward * self._unit_s <= BURST_S
+        # where the tick steps as to the next packet, nothing is lost, whatever the number says
+        return near and forward * self._unit_s <= BURST_S and not self._is_direct(order, forward)
 
     def _rounds(self, expected: float, forward: int) -> int:
         """How often the counter went all round within a loss that the numbers tell; 0 where that does not fit."""
