@@ -187,7 +187,7 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         if lost:
             counts.lost += lost
             flag |= Flag.GAP_BEFORE
-        block = self._block(packet, flag, rounds)
+        block = self._block(packet, flag, self._judge.unseen(order, packet, rounds))
         counts.samples += packet.samples
         self._judge.follow(order, packet, rounds)
         order.last = packet

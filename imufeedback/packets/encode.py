@@ -25,7 +25,8 @@ def encode(
 
     `sequence` and `tick` (of the first sample) are taken modulo what the layout says. `ticks` (N,) are needed when the
     layout has a tick in every sample, and ignored when not. Values are rounded to the nearest raw number and clipped
-    to full scale. Raises UsageError for shapes that do not fit, and for NaN or infinity where the layout has whole numbers.
+    to full scale. Raises UsageError for shapes that do not fit, and for NaN or infinity where the layout has whole
+    numbers.
     """
     form = wire(layout)
     values = _six(gyr_rad_s, acc_m_s2)

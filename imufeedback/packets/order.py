@@ -209,6 +209,13 @@ class Judge:
         forward = (packet.tick - order.last.tick) % self._modulus
         return self._rounds((lost + order.last.samples) * self.step(order), forward)
 
+    def unseen(self, order: Order, packet: Packet, rounds: int) -> int:
+        """The same from the last sample on instead of from the last packet's first one."""
+        if order.last is None or not rounds:
+            return 0
+        span = round((order.last.samples - 1) * self.step(order))
+        return ((packet.tick - order.last.tick) % self._modulus + rounds * self._modulus - span) // self._modulus
+
     def _came_round(self, order: Order, gap: int, forward: int) -> bool:
         """Whether the number fits what the tick tells when it went all round, once or more, in between."""
         assert order.last is not None
