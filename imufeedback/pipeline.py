@@ -45,7 +45,7 @@ import numpy as np
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
 from imufeedback.cues.feedback import feedback_of
-from imufeedback.cues.lateness import LATE_S, Lateness
+from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
 from imufeedback.errors import ImuFeedbackError, UsageError
@@ -97,7 +97,7 @@ from imufeedback.records import (
 )
 from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.settings import Sensor, Settings, from_args
-from imufeedback.timing import Merger, Plausible, SensorClock
+from imufeedback.timing import Merger, Plausible, SensorClock, Sign, Silence
 from imufeedback.timing.merge import Arrived
 from imufeedback.timing.releases import Releases
 
@@ -120,6 +120,8 @@ class _Chain:
     clock: SensorClock
     plausible: Plausible
     fusion: Fusion
+    live: bool
+    """Its packets come by radio, so that their arrival says something; not those of an import."""
 
 
 class Pipeline:
@@ -194,6 +196,7 @@ class Pipeline:
         self._stopped = False
         self._cueing = Cueing()
         self._lateness = Lateness()
+        self._silence = Silence()
         self._tone = LosingTone(hand=hand)
         self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
@@ -227,6 +230,7 @@ class Pipeline:
             sensor.id,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=self._origin_ns,
             delay_s=layout.delay_s + sensor.offset_s,
@@ -237,7 +241,8 @@ class Pipeline:
             period_s=1.0 / layout.rate_hz,
             tells_knocks=sensor.role is Segment.LEAD_FOREARM,
         )
-        return _Chain(sensor, Decoder(sensor.id, layout, self._origin_ns), clock, Plausible(sensor.id), fusion)
+        decoder = Decoder(sensor.id, layout, self._origin_ns)
+        return _Chain(sensor, decoder, clock, Plausible(sensor.id), fusion, live=layout.gatt is not None)
 
     # ── items ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -247,6 +252,7 @@ class Pipeline:
         if isinstance(item, LinkNote):
             return [Link(item.sensor, self._seconds(item.host_ns), item.state, item.detail, item.facts)]
         if isinstance(item, Tick):
+            self._awake(item)
             return [e for chain in self._chains.values() for e in self._decoded(chain, chain.decoder.feed(item))]
         return self._command(item)
 
@@ -338,7 +344,7 @@ class Pipeline:
 
     # ── the way through the stages ───────────────────────────────────────────────────────────────────────────────
 
-    def _decoded(self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected]) -> list[Event]:
+    def _decoded(self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected | Notice]) -> list[Event]:
         out: list[Event] = []
         for made in self._timed(chain, records):
             if isinstance(made, ImuBlock):
@@ -349,20 +355,30 @@ class Pipeline:
         return out
 
     def _timed(
-        self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected]
+        self, chain: _Chain, records: Iterable[DeviceBlock | PacketRejected | Notice]
     ) -> Iterator[ImuBlock | _OfOneSensor]:
         """One sensor's samples in session time, and what is to be said about them."""
         for record in records:
-            if isinstance(record, PacketRejected):
+            if not isinstance(record, DeviceBlock):
                 yield record
                 continue
+            host_s, name = self._seconds(record.host_ns), chain.sensor.id
+            if chain.live:
+                yield from self._silence.feed(Sign(host_s, name))
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
+                    if chain.live:
+                        yield from self._lateness.feed(Arrival(name, host_s, timed.t_s.item(-1)))
                     yield from chain.plausible.feed(timed)
-                else:
-                    if isinstance(timed, ClockRestarted):
-                        self._restarted(chain.sensor, timed)
-                    yield timed
+                    continue
+                if isinstance(timed, ClockRestarted):
+                    self._restarted(chain.sensor, timed)
+                yield timed
+                if chain.live and isinstance(timed, ClockRestarted):
+                    yield from self._silence.feed(Sign(host_s, name, chain.clock.ahead_s))
+
+    def _awake(self, tick: Tick) -> None:
+        self._silence.feed(Sign(self._seconds(tick.host_ns)))
 
     def _restarted(self, sensor: Sensor, event: ClockRestarted) -> None:
         """What is known of a segment begins anew: a rep in which that happens is void."""
@@ -410,7 +426,7 @@ class Pipeline:
         for tone in self._tone.feed(heard):
             if self._cueing.guides():
                 out += [tone, *self._cueing.feed(Heard(now_s, tone))]
-        return out + self._lateness.feed(heard)
+        return out
 
     # ── many items together ──────────────────────────────────────────────────────────────────────────────────────
 
@@ -460,6 +476,7 @@ class Pipeline:
         if isinstance(item, RawPacket) and item.sensor in self._chains:
             chains = [self._chains[item.sensor]]
         elif isinstance(item, Tick):
+            self._awake(item)
             chains = list(self._chains.values())
         else:
             yield from (("", event) for event in self._events(item))
@@ -474,21 +491,20 @@ class Pipeline:
         jointed, forearm = without_forearm(block)
         if forearm is not None:
             self._moved(forearm)
-        singly = self._lateness.late or releases.oldest_s > LATE_S
         for made in self._body.feed(jointed):
             if isinstance(made, Angles):
-                yield from self._parted(made, releases, singly=singly)
+                yield from self._parted(made, releases)
             else:
                 for event in self._used([made]):
                     yield releases.of(made.t_s), event
 
-    def _parted(self, angles: Angles, releases: Releases, *, singly: bool) -> Iterator[tuple[int, Event]]:
+    def _parted(self, angles: Angles, releases: Releases) -> Iterator[tuple[int, Event]]:
         """Angles as long as nothing happens, then what happened; release by release where the end of each one is
         listened to."""
         events = _released(self._moved(angles), releases)
         t_s, begin = angles.t_s, 0
         while begin < len(t_s):
-            if singly or self._tone.follows:
+            if self._tone.follows:
                 release = releases.of(float(t_s[begin]))
             else:
                 release = events[0][0] if events else releases.of(float(t_s[-1]))
@@ -529,7 +545,7 @@ class Pipeline:
         stages = (
             *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
             *(self._rule_set, self._reps, self._stopped),
-            *(self._tone.state, self._lateness.state),
+            *(self._tone.state, self._lateness.state, self._silence.state),
         )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
@@ -549,7 +565,7 @@ class Pipeline:
         self._judge_by(rule_set)
         self._hip_turns.state = hip_turns
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
-        self._tone.state, self._lateness.state = late
+        self._tone.state, self._lateness.state, self._silence.state = late
 
 
 def _all_oriented(fusion: Fusion, own: Sequence[tuple[int, ImuBlock]]) -> Iterator[tuple[int, Arrived]]:

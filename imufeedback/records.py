@@ -196,13 +196,15 @@ class DeviceBlock:
     host_ns: int
     """Arrival of the packet."""
     tick: Ints
-    """(N,) device counter of each sample, modulo the counter's width."""
+    """(N,) device counter of each sample, modulo the counter's modulus."""
     gyr_rad_s: Floats
     """(N, 3) sensor frame."""
     acc_m_s2: Floats
     """(N, 3) specific force, sensor frame; +g upwards at rest."""
     flags: npt.NDArray[np.uint8]
     """(N,) see `Flag`."""
+    rounds: int = 0
+    """Times that the counter went all round, unseen, before the first sample: packet numbers tell."""
 
 
 @dataclass(frozen=True, slots=True)

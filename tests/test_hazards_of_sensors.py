@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -14,6 +15,8 @@ from imufeedback.packets import Decoder, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
     Angles,
+    ClockRestarted,
+    Command,
     Cue,
     DeviceBlock,
     Event,
@@ -29,11 +32,13 @@ from imufeedback.records import (
     StateChanged,
     frozen,
 )
+from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
+from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import items
+from imufeedback.validate.golfer import fit_command, items
 
 HOUSE = resources.text("layouts", "house")
 
@@ -225,3 +230,90 @@ def test_h48_h45_what_cannot_be_measured_makes_no_angles_and_is_told() -> None:
         joint = block.joint("hip", Side.RIGHT)
         assert not joint.ok[block.t_s > 20.6].any()
         assert block.joint("hip", Side.LEFT).ok[(block.t_s > 20.6)].all() or block.t_s[-1] <= 20.6
+
+
+# ── C: clocks ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def by_radio(seed: int = 3) -> list[Item]:
+    """The same kind of session through the project's own packets."""
+    script = make_script(pace=Pace.SLOW, flaw=Flaw.NONE, reps=1, seed=seed)
+    layout = parse_layout(HOUSE, "house")
+    settings = Settings(
+        sensors=tuple(Sensor(serial_of(one), one, "house") for one in WORN),
+        layouts={"house": HOUSE},
+        rule_set=resources.text("rules", "swing"),
+    )
+    command = fit_command(script)
+    packets = list(raw_packets(sensor_streams(script, layout)))
+    return sorted([Command(0, "begin", settings.to_args()), *packets, command], key=lambda one: one.host_ns)
+
+
+@pytest.mark.parametrize("seconds", [3.5, 8.0])
+def test_after_a_backlog_the_angles_are_those_of_an_even_delivery(seconds: float) -> None:
+    """All that was sent in so many seconds of the rep comes at once: no restart, the same angles, and it is told."""
+    given = by_radio()
+    end_ns = given[-1].host_ns - 1_000_000_000
+    begin_ns = end_ns - round(seconds * 1e9)
+
+    def held(one: Item) -> Item:
+        inside = isinstance(one, RawPacket) and begin_ns <= one.host_ns < end_ns
+        return dataclasses.replace(one, host_ns=end_ns) if inside else one
+
+    late = [held(one) for one in given]
+    even, found = played(given), played(late)
+    assert not any(isinstance(one, ClockRestarted) for one in found)
+    t_even, angle_even = right_hip(even)
+    t_late, angle_late = right_hip(found)
+    at = t_even[(t_even > begin_ns * 1e-9 - 1) & (t_even < t_late[-1])]
+    off = np.abs(np.interp(at, t_even, angle_even) - np.interp(at, t_late, angle_late))
+    known = np.isfinite(off)
+    assert known.mean() > 0.98
+    assert np.degrees(off[known]).max() < 0.5
+    told = [one.text for one in found if isinstance(one, Notice)]
+    assert sum(f"{seconds:.1f} s late" in one for one in told) == 1
+    assert not any("late" in one.text for one in even if isinstance(one, Notice))
+
+
+def test_a_restart_within_a_rep_is_told_and_reaches_the_filter() -> None:
+    """The trail thigh's sensor is off for half a second and begins again near 0: told once, and its filter begins anew
+    with the first sample that is flagged."""
+    given = by_radio()
+    off_ns = given[-1].host_ns - 3_000_000_000
+    changed: list[Item] = []
+    number = 0
+    for one in given:
+        if not (isinstance(one, RawPacket) and one.sensor == "SYN-0003" and one.host_ns >= off_ns):
+            changed.append(one)
+        elif one.host_ns >= off_ns + 500_000_000:
+            head = number.to_bytes(2, "little") + (90_000 + 20_000 * number).to_bytes(4, "little")
+            changed.append(dataclasses.replace(one, payload=one.payload[:2] + head + one.payload[8:]))
+            number += 1
+    pipeline = Pipeline()
+    pipeline.feed(changed[0])
+    fusion = pipeline._chains["SYN-0003"].fusion
+    feed, heard = fusion.feed, []
+
+    def listening(block: ImuBlock) -> list[Any]:
+        heard.append(int(block.flags[0]) & int(Flag.RESTART))
+        return feed(block)
+
+    fusion.feed = listening  # type: ignore[method-assign]
+    events = [event for one in changed[1:] for event in pipeline.feed(one)]
+    restarts = [one for one in events if isinstance(one, ClockRestarted)]
+    assert [one.sensor for one in restarts] == ["SYN-0003"]
+    assert sum(flag > 0 for flag in heard) == 1
+
+
+def test_an_import_that_is_fed_at_once_never_says_that_data_come_late() -> None:
+    """Long packets, and a sensor that is away for seconds: its packets are not late, and nothing arrives by radio."""
+    given = [
+        one
+        for one in session()
+        if not (isinstance(one, RawPacket) and one.sensor == "SYN-0003" and 10e9 < one.host_ns < 16e9)
+    ]
+    pipeline = Pipeline()
+    pipeline.feed(given[0])
+    events = [*pipeline.feed_many(given[1:]), *pipeline.finish()]
+    for some in (events, played(given)):
+        assert not any("late" in one.text or "computer" in one.text for one in some if isinstance(one, Notice))

@@ -69,6 +69,7 @@ class SensorMonitor:
             self.sensor,
             tick_unit_s=self.layout.counter.unit_s,
             tick_bits=self.layout.counter.bits,
+            tick_modulus=self.layout.counter_modulus,
             nominal_hz=self.layout.rate_hz,
             origin_ns=self.origin_ns,
             delay_s=self.layout.delay_s,

@@ -62,6 +62,8 @@ def validate(
         write_json(json_file, report.to_dict(), overwrite=overwrite)
     if html_file is not None:
         _write_page(html_file, report, overwrite=overwrite)
+    if report.stopped:
+        raise KeyboardInterrupt  # the lines are out; the rest is as after any other stop
     if not report.ok:
         raise typer.Exit(1)
 
@@ -112,6 +114,7 @@ def _run(names: Sequence[str], work: Path, data: Path | None, *, quick: bool, se
 
 def _print(report: Report) -> None:
     from rich.console import Console
+    from rich.markup import escape
     from rich.table import Table
 
     console = Console(width=None if sys.stdout.isatty() else 140, highlight=False)
@@ -120,7 +123,9 @@ def _print(report: Report) -> None:
         table.add_column(name, justify=justify)  # type: ignore[arg-type]
     for name, line in report.lines:
         value = "not measured" if line.value != line.value else f"{line.value:.3g} {line.unit}"
-        table.add_row(name, line.check, value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]")
+        table.add_row(
+            name, escape(line.check), value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]"
+        )
     console.print(table)
     from imufeedback.validate.rows import of_methods
 
@@ -134,6 +139,10 @@ def _print(report: Report) -> None:
     console.print(f"{len(report.lines)} lines, {failed} of them do not hold")
     for missing in report.left_out:
         say(f"left out: {missing}")
+    for told in report.tracebacks:
+        say(f"failed: {told}")
+    if report.stopped:
+        say(f"stopped at {report.stopped}: it and what comes after it is not measured")
 
 
 def _people(rows: Sequence[dict[str, Any]]) -> Table | None:

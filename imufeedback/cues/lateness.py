@@ -1,43 +1,57 @@
-"""Says when data come late: sounds about the movement are then left out, and a person should know why it is quiet."""
+"""Says when data come late: sounds about the movement are then left out, and a person should know why it is quiet.
+
+Judged by the arrival of the sensors' packets: how long after its last sample each one came. Angles say less about it:
+they are also old where packets are long, or where another sensor is waited for.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from imufeedback.cues.schedule import CUE_LIFE_S, Heard
-from imufeedback.records import Angles, Notice
+from imufeedback.cues.schedule import CUE_LIFE_S
+from imufeedback.records import Notice
 from imufeedback.stage import Stage
 
 LATE_S = 2.0 * CUE_LIFE_S
-"""Older angles than this are told of: twice what a sound may be late, so that one slow packet is not."""
+"""Packets that come later than this are told of: twice what a sound may be late, so that one slow packet is not."""
 FRESH_S = CUE_LIFE_S
-"""Angles younger than this end it."""
+"""A packet that comes sooner than this ends it for its sensor."""
+
+
+class Arrival(NamedTuple):
+    """A packet came."""
+
+    sensor: str
+    now_s: float
+    """When, session time."""
+    newest_s: float
+    """Time of its last sample."""
 
 
 @dataclass(slots=True)
 class _State:
-    late: bool = False
+    late: set[str] = field(default_factory=set)
+    """Sensors that are behind."""
 
 
-class Lateness(Stage[Heard, Notice]):
-    """One notice each time the angles fall behind."""
+class Lateness(Stage[Arrival, Notice]):
+    """One notice each time that sensors fall behind, until all of them have caught up."""
 
     _state: _State
 
     def __init__(self) -> None:
         self._state = _State()
 
-    @property
-    def late(self) -> bool:
-        """Whether the angles are behind."""
-        return self._state.late
-
-    def feed(self, item: Heard) -> list[Notice]:
-        if not isinstance(item.event, Angles):
+    def feed(self, item: Arrival) -> list[Notice]:
+        late = self._state.late
+        age_s = item.now_s - item.newest_s
+        if age_s <= FRESH_S:
+            late.discard(item.sensor)
+        if age_s <= LATE_S:
             return []
-        age_s = item.now_s - float(item.event.t_s[-1])
-        begins = age_s > LATE_S and not self._state.late
-        self._state.late = age_s > (FRESH_S if self._state.late else LATE_S)
+        begins = not late
+        late.add(item.sensor)
         if not begins:
             return []
         text = f"the data come {age_s:.1f} s late, so tones are left out – close other programs, bring the sensors near"

@@ -129,6 +129,7 @@ class _Chain:
             sensor,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=0,
         )

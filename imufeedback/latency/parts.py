@@ -110,19 +110,20 @@ def _map(stream: RadioStream, trace: Trace, packets: list[RawPacket]) -> tuple[A
         stream.serial,
         tick_unit_s=layout.counter.unit_s,
         tick_bits=layout.counter.bits,
+        tick_modulus=layout.counter_modulus,
         nominal_hz=layout.rate_hz,
         origin_ns=trace.begin_ns,
         delay_s=layout.delay_s,
     )
     estimated, true = [], []
-    mask, first = (1 << layout.counter.bits) - 1, stream.samples.clock.first_tick
+    first = stream.samples.clock.first_tick
     for packet in packets:
         if packet.sensor != stream.serial:
             continue
         for block in decoder.feed(packet):
             if not isinstance(block, DeviceBlock):
                 continue
-            numbers = np.rint(((block.tick - first) & mask) / layout.nominal_step_ticks)
+            numbers = np.rint(layout.around(block.tick - first) / layout.nominal_step_ticks)
             for timed in clock.feed(block):
                 if isinstance(timed, ImuBlock):
                     estimated.append(timed.t_s)

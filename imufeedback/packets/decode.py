@@ -13,8 +13,10 @@ from imufeedback.errors import UsageError
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
-from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Item, PacketRejected, RawPacket, Tick
+from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Item, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
+
+Out = DeviceBlock | PacketRejected | Notice
 
 
 @dataclass(slots=True)
@@ -53,7 +55,7 @@ def _no_flags(samples: int) -> Flags:
     return np.zeros(samples, np.uint8)
 
 
-class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
+class Decoder(Stage[RawPacket | Tick, Out]):
     """Decodes the packets of one sensor; never raises for what a packet contains.
 
     Exact repeats are dropped; a packet that overtook another waits for it, for up to three packets or 30 ms; loss and
@@ -66,10 +68,12 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
     def __init__(self, sensor: str, layout: Layout, origin_ns: int) -> None:
         self._sensor = sensor
         self._origin_ns = origin_ns
+        self._layout = layout
         self._unpacker = Unpacker(layout)
         self._judge = Judge(layout)
         self._own_ticks = layout.in_sample("tick")
-        self._tick_mask = layout.counter_modulus - 1
+        self._modulus = layout.counter_modulus
+        self._numbers = layout.sequence_numbers
         self._ready: dict[int, tuple[Floats, Flags | None]] = {}
         self._state = _State()
 
@@ -89,9 +93,9 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         """A copy of the counts so far."""
         return copy.copy(self._state.counts)
 
-    def feed(self, item: RawPacket | Tick) -> list[DeviceBlock | PacketRejected]:
+    def feed(self, item: RawPacket | Tick) -> list[Out]:
         """Take one packet, or the passing of time. Raises UsageError for a packet of another sensor."""
-        out: list[DeviceBlock | PacketRejected] = []
+        out: list[Out] = []
         held = self._state.order.held
         while held and item.host_ns - min(one.host_ns for one in held) >= HOLD_NS:
             self._release(out)
@@ -99,14 +103,14 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
             self._take(item, out)
         return out
 
-    def finish(self) -> list[DeviceBlock | PacketRejected]:
+    def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""
-        out: list[DeviceBlock | PacketRejected] = []
+        out: list[Out] = []
         while self._state.order.held:
             self._release(out)
         return out
 
-    def _take(self, item: RawPacket, out: list[DeviceBlock | PacketRejected]) -> None:
+    def _take(self, item: RawPacket, out: list[Out]) -> None:
         if item.sensor != self._sensor:
             raise UsageError(
                 f"packet of {item.sensor} fed to the decoder of {self._sensor}", hint="use one decoder per sensor"
@@ -127,7 +131,7 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         order.late = 0
         self._put(packet, place, out)
 
-    def _put(self, packet: Packet, place: Place, out: list[DeviceBlock | PacketRejected]) -> None:
+    def _put(self, packet: Packet, place: Place, out: list[Out]) -> None:
         order = self._state.order
         if place is Place.AHEAD:
             self._hold(packet, out)
@@ -139,46 +143,74 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         else:
             out += self.finish()
             if place is Place.RESTART:
+                self._tell_moduli(packet, out)
                 self._judge.restart(order)
             self._emit(packet, Flag.RESTART if place is Place.RESTART else 0, out)
         self._judge.remember(order, packet)
 
-    def _hold(self, packet: Packet, out: list[DeviceBlock | PacketRejected]) -> None:
+    def _hold(self, packet: Packet, out: list[Out]) -> None:
         order = self._state.order
         order.held.append(packet)
         order.held.sort(key=lambda one: self._judge.ahead(order, one))
         while order.held and (len(order.held) > WINDOW or self._judge.ahead(order, order.held[0]) > WINDOW):
             self._release(out)
 
-    def _release(self, out: list[DeviceBlock | PacketRejected]) -> None:
+    def _release(self, out: list[Out]) -> None:
         """Stop waiting: the first of the held packets follows the last one, and what is between is lost."""
         order = self._state.order
         packet = order.held.pop(0)
         assert order.last is not None
         lost = max(0, self._judge.ahead(order, packet)) * order.last.samples
-        self._emit(packet, 0, out, lost)
+        self._emit(packet, 0, out, lost, self._judge.rounds(order, packet, lost))
         self._release_direct(out)
 
-    def _release_direct(self, out: list[DeviceBlock | PacketRejected]) -> None:
+    def _release_direct(self, out: list[Out]) -> None:
         order = self._state.order
         while order.held and self._judge.ahead(order, order.held[0]) <= 0:
             self._emit(order.held.pop(0), 0, out)
 
-    def _emit(self, packet: Packet, flag: int, out: list[DeviceBlock | PacketRejected], lost: int = 0) -> None:
-        """Decode and hand on. `lost` samples are missing by the packet numbers; if none, the ticks are asked."""
+    def _emit(
+        self,
+        packet: Packet,
+        flag: int,
+        out: list[Out],
+        lost: int = 0,
+        rounds: int = 0,
+    ) -> None:
+        """Decode and hand on. `lost` samples are missing by the packet numbers, and the counter went round so often
+        meanwhile; if none are, the ticks are asked."""
         order, counts = self._state.order, self._state.counts
+        self._tell_moduli(packet, out)
         if not lost:
             lost = self._judge.lost_by_time(order, packet)
             self._judge.measure(order, packet)
         if lost:
             counts.lost += lost
             flag |= Flag.GAP_BEFORE
-        block = self._block(packet, flag)
+        block = self._block(packet, flag, self._judge.unseen(order, packet, rounds))
         counts.samples += packet.samples
+        self._judge.follow(order, packet, rounds)
         order.last = packet
         out.append(block)
 
-    def _block(self, packet: Packet, flag: int) -> DeviceBlock:
+    def _tell_moduli(self, packet: Packet, out: list[Out]) -> None:
+        """What to write into the layout, when a counter shows that it begins again elsewhere than that says."""
+        clock, number = self._judge.real_moduli(self._state.order, packet)
+        t_s = (packet.host_ns - self._origin_ns) * 1e-9
+        if clock is not None:
+            text = (
+                f"sensor {self._sensor}'s clock begins again at {clock}, and its layout says at {self._modulus}: "
+                f"write modulus = {clock} under [counter] in its layout"
+            )
+            out.append(Notice(t_s, text))
+        if number is not None:
+            text = (
+                f"sensor {self._sensor}'s packet numbers begin again at {number}, and its layout says at "
+                f"{self._numbers}: write sequence_modulus = {number} at the top of its layout"
+            )
+            out.append(Notice(t_s, text))
+
+    def _block(self, packet: Packet, flag: int, rounds: int) -> DeviceBlock:
         ready = self._ready.pop(id(packet.payload), None) if self._ready else None
         values, flags = self._unpacker.samples(packet) if ready is None else ready
         if flags is not None:
@@ -189,7 +221,8 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
         flags = _no_flags(packet.samples) if flags is None else flags
         values.flags.writeable = False
         flags.flags.writeable = False
-        return DeviceBlock(self._sensor, packet.host_ns, self._ticks(packet), values[:, :3], values[:, 3:], flags)
+        ticks = self._ticks(packet)
+        return DeviceBlock(self._sensor, packet.host_ns, ticks, values[:, :3], values[:, 3:], flags, rounds)
 
     def _ticks(self, packet: Packet) -> Ints:
         """(N,) tick of every sample: its own, or the first one's and so many measured periods on."""
@@ -197,8 +230,8 @@ class Decoder(Stage[RawPacket | Tick, DeviceBlock | PacketRejected]):
             ticks = self._unpacker.own_ticks(packet.payload, packet.samples)
         else:
             ticks = packet.tick + _offsets(self._judge.step(self._state.order), packet.samples)
-            if int(ticks[-1]) > self._tick_mask:
-                ticks &= self._tick_mask
+            if int(ticks[-1]) >= self._modulus:
+                ticks = self._layout.around(ticks)
         ticks.flags.writeable = False
         return ticks
 

@@ -23,9 +23,10 @@ def encode(
 ) -> bytes:
     """One packet of N samples, `gyr_rad_s` (N, 3) and `acc_m_s2` (N, 3) in the frame that decoding gives them in.
 
-    `sequence` and `tick` (of the first sample) are taken modulo their widths. `ticks` (N,) are needed when the layout
-    has a tick in every sample, and ignored when not. Values are rounded to the nearest raw number and clipped to full
-    scale. Raises UsageError for shapes that do not fit, and for NaN or infinity where the layout has whole numbers.
+    `sequence` and `tick` (of the first sample) are taken modulo what the layout says. `ticks` (N,) are needed when the
+    layout has a tick in every sample, and ignored when not. Values are rounded to the nearest raw number and clipped
+    to full scale. Raises UsageError for shapes that do not fit, and for NaN or infinity where the layout has whole
+    numbers.
     """
     form = wire(layout)
     values = _six(gyr_rad_s, acc_m_s2)
@@ -58,15 +59,15 @@ def _samples(layout: Layout, form: Wire, values: Floats, ticks: npt.ArrayLike | 
 def _own_ticks(layout: Layout, ticks: npt.ArrayLike | None, count: int) -> npt.NDArray[np.int64]:
     if ticks is None or np.shape(ticks) != (count,):
         raise UsageError(f"layout {layout.name} needs a tick for each of the {count} samples", where="encode")
-    return np.asarray(ticks, dtype=np.int64) & (layout.counter_modulus - 1)
+    return layout.around(np.asarray(ticks, dtype=np.int64))
 
 
 def _header(layout: Layout, form: Wire, count: int, sequence: int, tick: int) -> bytes:
     known = {
         "version_flags": layout.version.value if layout.version else 0,
         "count": count,
-        "sequence": sequence & ((1 << layout.sequence_width) - 1),
-        "tick": tick & (layout.counter_modulus - 1),
+        "sequence": sequence % layout.sequence_numbers,
+        "tick": tick % layout.counter_modulus,
         "skip": 0,
     }
     try:

@@ -14,6 +14,7 @@ import msgspec
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.errors import BadToml
+from imufeedback.records import Ints
 
 TYPE_BYTES = {"u8": 1, "i8": 1, "u16": 2, "i16": 2, "u32": 4, "i32": 4, "u64": 8, "i64": 8, "f32": 4, "f64": 8}
 """Field types and their sizes: unsigned, signed, IEEE 754 float."""
@@ -32,6 +33,10 @@ ACC_RANGE_M_S2 = (1.9 * STANDARD_GRAVITY_M_S2, 2_000 * STANDARD_GRAVITY_M_S2)
 """Where the end of a sensor's range can lie: below, walking or gravity would not fit; above, there are no such parts
 and a
 scale or a unit is wrong. Wide, because packed numbers may have room to spare. Chosen, no source."""
+LEAST_NUMBERS = 8
+"""Packet numbers: fewer would come round while packets still overtake each other."""
+LEAST_PACKETS = 4
+"""Within one round of the clock; with fewer a lost packet and a round look alike."""
 MAX_COUNTER_BITS = 63
 """A wider counter would not fit int64."""
 MAX_VALUE_BYTES = 512
@@ -92,14 +97,21 @@ class Version(Part, frozen=True):
 
 
 class Counter(Part, frozen=True):
-    """The sensor's clock: it counts in steps of `unit_s` modulo 2**bits."""
+    """The sensor's clock: it counts in steps of `unit_s`, from 0 to `modulus` - 1 and again from 0.
+
+    `bits` is how many of the field's bits it has. Without `modulus` it goes through all that they hold, 2**bits; a
+    clock that begins again at every second, or at 10,000, says so.
+    """
 
     bits: int
     unit_s: float
+    modulus: int | None = None
 
     def __post_init__(self) -> None:
         _between("bits", self.bits, 1, MAX_COUNTER_BITS)
         _between("unit_s", self.unit_s, 1e-12, 1.0)
+        if self.modulus is not None:
+            _between("modulus", self.modulus, 2, 1 << self.bits)
 
 
 class Triad(Part, frozen=True):
@@ -145,6 +157,8 @@ class Layout(Part, frozen=True):
     version: Version | None = None
     sequence_bits: int | None = None
     """Width of the packet number; that of its field when not given."""
+    sequence_modulus: int | None = None
+    """The packet number counts 0 … this - 1; all that its width holds when not given."""
     packet_length: int | None = None
     """Length of a full packet; when given, it must be that of the header and `samples_per_packet` samples."""
     delay_s: float = 0.0
@@ -178,6 +192,8 @@ class Layout(Part, frozen=True):
             raise ValueError("version is given, but header has no version_flags")
         if self.sequence_bits is not None and not self.in_header("sequence"):
             raise ValueError("sequence_bits is given, but header has no sequence")
+        if self.sequence_modulus is not None and not self.in_header("sequence"):
+            raise ValueError("sequence_modulus is given, but header has no sequence")
 
     def _check_integers(self) -> None:
         kinds = {one.type.startswith("f") for one in self.sample if one.name in AXIS_NAMES}
@@ -190,6 +206,14 @@ class Layout(Part, frozen=True):
             raise ValueError(f"counter.bits {self.counter.bits} does not fit the field tick")
         if self.sequence_bits is not None:
             _between("sequence_bits", self.sequence_bits, 3, 8 * self._bytes_of("sequence"))
+        if self.sequence_modulus is not None:
+            _between("sequence_modulus", self.sequence_modulus, LEAST_NUMBERS, 1 << self.sequence_width)
+        packets = self.counter_modulus / (self.samples_per_packet * self.nominal_step_ticks)
+        if self.counter.modulus is not None and packets < LEAST_PACKETS:
+            raise ValueError(
+                f"counter.modulus {self.counter.modulus} goes round within {packets:.1f} packets: at least "
+                f"{LEAST_PACKETS} are needed to tell time by it"
+            )
 
     def _check_scale(
         self, key: str, triad: Triad, units: dict[str, float], possible: tuple[float, float], si: str
@@ -247,9 +271,20 @@ class Layout(Part, frozen=True):
         return max(0, payload_bytes - self.header_bytes) // self.sample_bytes
 
     @property
+    def sequence_numbers(self) -> int:
+        """The packet number counts 0 … this - 1; 1 when packets carry none."""
+        return self.sequence_modulus or 1 << self.sequence_width
+
+    @property
     def counter_modulus(self) -> int:
-        """The tick counts 0 … modulus - 1."""
-        return 1 << self.counter.bits
+        """The tick counts 0 … this - 1."""
+        return self.counter.modulus or 1 << self.counter.bits
+
+    def around(self, ticks: Ints) -> Ints:
+        """(N,) ticks as the counter shows them: modulo its modulus."""
+        modulus = self.counter_modulus  # all 63 bits do not fit int64 themselves, but one less does
+        out: Ints = ticks & (modulus - 1) if modulus & (modulus - 1) == 0 else ticks % modulus
+        return out
 
     @property
     def nominal_step_ticks(self) -> float:

@@ -40,8 +40,11 @@ class Unpacker:
         self._sample_bytes = layout.sample_bytes
         self._own_ticks = layout.in_sample("tick")
         self._names = {name: k for k, name in enumerate(self._form.header_names)}
-        self._tick_mask = layout.counter_modulus - 1
+        self._tick_mask = (1 << layout.counter.bits) - 1
         self._sequence_mask = (1 << layout.sequence_width) - 1
+        self._modulus = layout.counter_modulus
+        self._numbers = layout.sequence_numbers
+        self._may_exceed = layout.counter.modulus is not None or layout.sequence_modulus is not None
         limit = self._form.limit * (1 - SATURATION_MARGIN)
         self._limit: Floats | None = limit if np.isfinite(limit).any() else None
         self._high = float(np.min(limit / np.abs(self._form.scale)))
@@ -61,7 +64,20 @@ class Unpacker:
         count = values[self._names["count"]] if "count" in self._names else body // self._sample_bytes
         if count == 0 or count * self._sample_bytes != body:
             return f"{len(payload)} bytes do not hold {count} samples exactly"
-        return Packet(item.host_ns, self._sequence(values), self._first_tick(values, payload), count, payload)
+        packet = Packet(item.host_ns, self._sequence(values), self._first_tick(values, payload), count, payload)
+        return self._beyond(packet) or packet if self._may_exceed else packet
+
+    def _beyond(self, packet: Packet) -> str:
+        """What contradicts the moduli that the layout states; empty when nothing does."""
+        tick = int(self.own_ticks(packet.payload, packet.samples).max()) if self._own_ticks else packet.tick
+        if tick >= self._modulus:
+            return f"its clock says {tick}, and the layout that it begins again at {self._modulus}: correct modulus"
+        if packet.sequence >= self._numbers:
+            return (
+                f"packet number {packet.sequence}, and the layout says that numbers begin again at {self._numbers}: "
+                "correct sequence_modulus"
+            )
+        return ""
 
     def _wrong_version(self, values: tuple[int, ...]) -> str | None:
         version = self._layout.version

@@ -20,6 +20,7 @@ def samples(begin: Command, settings: Settings, items: Iterable[Item]) -> Iterat
             sensor.id,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=begin.host_ns,
             delay_s=layout.delay_s,

@@ -10,7 +10,7 @@ import numpy as np
 
 from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, Notice
 from imufeedback.stage import Stage
-from imufeedback.timing.envelope import fit_loose_line, likely_skew, line_below
+from imufeedback.timing.envelope import STRAIGHT_POINTS, fit_loose_line, likely_skew, line_below
 
 BIN_S = 1.0
 WINDOW_BINS = 90
@@ -19,9 +19,23 @@ MIN_SPAN_S = 20.0
 SLEW = 0.02
 """Largest change of the map, beyond the clock's own skew, per second of device time: time stays strictly rising when
 the fit moves."""
+SETTLE_S = 1.0
+SETTLE_SLEW = 0.5
+"""So long after a start, and so fast, the map may move: the first packet may be the most delayed of all, and the
+sensor's filter settles then anyway. Chosen: delays of up to half a second are made up for."""
 EARLY_S = 0.5
 LATE_S = 3.0
-"""A sample from the future, or one far later than any radio delays it, means that the counter began again."""
+"""A sample from the future, or one far later than any radio delays it, means that the counter began again; but not
+where the samples follow each other without a break."""
+FOLLOWS = 1.1
+"""Steps up to so many periods, and a rounding of the tick, are no break."""
+BACKLOG_S = 0.5
+"""Packets that are suddenly late by more have waited somewhere: they say nothing of the clock."""
+PAUSE_S = 2.0
+DRAINED_S = 0.1
+"""What waited is made up for. A stream that stays as late as it was, to this, for so long by its own time, will not:
+the sensor's clock stood still meanwhile, or went all round. Chosen: a link that is faster than its sensor by a
+twentieth is still believed."""
 REPORT_S = 5.0
 GAP_STEPS = 1.5
 DROP_S = 0.002
@@ -33,7 +47,7 @@ RATE_AFTER_S = 30.0
 MIN_STEP_S = 1e-6
 """Two samples of one tick still get a step: no rate is ever divided by nothing."""
 
-_RESTART = int(Flag.RESTART)
+_RESTART, _GAP = int(Flag.RESTART), int(Flag.GAP_BEFORE)
 
 Out = ImuBlock | Gap | ClockFitted | ClockRestarted | Notice
 
@@ -57,6 +71,13 @@ class _State:
     """Last slope that a long enough stretch gave."""
     delays: deque[float] = field(default_factory=lambda: deque(maxlen=256))
     reported_s: float = -np.inf
+    late_s: float = 0.0
+    """How late the last block came."""
+    backlog: tuple[float, float] | None = None
+    """While packets wait somewhere: when, by the sensor's time, they last became less late, and how late they were."""
+    known: bool = False
+    """The slope was, before a restart."""
+    ahead_s: float = 0.0
     first_device_s: float = 0.0
     count: int = 0
     told_rate: bool = False
@@ -65,9 +86,9 @@ class _State:
 class SensorClock(Stage[DeviceBlock, Out]):
     """Puts one sensor's blocks into session time.
 
-    `tick_unit_s` and `tick_bits` describe the counter, `nominal_hz` the rate that the sensor claims; the rate that it
-    really has is measured from the counter. `origin_ns` is the host time of session time 0, `delay_s` how long before
-    its tick the motion was that a sample tells of.
+    `tick_unit_s` and `tick_bits` describe the counter, `tick_modulus` where it does not use all its bits; `nominal_hz`
+    is the rate that the sensor claims; the one that it really has is measured from the counter. `origin_ns` is the host
+    time of session time 0, `delay_s` how long before its tick the motion was that a sample tells of.
     """
 
     _state: _State
@@ -81,10 +102,13 @@ class SensorClock(Stage[DeviceBlock, Out]):
         nominal_hz: float,
         origin_ns: int,
         delay_s: float = 0.0,
+        tick_modulus: int | None = None,
     ) -> None:
         self.sensor = sensor
         self._unit_s = tick_unit_s
-        self._mask = (1 << tick_bits) - 1
+        self._modulus = tick_modulus or 1 << tick_bits
+        round_s = self._modulus * tick_unit_s
+        self._early_s, self._far_s = min(EARLY_S, round_s / 4), min(LATE_S, round_s / 2)
         self._nominal_s = 1.0 / nominal_hz
         # A counter that counts samples has the rate of the part's own oscillator, not that of a crystal.
         self._counts_samples = tick_unit_s > 0.5 / nominal_hz
@@ -97,6 +121,11 @@ class SensorClock(Stage[DeviceBlock, Out]):
         """Measured sample rate by the host's clock; the nominal one before there is enough to measure."""
         return 1.0 / (self._state.period_s * (1.0 + self._state.target[1]))
 
+    @property
+    def ahead_s(self) -> float:
+        """At the last restart: how far the counter, had it gone on, would have been ahead of the host's clock."""
+        return self._state.ahead_s
+
     def feed(self, item: DeviceBlock) -> list[Out]:
         ticks: list[int] = item.tick.tolist()  # a packet holds a few samples: plain numbers are faster than arrays
         if not ticks:
@@ -105,19 +134,27 @@ class SensorClock(Stage[DeviceBlock, Out]):
         host_s = (item.host_ns - self._origin_ns) * 1e-9
         out: list[Out] = []
         flags = item.flags
-        steps, device = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick)
+        steps, device = self._steps(ticks, ticks[0] if s.last_tick is None else s.last_tick, item.rounds)
         if s.last_tick is not None:
             late = host_s - (device[-1] + s.offset_s)
-            if flags.item(0) & _RESTART or late < -EARLY_S or late > LATE_S:
+            if self._begins_anew(flags.item(0), steps[0], device[-1], late):
                 out.append(ClockRestarted(self.sensor, host_s))
-                self._state = s = _State(period_s=s.period_s, t_s=s.t_s)
-                steps, device = self._steps(ticks, ticks[0])
+                # the crystal is the same one, so its rate is known
+                self._state = s = _State(
+                    period_s=s.period_s,
+                    t_s=s.t_s,
+                    skew=s.target[1],
+                    known=s.known or len(s.bins) >= STRAIGHT_POINTS,
+                    ahead_s=-late,
+                )
+                steps, device = self._steps(ticks, ticks[0], 0)
                 flags = flags.copy()
                 flags[0] |= _RESTART
         begins = s.last_tick is None
         s.last_tick = ticks[-1]
         s.device_s = device[-1]
-        self._note_delay(s.device_s, host_s - s.device_s, begins)
+        if s.backlog is None:
+            self._note_delay(s.device_s, host_s - s.device_s, begins)
         t_s = self._to_session(device, steps)
         if begins:
             steps[0] = s.period_s  # nothing before it: one period, as good as any
@@ -131,14 +168,32 @@ class SensorClock(Stage[DeviceBlock, Out]):
         out.extend(self._report())
         return out
 
-    def _steps(self, ticks: list[int], last_tick: int) -> tuple[list[float], list[float]]:
-        """Seconds between samples, and unwrapped device time: masked differences of the raw counter, so that a wrap
-        is a
-        small step."""
+    def _begins_anew(self, flag: int, step_s: float, device_s: float, late_s: float) -> bool:
+        """Whether the counter began again. Samples that follow the last one without a break did not begin again,
+        however late they come; those after a loss that packet numbers told of neither."""
+        s = self._state
+        if flag & _RESTART or late_s < -self._early_s:
+            return True
+        follows = step_s <= FOLLOWS * s.period_s + 1.5 * self._unit_s or flag & _GAP
+        if late_s > self._far_s and not follows:
+            return True
+        begins = late_s - s.late_s > BACKLOG_S
+        s.late_s = late_s
+        if late_s < BACKLOG_S:
+            s.backlog = None
+        elif begins or (s.backlog is not None and late_s < s.backlog[1] - DRAINED_S):
+            s.backlog = device_s, late_s
+        return s.backlog is not None and device_s - s.backlog[0] > PAUSE_S
+
+    def _steps(self, ticks: list[int], last_tick: int, rounds: int) -> tuple[list[float], list[float]]:
+        """Seconds between samples, and unwrapped device time: differences of the raw counter modulo its modulus, so
+        that a wrap is a small step. `rounds`: how often it went all round before the first sample."""
         steps, device = [], []
-        mask, unit_s, device_s = self._mask, self._unit_s, self._state.device_s
+        modulus, unit_s, device_s = self._modulus, self._unit_s, self._state.device_s
+        whole_s = rounds * modulus * unit_s
         for tick in ticks:
-            step = ((tick - last_tick) & mask) * unit_s
+            step = ((tick - last_tick) % modulus) * unit_s + whole_s
+            whole_s = 0.0
             device_s += step
             steps.append(step)
             device.append(device_s)
@@ -154,7 +209,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if begins:
             s.offset_s = delay_s
             s.first_device_s = device_s
-            s.target = (delay_s, 0.0)
+            s.target = (delay_s - s.skew * device_s, s.skew)
         above_s = delay_s - (s.target[0] + s.target[1] * device_s)
         s.delays.append(above_s)
         if s.open_bin is None:
@@ -176,7 +231,9 @@ class SensorClock(Stage[DeviceBlock, Out]):
         own, else of what came since the radio last became faster, and until that is enough the one known before."""
         s = self._state
         points = list(s.bins)
-        loose = fit_loose_line(points, sure=self._counts_samples)
+        # what was known before a restart is better than a slope over some seconds
+        few = s.known and len(points) < STRAIGHT_POINTS
+        loose = None if few else fit_loose_line(points, sure=self._counts_samples)
         if loose is not None:
             s.target = loose
             return
@@ -201,10 +258,12 @@ class SensorClock(Stage[DeviceBlock, Out]):
     def _slewed(self, device: list[float], steps: list[float]) -> list[float]:
         s = self._state
         t_s = []
+        settles = device[0] - s.first_device_s < SETTLE_S
+        slew = SETTLE_SLEW if settles else SLEW
         for device_s, step in zip(device, steps, strict=True):
             s.offset_s += s.target[1] * step
             error = s.target[0] + s.target[1] * device_s - s.offset_s
-            s.offset_s += min(max(error, -SLEW * step), SLEW * step)
+            s.offset_s += min(max(error, -slew * step), slew * step)
             # the lower bound matters after a restart only: the old time base may have run ahead by a little
             s.t_s = max(device_s + s.offset_s - self._delay_s, s.t_s + MIN_STEP_S)
             t_s.append(s.t_s)

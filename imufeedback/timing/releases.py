@@ -22,9 +22,6 @@ class Releases:
         ends = np.array([one.end for one in released])
         self._last_s: Floats = t_s[ends - 1]
         self.now_s = list(now_s)
-        first_s = t_s[np.concatenate(([0], ends[:-1]))]
-        self.oldest_s = float(np.max(np.array(now_s) - first_s))
-        """Greatest age that any step had when it became known."""
 
     def of(self, t_s: float) -> int:
         """The release by which a step was known."""

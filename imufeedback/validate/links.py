@@ -126,6 +126,7 @@ def _clock_error_s(layout: Layout, packets: list[RawPacket], origin_ns: int, bac
         serial,
         tick_unit_s=layout.counter.unit_s,
         tick_bits=layout.counter.bits,
+        tick_modulus=layout.counter_modulus,
         nominal_hz=layout.rate_hz,
         origin_ns=origin_ns,
     )

@@ -12,11 +12,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 from scipy.io import loadmat
+from scipy.signal import csd
 from scipy.spatial.transform import Rotation
 
 from imufeedback.records import Bools, Floats
 
+DELAY_BAND_HZ = (0.3, 8.0)
+"""Where people move, and cameras and gyroscopes both see it: below, biases count; above, the cameras' noise. Chosen."""
+DELAY_STRETCH_S = 5.0
+"""Stretches whose cross spectra are brought together by their median: cameras that lose a rig for a while change
+nothing. Chosen."""
 COUNT_FROM_S = 10.0
 """``joint3d`` figures count from here on: filters that learn the lever arms have settled."""
 
@@ -104,16 +111,57 @@ class Parts:
     inclination: float | None
 
 
+def delay_s(pair: Pair) -> float:
+    """How late the sensors' samples are against the reference's stamps, found from the rates: no filter takes part.
+
+    The phase between the gyroscopes' rates and the cameras' (steps of the reference) is a line over the frequency
+    whose slope is the delay; fitted by least squares, every frequency weighed by its cross spectrum. Found again with
+    the samples moved by as many whole steps as it has: a delay that is long beside a stretch looks shorter.
+    """
+    whole = 0
+    for _ in range(3):
+        rest_s = _phase_delay_s(pair, whole)
+        whole += round(rest_s * pair.rate_hz)
+    return whole / pair.rate_hz + _phase_delay_s(pair, whole)
+
+
+def _phase_delay_s(pair: Pair, whole: int) -> float:
+    """Delay that is left with the samples moved by so many steps."""
+    spectra: list[npt.NDArray[np.complex128]] = []
+    size = min(int(DELAY_STRETCH_S * pair.rate_hz), len(pair.reference) - 1)
+    ends = max(whole, 0), max(-whole, 0)
+    references = (pair.reference_first, pair.reference_first * pair.reference)
+    for gyr, reference in zip(pair.gyr, references, strict=True):
+        cameras = (reference[:-1].inv() * reference[1:]).as_rotvec() * pair.rate_hz
+        between = 0.5 * (gyr[:-1] + gyr[1:])  # at the same instants: half way between two samples
+        n = min(len(cameras), len(between)) - abs(whole)
+        for seen, own in zip(cameras[ends[1] :][:n].T, between[ends[0] :][:n].T, strict=True):
+            f_hz, spectrum = csd(seen, own, fs=pair.rate_hz, nperseg=size, average="median")
+            spectra.append(spectrum)
+    used = (f_hz >= DELAY_BAND_HZ[0]) & (f_hz <= DELAY_BAND_HZ[1])
+    total, w = np.sum(spectra, axis=0)[used], 2 * np.pi * f_hz[used]
+    weight = np.abs(total)
+    return float(-(weight * w * np.angle(total)).sum() / (weight * w * w).sum())
+
+
+def common(a: Rotation, b: Rotation) -> tuple[Rotation, Rotation]:
+    """Both as long as the shorter: a method may end a sample before the reference or after it."""
+    n = min(len(a), len(b))
+    return a[:n], b[:n]
+
+
 def relative_rmse_deg(relative: Rotation, pair: Pair) -> float:
     """Total error of the second sensor's orientation in the first, RMS over the samples that count."""
-    error = (relative.inv() * pair.reference).magnitude()[pair.counted]
+    found, true = common(relative, pair.reference)
+    error = (found.inv() * true).magnitude()[pair.counted]
     return float(np.degrees(np.sqrt(np.mean(error**2))))
 
 
 def relative_parts(relative: Rotation, pair: Pair) -> Parts:
     """The same with its parts about and across the vertical."""
-    to_earth = pair.reference_first[: len(relative)]
-    error = to_earth * relative * pair.reference[: len(relative)].inv() * to_earth.inv()
+    found, true = common(relative, pair.reference)
+    to_earth = pair.reference_first[: len(found)]
+    error = to_earth * found * true.inv() * to_earth.inv()
     return _parts(error[pair.counted])
 
 

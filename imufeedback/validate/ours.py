@@ -14,9 +14,9 @@ from imufeedback.records import AlignedBlock, Floats, ImuBlock, OrientationBlock
 from imufeedback.timing import Merger
 from imufeedback.validate.optics import Pair, Single, carried, first_heading
 
-DELAY_S = {"joint3d": 0.015, "broad": 0.0045}
-"""How late the sensors of each set are against its cameras, beyond the middle of a sample: filters of the sensor, and
-stamps. Found by shifting angular rates against each other; one figure for all trials of a set. A layout states it as
+BROAD_DELAY_S = 0.0045
+"""How late the sensors of ``broad`` are against its cameras, beyond the middle of a sample: filters of the sensor, and
+stamps. Found by shifting angular rates against each other; one figure for all trials. A layout states it as
 ``delay_s``; here the orientation is carried on by it, to compare at the cameras' stamps."""
 BLOCK = 2
 SEGMENTS = (Segment.PELVIS, Segment.RIGHT_THIGH)
@@ -47,7 +47,7 @@ def oriented(single: Single) -> tuple[Rotation, list[OrientationBlock]]:
     fusion = Fusion(single.name, period_s=1.0 / single.rate_hz)
     out = [one for block in blocks(single.name, single.gyr, single.acc, single.rate_hz) for one in fusion.feed(block)]
     q_es = Rotation.from_quat(np.concatenate([one.q_es for one in out]), scalar_first=True)
-    return carried(q_es, single.gyr, DELAY_S["broad"]), out
+    return carried(q_es, single.gyr, BROAD_DELAY_S), out
 
 
 def aligned(pair: Pair) -> Iterator[AlignedBlock]:
@@ -63,7 +63,7 @@ def aligned(pair: Pair) -> Iterator[AlignedBlock]:
     yield from merger.finish()
 
 
-def relative(pair: Pair, delay_s: float = DELAY_S["joint3d"]) -> tuple[Rotation, Floats]:
+def relative(pair: Pair, delay_s: float) -> tuple[Rotation, Floats]:
     """(N) second sensor → first at the reference's stamps, which are `delay_s` before the samples', and (N, 3) its
     standard deviations (rad) about the first sensor's axes. The heading between the two is given once, from the first
     second, as for the peers."""

@@ -73,6 +73,12 @@ def _head(report: Report) -> Iterable[str]:
         yield "<p>Left out, so nothing is said about it:</p><ul>"
         yield from (f"<li>{escape(one)}</li>" for one in report.left_out)
         yield "</ul>"
+    if report.stopped:
+        yield f"<p>Stopped at {escape(report.stopped)}: it and what comes after it is not measured.</p>"
+    if report.tracebacks:
+        yield "<details><summary>How steps failed</summary>"
+        yield from (f"<pre>{escape(one)}</pre>" for one in report.tracebacks)
+        yield "</details>"
     yield (
         '<p class="soft">The ± that the tool shows is one standard deviation: about 68 of 100 errors should be no '
         f"larger, and 95 no larger than twice that. Version {escape(__version__)}, players from seed {report.seed}.</p>"

@@ -11,13 +11,16 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.records import Floats
 from imufeedback.validate.optics import Pair, best_heading, carried, first_heading, relative_rmse_deg, turned
+from imufeedback.validate.optics import delay_s as found_delay_s
 
 Orient = Callable[[Floats, Floats, float], Rotation]
 """(N, 3) rates, (N, 3) specific forces, sample rate → (N) sensor → earth."""
 
-SHIFTS = (0.0, 0.5, 1.0)
-"""Samples by which a peer's output may be carried on. Sensors and cameras of a set need not be stamped alike; every
-peer gets the shift that suits it best."""
+LEAD = {"mekf": -0.5}
+USUAL_LEAD = 0.5
+"""Samples by which a method's orientations are ahead of their stamps, from how it integrates: one that turns by the
+rate at the end of a step is half a sample ahead where the rate is that of the stamp; the joint filter of dfjimu takes
+the rate before the step and is half a sample behind. A test shows both on exact rates."""
 
 
 def _vqf(gyr: Floats, acc: Floats, rate_hz: float) -> Rotation:
@@ -74,27 +77,24 @@ def mekf(pair: Pair) -> Both:
     return one, two
 
 
-def best_of(name: str, both: Both, pair: Pair) -> Rotation:
-    """(N) second sensor → first of a method, at the shift that suits it best."""
-    candidates = [_shifted(both, pair, samples) for samples in SHIFTS]
-    if name == "mekf":  # it may give predictions, one sample ahead
-        q = candidates[0].as_quat(scalar_first=True)
-        candidates.append(Rotation.from_quat(np.vstack((q[1:], q[-1:])), scalar_first=True))
-    return min(candidates, key=lambda one: relative_rmse_deg(one, pair))
+def at_reference(name: str, both: Both, pair: Pair, delay_s: float) -> Rotation:
+    """(N) second sensor → first of a method at the reference's stamps, which are `delay_s` before the samples'."""
+    one, two = (carried(q, g, _carry_s(name, pair, delay_s)) for q, g in zip(both, pair.gyr, strict=True))
+    return one.inv() * two
+
+
+def _carry_s(name: str, pair: Pair, delay_s: float) -> float:
+    return delay_s - LEAD.get(name, USUAL_LEAD) / pair.rate_hz
 
 
 def rmse_deg(name: str, pair: Pair) -> float:
     """Total RMSE (deg) of a method. Raises ImportError for ``mekf`` without the library dfjimu."""
     both = mekf(pair) if name == "mekf" else heading_once(name, pair)
-    return relative_rmse_deg(best_of(name, both, pair), pair)
+    return relative_rmse_deg(at_reference(name, both, pair, found_delay_s(pair)), pair)
 
 
-def floor(pair: Pair) -> float:
+def floor(pair: Pair, delay_s: float) -> float:
     """RMSE (deg) with offline VQF and the best heading at every sample: what tilt and marker fit leave over."""
-    one, two = (_offline_vqf(g, a, pair.rate_hz) for g, a in zip(pair.gyr, pair.acc, strict=True))
+    carry_s = _carry_s("offline-vqf", pair, delay_s)
+    one, two = (carried(_offline_vqf(g, a, pair.rate_hz), g, carry_s) for g, a in zip(pair.gyr, pair.acc, strict=True))
     return relative_rmse_deg(one.inv() * turned(two, best_heading(one, two, pair)), pair)
-
-
-def _shifted(both: Both, pair: Pair, samples: float) -> Rotation:
-    one, two = (carried(q, g, samples / pair.rate_hz) for q, g in zip(both, pair.gyr, strict=True))
-    return one.inv() * two

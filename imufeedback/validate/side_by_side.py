@@ -48,10 +48,11 @@ def joint(context: Context) -> Iterator[Measured]:
     found, floors, inside = [], [], []
     for pair in trials:
         context.say(pair.name)
-        floors.append(peers.floor(pair))
-        (relative, sd), seconds = timed(partial(ours.relative, pair))
+        delay_s = optics.delay_s(pair)  # from the rates, and the same for every method
+        floors.append(peers.floor(pair, delay_s))
+        (relative, sd), seconds = timed(partial(ours.relative, pair, delay_s))
         inside.append(_in_bars(relative, sd, pair))
-        found.append(_pair_rows(context, "joint3d", pair, relative, seconds, floors[-1]))
+        found.append(_pair_rows(context, "joint3d", pair, (relative, seconds), floors[-1], delay_s))
     mine = [one.pop("imufeedback") for one in found]
     best = min(float(np.mean([one[name] for one in found])) for name in found[0])
     yield Measured("joint3d: mean error / best causal peer's mean", float(np.mean(mine)) / best, at_most(0.95), "ratio")
@@ -64,9 +65,11 @@ def joint(context: Context) -> Iterator[Measured]:
 
 
 def _pair_rows(
-    context: Context, set_name: str, pair: optics.Pair, relative: Rotation, seconds: float, floor: float
+    context: Context, set_name: str, pair: optics.Pair, own: tuple[Rotation, float], floor: float, delay_s: float
 ) -> dict[str, float]:
-    """Rows of one pair of sensors; total errors (deg) of the causal methods, by name."""
+    """Rows of one pair of sensors; total errors (deg) of the causal methods, by name. `own`: what this tool gave, and
+    its seconds; `delay_s`: of the samples, for all others alike."""
+    relative, seconds = own
     mine = optics.relative_parts(relative, pair)
     add_row(context, set_name, pair.name, "imufeedback", mine, seconds, floor)
     found = {"imufeedback": mine.total or 0.0}
@@ -79,7 +82,7 @@ def _pair_rows(
             both, seconds = timed(partial(method, pair))
         except ImportError:  # a library of the tests; the tool does without
             continue
-        parts = optics.relative_parts(peers.best_of(name, both, pair), pair)
+        parts = optics.relative_parts(peers.at_reference(name, both, pair, delay_s), pair)
         add_row(context, set_name, pair.name, name, parts, seconds, floor)
         if name not in peers.OFFLINE:
             found[name] = parts.total or 0.0
@@ -87,8 +90,9 @@ def _pair_rows(
 
 
 def _in_bars(relative: Rotation, sd: Floats, pair: optics.Pair) -> tuple[float, float]:
-    error = np.abs(np.degrees((relative.inv() * pair.reference).as_rotvec()))[pair.counted]
-    bar = np.hypot(np.degrees(sd[pair.counted]), MARKER_SD_DEG)
+    found, true = optics.common(relative, pair.reference)
+    error = np.abs(np.degrees((found.inv() * true).as_rotvec()))[pair.counted]
+    bar = np.hypot(np.degrees(sd[: len(found)][pair.counted]), MARKER_SD_DEG)
     return float(np.mean(error <= bar)), float(np.mean(error <= 2 * bar))
 
 
@@ -174,6 +178,6 @@ def golfers(context: Context) -> Iterator[Measured]:
         context.say(f"player {seed}")
         session = players.script(seed)
         pair = synthetic.pair(session)
-        relative, seconds = timed(partial(synthetic.through_pipeline, session, synthetic.packets(session)))
-        _pair_rows(context, "synthetic", pair, relative, seconds, peers.floor(pair))
+        own = timed(partial(synthetic.through_pipeline, session, synthetic.packets(session)))
+        _pair_rows(context, "synthetic", pair, own, peers.floor(pair, 0.0), 0.0)  # samples at their own instants
     yield from ()

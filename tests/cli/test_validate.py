@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -93,6 +94,66 @@ def test_a_step_that_fails_is_a_line_and_the_others_are_measured(
     assert told == ["a person", "tilt"]
     assert [line.ok for _, line in report.lines] == [False, True]
     assert "a.csv: torn" in report.lines[0][1].check
+
+
+@pytest.mark.parametrize(
+    "raised",
+    [
+        ValueError("operands could not be broadcast\ntogether"),
+        IndexError("list[3] [/b] is out of range"),
+        ZeroDivisionError(),
+        KeyError("hip"),
+        AssertionError("zero steps"),
+        MemoryError(),
+        OSError(28, "No space left on device"),
+        RuntimeError("a loop"),
+        RecursionError("too deep"),
+        ImportError("no module"),
+        TimeoutError("late"),
+        SystemExit(3),
+    ],
+    ids=lambda one: type(one).__name__,
+)
+def test_a_step_costs_its_own_lines_only_whatever_it_raises(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path, raised: BaseException
+) -> None:
+    """The line it gave before stays, one that does not hold says what happened, and the others are measured."""
+
+    def broken(context: Context) -> Iterator[Measured]:
+        yield Measured("before", 0.5, at_most(1.0), "deg")
+        raise raised
+
+    made_up["one"] = (Step("a person", broken), *steps(tilt=0.5))
+    ended = imufeedback("validate", "--json", tmp_path / "a.json", "--html", tmp_path / "a.html")
+    assert ended.status == 1
+    document = json.loads((tmp_path / "a.json").read_text("utf-8"))
+    before, failed, after = document["checks"]
+    assert [before["ok"], failed["ok"], after["ok"]] == [True, False, True]
+    assert failed["check"].startswith(f"a person: {type(raised).__name__}")
+    assert "\n" not in failed["check"]
+    assert all(word in failed["check"] for word in str(raised).split())
+    (told,) = document["tracebacks"]
+    assert told.startswith("one: a person\nTraceback")
+    assert "in broken" in told
+    assert "in broken" in ended.err
+    assert "in broken" in (tmp_path / "a.html").read_text("utf-8")
+
+
+def test_ctrl_c_ends_it_with_what_was_measured(
+    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+) -> None:
+    def stopped(context: Context) -> Iterator[Measured]:
+        yield Measured("half", 0.5, at_most(1.0), "deg")
+        raise KeyboardInterrupt
+
+    made_up["one"] = (*steps(tilt=0.5), Step("a person", stopped), *steps(turn=0.5))
+    ended = imufeedback("validate", "--json", tmp_path / "a.json")
+    assert ended.status not in (0, 2)
+    document = json.loads((tmp_path / "a.json").read_text("utf-8"))
+    assert [one["check"] for one in document["checks"]] == ["tilt", "half"]
+    assert not document["ok"]
+    assert "tilt" in ended.out
+    assert "stopped at one: a person" in ended.err
 
 
 def test_every_set_has_steps_with_names_of_their_own() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from ball_joint import HZ, swinging
 from data_folders import ball_joint_trial, made_up, single_trial
 from scipy.spatial.transform import Rotation
 
@@ -229,3 +231,53 @@ def test_every_peer_finds_the_up_that_it_is_shown(name: str, way: tuple[float, .
     orient = peers.ORIENT.get(name) or peers.OFFLINE[name]
     found = orient(rng.normal(0, 1e-3, (1000, 3)), acc, 200.0).apply(up)
     assert found[:, 2].min() > np.cos(np.deg2rad(1.5))
+
+
+@pytest.mark.parametrize("more", [-3, -1, 0, 1])
+def test_a_method_that_ends_before_or_after_the_reference_is_compared_as_far_as_both_go(more: int) -> None:
+    """A player whose session ends between two steps of the grid gives one sample more than the reference has."""
+    n = 500
+    true = Rotation.from_rotvec(np.column_stack([np.zeros(n), np.zeros(n), np.linspace(0, 1, n)]))
+    pair = optics.Pair("x", 50.0, (np.zeros((n, 3)),) * 2, (np.zeros((n, 3)),) * 2, true, Rotation.identity(n), 1.0)
+    found = Rotation.concatenate([true, true[-1:]])[: n + more] * Rotation.from_rotvec([0.0, 0.0, np.radians(2.0)])
+    parts = optics.relative_parts(found, pair)
+    assert parts.total == pytest.approx(2.0)
+    assert parts.heading == pytest.approx(2.0)
+    assert optics.relative_rmse_deg(found, pair) == pytest.approx(2.0)
+
+
+# ── one delay for all, found from the rates ──────────────────────────────────────────────────────────────────────
+
+
+def exact_pair(late_s: float = 0.0) -> optics.Pair:
+    """Two bodies on a ball joint at 50 Hz, rates without errors, whose samples tell of `late_s` before their stamps."""
+    felt = swinging(40.0)
+    every = round(HZ / 50.0)
+    shift = round(late_s * HZ)
+    gyr, acc = ([one[: len(one) - shift][::every] for one in both] for both in (felt.gyr, felt.acc))
+    first, second = (one[shift:][::every] for one in felt.true)
+    return optics.Pair("x", HZ / every, (gyr[0], gyr[1]), (acc[0], acc[1]), first.inv() * second, first, 10.0)
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.010, 0.025, 0.040])
+@pytest.mark.parametrize("noise_deg", [0.0, 0.2])
+def test_the_delay_is_found_from_the_rates(late_s: float, noise_deg: float) -> None:
+    """Cameras with noise, that also lose the rig for three seconds."""
+    pair = exact_pair(late_s)
+    rng = np.random.default_rng(3)
+    noise = np.radians(rng.normal(0.0, noise_deg, (len(pair.reference), 3)))
+    if noise_deg:
+        noise[600:750] += np.radians(rng.normal(0.0, 10.0, (150, 3)))
+    seen = dataclasses.replace(pair, reference_first=pair.reference_first * Rotation.from_rotvec(noise))
+    assert optics.delay_s(seen) == pytest.approx(late_s, abs=0.002)
+
+
+@pytest.mark.parametrize("name", ["vqf", "offline-vqf", "madgwick", "mekf"])
+def test_how_far_a_peer_is_ahead_of_its_stamps(name: str) -> None:
+    """At the lead that is said of it, it is nearer to the truth than half a sample to either side."""
+    if name == "mekf":
+        pytest.importorskip("dfjimu")
+    pair = exact_pair()
+    both = peers.mekf(pair) if name == "mekf" else peers.heading_once(name, pair)
+    off = [optics.relative_rmse_deg(peers.at_reference(name, both, pair, k / 50.0), pair) for k in (-0.5, 0, 0.5)]
+    assert off[1] < min(off[0], off[2]), off

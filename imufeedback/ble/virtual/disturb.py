@@ -140,16 +140,15 @@ class _Bytes:
         return self.form.header.pack(*header) + samples.tobytes()
 
     def shift(self, header: list[int], samples: np.ndarray[Any, Any], ticks: int, packets: int = 0) -> None:
-        """Move the counters, modulo their widths."""
+        """Move the counters, modulo what the layout says."""
         if "sequence" in self.names:
             k = self.names.index("sequence")
-            header[k] = (header[k] + packets) & ((1 << self.layout.sequence_width) - 1)
-        mask = self.layout.counter_modulus - 1
+            header[k] = (header[k] + packets) % self.layout.sequence_numbers
         if "tick" in self.names:
             k = self.names.index("tick")
-            header[k] = (header[k] + ticks) & mask
+            header[k] = (header[k] + ticks) % self.layout.counter_modulus
         else:
-            samples["tick"] = (samples["tick"].astype(np.int64) + ticks) & mask
+            samples["tick"] = self.layout.around(samples["tick"].astype(np.int64) + ticks)
 
     def first(self, header: list[int], samples: np.ndarray[Any, Any]) -> tuple[int, int]:
         """Packet number and first tick."""

@@ -11,13 +11,13 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import Angles, Command, DeviceBlock, PacketRejected, RawPacket, Segment, Side
+from imufeedback.records import Angles, Command, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
 from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 from imufeedback.timing import SensorClock
-from imufeedback.validate import arrivals, bad_day, golfer, links, live_load
+from imufeedback.validate import arrivals, bad_day, clocks, golfer, links, live_load
 from imufeedback.validate.checks import Band, Context, Measured, Step, at_most, exactly
 
 HOUR_S = 3600.0
@@ -53,6 +53,74 @@ def alignment(context: Context) -> Iterator[Measured]:
     # A packet every 20.000 ms exactly, on links of 15, 30 or 60 ms, shows one least delay for ever, whatever it is.
     # One-way times cannot tell more; the GATT profile says how a board avoids it. So this is told, without a limit.
     yield Measured("the same with sample rates locked to the links', no limit", locked, Band(None, None), "ms")
+
+
+BACKLOGS_S = (3, 10, 60)
+SLEEPS_S = ((40.0, 2.0), (40.0, 40.0), (12.0, 3.0))
+"""Length of a computer's sleep, and what its own clock counted of it: systems differ."""
+MODULI = ({"clock": 10_000}, {"clock": 1_000}, {"clock": 60_000}, {"number": 250}, {"number": 100})
+
+
+def backlogs(context: Context) -> Iterator[Measured]:
+    """What waited for seconds comes at once, whole or with losses: numbers and ticks overrule the arrivals."""
+    trials = range(1 if context.quick else 10)
+    for seconds in BACKLOGS_S:
+        found = [
+            clocks.after_backlog_s(
+                _layout(name), np.random.default_rng([context.seed, 13, trial]), seconds, lossy=lossy
+            )
+            for name in clocks.LAYOUTS
+            for trial in trials
+            for lossy in (False, True)
+        ]
+        worst_ms = 1e3 * max(error_s for error_s, _ in found)
+        yield Measured(
+            f"backlog of {seconds} s: sensor times in and after it, largest error", worst_ms, at_most(3.0), "ms"
+        )
+        restarts = sum(restarts for _, restarts in found)
+        yield Measured(f"backlog of {seconds} s: taken for a restart", restarts, exactly(0), "restarts")
+
+
+def restarts(context: Context) -> Iterator[Measured]:
+    """A sensor goes off and comes back, its counters near 0; a computer sleeps."""
+    trials = range(2 if context.quick else 20)
+    rngs = [np.random.default_rng([context.seed, 14, trial]) for trial in trials]
+    found = [
+        clocks.after_restart_s(_layout(name), rng, float(rng.uniform(0.5, 30.0)))
+        for name in clocks.LAYOUTS
+        for rng in rngs
+    ]
+    # a short counter that begins again just where time has come to is not told from one that went on, and need not be
+    untold = 100 * float(np.mean([told != 1 for _, _, told in found]))
+    yield Measured("restart of a sensor: not told, or more than once", untold, at_most(5.0), "%")
+    # the first packets of a new time base are as late as the radio makes them; nothing tells how late that is
+    at_once_ms = 1e3 * float(np.percentile([at_once for at_once, _, _ in found], 95))
+    yield Measured("restart: sensor times at once, 95th percentile, no limit", at_once_ms, Band(None, None), "ms")
+    later_ms = 1e3 * max(later for _, later, _ in found)
+    yield Measured("restart: sensor times from 1 s after it, largest error", later_ms, at_most(3.0), "ms")
+    slept = [
+        (clocks.after_sleep_s(_layout(name), rng, *sleep)[1], clocks.told_of_sleep(rng, *sleep))
+        for sleep, name in zip(SLEEPS_S, clocks.LAYOUTS, strict=False)
+        for rng in rngs
+    ]
+    worst_ms = 1e3 * max(error_s for error_s, _ in slept)
+    yield Measured("computer slept: sensor times from 1 s after it, largest error", worst_ms, at_most(3.0), "ms")
+    told = 100 * float(np.mean([told for _, told in slept]))
+    yield Measured("computer slept: told", told, exactly(100), "%")
+
+
+def moduli(context: Context) -> Iterator[Measured]:
+    """Counters that begin again elsewhere than the layout says, and counters that do not."""
+    trials = range(1 if context.quick else 10)
+    rngs = [np.random.default_rng([context.seed, 15, trial]) for trial in trials]
+    found = [clocks.of_other_modulus(rng, **modulus) for rng in rngs for modulus in MODULI]
+    yield Measured("wrong modulus: told, with the right one", 100 * float(np.mean(found)), exactly(100), "%")
+    accused = sum(clocks.accused(_layout(name), rng) for name in clocks.LAYOUTS for rng in rngs)
+    yield Measured("right modulus: accused", accused, exactly(0), "notices")
+
+
+def _layout(name: str) -> Layout:
+    return parse_layout(resources.text("layouts", name), name)
 
 
 def outages(context: Context) -> Iterator[Measured]:
@@ -106,6 +174,7 @@ def _cost_us(layout: Layout, packets: list[RawPacket], stretch: int) -> float:
             serial,
             tick_unit_s=layout.counter.unit_s,
             tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
             nominal_hz=layout.rate_hz,
             origin_ns=0,
         )
@@ -170,7 +239,7 @@ def _fuzz(
             stage = make()
             continue
         if not whole:
-            strange += sum(not isinstance(one, DeviceBlock | PacketRejected) for one in answers)
+            strange += sum(not isinstance(one, DeviceBlock | PacketRejected | Notice) for one in answers)
     return raised, strange
 
 
@@ -200,6 +269,9 @@ def load(context: Context) -> Iterator[Measured]:
 STEPS = (
     Step("worst day", worst_day),
     Step("alignment", alignment),
+    Step("backlogs", backlogs),
+    Step("restarts and sleep", restarts),
+    Step("moduli of counters", moduli),
     Step("outages", outages),
     Step("silence in a swing", silence),
     Step("cost of a packet", cost),

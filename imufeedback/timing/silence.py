@@ -1,0 +1,94 @@
+"""A computer that slept or stood still: seen by all sensors being silent at once, and by what their clocks did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from imufeedback.records import Notice
+from imufeedback.stage import Stage
+
+SILENCE_S = 3.0
+"""All sensors silent together for longer is told. Chosen; a single link that is lost is told of by its own note."""
+AWAKE_S = 1.0
+"""Other items with no longer pauses show that the computer was awake: time that passes comes every few hundredths of a
+second. Chosen."""
+AHEAD_S = 1.0
+"""Clocks of sensors that are ahead by more, all alike, ran on while the computer's stood still."""
+ALIKE_S = 1.0
+TOGETHER_S = 30.0
+"""By the computer's clock: within so long the sensors come back from one sleep. Chosen; links need a few seconds."""
+
+
+class Sign(NamedTuple):
+    """Something that shows that the computer is awake."""
+
+    t_s: float
+    """When it came, session time."""
+    sensor: str = ""
+    """Whose packet it is; empty when it is none."""
+    ahead_s: float | None = None
+    """Its clock begins anew here, and going on would have been ahead of the computer's by so much."""
+
+
+@dataclass
+class _State:
+    heard: set[str] = field(default_factory=set)
+    packet_s: float | None = None
+    any_s: float = 0.0
+    still_s: float = 0.0
+    """Longest time without anything since the last packet."""
+    ahead: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """By sensor: when its clock was found ahead, and by how much."""
+
+
+class Silence(Stage[Sign, Notice]):
+    """One notice each time that no sensor was heard for long, or that the computer's clock stood still meanwhile."""
+
+    _state: _State
+
+    def __init__(self) -> None:
+        self._state = _State()
+
+    def feed(self, item: Sign) -> list[Notice]:
+        s = self._state
+        s.still_s = max(s.still_s, item.t_s - s.any_s)
+        s.any_s = max(s.any_s, item.t_s)
+        if not item.sensor:
+            return []
+        if item.ahead_s is not None:
+            return self._slept(item.sensor, item.t_s, item.ahead_s)
+        return self._silent(item)
+
+    def _silent(self, item: Sign) -> list[Notice]:
+        s = self._state
+        s.heard.add(item.sensor)
+        silent_s = 0.0 if s.packet_s is None else item.t_s - s.packet_s
+        still_s = s.still_s
+        s.packet_s, s.still_s = item.t_s, 0.0
+        if silent_s <= SILENCE_S:
+            return []
+        what = "no sensor was" if len(s.heard) > 1 else f"sensor {item.sensor} was not"
+        why = (
+            "out of reach, or switched off"
+            if still_s <= AWAKE_S
+            else "the computer slept or was busy, or they were out of reach"
+        )
+        text = f"{what} heard for {silent_s:.0f} s – {why}; what was done meanwhile is only judged where it came late"
+        return [Notice(item.t_s, text)]
+
+    def _slept(self, sensor: str, t_s: float, ahead_s: float) -> list[Notice]:
+        """A sensor that is switched off and on begins anywhere; two that are ahead by the same did go on."""
+        s = self._state
+        s.ahead = {name: one for name, one in s.ahead.items() if t_s - one[0] <= TOGETHER_S and name != sensor}
+        if ahead_s <= AHEAD_S:
+            return []
+        alike = sum(abs(one[1] - ahead_s) <= ALIKE_S for one in s.ahead.values())
+        s.ahead[sensor] = t_s, ahead_s
+        if alike != 1:  # with the second one it is known, and a third one says nothing new
+            return []
+        text = (
+            f"the computer slept for about {ahead_s:.0f} s: the sensors' clocks ran on and its own stood still; times "
+            "are right again from here, and the swing in between is lost"
+        )
+        return [Notice(t_s, text)]
