@@ -64,6 +64,10 @@ class Moves:
         """(N,) about its own z, away from standing."""
         return tilt_about(self.R[:, 2], self.R[:, 1], stretch.q_es)
 
+    def during(self, other: Stretch) -> Stretch:
+        """Its samples between the first and the last one of another stretch."""
+        return self.whole.rows((self.whole.t_s >= other.t_s[0]) & (self.whole.t_s <= other.t_s[-1]))
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -105,7 +109,7 @@ def _of_pelvis(one: Moves, thighs: list[Moves], *, bow: bool) -> Evidence:
     axis = facing.line(sd) if known else facing.nothing()
     weak = facing.line(max(sd, WEAK_SD_RAD)) if not known and _range(tilt) > NOD_RAD else facing.nothing()
     forward = -float(np.percentile(tilt, 2))
-    upright = bow or all(np.percentile(np.abs(each.tilt(each.flex)), 95) < UPRIGHT * forward for each in thighs)
+    upright = bow or all(_most(each.tilt(each.during(one.flex))) < UPRIGHT * forward for each in thighs)
     weight = 0.0
     if known and upright:
         weight = BOW_WEIGHT
@@ -134,6 +138,11 @@ def _of_other(one: Moves) -> Evidence:
 
 def _share(one: Moves) -> float:
     return functional_axis(one.segment, one.R[:, 1], one.flex, needed=False).share
+
+
+def _most(tilt: Floats) -> float:
+    """Either way; without a sample, anything may have been."""
+    return float(np.percentile(np.abs(tilt), 95)) if len(tilt) else np.inf
 
 
 def _range(tilt: Floats) -> float:

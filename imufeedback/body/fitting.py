@@ -100,7 +100,7 @@ def fit_and_shared(
     turns = {one: each.turn_rad for one, each in made.found.items()}
     taken = believed(offsets(made.frames, hips), whole) if hips else {}
     out = _turned_by(_fitted(given, taken) if taken else guess, turns)
-    graded = tuple(levelled(one, made.found[one.segment], known[one.segment].share) for one in out.segments)
+    graded = tuple(levelled(one, made.found[one.segment], known[one.segment]) for one in out.segments)
     return replace(out, segments=graded), {one: _by_axis(each) for one, each in hips.items()}
 
 

@@ -23,6 +23,7 @@ from imufeedback.body.joint_problem import (
     SD_FACTOR,
     Problem,
     Seen,
+    inflation,
     seen,
 )
 from imufeedback.body.strapdown import Strapdown
@@ -68,14 +69,14 @@ def shared_hip(
     problem = Problem(_seen(p.unbiased(), R_p, arm_p), _seen(d.unbiased(), R_d, arm_d), np.tile(ARM_PRIOR, 2))
     best, sd = _least(problem)
     cost = problem.cost(best)
-    left = max(cost / problem.rows, 1.0)  # the residual is part of the error bar
-    energy = np.maximum(problem.costs(HEADINGS) - cost, 0.0) / (SD_FACTOR**2 * left)
+    inflated = inflation(cost, problem.rows)  # the residual is part of the error bar
+    energy = np.maximum(problem.costs(HEADINGS) - cost, 0.0) / inflated
     x, covariance = problem.solved(best)
     pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3]) for k in (0, 6)]
     if cost > EXPLAINED * problem.rows or max(np.linalg.norm(x[:2]), np.linalg.norm(x[6:8])) > MOST_M_S2:
         pairs = [unknown(), unknown()]
     offsets, spreads = zip(*pairs, strict=True)
-    return best, min(sd * float(np.sqrt(left)), np.pi), energy, offsets, spreads
+    return best, min(sd * float(np.sqrt(inflated)), np.pi), energy, offsets, spreads
 
 
 def unknown() -> tuple[Floats, Floats]:
@@ -105,7 +106,7 @@ def _least(problem: Problem) -> tuple[float, float]:
         low = problem.cost(best)
     h = float(np.deg2rad(3.0))
     curvature = (problem.cost(best + h) - 2 * low + problem.cost(best - h)) / h**2
-    sd = SD_FACTOR * float(np.sqrt(2.0 / curvature)) if curvature > 0 else np.pi
+    sd = float(np.sqrt(2.0 / curvature)) if curvature > 0 else np.pi
     return (best + np.pi) % (2 * np.pi) - np.pi, sd
 
 

@@ -19,11 +19,11 @@ from imufeedback.body.joint_problem import (
     ARM_PRIOR,
     GRID,
     HEADINGS,
-    SD_FACTOR,
     Problem,
     Seen,
     Shared,
     circular,
+    inflation,
     seen,
 )
 from imufeedback.body.matrices import from_q
@@ -131,7 +131,7 @@ def _energy(p: Seen, d: Seen, tilt_sd_rad: float) -> Floats:
     problem = Problem(p, d, np.tile(prior, 2))
     costs = problem.costs(HEADINGS)
     low = float(costs.min())
-    return (costs - low) / (SD_FACTOR**2 * max(1.0, low / problem.rows))
+    return (costs - low) / inflation(low, problem.rows)
 
 
 def _from_standing(piece: Stretch, side: Side) -> Seen:

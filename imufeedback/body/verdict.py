@@ -25,6 +25,7 @@ CONTRADICTS, OFF_RAD = 16.0, float(np.deg2rad(16.0))
 """A joint contradicts the decision when it is by four standard deviations and by so much against it. The angle is
 chosen: less is soft tissue and a thigh that turns in its hip."""
 GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
+"""Of a movement about one axis: with less it was partly, and mostly, sideways. Chosen."""
 GOOD_SD_RAD, FAIR_SD_RAD = float(np.deg2rad(7.0)), float(np.deg2rad(20.0))
 """Of a segment's forward. At the second, a sitting hip flexion of 80° reads 75°; chosen."""
 GOOD_PULL, FAIR_PULL = 2.5, 4.0
@@ -73,14 +74,17 @@ def refuse_contradictions(found: Mapping[Segment, Facing], shared: Mapping[Segme
             )
 
 
-def levelled(one: SegmentFit, facing: Facing, share: float) -> SegmentFit:
+def levelled(one: SegmentFit, facing: Facing, known: Evidence) -> SegmentFit:
     """With the error bar, the level and the reason that follow from the decision."""
     level, reason = Level.GOOD, None
-    if facing.sd_rad > GOOD_SD_RAD or facing.pull > GOOD_PULL or share < GOOD_SHARE:
-        fair = facing.sd_rad < FAIR_SD_RAD and facing.pull < FAIR_PULL
+    if facing.sd_rad > GOOD_SD_RAD or facing.pull > GOOD_PULL:
+        by_axis = bool(known.axis.any())
+        # an axis of a sideways movement, which nothing else bears out
+        sideways = by_axis and known.share < FAIR_SHARE
+        fair = facing.sd_rad < FAIR_SD_RAD and facing.pull < FAIR_PULL and not sideways
         level = Level.FAIR if fair else Level.POOR
         how = "which way it faces is not sure"
-        if facing.pull > GOOD_PULL or share < FAIR_SHARE:
+        if by_axis and (facing.pull > GOOD_PULL or known.share < GOOD_SHARE):
             how = f"the movement was {'partly' if fair else 'mostly'} sideways"
         reason = f"{name(one.segment)}: {how} – {advice(one.segment)}"
     axes = np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad.copy()
