@@ -48,10 +48,8 @@ def by_windows(history: History, segments: Sequence[Segment], grid_hz: float, ar
     by_segment = isinstance(args["flex"], Mapping)
     flex_s = {one: tuple(args["flex"][one] if by_segment else args["flex"]) for one in segments}
     whole_s = _whole_s(still_s, list(flex_s.values()))
-    still, flex, whole = (
-        {one: history.window(one, windows[one], grid_hz) for one in segments}
-        for windows in (dict.fromkeys(segments, still_s), flex_s, dict.fromkeys(segments, whole_s))
-    )
+    still, whole = (history.windows(segments, window_s, grid_hz) for window_s in (still_s, whole_s))
+    flex = {one: history.window(one, flex_s[one], grid_hz) for one in segments}
     own = all(flex_s[one] != flex_s[Segment.PELVIS] for one in segments if one is not Segment.PELVIS)
     return fit(still, flex, whole, _postures(history, segments, whole_s[0]), bow=by_segment and own)
 
@@ -74,7 +72,7 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     """Roles and fit. Raises FitImpossible, in words for the player; also for a fit that would be poor."""
 
     def windows(window_s: tuple[float, float]) -> dict[Segment, Stretch]:
-        return {one: history.window(one, window_s, grid_hz) for one in stored}
+        return history.windows(stored, window_s, grid_hz)
 
     right, left = windows(done.window(done.right)), windows(done.window(done.left))
     movers = (done.right[0].movers[0], done.left[0].movers[0], done.bows[0].movers[0])

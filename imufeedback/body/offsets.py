@@ -26,8 +26,8 @@ MOVEMENT_S = 4.0
 POSE_RAD = float(np.deg2rad(15.0))
 """Two poses are the same when gravity is by less apart in the sensor: an offset shows by the sine of it. Chosen."""
 SEVERAL = 2
-SAME_LENGTH_M_S2 = 0.03
-"""No sensor's length may get worse by more (3 mg: of the mean of a quiet moment). Chosen."""
+SAME_LENGTH_M_S2 = 0.02
+"""No sensor's length may get worse by more (2 mg: of the mean of a quiet moment). Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,8 @@ def offsets(R: Mapping[Segment, Floats], shared: Mapping[Segment, Shared]) -> Of
 def believed(found: Offsets, whole: Mapping[Segment, Stretch]) -> Offsets:
     """All of them or none, for they come from one set of equations: gravity gets nearer to its length over several
     poses of all sensors, and for none of them worse."""
+    if not any(offset.any() for offset, _ in found.values()):
+        return {}
     before, after = [], []
     for one, (offset, _) in found.items():
         seen = _poses(whole[one])
@@ -62,7 +64,7 @@ def believed(found: Offsets, whole: Mapping[Segment, Stretch]) -> Offsets:
             return {}
         before.append(without)
         after.append(with_it)
-    better = bool(found) and _rms(np.concatenate(after)) < _rms(np.concatenate(before))
+    better = _rms(np.concatenate(after)) < _rms(np.concatenate(before))
     return dict(found) if better else {}
 
 

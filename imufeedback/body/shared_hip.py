@@ -31,8 +31,9 @@ from imufeedback.body.stretch import Stretch
 from imufeedback.records import Floats
 
 STANDING_S = 0.3
-MAX_SPAN_S = 60.0
-"""Longer than this the gyroscope's own drift would be taken for an offset."""
+MAX_SPAN_S, OFFSET_SPAN_S = 60.0, 30.0
+"""Longer than the first the gyroscope's own drift counts as movement; longer than the second it would be taken for an
+offset (0.4 m/s² seen after 40 s of sitting). The fitting movements take 12 to 25 s."""
 MOST_M_S2 = 0.8
 """No part has more (80 mg); such a result says that the movements were not what they should have been."""
 EXPLAINED = 1.0
@@ -73,7 +74,8 @@ def shared_hip(
     energy = np.maximum(problem.costs(HEADINGS) - cost, 0.0) / inflated
     x, covariance = problem.solved(best)
     pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3]) for k in (0, 6)]
-    if cost > EXPLAINED * problem.rows or max(np.linalg.norm(x[:2]), np.linalg.norm(x[6:8])) > MOST_M_S2:
+    too_much = max(np.linalg.norm(x[:2]), np.linalg.norm(x[6:8])) > MOST_M_S2
+    if len(p.t_s) > OFFSET_SPAN_S * p.rate_hz or cost > EXPLAINED * problem.rows or too_much:
         pairs = [unknown(), unknown()]
     offsets, spreads = zip(*pairs, strict=True)
     return best, min(sd * float(np.sqrt(inflated)), np.pi), energy, offsets, spreads
