@@ -4,7 +4,7 @@ Unknown is one angle a segment, the turn θ of its forward about the vertical, t
 circle of `STEPS` steps. Evidence about one segment is a curve over that circle; evidence about two neighbours, a matrix
 over both circles. Segments and joints are a tree (pelvis → thighs → shanks), so the least sum over all other segments
 for every θ is exact in one pass up and one down (min-sum, the max-product algorithm of Pearl 1988 in logarithms; from
-memory). From it come the best θ, its standard deviation, and the margin: how much worse the best θ on the other side is.
+memory). From it come the best θ, its standard deviation, and the margin: how much worse the other side is at best.
 """
 
 from __future__ import annotations
@@ -77,10 +77,13 @@ def towards(angle_rad: float, sd_rad: float) -> Floats:
 
 def by_difference(energy: Floats) -> Floats:
     """(STEPS, STEPS) of a pair about which (STEPS,) is known by the distal's turn minus the proximal's."""
-    return energy[_DIFFERENCE]
+    out: Floats = energy[_DIFFERENCE]
+    return out
 
 
-def solve(own: Mapping[Segment, Floats], axis: Mapping[Segment, Floats], pairs: Sequence[Pair]) -> dict[Segment, Facing]:
+def solve(
+    own: Mapping[Segment, Floats], axis: Mapping[Segment, Floats], pairs: Sequence[Pair]
+) -> dict[Segment, Facing]:
     """`own` (STEPS,) all evidence about each segment alone, `axis` the part of it that comes from its axis; `pairs`
     with every joint once, proximal ones first."""
     up = {one: value.copy() for one, value in own.items()}

@@ -169,7 +169,9 @@ def _by_axis(one: Shared) -> Shared:
 
 
 def _moves(guess: Fit, given: Stretches) -> dict[Segment, Moves]:
-    return {one: Moves(one, R, given.still[one], given.flex[one], given.whole[one]) for one, R in _frames(guess).items()}
+    return {
+        one: Moves(one, R, given.still[one], given.flex[one], given.whole[one]) for one, R in _frames(guess).items()
+    }
 
 
 def _frames(found: Fit) -> dict[Segment, Floats]:

@@ -37,7 +37,10 @@ class History:
         """The same of several segments."""
         begin_s, end_s = window_s
         blocks = [one for one in self.blocks if one.t_s[-1] >= begin_s and one.t_s[0] < end_s]
-        return {one: _stretch([block for block in blocks if one in block.segments], one, window_s, rate_hz) for one in segments}
+        return {
+            one: _stretch([block for block in blocks if one in block.segments], one, window_s, rate_hz)
+            for one in segments
+        }
 
     def postures(self, segments: Sequence[Segment], until_s: float) -> Floats:
         """(P, S, 4) orientations of `segments` up to a time, every `POSTURE_S`; of instants at which all of them are
@@ -64,7 +67,7 @@ def _stretch(
         return Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
     which = [block.segments.index(segment) for block in blocks]
 
-    def column(name: str) -> Floats:
+    def column(name: str) -> np.ndarray:
         return np.concatenate([getattr(block, name)[:, i] for block, i in zip(blocks, which, strict=True)])
 
     t_s = np.concatenate([block.t_s for block in blocks])

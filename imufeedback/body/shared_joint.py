@@ -3,9 +3,9 @@
 A stretch without gaps from standing to standing goes the way of `shared_hip.py`. Any other is taken piece by piece. A
 piece that touches standing knows how both sensors stood: its filter's orientations serve, and the errors of both tilts
 and their growth are unknown too. Of a piece after a gap nothing is known about how its headings go on from standing.
-The acceleration of the joint says how the two sensors stand to each other in the piece itself; and since a hip or a knee
-turns little about its long axis, the right sides of both segments point nearly the same way. No heading is needed for
-that, and none is trusted.
+The acceleration of the joint says how the two sensors stand to each other in the piece itself; and since a hip or a
+knee turns little about its long axis, the right sides of both segments point nearly the same way. No heading is needed
+for that, and none is trusted.
 """
 
 from __future__ import annotations
@@ -86,7 +86,9 @@ def _by_pieces(whole_p: Stretch, whole_d: Stretch, p: Side, d: Side) -> Shared |
             unbroken += _energy(*sides, TILT_SD_RAD)
         else:
             curve = circular(_energy(_level(piece_p, p), _level(piece_d, d), LOST_TILT_SD_RAD), ANGLES)
-            later.append((blurred(np.minimum(np.maximum(curve, 0.0), ROBUST), EACH_SD_RAD), _apart(piece_p, piece_d, p, d)))
+            later.append(
+                (blurred(np.minimum(np.maximum(curve, 0.0), ROBUST), EACH_SD_RAD), _apart(piece_p, piece_d, p, d))
+            )
     if not pieces:
         return None
     energy = _of_turn(unbroken)
@@ -110,8 +112,8 @@ def blurred(energy: Floats, sd_rad: float) -> Floats:
 def _of_turn(curve: Floats) -> Floats:
     """(STEPS, STEPS) from (GRID,) energies of the distal's turn against the proximal one as fitted."""
     # who is turned to the left now, is to be turned to the right
-    by_difference_of = np.maximum(circular(curve, -ANGLES), 0.0)
-    return by_difference(blurred(by_difference_of, JOINT_SD_RAD))
+    by_turn = np.maximum(circular(curve, -ANGLES), 0.0)
+    return by_difference(blurred(by_turn, JOINT_SD_RAD))
 
 
 def _least(energy: Floats) -> tuple[float, float]:

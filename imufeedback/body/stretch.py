@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -34,7 +35,7 @@ class Stretch:
     def pieces(self) -> list[slice]:
         """Rows that follow each other without a gap."""
         cuts = [0, *(np.flatnonzero(np.diff(self.t_s) > GAP_STEPS / self.rate_hz) + 1).tolist(), len(self.t_s)]
-        return [slice(a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True) if b > a]
+        return [slice(a, b) for a, b in pairwise(cuts) if b > a]
 
     def rows(self, which: slice | np.ndarray) -> Stretch:
         """Some of the samples."""
@@ -66,6 +67,6 @@ class Stretch:
 
 def paired(a: Stretch, b: Stretch) -> tuple[Stretch, Stretch]:
     """Samples that both have, by their times: what only one of them lost is missing in both."""
-    steps = [np.round(one.t_s * one.rate_hz).astype(np.int64) for one in (a, b)]
-    _, of_a, of_b = np.intersect1d(*steps, assume_unique=True, return_indices=True)
+    step_a, step_b = (np.round(one.t_s * one.rate_hz).astype(np.int64) for one in (a, b))
+    _, of_a, of_b = np.intersect1d(step_a, step_b, assume_unique=True, return_indices=True)
     return a.rows(of_a), b.rows(of_b)

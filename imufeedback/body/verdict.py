@@ -44,7 +44,9 @@ def refuse_weak_movements(known: Mapping[Segment, Evidence]) -> None:
         )
 
 
-def refuse_unsure(known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing], hips: Mapping[Segment, Shared]) -> None:
+def refuse_unsure(
+    known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing], hips: Mapping[Segment, Shared]
+) -> None:
     """Raises FitImpossible when front and back of a segment cannot be told apart."""
     unbroken = max((one.unbroken for one in hips.values()), default=0.0)
     for one, facing in found.items():

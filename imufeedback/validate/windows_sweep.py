@@ -13,6 +13,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -45,7 +46,7 @@ Window = tuple[float, float]
 AFTER_S = 1.0
 """``import`` fits when it has read so much beyond the window."""
 FLEXED_DEG = 30.0
-"""Of hip flexion: a window that holds such a movement should do for a fit, and such a pose shows whether it is right."""
+"""Of hip flexion: a window that holds such a movement should do for a fit; such a pose shows whether it is right."""
 WRONG_DEG = 25.0
 SITTING_DEG = 57.0
 """``human_walk`` has no reference; sitting, by an independent estimate: 56 to 58."""
@@ -208,7 +209,7 @@ class Tilt:
     @classmethod
     def of(cls, one: CsvSeries, rate_hz: float) -> Tilt:
         cuts = [0, *(np.flatnonzero(np.diff(one.t_s) > GAP_STEPS / rate_hz) + 1).tolist(), len(one.t_s)]
-        pieces = tuple(slice(a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True) if b - a > LEAST_PIECE_S * rate_hz)
+        pieces = tuple(slice(a, b) for a, b in pairwise(cuts) if b - a > LEAST_PIECE_S * rate_hz)
         up = np.full((len(one.t_s), 3), np.nan)
         for piece in pieces:
             gyr, acc = (np.ascontiguousarray(each[piece]) for each in (one.gyr_rad_s, one.acc_m_s2))
@@ -301,7 +302,5 @@ def _blocks(one: CsvSeries, rate_hz: float) -> Iterator[ImuBlock]:
     steps = np.diff(one.t_s, prepend=one.t_s[0] - 1.0 / rate_hz)
     for begin in range(0, len(one.t_s), PACKET):
         part = slice(begin, begin + PACKET)
-        flags = np.zeros(len(one.t_s[part]), dtype=np.uint8)
-        arrays = (frozen(each[part]) for each in (one.t_s, steps, one.gyr_rad_s, one.acc_m_s2))
-        yield ImuBlock(str(one.segment), *arrays, flags)
-
+        t_s, step_s, gyr, acc = (frozen(each[part]) for each in (one.t_s, steps, one.gyr_rad_s, one.acc_m_s2))
+        yield ImuBlock(str(one.segment), t_s, step_s, gyr, acc, np.zeros(len(t_s), dtype=np.uint8))
