@@ -77,9 +77,9 @@ def seen(
 ) -> Seen:
     """Bins of one sensor.
 
-    `S` (N, 3, 3) turn since standing, `rate` (N, 3) rad/s and `acc` (N, 3) m/s², `standing` (3,) the force that is taken
-    off and `of_standing` (3, 3) what an offset adds to it, `arm` (3,) m from sensor to joint: all in segment axes;
-    `more` (N, 3, m) further unknowns, `hz` the rate of samples."""
+    `S` (N, 3, 3) turn since standing, `rate` (N, 3) rad/s and `acc` (N, 3) m/s², `standing` (3,) the force that is
+    taken off and `of_standing` (3, 3) what an offset adds to it, `arm` (3,) m from sensor to joint: all in segment
+    axes; `more` (N, 3, m) further unknowns, `hz` the rate of samples."""
     size = max(round(BIN_S * hz), 1)
     count = len(acc) // size
     spin = np.gradient(rate, 1.0 / hz, axis=0)

@@ -1,8 +1,8 @@
 """Orientations after a gap, by the piece itself.
 
 A filter that goes on over missing samples carries a wrong tilt for seconds: 10 to 60° where a person squatted and
-jumped in the gaps. A piece that does not touch standing is run forth and back by itself: its tilt is then the mean of all its
-force, off by what its speed changed over its duration (0.5 m/s in 1.3 s: 2°). Its heading is its own.
+jumped in the gaps. A piece that does not touch standing is run forth and back by itself: its tilt is then the mean of
+all its force, off by what its speed changed over its duration (0.5 m/s in 1.3 s: 2°). Its heading is its own.
 """
 
 from __future__ import annotations
