@@ -81,8 +81,8 @@ def levelled(one: SegmentFit, facing: Facing, known: Evidence) -> SegmentFit:
     level, reason = Level.GOOD, None
     if facing.sd_rad > GOOD_SD_RAD or facing.pull > GOOD_PULL:
         by_axis = bool(known.axis.any())
-        # an axis of a sideways movement, which nothing else bears out
-        sideways = by_axis and known.share < FAIR_SHARE
+        # a thigh's axis from a sideways movement, which nothing else bears out; a shank has its knee
+        sideways = by_axis and known.share < FAIR_SHARE and one.segment in THIGHS
         fair = facing.sd_rad < FAIR_SD_RAD and facing.pull < FAIR_PULL and not sideways
         level = Level.FAIR if fair else Level.POOR
         how = "which way it faces is not sure"
