@@ -15,6 +15,8 @@ KEEP_S = 240.0
 POSTURE_S = 0.1
 """From one posture to the next; postures change little in that time. Chosen."""
 
+ROUNDING_S = 1e-6
+
 
 @dataclass
 class History:
@@ -56,7 +58,7 @@ class History:
                     if block.t_s[i] > next_s + POSTURE_S:
                         out.clear()
                     out.append(block.q_es[i, which])
-                    next_s = float(block.t_s[i]) + POSTURE_S
+                    next_s = float(block.t_s[i]) + POSTURE_S - ROUNDING_S
         return np.stack(out) if out else np.empty((0, len(segments), 4))
 
 
