@@ -80,6 +80,8 @@ class Evidence:
     share: float
     """Part of its movement that was about the axis."""
     tipped_rad: float
+    tips: Floats
+    """(STEPS,) the part that the directions are in which it tipped far."""
     bowed: bool = False
     """It says itself where its front is, by a bow."""
 
@@ -115,7 +117,14 @@ def _of_pelvis(one: Moves, thighs: list[Moves], *, bow: bool) -> Evidence:
         weight = BOW_WEIGHT
     elif known and not any(_sat(each) for each in thighs):
         weight = LEAN_WEIGHT
-    return Evidence(axis + weak + facing.half(weight), axis, share, tipped_rad(one.still, one.flex), known and upright)
+    return Evidence(
+        axis + weak + facing.half(weight),
+        axis,
+        share,
+        tipped_rad(one.still, one.flex),
+        facing.nothing(),
+        known and upright,
+    )
 
 
 def _of_thigh(one: Moves) -> Evidence:
@@ -123,9 +132,9 @@ def _of_thigh(one: Moves) -> Evidence:
     tips = _tips(one)
     if tipped < LEAST_FLEXION_RAD:
         # the axis of what is no flexion says nothing; the hip, and where it tipped at other times, may
-        return Evidence(tips, facing.nothing(), share, tipped)
+        return Evidence(tips, facing.nothing(), share, tipped, tips)
     axis = facing.line(axis_sd_rad(one.segment, share))
-    return Evidence(axis + facing.half(_lifted(one.tilt(one.whole))) + tips, axis, share, tipped)
+    return Evidence(axis + facing.half(_lifted(one.tilt(one.whole))) + tips, axis, share, tipped, tips)
 
 
 def _of_other(one: Moves) -> Evidence:
@@ -133,7 +142,8 @@ def _of_other(one: Moves) -> Evidence:
     axis = facing.line(axis_sd_rad(one.segment, share))
     # a forearm has no joint here: where its movement says
     weight = _further(-one.tilt(one.whole), SHANK_SD_RAD) if one.segment in SHANKS else BOW_WEIGHT
-    return Evidence(axis + facing.half(weight), axis, share, tipped_rad(one.still, one.flex))
+    tipped = tipped_rad(one.still, one.flex)
+    return Evidence(axis + facing.half(weight), axis, share, tipped, facing.nothing())
 
 
 def _share(one: Moves) -> float:

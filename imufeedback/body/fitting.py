@@ -32,7 +32,13 @@ from imufeedback.body.refusal import FitImpossible
 from imufeedback.body.relevel import oriented_as, relevelled
 from imufeedback.body.shared_joint import Side, shared_joint
 from imufeedback.body.stretch import Stretch
-from imufeedback.body.verdict import levelled, refuse_contradictions, refuse_unsure, refuse_weak_movements
+from imufeedback.body.verdict import (
+    levelled,
+    refuse_contradictions,
+    refuse_sideways,
+    refuse_unsure,
+    refuse_weak_movements,
+)
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Fit, Floats, Level, Segment, SegmentFit, frozen
 
@@ -96,6 +102,7 @@ def fit_and_shared(
     made = _decided(guess, known, given)
     hips = {one: each for one, each in made.shared.items() if one in THIGHS}
     refuse_contradictions(made.found, made.shared)
+    refuse_sideways(known, made.found)
     refuse_unsure(known, made.found, hips)
     turns = {one: each.turn_rad for one, each in made.found.items()}
     taken = believed(offsets(made.frames, hips), whole) if hips else {}

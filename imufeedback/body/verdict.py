@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from imufeedback.body.evidence import LEAST_FLEXION_RAD, THIGHS, Evidence
+from imufeedback.body.evidence import LEAST_FLEXION_RAD, THIGHS, TIPS_SD_RAD, Evidence
 from imufeedback.body.facing import ANGLES, Facing
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
@@ -24,6 +24,8 @@ MARGIN_AFTER_GAPS = 25.0
 CONTRADICTS, OFF_RAD = 16.0, float(np.deg2rad(16.0))
 """A joint contradicts the decision when it is by four standard deviations and by so much against it. The angle is
 chosen: less is soft tissue and a thigh that turns in its hip."""
+TIPPED_RAD = float(np.deg2rad(50.0))
+"""Of where a thigh tipped furthest, beside the decision: 20° at most in 120 right fits of people. Chosen."""
 GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
 """Of a movement about one axis: with less it was partly, and mostly, sideways. Chosen."""
 GOOD_SD_RAD, FAIR_SD_RAD = float(np.deg2rad(7.0)), float(np.deg2rad(20.0))
@@ -58,6 +60,18 @@ def refuse_unsure(
                 "pelvis: its front and back could not be told apart – bow twice, or choose a stretch with more steps"
             )
         raise FitImpossible(f"{name(one)}: its front and back could not be told apart – {advice(one)}")
+
+
+def refuse_sideways(known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing]) -> None:
+    """Raises FitImpossible when a thigh tipped furthest to another side than the decision calls its front."""
+    for one, facing in found.items():
+        at = int(np.argmin(np.abs(np.angle(np.exp(1j * (ANGLES - facing.turn_rad))))))
+        off = float(TIPS_SD_RAD * np.sqrt(known[one].tips[at]))
+        if off > TIPPED_RAD:
+            raise FitImpossible(
+                f"{name(one)}: it tipped far to another side than its movement and the hips say is its front –"
+                f" {advice(one)}"
+            )
 
 
 def refuse_contradictions(found: Mapping[Segment, Facing], shared: Mapping[Segment, Shared]) -> None:
