@@ -85,6 +85,7 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     still, again, whole = (
         _renamed(windows(one), roles) for one in ((done.still_s[0], done.still_s[1]), done.again_s, whole_s)
     )
+    # without what was before: the sensors may just have been strapped on, and the movements show all
     out = judged(*fit_and_shared(still, _renamed(flex, roles), whole, bow=True), still, again, whole)
     needed = [one for one in out.segments if one.segment is not Segment.LEAD_FOREARM]
     poor = [one.reason for one in needed if one.level is Level.POOR]

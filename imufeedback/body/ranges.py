@@ -74,7 +74,7 @@ def since_worn(postures: Mapping[Segment, Floats], still: Mapping[Segment, Stret
     """The (P, 4) postures of each segment from when all sensors were on a person who stands or sits."""
     first = 0
     for one, q_es in postures.items():
-        if len(q_es):
+        if len(q_es) and len(still[one].q_es):
             up = from_q(still[one].q_es)[:, 2].mean(axis=0)
             cosine = from_q(q_es)[:, 2] @ up / np.linalg.norm(up)
             off = np.flatnonzero(cosine < np.cos(OFF_BODY_RAD.get(one, OFF_BODY_ELSE_RAD)))

@@ -17,7 +17,7 @@ from imufeedback.body.stretch import Stretch
 
 def touches(piece: Stretch, still: Stretch) -> bool:
     """Whether a piece goes on from standing, or into it, without a gap."""
-    return bool(piece.t_s[0] <= still.t_s[-1] and still.t_s[0] <= piece.t_s[-1])
+    return bool(len(still.t_s) and piece.t_s[0] <= still.t_s[-1] and still.t_s[0] <= piece.t_s[-1])
 
 
 def relevelled(whole: Stretch, still: Stretch) -> Stretch:

@@ -86,9 +86,8 @@ def _by_pieces(whole_p: Stretch, whole_d: Stretch, p: Side, d: Side) -> Shared |
             unbroken += _energy(*sides, TILT_SD_RAD)
         else:
             curve = circular(_energy(_level(piece_p, p), _level(piece_d, d), LOST_TILT_SD_RAD), ANGLES)
-            later.append(
-                (blurred(np.minimum(np.maximum(curve, 0.0), ROBUST), EACH_SD_RAD), _apart(piece_p, piece_d, p, d))
-            )
+            curve = blurred(np.clip(curve, 0.0, ROBUST), EACH_SD_RAD)
+            later.append((curve, _apart(piece_p, piece_d, p, d)))
     if not pieces:
         return None
     energy = _of_turn(unbroken)
@@ -159,10 +158,17 @@ def _seen(piece: Stretch, side: Side, S: Floats, standing: Floats, of_standing: 
 def _apart(piece_p: Stretch, piece_d: Stretch, p: Side, d: Side) -> np.ndarray:
     """(STEPS, STEPS) number of the turn between both level frames at which both right sides point the same way, by the
     facing of each."""
-    angles = []
-    for piece, side in ((piece_p, p), (piece_d, d)):
-        x, _, z = (_Y_UP @ from_q(piece.q_es).mean(axis=0) @ side.R).T
-        right = np.cos(ANGLES)[:, None] * z + np.sin(ANGLES)[:, None] * x
-        angles.append(np.arctan2(-right[:, 2], right[:, 0]))
-    at: np.ndarray = np.round((angles[0][:, None] - angles[1][None, :] + np.pi) / STEP_RAD).astype(np.int64) % STEPS
+    (x_p, z_p), (x_d, z_d) = _flat(piece_p, p), _flat(piece_d, d)
+    # the person may turn: both are counted from where the proximal one faces
+    back = np.exp(-1j * np.angle(z_p))
+    c, s = np.cos(ANGLES), np.sin(ANGLES)
+    of_p, of_d = (np.angle(c * (back * z).mean() + s * (back * x).mean()) for x, z in ((x_p, z_p), (x_d, z_d)))
+    at: np.ndarray = np.round((of_p[:, None] - of_d[None, :] + np.pi) / STEP_RAD).astype(np.int64) % STEPS
     return at
+
+
+def _flat(piece: Stretch, side: Side) -> tuple[np.ndarray, np.ndarray]:
+    """(N,) forward and right of a segment as guessed, their level parts; complex, with turns to the left positive."""
+    S = _Y_UP @ from_q(piece.q_es) @ side.R
+    level = S[:, 0] - 1j * S[:, 2]
+    return level[:, 0], level[:, 2]

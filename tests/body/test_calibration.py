@@ -209,3 +209,17 @@ def test_standing_may_come_after_the_movement():
             true = Rotation.from_quat(performance(5).places[one.segment].q_sb, scalar_first=True)
             error = Rotation.from_quat(one.q_sb, scalar_first=True).inv() * true
             assert np.rad2deg(error.magnitude()) < 15.0
+
+
+@pytest.mark.parametrize("which", ["still", "flex", "whole"])
+def test_an_empty_stretch_of_a_recording_with_gaps_is_a_refusal(which):
+    body = stage(1)
+    given = with_gaps(blocks(1), 1, slice(None))
+    fed(body, given)
+    windows = performance(1).script.fit_windows
+    still, flex = list(windows.still), [4.0, 14.0]
+    nowhere = [300.0, 310.0]
+    args = {"still": nowhere if which != "flex" else still, "flex": nowhere if which != "still" else flex}
+    (event, *_) = body.feed(Command(round(given[-1].t_s[-1] * 1e9), "fit", args))
+    assert isinstance(event, FitRefused)
+    assert "no samples" in event.reason

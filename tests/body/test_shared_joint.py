@@ -128,3 +128,16 @@ def test_a_stretch_that_ends_in_motion_shows_no_offset():
 
     found = seen((golfer, still, (4.0, 6.2)), change=drifting)
     assert not any(offset.any() for offset in found.offset)
+
+
+def test_a_person_who_turns_round_after_a_gap():
+    """A full turn about the vertical, of both: their right sides have no mean direction."""
+
+    def turning(stretch: Stretch) -> Stretch:
+        after = stretch.t_s > GAPS[0][0]
+        angle = np.where(after, 2 * np.pi * (stretch.t_s - GAPS[0][0]) / (stretch.t_s[-1] - GAPS[0][0]), 0.0)
+        about = Rotation.from_rotvec(angle[:, None] * [0.0, 0.0, 1.0])
+        q_es = (about * Rotation.from_quat(stretch.q_es, scalar_first=True)).as_quat(scalar_first=True)
+        return without(replace(stretch, q_es=q_es), GAPS[:1])
+
+    assert off_deg(best_deg(seen(turned_deg=180.0, change=turning)), 180.0) < 20.0
