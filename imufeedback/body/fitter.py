@@ -1,17 +1,17 @@
-"""A live fitting from its first command to its fit: the sequence, then roles, axes and score from the windows."""
+"""From a performed sequence, or from windows that somebody names, to a fit: roles, stretches, decision and score."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from imufeedback.body.fitting import FitImpossible, fit_and_shared
+from imufeedback.body.fitting import FitImpossible, fit, fit_and_shared
 from imufeedback.body.history import History
 from imufeedback.body.roles import found_roles
 from imufeedback.body.score import judged
 from imufeedback.body.sequence import Performed
 from imufeedback.body.stretch import Stretch
-from imufeedback.records import Fit, Level, Segment, Side
+from imufeedback.records import Fit, Floats, Json, Level, Segment, Side
 
 STANDING_S = 0.4
 """The stretch that shows the zero-g offsets begins so long before the end of standing still: by then the gyroscopes'
@@ -41,11 +41,38 @@ class Found:
         )
 
 
+def by_windows(history: History, segments: Sequence[Segment], grid_hz: float, args: Mapping[str, Json]) -> Fit:
+    """The fit of a ``fit`` command: ``still: [from, to]``, ``flex: [from, to]`` or by segment. Where the pelvis has a
+    window of its own, it is a bow's. Raises FitImpossible."""
+    still_s: tuple[float, float] = (args["still"][0], args["still"][1])
+    by_segment = isinstance(args["flex"], Mapping)
+    flex_s = {one: tuple(args["flex"][one] if by_segment else args["flex"]) for one in segments}
+    whole_s = _whole_s(still_s, list(flex_s.values()))
+    still, whole = (history.windows(segments, window_s, grid_hz) for window_s in (still_s, whole_s))
+    flex = {one: history.window(one, flex_s[one], grid_hz) for one in segments}
+    own = all(flex_s[one] != flex_s[Segment.PELVIS] for one in segments if one is not Segment.PELVIS)
+    return fit(still, flex, whole, _postures(history, segments, whole_s[0]), bow=by_segment and own)
+
+
+def _whole_s(still_s: tuple[float, float], flex_s: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """From the end of standing still on to after the movements; or from before them into standing, when that came
+    later."""
+    begin_s, end_s = min(one[0] for one in flex_s), max(one[1] for one in flex_s)
+    if begin_s < still_s[0]:
+        return begin_s - STANDING_AGAIN_S, max(still_s[0] + STANDING_S, end_s + STANDING_AGAIN_S)
+    return still_s[1] - STANDING_S, end_s + STANDING_AGAIN_S
+
+
+def _postures(history: History, segments: Sequence[Segment], until_s: float) -> dict[Segment, Floats]:
+    q_es = history.postures(segments, until_s)
+    return {one: q_es[:, i] for i, one in enumerate(segments)}
+
+
 def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz: float) -> Found:
     """Roles and fit. Raises FitImpossible, in words for the player; also for a fit that would be poor."""
 
     def windows(window_s: tuple[float, float]) -> dict[Segment, Stretch]:
-        return {one: history.window(one, window_s, grid_hz) for one in stored}
+        return history.windows(stored, window_s, grid_hz)
 
     right, left = windows(done.window(done.right)), windows(done.window(done.left))
     movers = (done.right[0].movers[0], done.left[0].movers[0], done.bows[0].movers[0])
@@ -58,7 +85,8 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     still, again, whole = (
         _renamed(windows(one), roles) for one in ((done.still_s[0], done.still_s[1]), done.again_s, whole_s)
     )
-    out = judged(*fit_and_shared(still, _renamed(flex, roles), whole), still, again, whole)
+    # without what was before: the sensors may just have been strapped on, and the movements show all
+    out = judged(*fit_and_shared(still, _renamed(flex, roles), whole, bow=True), still, again, whole)
     needed = [one for one in out.segments if one.segment is not Segment.LEAD_FOREARM]
     poor = [one.reason for one in needed if one.level is Level.POOR]
     if poor:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from imufeedback.body.stretch import Stretch
-from imufeedback.records import AlignedBlock, Segment
+from imufeedback.records import AlignedBlock, Floats, Segment
 
 KEEP_S = 240.0
+POSTURE_S = 0.1
+"""From one posture to the next; postures change little in that time. Chosen."""
+
+ROUNDING_S = 1e-6
 
 
 @dataclass
@@ -25,16 +30,48 @@ class History:
             self.blocks.popleft()
 
     def window(self, segment: Segment, window_s: tuple[float, float], rate_hz: float) -> Stretch:
-        """Samples of one segment with begin <= t < end that are ok; empty when there are none."""
+        """Samples of one segment with begin <= t < end that are ok, with their times; empty when there are none."""
+        return self.windows([segment], window_s, rate_hz)[segment]
+
+    def windows(
+        self, segments: Sequence[Segment], window_s: tuple[float, float], rate_hz: float
+    ) -> dict[Segment, Stretch]:
+        """The same of several segments."""
         begin_s, end_s = window_s
-        parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
+        blocks = [one for one in self.blocks if one.t_s[-1] >= begin_s and one.t_s[0] < end_s]
+        return {
+            one: _stretch([block for block in blocks if one in block.segments], one, window_s, rate_hz)
+            for one in segments
+        }
+
+    def postures(self, segments: Sequence[Segment], until_s: float) -> Floats:
+        """(P, S, 4) orientations of `segments` up to a time, every `POSTURE_S`; of instants at which all of them are
+        ok, since the last gap: over a gap a filter carries a wrong tilt on."""
+        out: list[Floats] = []
+        next_s = -np.inf
         for block in self.blocks:
-            if block.t_s[-1] < begin_s or block.t_s[0] >= end_s or segment not in block.segments:
+            if block.t_s[-1] < next_s or block.t_s[0] >= until_s:
                 continue
-            i = block.segments.index(segment)
-            keep = (block.t_s >= begin_s) & (block.t_s < end_s) & block.ok[:, i]
-            parts.append((block.q_es[keep, i], block.gyr_rad_s[keep, i], block.acc_m_s2[keep, i]))
-        if not parts:
-            return Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
-        q, gyr, acc = (np.concatenate(column) for column in zip(*parts, strict=True))
-        return Stretch(q, gyr, acc, rate_hz)
+            which = [block.segments.index(one) for one in segments]
+            for i in np.flatnonzero((block.t_s >= next_s) & (block.t_s < until_s) & block.ok[:, which].all(axis=1)):
+                if block.t_s[i] >= next_s:
+                    if block.t_s[i] > next_s + POSTURE_S:
+                        out.clear()
+                    out.append(block.q_es[i, which])
+                    next_s = float(block.t_s[i]) + POSTURE_S - ROUNDING_S
+        return np.stack(out) if out else np.empty((0, len(segments), 4))
+
+
+def _stretch(
+    blocks: Sequence[AlignedBlock], segment: Segment, window_s: tuple[float, float], rate_hz: float
+) -> Stretch:
+    if not blocks:
+        return Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
+    which = [block.segments.index(segment) for block in blocks]
+
+    def column(name: str) -> np.ndarray:
+        return np.concatenate([getattr(block, name)[:, i] for block, i in zip(blocks, which, strict=True)])
+
+    t_s = np.concatenate([block.t_s for block in blocks])
+    keep = (t_s >= window_s[0]) & (t_s < window_s[1]) & column("ok")
+    return Stretch(column("q_es")[keep], column("gyr_rad_s")[keep], column("acc_m_s2")[keep], rate_hz, t_s[keep])

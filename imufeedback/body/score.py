@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from imufeedback.body.joint_problem import Shared
 from imufeedback.body.matrices import from_q
-from imufeedback.body.shared_hip import Shared
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.body.stretch import Stretch
 from imufeedback.records import Fit, Level, Segment, SegmentFit

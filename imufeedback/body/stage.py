@@ -12,8 +12,8 @@ import numpy as np
 
 from imufeedback.body import pelvis
 from imufeedback.body.angles import Wearing, angles
-from imufeedback.body.fitter import Found, found, kept, offer
-from imufeedback.body.fitting import FitImpossible, fit
+from imufeedback.body.fitter import Found, by_windows, found, kept, offer
+from imufeedback.body.fitting import FitImpossible
 from imufeedback.body.history import History
 from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
@@ -52,6 +52,8 @@ from imufeedback.stage import Stage
 
 UNIT_OFF = 0.05
 """A stored quaternion whose length differs by more from 1 is a broken one."""
+
+STAYS = "the fitting before stays in force"
 
 In = AlignedBlock | Command
 Out = Angles | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
@@ -169,18 +171,15 @@ class Body(Stage[In, Out]):
         return other, other._use(t_s, one.fit)
 
     def _fit(self, t_s: float, args: Mapping[str, Json]) -> list[Out]:
-        window = self._state.history.window
-        still_s: tuple[float, float] = tuple(args["still"])
-        still = {one: window(one, still_s, self._grid_hz) for one in self._segments}
-        flex_s = {one: args["flex"][one] if isinstance(args["flex"], Mapping) else args["flex"] for one in still}
-        flex = {one: window(one, tuple(flex_s[one]), self._grid_hz) for one in still}
-        # from the end of standing still on: by then the gyroscopes' bias is known
-        whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()) + 0.3)
-        whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
-            return self._use(t_s, fit(still, flex, whole))
+            return self._use(t_s, by_windows(self._state.history, self._segments, self._grid_hz, args))
         except FitImpossible as why:
-            return [FitRefused(t_s, str(why))]
+            return self._refused(t_s, str(why))
+
+    def _refused(self, t_s: float, reason: str) -> list[Out]:
+        """The fit before, if there was one, stays in force."""
+        kept = [] if self._state.fit is None else [Notice(t_s, STAYS)]
+        return [FitRefused(t_s, reason), *kept]
 
     def _use(self, t_s: float, fitted: Fit, *, stored: bool = False) -> list[Out]:
         missing = [one for one in self._segments if one not in {f.segment for f in fitted.segments}]
@@ -227,7 +226,7 @@ class Body(Stage[In, Out]):
             if isinstance(told, FitStep):
                 out.append(told)
             elif isinstance(told, Refused):
-                out.append(FitRefused(told.t_s, told.reason))
+                out += self._refused(told.t_s, told.reason)
             else:
                 out += self._found(told)
         if sequence.over and self._state.sequence is sequence:
@@ -240,7 +239,7 @@ class Body(Stage[In, Out]):
             one = found(done, s.history, self._segments, self._grid_hz)
         except FitImpossible as why:
             s.sequence = Sequence(self._segments, grid_hz=self._grid_hz)  # they stand already: once more
-            return [FitRefused(done.t_s, str(why))]
+            return self._refused(done.t_s, str(why))
         if not one.differing:
             return self._use(done.t_s, one.fit)
         s.offered = one

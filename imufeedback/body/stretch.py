@@ -2,23 +2,50 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
 from imufeedback.body.matrices import from_q
 from imufeedback.records import Floats
 
+GAP_STEPS = 1.5
+"""Between two samples that are further apart than so many periods others are missing. Chosen: steps on the grid are
+whole periods."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """One segment's samples in one window, on an even time base."""
+    """One segment's samples in one window."""
 
     q_es: Floats
     """(N, 4)"""
     gyr_rad_s: Floats
     acc_m_s2: Floats
     rate_hz: float
+    t_s: Floats = field(default_factory=lambda: np.empty(0))
+    """(N,) rising; left out when the samples follow each other without a gap."""
+
+    def __post_init__(self) -> None:
+        if not len(self.t_s):
+            object.__setattr__(self, "t_s", np.arange(len(self.q_es)) / self.rate_hz)
+
+    @property
+    def pieces(self) -> list[slice]:
+        """Rows that follow each other without a gap."""
+        cuts = [0, *(np.flatnonzero(np.diff(self.t_s) > GAP_STEPS / self.rate_hz) + 1).tolist(), len(self.t_s)]
+        return [slice(a, b) for a, b in pairwise(cuts) if b > a]
+
+    def rows(self, which: slice | np.ndarray) -> Stretch:
+        """Some of the samples."""
+        return replace(
+            self,
+            q_es=self.q_es[which],
+            gyr_rad_s=self.gyr_rad_s[which],
+            acc_m_s2=self.acc_m_s2[which],
+            t_s=self.t_s[which],
+        )
 
     def unbiased(self) -> Stretch:
         """The same with its rates as the orientations turn.
@@ -36,3 +63,10 @@ class Stretch:
         turned = np.stack((skew[:, 2, 1], skew[:, 0, 2], skew[:, 1, 0]), axis=1) * self.rate_hz
         bias = np.median(0.5 * (self.gyr_rad_s[1:] + self.gyr_rad_s[:-1]) - turned, axis=0)
         return replace(self, gyr_rad_s=self.gyr_rad_s - bias)
+
+
+def paired(a: Stretch, b: Stretch) -> tuple[Stretch, Stretch]:
+    """Samples that both have, by their times: what only one of them lost is missing in both."""
+    step_a, step_b = (np.round(one.t_s * one.rate_hz).astype(np.int64) for one in (a, b))
+    _, of_a, of_b = np.intersect1d(step_a, step_b, assume_unique=True, return_indices=True)
+    return a.rows(of_a), b.rows(of_b)

@@ -53,7 +53,9 @@ def fit(
     for note in recording.notes:
         say(f"{file}: {note}")
     if made is None:
-        raise BadFile("no fitting came of it", where=str(file), hint="see above, or give --still and --flex")
+        raise BadFile(
+            "no fitting came of it", where=str(file), hint="see above; other stretches for --still and --flex may do"
+        )
     _print(made)
     if json_file is not None:
         write_json(json_file, _document(made), overwrite=overwrite)

@@ -130,10 +130,11 @@ def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[floa
             break
     else:
         pipeline.finish()
+    hint = "nothing was written: choose other stretches for --still and --flex, or leave both out"
     answer = pipeline.feed(Command(last_ns, "fit", {"still": list(still_s), "flex": list(flex_s)}))
     for event in answer:
         if isinstance(event, Fitted):
             return event.fit
         if isinstance(event, FitRefused):
-            raise BadFile(f"no fitting: {event.reason}", where=str(source), hint="check --still and --flex")
-    raise BadFile("no fitting came of it", where=str(source), hint="check --still and --flex")
+            raise BadFile(f"no fitting: {event.reason}", where=str(source), hint=hint)
+    raise BadFile("no fitting came of it", where=str(source), hint=hint)

@@ -223,7 +223,7 @@ def posed(rate_deg_s: float, axis: int) -> dict[Segment, Stretch]:
 def test_h61_a_slow_lean_in_the_standing_window_is_refused_with_the_sensor(axis, rate_deg_s):
     """Constant rates have no variance: the mean tells, over the whole window."""
     with pytest.raises(FitImpossible, match=r"right thigh: (leaned|moved) while standing – stand still for 3 seconds"):
-        fit(posed(rate_deg_s, axis), posed(0.0, axis))
+        fit(posed(rate_deg_s, axis), posed(0.0, axis), posed(0.0, axis))
 
 
 # ── h63: lost samples ────────────────────────────────────────────────────────────────────────────────────────────

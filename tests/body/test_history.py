@@ -49,6 +49,23 @@ def test_a_window_with_nothing_in_it_is_empty():
         assert window.acc_m_s2.shape == (0, 3)
 
 
+def test_a_window_knows_its_times_and_its_gaps():
+    bad = np.ones(50, dtype=bool)
+    bad[10:20] = False
+    window = filled(3, ok={Segment.LEFT_THIGH: bad}).window(Segment.LEFT_THIGH, (0.5, 2.0), HZ)
+    np.testing.assert_allclose(window.t_s, window.acc_m_s2[:, 0])
+    assert [one.stop - one.start for one in window.pieces] == [35, 30]
+
+
+def test_postures_are_of_common_instants_and_since_the_last_gap():
+    history = filled(3)
+    assert history.postures(WORN, 2.0).shape == (20, len(WORN), 4)
+    bad = np.ones(50, dtype=bool)
+    bad[:25] = False
+    assert filled(3, ok={Segment.LEFT_THIGH: bad}).postures(WORN, 3.0).shape == (5, len(WORN), 4)
+    assert history.postures(WORN, 0.0).shape == (0, len(WORN), 4)
+
+
 def test_memory_is_bounded():
     history = filled(KEEP_S + 60)
     assert len(history.blocks) <= KEEP_S + 1

@@ -27,11 +27,14 @@ def perform(request):
 
     def stretch(one, window):
         pose = script.golfer.pose(np.arange(*window, 1 / HZ), (one,))
-        return Stretch(true_q_es(pose, places[one]), *measure(pose, places[one]), HZ)
+        q_es = true_q_es(pose, places[one])
+        return Stretch(q_es, *measure(pose, places[one]), HZ, window[0] + np.arange(len(q_es)) / HZ)
 
     still = {one: stretch(one, script.fit_windows.still) for one in LEG}
     moved = {one: stretch(one, flex[one]) for one in LEG}
-    return still, moved, {one.segment: one for one in fit(still, moved).segments}
+    span = script.fit_windows.still[1] - 0.4, max(end for _, end in flex.values()) + 0.3
+    whole = {one: stretch(one, span) for one in LEG}
+    return still, moved, {one.segment: one for one in fit(still, moved, whole, bow=True).segments}
 
 
 def degrees_between(a, b):
