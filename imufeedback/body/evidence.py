@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.body import facing
-from imufeedback.body.axes import axis_sd_rad, functional_axis, tilt_about, tipped_rad
+from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, tipped_rad
 from imufeedback.body.matrices import from_q
 from imufeedback.body.stretch import Stretch
 from imufeedback.records import Floats, Segment

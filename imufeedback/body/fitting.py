@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from imufeedback.body import facing
-from imufeedback.body.axes import axis_sd_rad, functional_axis, tilt_about, up_in
 from imufeedback.body.contradictions import contradictions
 from imufeedback.body.evidence import THIGHS, Evidence, Moves, evidence, is_bow
 from imufeedback.body.facing import Facing, Pair
+from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, up_in
 from imufeedback.body.joint_problem import BIAS_SD_M_S2, Shared
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.legs import pelvis_z

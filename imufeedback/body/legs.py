@@ -9,8 +9,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from imufeedback.body.axes import zero_phase
 from imufeedback.body.evidence import THIGHS
+from imufeedback.body.functional_axis import zero_phase
 from imufeedback.body.matrices import from_q
 from imufeedback.body.refusal import FitImpossible
 from imufeedback.body.stretch import Stretch, paired
