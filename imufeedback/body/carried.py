@@ -51,7 +51,7 @@ def left_over(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats, window_s: float)
     Returns (W, 48) what each map leaves over, (W,) whether a window counts, and (2, 2): by how much rates divided or
     multiplied by 57.3 explain the motion better (a logarithm, over all windows), and how many windows say so.
     """
-    gyr, acc, step_s = _windows(t_s, gyr_rad_s - _bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2, window_s)
+    gyr, acc, step_s = _windows(t_s, gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2, window_s)
     if not len(gyr):
         return np.empty((0, 48)), np.empty(0, dtype=bool), np.zeros((2, 2))
     forth, turned = _forms(gyr, acc, step_s)
@@ -96,7 +96,7 @@ def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float) -> tuple[Fl
     return gyr[rows].reshape(shape).mean(axis=2), acc[rows].reshape(shape).mean(axis=2), step_s
 
 
-def _bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
+def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     """(3,) the gyroscope's bias, as its rests show it; zero where there are none."""
     if len(t_s) < 2:
         return np.zeros(3)
@@ -113,11 +113,11 @@ def _forms(gyr: Floats, acc: Floats, step_s: float) -> tuple[Floats, Floats]:
     """(W, 9, 9) form that gives, for the nine products of a map, the weighed mean square of what gravity and an arm
     leave over; and (W,) the most that each window turned (rad)."""
     R = _carried(gyr, step_s)
-    spin, across = np.gradient(gyr, step_s, axis=1), _skew(gyr)
+    spin, across = np.gradient(gyr, step_s, axis=1), cross(gyr)
     W, n = gyr.shape[:2]
     still = np.broadcast_to(np.eye(3), (W, n, 3, 3))
     forces = (R[..., :, :, None] * acc[..., None, None, :]).reshape(W, n, 3, 9)
-    columns = np.concatenate((still, R @ (_skew(spin) + across @ across), forces), axis=-1).reshape(W, n, 45)
+    columns = np.concatenate((still, R @ (cross(spin) + across @ across), forces), axis=-1).reshape(W, n, 45)
     weighed = (_weights(n, round(step_s, 9)) @ columns).reshape(W, 3 * n, 15)
     square = np.swapaxes(weighed, 1, 2) @ weighed
     known = square[:, :6, :6] + np.diag([1e-9] * 3 + [ARM_SD_M**-2] * 3)
@@ -143,7 +143,7 @@ def _carried(gyr: Floats, step_s: float) -> Floats:
     return R
 
 
-def _skew(v: Floats) -> Floats:
+def cross(v: Floats) -> Floats:
     """(..., 3, 3) whose product with a vector is the cross product."""
     out = np.zeros((*v.shape, 3))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
@@ -154,7 +154,7 @@ def _skew(v: Floats) -> Floats:
 def _turns(v: Floats) -> Floats:
     """(..., 3, 3) rotations by rotation vectors (Rodrigues)."""
     angle = np.linalg.norm(v, axis=-1)[..., None, None]
-    K = _skew(v)
+    K = cross(v)
     out: Floats = np.eye(3) + np.sinc(angle / np.pi) * K + 0.5 * np.sinc(0.5 * angle / np.pi) ** 2 * (K @ K)
     return out
 
