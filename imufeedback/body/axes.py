@@ -31,6 +31,8 @@ EVIDENCE = 2.0
 """Natural logarithm of the odds against the axes as they are; on all recordings true sensors stay below 0.1."""
 SHARE = 0.3
 """… and so much of it a window, on average: a small contradiction is no other map, however often it is repeated."""
+UNITS_SHARE = 0.15
+"""The same for a wrong unit of the rates; of true sensors the gain is always below zero."""
 SAME = 1.0
 """Maps whose evidence differs by less are not told apart: the one that changes least is named."""
 STEP_S = (1e-4, 0.12)
@@ -77,16 +79,17 @@ class Evidence:
 
     def verdict(self) -> Verdict:
         """Wrong when something else explains the motion clearly better, fine when nothing else does nearly as well."""
-        for (gain, count), what in zip(self.scaled.tolist(), _RATE_UNITS, strict=True):
-            if gain > EVIDENCE and gain > SHARE * count:
-                return Verdict("units", what, _UNITS_HINT)
         over = self.left - self.left[TRUE]
         best = int(np.argmin(over))
-        if -over[best] > max(EVIDENCE, SHARE * self.windows):
+        gains = self.scaled[:, 0]
+        unit = int(np.argmax(gains))
+        if gains[unit] > max(EVIDENCE, UNITS_SHARE * self.scaled[unit, 1], -over[best]):
+            return Verdict("units", _RATE_UNITS[unit], _UNITS_HINT)
+        enough = max(EVIDENCE, SHARE * self.windows)
+        if -over[best] > enough:
             alike = np.flatnonzero(over < over[best] + SAME)
             return _named(min(alike.tolist(), key=lambda k: (_changes(k), over[k])))
-        others = np.delete(over, TRUE)
-        return Verdict("fine" if others.min() > max(EVIDENCE, SHARE * self.windows) else "unknown")
+        return Verdict("fine" if np.delete(over, TRUE).min() > enough else "unknown")
 
     def unseen(self) -> tuple[str, ...]:
         """Axes about which the sensor has not turned enough: their signs could be either way."""
