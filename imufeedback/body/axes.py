@@ -28,7 +28,8 @@ WINDOWS_S = (1.2, 2.4)
 """Short ones for stretches between gaps, long ones for slow turns (98.2 and 98.2 % of wrong maps found in fitting
 movements, 98.8 % with both)."""
 EVIDENCE = 2.0
-"""Natural logarithm of the odds against the axes as they are; on all recordings true sensors stay below 0.1."""
+"""Natural logarithm of the odds against the axes as they are. On all recordings true sensors stay below 0.1, in seeded
+fitting movements, where some axes are hardly turned about, below 1."""
 SHARE = 0.3
 """… and so much of it a window, on average: a small contradiction is no other map, however often it is repeated."""
 UNITS_SHARE = 0.15
@@ -162,14 +163,15 @@ def _named(k: int) -> Verdict:
     hint = f"set axes of gyr to {', '.join(wanted)} in the layout, or correct the file's columns"
     if (np.abs(Q) == np.eye(3)).all():
         kept = [name for name in "xyz" if name not in off]
-        what = f"gyr_{_and(off)} {'has' if len(off) == 1 else 'have'} the wrong sign"
+        what = f"{_and(f'gyr_{name}' for name in off)} {'has' if len(off) == 1 else 'have'} the wrong sign"
         if len(off) == 2:
             what = f"acc_{kept[0]} has the wrong sign, or gyr_{off[0]} and gyr_{off[1]} have"
             hint = f"negate acc_{kept[0]} in the layout's axes or in the file"
     elif len(off) == 2 and Q.min() >= 0:
         what = f"gyr_{off[0]} and gyr_{off[1]} are exchanged"
     else:
-        what = f"gyr and acc do not have the same {_and(off)} axes"
+        which = "" if len(off) == 3 else f" {_and(off)}"
+        what = f"gyr and acc do not have the same{which} axes"
         if determinants()[k] > 0:
             hint += f"; or those of acc to {', '.join(_words(_nearest(Q)))}"
     return Verdict("axes", f"{what}: its turns contradict gravity", hint, wanted)

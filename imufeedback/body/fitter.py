@@ -11,6 +11,7 @@ from imufeedback.body.roles import found_roles
 from imufeedback.body.score import judged
 from imufeedback.body.sequence import Performed
 from imufeedback.body.stretch import Stretch
+from imufeedback.body.suspects import in_words, inverted, of_blocks
 from imufeedback.records import Fit, Level, Segment, Side
 
 STANDING_S = 0.4
@@ -52,6 +53,9 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     roles = found_roles(stored, right, left, movers)
     if len(set(roles.values())) != len(stored):
         raise FitImpossible("two sensors moved as one – one on the pelvis and one on each thigh, please")
+    wrong = in_words(inverted(of_blocks(history.blocks, roles, (done.still_s[1] - STANDING_S, done.t_s))))
+    if wrong is not None:  # it would look like a lift to the side
+        raise FitImpossible(wrong)
     bows = windows(done.window(done.bows))
     flex = {stored_as: _flex(real, right, left, bows)[stored_as] for stored_as, real in roles.items()}
     whole_s = (done.still_s[1] - STANDING_S, done.again_s[0] + STANDING_AGAIN_S)

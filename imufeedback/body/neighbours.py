@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import vqf
@@ -35,9 +35,16 @@ ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
 """The arms to the joint are not known before a fitting, and the zero-g offsets are those of data sheets."""
 ALIKE = 8.0
 """So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
-EVIDENCE = 2.0
-"""Logarithm of the odds; true pairs of all recordings have 2.3 (four seconds of squats) to 360 for them."""
-HEADINGS = 72
+LAG = 4
+TURN_SHARE = 0.125
+"""Weight of a part's turn about the vertical: in squats knees go in and out, and thigh and pelvis turn oppositely."""
+EVIDENCE = 1.5
+"""Logarithm of the odds; true pairs of all recordings have 1.8 (four seconds of squats) to 180 for them, fitting
+movements 35 and more."""
+HEADINGS = 48
+DRIFTS_RAD_S = np.deg2rad(np.arange(-3.0, 3.5, 1.0))
+"""Of one heading against the other: two gyroscopes whose bias is not known yet."""
+_MIRROR = np.array([-1.0, 1.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +80,7 @@ def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[S
 
 def _verdict(one: Segment, guilty: list[Segment]) -> Verdict:
     unsure = " (or its neighbour's is)" if len(guilty) > 1 else ""
-    what = f"its accelerometer is inverted{unsure}: it turns about the vertical against its neighbour"
+    what = f"its accelerometer is inverted{unsure}: one moves like the other seen in a mirror"
     return Verdict("inverted", what, "negate all three of acc in the layout's axes or in the file")
 
 
@@ -81,8 +88,7 @@ def odds(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[tuple
     """Of each joint's two sensors, the logarithm of the odds that they have the same up."""
     pairs = [(one.proximal, one.distal) for one in JOINTS if one.proximal in samples and one.distal in samples]
     binned = {one: seen(*samples[one]) for one in {one for pair in pairs for one in pair}}
-    mirrored = {one: seen(samples[one][0], samples[one][1], -samples[one][2]) for one in {b for _, b in pairs}}
-    return {(a, b): _same_up(binned[a], binned[b], mirrored[b]) for a, b in pairs}
+    return {(a, b): _same_up(binned[a], binned[b]) for a, b in pairs}
 
 
 def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
@@ -125,20 +131,30 @@ def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
 # ── two of them ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _same_up(a: Binned, b: Binned, mirrored: Binned) -> float:
+def _same_up(a: Binned, b: Binned) -> float:
     """Logarithm of the odds; both from the acceleration that they share, and from their turns about the vertical."""
     _, i, j = np.intersect1d(a.at, b.at, assume_unique=True, return_indices=True)
+    # what b would be with its accelerometer inverted, up to the sign of arms that are not known
+    mirrored = replace(b, acc=b.acc * _MIRROR, arms=b.arms * _MIRROR[:, None])
     shared, alike, against, parts = 0.0, TURN_SD_RAD**2, TURN_SD_RAD**2, 0
     for piece in _pieces(a.at[i]):
         k, m = i[piece], j[piece]
         costs = [_disagreement(a, one, k, m) for one in (b, mirrored)]
         least = 0.02 * 3 * len(k)
         shared += 3 * len(k) / ALIKE * float(np.log((costs[1] + least) / (costs[0] + least)))
-        n = len(k) // PART_BINS
-        x, y = (turn[: n * PART_BINS].reshape(n, PART_BINS).sum(axis=1) for turn in (a.turn[k], b.turn[m]))
-        alike, against = alike + float(((x + y) ** 2).sum()), against + float(((x - y) ** 2).sum())
-        parts += int((np.abs(x) + np.abs(y) > TURN_SD_RAD).sum())
-    return shared + 0.25 * parts * float(np.log(alike / against))
+        x, y = (_parts(turn) for turn in (a.turn[k], b.turn[m]))
+        moved = np.abs(x) + np.abs(y) > 2 * TURN_SD_RAD
+        alike, against = alike + float(((x + y)[moved] ** 2).sum()), against + float(((x - y)[moved] ** 2).sum())
+        parts += int(moved.sum())
+    return shared + TURN_SHARE * parts * float(np.log(alike / against))
+
+
+def _parts(turn: Floats) -> Floats:
+    """Turns over parts of half a second, without what a gyroscope's bias adds to all of them."""
+    n = len(turn) // PART_BINS
+    sums: Floats = turn[: n * PART_BINS].reshape(n, PART_BINS).sum(axis=1)
+    out: Floats = sums - np.median(sums)
+    return out
 
 
 def _pieces(at: Floats) -> list[slice]:
@@ -151,21 +167,47 @@ def _pieces(at: Floats) -> list[slice]:
 
 
 def _disagreement(a: Binned, b: Binned, k: Ints, m: Ints) -> float:
-    """Weighed square sum of what the joint's two accelerations differ by, at the heading that suits them best."""
+    """Weighed square sum of what the joint's two accelerations differ by, at the heading and its drift that suit best.
+
+    Both filters' "up" wanders with the gyroscopes' bias, so gravity leaks into the difference: slowly, as a line.
+    """
     w = np.sqrt(1.0 / (1.0 / a.weight[k] + 1.0 / b.weight[m]))[:, None, None]
-    A, B = (np.concatenate((one.acc[n][..., None], one.arms[n]), axis=-1) * w for one, n in ((a, k), (b, m)))
+    A, B = (np.concatenate((one.acc[n][..., None], one.arms[n]), axis=-1) for one, n in ((a, k), (b, m)))
+    since_s = (a.at[k] - a.at[k].mean()) * BIN_S
+    return min(_least(_changed(A) * w[LAG:], _changed(_turned(B, drift * since_s)) * w[LAG:]) for drift in DRIFTS_RAD_S)
+
+
+def _changed(x: Floats) -> Floats:
+    """Over `LAG` bins: a filter's "up" wanders with the gyroscope's bias, and gravity leaks into the acceleration, but
+    slowly."""
+    out: Floats = x[LAG:] - x[:-LAG]
+    return out
+
+
+def _turned(B: Floats, angle: Floats) -> Floats:
+    """Rows turned about the vertical."""
+    c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    return np.stack((c * B[:, 0] - s * B[:, 1], s * B[:, 0] + c * B[:, 1], B[:, 2]), axis=1)
+
+
+def _least(A: Floats, B: Floats) -> float:
+    """The same without drift, of all headings the best; the first columns are known, the others solved for."""
     angle = np.linspace(-np.pi, np.pi, HEADINGS, endpoint=False)[:, None, None]
     x, y, z = (A[:, n].T for n in range(3))
     u, v = B[:, 0], B[:, 1]
     mixed = np.cos(angle) * (x @ u + y @ v) + np.sin(angle) * (y @ u - x @ v) + z @ B[:, 2]
-    square = np.empty((HEADINGS, 14, 14))
-    square[:, :7, :7] = np.einsum("nia,nib->ab", A, A)
-    square[:, 7:, 7:] = np.einsum("nia,nib->ab", B, B)
-    square[:, :7, 7:], square[:, 7:, :7] = -mixed, -np.swapaxes(mixed, 1, 2)
-    rest = np.delete(np.arange(14), (0, 7))
-    prior = np.tile(np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3), 2)
-    known = square[:, rest[:, None], rest] + np.diag(prior)
-    to = square[:, rest, 0] + square[:, rest, 7]
-    whole = square[:, 0, 0] + square[:, 7, 7] + 2 * square[:, 0, 7]
+    of_a, size = A.shape[2], A.shape[2] + B.shape[2]
+    square = np.empty((HEADINGS, size, size))
+    square[:, :of_a, :of_a] = np.einsum("nia,nib->ab", A, A)
+    square[:, of_a:, of_a:] = np.einsum("nia,nib->ab", B, B)
+    square[:, :of_a, of_a:], square[:, of_a:, :of_a] = -mixed, -np.swapaxes(mixed, 1, 2)
+    rest = np.delete(np.arange(size), (0, of_a))
+    known = square[:, rest[:, None], rest] + np.diag(_PRIOR)
+    to = square[:, rest, 0] + square[:, rest, of_a]
+    whole = square[:, 0, 0] + square[:, of_a, of_a] + 2 * square[:, 0, of_a]
     left = whole - np.einsum("hi,hi->h", to, np.linalg.solve(known, to[..., None])[..., 0])
     return max(float(left.min()), 0.0)
+
+
+_OF_ONE = np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3)
+_PRIOR = np.tile(_OF_ONE, 2)

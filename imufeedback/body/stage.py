@@ -19,6 +19,7 @@ from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.sequence import Performed, Refused, Sequence
 from imufeedback.body.slip import SlipWatch
+from imufeedback.body.suspects import Judge, by_themselves, in_words, of_blocks, suspects
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
@@ -178,6 +179,7 @@ class Body(Stage[In, Out]):
         whole_s = (still_s[1] - 0.4, max(one[1] for one in flex_s.values()) + 0.3)
         whole = {one: window(one, whole_s, self._grid_hz) for one in still}
         try:
+            self._check_axes((still_s[0] - LOOK_BACK_S, whole_s[1]), suspects)
             return self._use(t_s, fit(still, flex, whole))
         except FitImpossible as why:
             return [FitRefused(t_s, str(why))]
@@ -227,7 +229,9 @@ class Body(Stage[In, Out]):
             if isinstance(told, FitStep):
                 out.append(told)
             elif isinstance(told, Refused):
-                out.append(FitRefused(told.t_s, told.reason))
+                # what is wrong with a sensor goes before what it led to
+                wrong = self._wrong_axes((told.t_s - LOOK_BACK_S, told.t_s), by_themselves)
+                out.append(FitRefused(told.t_s, wrong or told.reason))
             else:
                 out += self._found(told)
         if sequence.over and self._state.sequence is sequence:
@@ -237,6 +241,7 @@ class Body(Stage[In, Out]):
     def _found(self, done: Performed) -> list[Out]:
         s = self._state
         try:
+            self._check_axes((done.still_s[0], done.t_s), by_themselves)
             one = found(done, s.history, self._segments, self._grid_hz)
         except FitImpossible as why:
             s.sequence = Sequence(self._segments, grid_hz=self._grid_hz)  # they stand already: once more
@@ -245,6 +250,17 @@ class Body(Stage[In, Out]):
             return self._use(done.t_s, one.fit)
         s.offered = one
         return [SwapOffered(done.t_s, one.differing, one.only_sides, offer(one))]
+
+    def _check_axes(self, window_s: tuple[float, float], judge: Judge) -> None:
+        """Raises FitImpossible when a sensor's axes, signs or units contradict physics."""
+        wrong = self._wrong_axes(window_s, judge)
+        if wrong:
+            raise FitImpossible(wrong)
+
+    def _wrong_axes(self, window_s: tuple[float, float], judge: Judge) -> str | None:
+        """What contradicts physics in a stretch, in words."""
+        places = {one: one for one in self._segments}
+        return in_words(judge(of_blocks(self._state.history.blocks, places, window_s)))
 
     def _measured(self, worn: Wearing, block: AlignedBlock) -> list[Out]:
         s = self._state
@@ -360,6 +376,8 @@ class Body(Stage[In, Out]):
         self._wear(s.fit)
 
 
+LOOK_BACK_S = 60.0
+"""Axes are judged by what was measured up to so long before a fitting, or before its refusal."""
 _NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 
 

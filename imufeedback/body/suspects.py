@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from imufeedback.records import AlignedBlock, Floats, Segment
 
 Samples = tuple[Floats, Floats, Floats]
 """(N,) s, (N, 3) rad/s, (N, 3) m/s²"""
+Judge = Callable[[Mapping[Segment, Samples]], dict[Segment, Verdict]]
+
+__all__ = ["Judge", "Samples", "by_themselves", "in_words", "inverted", "line", "of_blocks", "suspects"]
 
 
 def suspects(worn: Mapping[Segment, Samples]) -> dict[Segment, Verdict]:
@@ -28,7 +31,7 @@ def by_themselves(worn: Mapping[Segment, Samples]) -> dict[Segment, Verdict]:
     return {segment: verdict for segment, verdict in judged.items() if verdict.wrong}
 
 
-def told(found: Mapping[Segment, Verdict]) -> str | None:
+def in_words(found: Mapping[Segment, Verdict]) -> str | None:
     """One line for the player; None when there is nothing to say."""
     return "; ".join(line(segment, verdict) for segment, verdict in found.items()) or None
 

@@ -54,8 +54,9 @@ def import_folder(
 
     With both windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
     second item: so angles are there from the first standing still on. Where a sensor contradicts physics the
-    recording is made all the same, without a fit. A ``session.json`` that an export left in the folder gives what the arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is
-    wrong with the files, or with the windows; CannotWrite when the recording cannot be created.
+    recording is made all the same, without a fit. A ``session.json`` that an export left in the folder gives what the
+    arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is wrong with the files,
+    or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
     rate_hz = _rate_hz(series.values(), source)
