@@ -31,6 +31,7 @@ from imufeedback.records import (
     ClockFitted,
     ClockRestarted,
     Cue,
+    Doubted,
     Event,
     Fault,
     Finding,
@@ -173,6 +174,7 @@ class BayView(QWidget):
             Slipped: lambda event: notice(event.text),
             Zeroed: self._hear_zeroed,
             BlockBegun: lambda event: notice(words.block_begun(event.name)),
+            Doubted: lambda event: notice(event.text),
             Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }

@@ -78,15 +78,16 @@ class Evidence:
     def __add__(self, other: Evidence) -> Evidence:
         return Evidence(self.windows + other.windows, self.left + other.left, self.scaled + other.scaled)
 
-    def verdict(self) -> Verdict:
-        """Wrong when something else explains the motion clearly better, fine when nothing else does nearly as well."""
+    def verdict(self, sure: float = 1.0) -> Verdict:
+        """Wrong when something else explains the motion clearly better, fine when nothing else does nearly as well;
+        `sure` times the evidence that would do."""
         over = self.left - self.left[TRUE]
         best = int(np.argmin(over))
         gains = self.scaled[:, 0]
         unit = int(np.argmax(gains))
-        if gains[unit] > max(EVIDENCE, UNITS_SHARE * self.scaled[unit, 1], -over[best]):
+        if gains[unit] > max(sure * EVIDENCE, UNITS_SHARE * self.scaled[unit, 1], -over[best]):
             return Verdict("units", _RATE_UNITS[unit], _UNITS_HINT)
-        enough = max(EVIDENCE, SHARE * self.windows)
+        enough = max(sure * EVIDENCE, SHARE * self.windows)
         if -over[best] > enough:
             alike = np.flatnonzero(over < over[best] + SAME)
             return _named(min(alike.tolist(), key=lambda k: (_changes(k), over[k])))

@@ -66,9 +66,13 @@ class Binned:
 def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[Segment, Verdict]:
     """Sensors whose accelerometer must be inverted, from what all worn ones measured in the same time: (N,) s, (N, 3)
     rad/s, (N, 3) m/s². A pair in which either could be it names both. Empty where nothing shows it."""
-    found = odds(samples)
-    against = {pair for pair, value in found.items() if value < -EVIDENCE}
-    cleared = {one for pair, value in found.items() if value > EVIDENCE for one in pair}
+    return accused(odds(samples))
+
+
+def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -> dict[Segment, Verdict]:
+    """The same from the odds; `sure` times the evidence that would do."""
+    against = {pair for pair, value in found.items() if value < -sure * EVIDENCE}
+    cleared = {one for pair, value in found.items() if value > sure * EVIDENCE for one in pair}
     out: dict[Segment, Verdict] = {}
     for pair in against:
         often = [one for one in pair if sum(one in other for other in against) > 1]

@@ -12,6 +12,7 @@ import numpy as np
 
 from imufeedback.body import pelvis
 from imufeedback.body.angles import Wearing, angles
+from imufeedback.body.axes_watch import AxesWatch, withheld
 from imufeedback.body.fitter import Found, found, kept, offer
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.history import History
@@ -33,6 +34,7 @@ from imufeedback.records import (
     AlignedBlock,
     Angles,
     Command,
+    Doubted,
     Fit,
     FitRefused,
     FitStep,
@@ -55,12 +57,13 @@ UNIT_OFF = 0.05
 """A stored quaternion whose length differs by more from 1 is a broken one."""
 
 In = AlignedBlock | Command
-Out = Angles | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
+Out = Angles | Doubted | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
 
 
 @dataclass
 class _State:
     history: History = field(default_factory=History)
+    axes: AxesWatch = field(default_factory=AxesWatch)
     fit: Fit | None = None
     worn: Wearing | None = None
     """Derived from the fit."""
@@ -217,7 +220,8 @@ class Body(Stage[In, Out]):
     def _block(self, block: AlignedBlock) -> list[Out]:
         s = self._state
         s.history.add(block)
-        before = [] if s.sequence is None else self._performed(s.sequence, block)
+        before: list[Out] = [*s.axes.feed(block, placed=s.fit is not None)]
+        before += [] if s.sequence is None else self._performed(s.sequence, block)
         if s.worn is None:
             return before
         return before + self._measured(s.worn, block)
@@ -296,7 +300,7 @@ class Body(Stage[In, Out]):
                 out += events[k - 1]
             if zero is not None and end > begin:
                 made, self._state.sd = angles(worn, block, R_eb, relative, zero, slice(begin, end), self._state.sd)
-                out.append(made)
+                out.append(withheld(made, self._state.axes.since_s))
         return out
 
     def _reason(self, block: AlignedBlock, run: Run, R_eb: Floats, i: int) -> str | None:

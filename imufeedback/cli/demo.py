@@ -148,7 +148,18 @@ def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str
 
 def _tell_live(events: list[Event]) -> None:
     """The live state in words, for a session without a window."""
-    from imufeedback.records import FitRefused, FitStep, Fitted, Motion, Notice, Rep, Slipped, StateChanged, SwapOffered
+    from imufeedback.records import (
+        Doubted,
+        FitRefused,
+        FitStep,
+        Fitted,
+        Motion,
+        Notice,
+        Rep,
+        Slipped,
+        StateChanged,
+        SwapOffered,
+    )
 
     for event in events:
         if isinstance(event, StateChanged) and event.state is not Motion.IDLE:
@@ -163,5 +174,5 @@ def _tell_live(events: list[Event]) -> None:
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, FitRefused):
             say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")
-        elif isinstance(event, Notice):
+        elif isinstance(event, Doubted | Notice):
             say(event.text)
