@@ -159,7 +159,7 @@ def _changes(k: int) -> int:
 def _named(k: int) -> Verdict:
     """Which axis contradicts gravity, and how it would not."""
     Q = maps()[k]
-    wanted = _words(Q)
+    wanted = words(Q)
     off = [name for i, name in enumerate("xyz") if Q[i, i] != 1.0]
     hint = f"set axes of gyr to {', '.join(wanted)} in the layout, or correct the file's columns"
     if (np.abs(Q) == np.eye(3)).all():
@@ -174,7 +174,7 @@ def _named(k: int) -> Verdict:
         which = "" if len(off) == 3 else f" {_and(off)}"
         what = f"gyr and acc do not have the same{which} axes"
         if determinants()[k] > 0:
-            hint += f"; or those of acc to {', '.join(_words(_nearest(Q)))}"
+            hint += f"; or those of acc to {', '.join(words(_nearest(Q)))}"
     return Verdict("axes", f"{what}: its turns contradict gravity", hint, wanted)
 
 
@@ -183,7 +183,8 @@ def _nearest(Q: Floats) -> Floats:
     return Q.T if Q.sum() >= 0 else -Q.T
 
 
-def _words(Q: Floats) -> tuple[str, str, str]:
+def words(Q: Floats) -> tuple[str, str, str]:
+    """A map in the form of a layout's `axes`."""
     names = [f"{'-' if row.sum() < 0 else ''}{'xyz'[int(np.argmax(np.abs(row)))]}" for row in Q]
     return names[0], names[1], names[2]
 
