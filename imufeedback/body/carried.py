@@ -14,12 +14,12 @@ OVERLAP = 4
 BIN_S = 0.02
 TURN_RAD = float(np.deg2rad(10.0))
 """A window counts when the sensor turned by so much in it. Chosen; at 8 and 15 about the same is found."""
-SPEED_M_S, CHANGE_S = 0.1, 0.05
+SPEED_M_S, CHANGE_S = 0.2, 0.1
 """Velocity that a body part keeps within, and how soon it changes: what the weights of a window come from. Chosen:
 `tests/body/test_axes.py` and `validate/axis_maps.py` show what they give."""
 NOISE_M_S2 = 0.1
 ARM_SD_M = 0.3
-FLOOR = 0.01
+FLOOR = 0.003
 """Least mean square of what is left over, in its own unit: noise, a gyroscope's bias, its scale."""
 MOST = 1.5
 """A window that no map explains better than this holds more than arm and gravity. On fast movements to and fro true
@@ -45,13 +45,15 @@ def determinants() -> Floats:
     return out
 
 
-def left_over(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats, window_s: float) -> tuple[Floats, Bools, Floats]:
-    """What the windows of a stretch say; gaps may be in it.
+def left_over(
+    t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats, window_s: float, longest_s: float = np.inf
+) -> tuple[Floats, Bools, Floats]:
+    """What the windows of a stretch say; gaps may be in it. Runs without a gap of `longest_s` and more are left out.
 
     Returns (W, 48) what each map leaves over, (W,) whether a window counts, and (2, 2): by how much rates divided or
     multiplied by 57.3 explain the motion better (a logarithm, over all windows), and how many windows say so.
     """
-    gyr, acc, step_s = _windows(t_s, gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2, window_s)
+    gyr, acc, step_s = _windows(t_s, gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2, window_s, longest_s)
     if not len(gyr):
         return np.empty((0, 48)), np.empty(0, dtype=bool), np.zeros((2, 2))
     forth, turned = _forms(gyr, acc, step_s)
@@ -73,7 +75,7 @@ def _scaled(gyr: Floats, acc: Floats, step_s: float, left: Floats, turned: Float
     return float(np.log(left[counts] / better[counts]).sum()), float(counts.sum())
 
 
-def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float) -> tuple[Floats, Floats, float]:
+def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float, longest_s: float) -> tuple[Floats, Floats, float]:
     """(W, n, 3) rates and forces of overlapping windows without gaps, each the mean of some samples, and their step."""
     good = np.isfinite(gyr).all(axis=1) & np.isfinite(acc).all(axis=1)
     t_s, gyr, acc = t_s[good], gyr[good], acc[good]
@@ -88,9 +90,10 @@ def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float) -> tuple[Fl
     if count < 4 * size:
         return none, none, step_s
     edges = np.flatnonzero(np.diff(t_s) > 2.5 * period_s) + 1
-    begins = [
-        np.arange(begin, end - count + 1, hop) for begin, end in zip([0, *edges], [*edges, len(t_s)], strict=True)
-    ]
+    runs = zip([0, *edges], [*edges, len(t_s)], strict=True)
+    begins = [np.arange(a, b - count + 1, hop) for a, b in runs if (b - a) * period_s < longest_s]
+    if not begins:
+        return none, none, step_s
     rows = np.concatenate(begins)[:, None] + np.arange(count)
     shape = (len(rows), count // size, size, 3)
     return gyr[rows].reshape(shape).mean(axis=2), acc[rows].reshape(shape).mean(axis=2), step_s

@@ -18,7 +18,7 @@ import numpy as np
 
 from imufeedback.body import axes
 from imufeedback.body.axes import Evidence
-from imufeedback.body.carried import TRUE, maps
+from imufeedback.body.carried import OVERLAP, TRUE, left_over, maps
 from imufeedback.body.suspects import Samples, inverted
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import read_folder
@@ -32,7 +32,9 @@ from imufeedback.validate.optics import pairs as joint3d
 from imufeedback.validate.optics import singles as broad
 
 WRONG = tuple(k for k in range(48) if k != TRUE)
-ENOUGH = 4.0
+ENOUGH = 2.0
+"""Whether a motion allows a judgement: so many whole windows without a gap in which the sensor turned and that some map
+explains."""
 FAMILIES = ("human_walk", "people", "joint3d", "broad")
 
 
@@ -42,7 +44,7 @@ class Tally:
 
     sensors: int = 0
     judged: int = 0
-    """Sensors whose motion allows a judgement: `ENOUGH` windows that turned and that some map explains."""
+    """Sensors whose motion allows a judgement (`ENOUGH`)."""
     judged_found: int = 0
     """Wrong maps found in those."""
     accused: list[str] = field(default_factory=list)
@@ -65,7 +67,8 @@ class Tally:
             self.accused.append(f"{name}: {true}")
         verdicts = {k: Evidence(seen.windows, seen.left[_ORDER[k]], seen.scaled).verdict() for k in WRONG}
         found = {k for k, verdict in verdicts.items() if verdict.wrong}
-        if seen.windows >= ENOUGH:
+        _, counts, _ = left_over(*samples, axes.WINDOWS_S[0])
+        if counts.sum() >= ENOUGH * OVERLAP:
             self.judged += 1
             self.judged_found += len(found)
         self.maps += len(WRONG)
