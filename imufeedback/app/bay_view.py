@@ -174,8 +174,8 @@ class BayView(QWidget):
             Slipped: lambda event: notice(event.text),
             Zeroed: self._hear_zeroed,
             BlockBegun: lambda event: notice(words.block_begun(event.name)),
-            Notice: lambda event: notice(event.text),
             Doubted: lambda event: notice(event.text),
+            Notice: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }
 

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.ble.monitor import Row
+from imufeedback.body.axes import judge as judge_axes
 from imufeedback.constants import STANDARD_GRAVITY_M_S2, STILL_GRAVITY_BAND_M_S2
 from imufeedback.records import Floats, Level
 from imufeedback.timing.plausible import FROZEN_SAMPLES, REST_ACC_SD_M_S2, REST_GYR_SD_RAD_S
@@ -97,7 +98,8 @@ def turn(t_s: Floats, gyr: Floats, acc: Floats, before: tuple[int, int], after: 
 
 
 def judge(row: Row, t_s: Floats, gyr: Floats, acc: Floats, *, turned: bool = False) -> Verdict:
-    """The verdict on a sensor from its row and its samples; `turned` says that it should have been turned by 90°."""
+    """The verdict on a sensor from its row and its samples; `turned` says that it should have been turned by 90°
+    about two axes."""
     if not len(t_s):
         return Verdict(Level.POOR, (f"no data: {row.detail or row.link}",))
     poor, fair = _link(row)
@@ -109,7 +111,7 @@ def judge(row: Row, t_s: Floats, gyr: Floats, acc: Floats, *, turned: bool = Fal
     else:
         _weigh(still(gyr, acc, quiet[-1]), poor, fair)
         if turned:
-            _judge_turn(t_s, gyr, acc, quiet, poor)
+            _judge_turn(t_s, gyr, acc, quiet, poor, fair)
     level = Level.POOR if poor else Level.FAIR if fair else Level.GOOD
     return Verdict(level, tuple(poor + fair))
 
@@ -171,7 +173,9 @@ def _guess(gravity: float) -> str:
     return "scale, byte order or range of acc are wrong"
 
 
-def _judge_turn(t_s: Floats, gyr: Floats, acc: Floats, quiet: list[tuple[int, int]], poor: list[str]) -> None:
+def _judge_turn(
+    t_s: Floats, gyr: Floats, acc: Floats, quiet: list[tuple[int, int]], poor: list[str], fair: list[str]
+) -> None:
     if len(quiet) < 2:
         poor.append("no turn seen: still for 2 s, turn it by 90° within 2 s, still again for 2 s")
         return
@@ -181,5 +185,11 @@ def _judge_turn(t_s: Floats, gyr: Floats, acc: Floats, quiet: list[tuple[int, in
         ratio = best.gyr_deg / TURN_DEG
         hint = "degrees and radians are mixed up" if ratio > 20 or ratio < 0.05 else "scale or range of gyr is wrong"
         poor.append(f"the turn of 90° reads {best.gyr_deg:.0f}°: {hint}")
+        return
+    axes = judge_axes(t_s, gyr, acc)
+    if axes.wrong:
+        poor.append(str(axes))
     elif best.apart_deg > TURN_OFF_DEG:
         poor.append(f"gyr and acc disagree on where down is, by {best.apart_deg:.0f}°: axes or signs are wrong")
+    elif axes.kind == "unknown":
+        fair.append("its turns do not show the sign of every axis: turn it about another level axis too")

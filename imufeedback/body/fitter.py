@@ -11,6 +11,7 @@ from imufeedback.body.roles import found_roles
 from imufeedback.body.score import judged
 from imufeedback.body.sequence import Performed
 from imufeedback.body.stretch import Stretch
+from imufeedback.body.suspects import in_words, inverted, of_blocks
 from imufeedback.records import Fit, Floats, Json, Level, Segment, Side
 
 STANDING_S = 0.4
@@ -44,14 +45,22 @@ class Found:
 def by_windows(history: History, segments: Sequence[Segment], grid_hz: float, args: Mapping[str, Json]) -> Fit:
     """The fit of a ``fit`` command: ``still: [from, to]``, ``flex: [from, to]`` or by segment. Where the pelvis has a
     window of its own, it is a bow's. Raises FitImpossible."""
-    still_s: tuple[float, float] = (args["still"][0], args["still"][1])
-    by_segment = isinstance(args["flex"], Mapping)
-    flex_s = {one: tuple(args["flex"][one] if by_segment else args["flex"]) for one in segments}
-    whole_s = _whole_s(still_s, list(flex_s.values()))
+    still_s, flex_s, whole_s = named_windows(segments, args)
     still, whole = (history.windows(segments, window_s, grid_hz) for window_s in (still_s, whole_s))
     flex = {one: history.window(one, flex_s[one], grid_hz) for one in segments}
     own = all(flex_s[one] != flex_s[Segment.PELVIS] for one in segments if one is not Segment.PELVIS)
-    return fit(still, flex, whole, _postures(history, segments, whole_s[0]), bow=by_segment and own)
+    bow = own and isinstance(args["flex"], Mapping)
+    return fit(still, flex, whole, _postures(history, segments, whole_s[0]), bow=bow)
+
+
+def named_windows(
+    segments: Sequence[Segment], args: Mapping[str, Json]
+) -> tuple[tuple[float, float], dict[Segment, tuple[float, float]], tuple[float, float]]:
+    """Windows of a ``fit`` command (s): standing still, the movement of each segment, and all that is looked at."""
+    still_s: tuple[float, float] = (args["still"][0], args["still"][1])
+    by_segment = isinstance(args["flex"], Mapping)
+    flex_s = {one: tuple(args["flex"][one] if by_segment else args["flex"]) for one in segments}
+    return still_s, flex_s, _whole_s(still_s, list(flex_s.values()))
 
 
 def _whole_s(still_s: tuple[float, float], flex_s: Sequence[tuple[float, float]]) -> tuple[float, float]:
@@ -79,6 +88,9 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     roles = found_roles(stored, right, left, movers)
     if len(set(roles.values())) != len(stored):
         raise FitImpossible("two sensors moved as one – one on the pelvis and one on each thigh, please")
+    wrong = in_words(inverted(of_blocks(history.blocks, roles, (done.still_s[1] - STANDING_S, done.t_s))))
+    if wrong is not None:  # it would look like a lift to the side
+        raise FitImpossible(wrong)
     bows = windows(done.window(done.bows))
     flex = {stored_as: _flex(real, right, left, bows)[stored_as] for stored_as, real in roles.items()}
     whole_s = (done.still_s[1] - STANDING_S, done.again_s[0] + STANDING_AGAIN_S)

@@ -12,13 +12,15 @@ import numpy as np
 
 from imufeedback.body import pelvis
 from imufeedback.body.angles import Wearing, angles
-from imufeedback.body.fitter import Found, by_windows, found, kept, offer
+from imufeedback.body.axes_watch import AxesWatch, withheld
+from imufeedback.body.fitter import Found, by_windows, found, kept, named_windows, offer
 from imufeedback.body.fitting import FitImpossible
 from imufeedback.body.history import History
 from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.sequence import Performed, Refused, Sequence
 from imufeedback.body.slip import SlipWatch
+from imufeedback.body.suspects import Judge, by_themselves, in_words, of_blocks, suspects
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
@@ -32,6 +34,7 @@ from imufeedback.records import (
     AlignedBlock,
     Angles,
     Command,
+    Doubted,
     Fit,
     FitRefused,
     FitStep,
@@ -56,12 +59,13 @@ UNIT_OFF = 0.05
 STAYS = "the fitting before stays in force"
 
 In = AlignedBlock | Command
-Out = Angles | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
+Out = Angles | Doubted | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
 
 
 @dataclass
 class _State:
     history: History = field(default_factory=History)
+    axes: AxesWatch = field(default_factory=AxesWatch)
     fit: Fit | None = None
     worn: Wearing | None = None
     """Derived from the fit."""
@@ -172,6 +176,9 @@ class Body(Stage[In, Out]):
 
     def _fit(self, t_s: float, args: Mapping[str, Json]) -> list[Out]:
         try:
+            still_s, _, whole_s = named_windows(self._segments, args)
+            looked_at_s = min(still_s[0], whole_s[0]) - LOOK_BACK_S, max(still_s[1], whole_s[1])
+            self._check_axes(looked_at_s, suspects)
             return self._use(t_s, by_windows(self._state.history, self._segments, self._grid_hz, args))
         except FitImpossible as why:
             return self._refused(t_s, str(why))
@@ -214,7 +221,8 @@ class Body(Stage[In, Out]):
     def _block(self, block: AlignedBlock) -> list[Out]:
         s = self._state
         s.history.add(block)
-        before = [] if s.sequence is None else self._performed(s.sequence, block)
+        before: list[Out] = [*s.axes.feed(block, placed=s.fit is not None)]
+        before += [] if s.sequence is None else self._performed(s.sequence, block)
         if s.worn is None:
             return before
         return before + self._measured(s.worn, block)
@@ -226,7 +234,9 @@ class Body(Stage[In, Out]):
             if isinstance(told, FitStep):
                 out.append(told)
             elif isinstance(told, Refused):
-                out += self._refused(told.t_s, told.reason)
+                # what is wrong with a sensor goes before what it led to
+                wrong = self._wrong_axes((told.t_s - LOOK_BACK_S, told.t_s), by_themselves)
+                out += self._refused(told.t_s, wrong or told.reason)
             else:
                 out += self._found(told)
         if sequence.over and self._state.sequence is sequence:
@@ -236,6 +246,7 @@ class Body(Stage[In, Out]):
     def _found(self, done: Performed) -> list[Out]:
         s = self._state
         try:
+            self._check_axes((done.still_s[0], done.t_s), by_themselves)
             one = found(done, s.history, self._segments, self._grid_hz)
         except FitImpossible as why:
             s.sequence = Sequence(self._segments, grid_hz=self._grid_hz)  # they stand already: once more
@@ -244,6 +255,17 @@ class Body(Stage[In, Out]):
             return self._use(done.t_s, one.fit)
         s.offered = one
         return [SwapOffered(done.t_s, one.differing, one.only_sides, offer(one))]
+
+    def _check_axes(self, window_s: tuple[float, float], judge: Judge) -> None:
+        """Raises FitImpossible when a sensor's axes, signs or units contradict physics."""
+        wrong = self._wrong_axes(window_s, judge)
+        if wrong:
+            raise FitImpossible(wrong)
+
+    def _wrong_axes(self, window_s: tuple[float, float], judge: Judge) -> str | None:
+        """What contradicts physics in a stretch, in words."""
+        places = {one: one for one in self._segments}
+        return in_words(judge(of_blocks(self._state.history.blocks, places, window_s)))
 
     def _measured(self, worn: Wearing, block: AlignedBlock) -> list[Out]:
         s = self._state
@@ -279,7 +301,7 @@ class Body(Stage[In, Out]):
                 out += events[k - 1]
             if zero is not None and end > begin:
                 made, self._state.sd = angles(worn, block, R_eb, relative, zero, slice(begin, end), self._state.sd)
-                out.append(made)
+                out.append(withheld(made, self._state.axes.since_s))
         return out
 
     def _reason(self, block: AlignedBlock, run: Run, R_eb: Floats, i: int) -> str | None:
@@ -359,6 +381,8 @@ class Body(Stage[In, Out]):
         self._wear(s.fit)
 
 
+LOOK_BACK_S = 60.0
+"""Axes are judged by what was measured up to so long before a fitting, or before its refusal."""
 _NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 
 

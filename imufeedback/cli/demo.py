@@ -177,5 +177,5 @@ def _tell_live(events: list[Event]) -> None:
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, FitRefused):
             say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")
-        elif isinstance(event, Notice):
+        elif isinstance(event, Doubted | Notice):
             say(event.text)

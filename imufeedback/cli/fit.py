@@ -48,7 +48,7 @@ def fit(
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, Fitted):
             made = event.fit
-        elif isinstance(event, Notice | Doubted):
+        elif isinstance(event, Doubted | Notice):
             say(event.text)
     for note in recording.notes:
         say(f"{file}: {note}")

@@ -30,7 +30,8 @@ def import_(
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
 
     A folder that export made (--format raw) brings its player, rules and fitting with it. With --still and --flex the
-    sensors are fitted to the body and the fitting is stored in the recording.
+    sensors are fitted to the body and the fitting is stored in the recording. A sensor whose axes, signs or units
+    contradict gravity is told; the recording is made without a fitting, and the exit status is 1.
     """
     from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder
@@ -57,6 +58,11 @@ def import_(
     if made.error is not None:
         raise ImuFeedbackError(made.error, where=str(out), hint="make room, then import again")
     print(f"{made.path}: {made.samples} samples of {', '.join(made.segments).replace('_', ' ')}")
+    if made.wrong:
+        for line in made.wrong:
+            say(line)
+        say("no fitting is accepted from such a sensor: correct the files, then import them again")
+        raise typer.Exit(1)
     if made.fit is None:
         say("no fitting: angles need --still and --flex")
     else:

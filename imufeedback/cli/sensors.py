@@ -26,7 +26,7 @@ app = typer.Typer(help="Find, assign, check, watch and align sensors.", no_args_
 
 STEP_S = 0.5
 CHECK_S = 8.0
-TURN_CHECK_S = 15.0
+TURN_CHECK_S = 18.0
 SETTLE_S = 20.0
 """A clock fit is good to 3 ms so long after connecting."""
 SHAKE_S = 5.0
@@ -108,7 +108,9 @@ def blink(
 @app.command("check")
 def check(
     seconds: Seconds = None,
-    turn: Annotated[bool, typer.Option("--turn", help="Also turn each by 90° by hand, and see it read.")] = False,
+    turn: Annotated[
+        bool, typer.Option("--turn", help="Also turn each by 90° by hand about two axes, and see it read.")
+    ] = False,
     layout: LayoutName = "house",
     virtual: Virtual = False,
 ) -> None:
@@ -121,7 +123,8 @@ def check(
         missing = await desk.connect(roster, expect=3 if virtual else None)
         await desk.radio.start()
         if turn:
-            say("leave them still for 3 s, turn them by 90° about any level axis within 2 s, leave them still again")
+            say("leave them still for 3 s; turn them by 90° about a level axis in 1 to 2 s, leave them still for 3 s")
+            say("then turn them by 90° about another of their axes, level as well, and leave them still again")
         else:
             say("leave them still")
         duration_s = seconds or (TURN_CHECK_S if turn else CHECK_S)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -12,6 +12,7 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.body.stage import fit_from_json
+from imufeedback.body.suspects import suspects
 from imufeedback.errors import BadFile
 from imufeedback.pipeline import Pipeline, fit_args
 from imufeedback.record.csv_folder import CsvSeries, read_folder, to_items
@@ -25,6 +26,8 @@ STANDS_FOR_STEPS = 0.5
 """A sample of an unknown sensor is the mean over the step that it ends, so it tells of the motion half a step before:
 no sensor that keeps false frequencies out is quicker. People with optical angles and both sets with cameras are late by
 at least that (DEVELOPERS.md)."""
+JUDGED_S = 1200.0
+"""Of a longer recording the first 20 minutes show whether the sensors' axes can be true."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,8 @@ class Imported:
     notes: tuple[str, ...]
     error: str | None
     """What went wrong while writing, in one line."""
+    wrong: tuple[str, ...] = ()
+    """Sensors whose axes, signs or units contradict physics, one line each; then there is no fit."""
 
 
 def import_folder(
@@ -52,9 +57,10 @@ def import_folder(
     """Make a recording of a folder of ``<segment>.csv``.
 
     With both windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
-    second item: so angles are there from the first standing still on. A ``session.json`` that an export left in the
-    folder gives what the arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is
-    wrong with the files, or with the windows; CannotWrite when the recording cannot be created.
+    second item: so angles are there from the first standing still on. Where a sensor contradicts physics the
+    recording is made all the same, without a fit. A ``session.json`` that an export left in the folder gives what the
+    arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is wrong with the files,
+    or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
     rate_hz = _rate_hz(series.values(), source)
@@ -62,8 +68,9 @@ def import_folder(
     kept = read or SessionFile(title=source.name)
     delay_s = STANDS_FOR_STEPS / rate_hz if read is None else read.delay_s
     begin = _settings(list(series), rate_hz, delay_s, kept, hand, filter_name).to_args()
-    fit = None if kept.fit is None else _kept_fit(kept.fit, source)
-    if still_s is not None and flex_s is not None:
+    wrong = _wrong(series)
+    fit = None if kept.fit is None or wrong else _kept_fit(kept.fit, source)
+    if still_s is not None and flex_s is not None and not wrong:
         fit = _fit(to_items(series, begin), still_s, flex_s, source)
     items = to_items(series, begin)
     with JournalWriter(out, title=kept.title, started=kept.started) as journal:
@@ -74,7 +81,16 @@ def import_folder(
             journal.write(item)
     notes = tuple(chain.from_iterable(one.notes for one in series.values()))
     samples = sum(len(one.t_s) for one in series.values())
-    return Imported(journal.path, samples, tuple(series), fit, notes, journal.error)
+    return Imported(journal.path, samples, tuple(series), fit, notes, journal.error, wrong)
+
+
+def _wrong(series: Mapping[Segment, CsvSeries]) -> tuple[str, ...]:
+    """What the samples themselves say against their columns and units, one line a sensor."""
+    worn = {}
+    for segment, one in series.items():
+        count = int(np.searchsorted(one.t_s, one.t_s[0] + JUDGED_S))
+        worn[segment] = one.t_s[:count], one.gyr_rad_s[:count], one.acc_m_s2[:count]
+    return tuple(f"{segment}.csv: {verdict}" for segment, verdict in suspects(worn).items())
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:

@@ -14,14 +14,14 @@ from imufeedback.ble.roster import load as load_roster
 from imufeedback.ble.verdict import Verdict, judge
 from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk
-from imufeedback.errors import RadioError
+from imufeedback.errors import BadToml, RadioError
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.records import DeviceBlock, Level, LinkState, RawPacket
 
 
 def verdicts(
     tmp_path,
-    seconds: float = 8.5,
+    seconds: float = 12.9,
     *,
     sent: Layout = HOUSE,
     quirks: tuple[Quirk, ...] = QUIRKS,
@@ -60,7 +60,7 @@ def test_good_sensors_are_good(tmp_path) -> None:
         (Quirk(acc_gain=0.25, gyr_gain=8.0), "range is 4 times"),
         (Quirk(gyr_gain=0.125), "the turn of 90° reads 11°: scale or range"),
         (Quirk(gyr_gain=np.pi / 180), "degrees and radians"),
-        (Quirk(gyr_gain=-1.0), "axes or signs"),
+        (Quirk(gyr_gain=-1.0), "gyr_x and gyr_y and gyr_z have the wrong sign"),
     ],
 )
 def test_h42_h45_h40_wrong_units_and_ranges_are_found_and_guessed(tmp_path, quirk: Quirk, says: str) -> None:
@@ -198,3 +198,34 @@ def test_nobody_there_is_an_error_that_names_who_was_expected(tmp_path) -> None:
             return str(caught.value)
 
     assert "left thigh (AB-02) was not heard" in asyncio.run(run())
+
+
+# ── axes ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("axes", "says"),
+    [
+        ('gyr = ["x", "-y", "z"]', "gyr_y has the wrong sign"),
+        ('gyr = ["y", "x", "z"]', "gyr_x and gyr_y are exchanged"),
+        ('acc = ["x", "y", "-z"]', "acc_z has the wrong sign"),
+        ('acc = ["z", "x", "y"]', "gyr and acc do not have the same axes"),
+    ],
+)
+def test_two_turns_show_wrong_axes(tmp_path, axes: str, says: str) -> None:
+    faults = parse_faults(f"[[fault]]\nkind = 'wrong-axes'\nsensors = ['BENCH-2']\n{axes}", "x")
+    found = verdicts(tmp_path, faults=faults)
+    assert found["BENCH-2"].level is Level.POOR
+    assert says in str(found["BENCH-2"])
+    assert found["BENCH-1"].level is found["BENCH-3"].level is Level.GOOD
+
+
+def test_one_turn_is_not_enough_for_all_axes(tmp_path) -> None:
+    found = verdicts(tmp_path, 8.5)
+    assert any("about another level axis too" in str(one) for one in found.values())
+    assert all(one.level is not Level.POOR for one in found.values())
+
+
+def test_a_fault_script_with_axes_that_are_none() -> None:
+    with pytest.raises(BadToml, match="once each"):
+        parse_faults('[[fault]]\nkind = "wrong-axes"\ngyr = ["x", "x", "z"]', "x")

@@ -151,3 +151,23 @@ def test_a_sample_stands_for_the_step_that_it_ends_there_and_back(
     back = read_folder(tmp_path / "raw")
     for segment, one in t_s.items():
         assert back[segment].t_s.tolist() == pytest.approx(one.t_s.tolist(), abs=1e-9)
+
+
+def test_a_column_with_the_wrong_sign_is_named_and_no_fit_is_made(
+    imufeedback: Commands, data_folder: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "walk"
+    folder.mkdir()
+    for path in (data_folder / "people" / "optical_walk" / "imu").glob("*.csv"):
+        rows = path.read_text(encoding="utf-8").splitlines()
+        if path.stem == "left_thigh":
+            cells = [row.split(",") for row in rows[1:]]
+            rows[1:] = [",".join((*row[:2], str(-float(row[2])), *row[3:])) for row in cells]
+        (folder / path.name).write_text("\n".join(rows) + "\n", encoding="utf-8")
+    out = tmp_path / "out.mcap"
+    ended = imufeedback("import", folder, "--out", out, "--still", "3:9", "--flex", "11.5:19.5")
+    assert ended.status == 1
+    assert "left_thigh.csv: gyr_y has the wrong sign" in ended.err
+    assert "fitting" not in ended.out
+    verbs = [one.verb for one in read_items(out) if isinstance(one, Command)]
+    assert verbs == ["begin"]  # all samples are there, and no fit

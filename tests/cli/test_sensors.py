@@ -85,7 +85,7 @@ def test_check_gives_one_line_a_sensor_and_a_status(imufeedback: Commands, bench
 
 def test_check_with_a_turn(imufeedback: Commands, bench: Bench) -> None:
     bench.quirks = (QUIRKS[0], Quirk(gyr_gain=0.5), QUIRKS[2])
-    ended = imufeedback("sensors", "check", "--turn", "--seconds", "8.5")
+    ended = imufeedback("sensors", "check", "--turn", "--seconds", "12.9")
     assert ended.status == 1
     assert "the turn of 90° reads 45°" in ended.out
     assert ended.out.count("good") == 2
@@ -150,3 +150,13 @@ def test_without_bluetooth_one_line_with_advice(
     assert ended.status == 1
     assert "no Bluetooth" in ended.error
     assert "imufeedback demo" in ended.error
+
+
+def test_check_with_turns_names_the_axis(imufeedback: Commands, bench: Bench) -> None:
+    bench.faults = parse_faults(
+        "[[fault]]\nkind = 'wrong-axes'\nsensors = ['BENCH-2']\ngyr = ['x', 'y', '-z']", "script"
+    )
+    ended = imufeedback("sensors", "check", "--turn")
+    assert ended.status == 1
+    assert "BENCH-2 (no place): poor: gyr_z has the wrong sign" in ended.out
+    assert ended.out.count("good") == 2

@@ -153,8 +153,8 @@ class StartPage(QWidget):
             "FitRefused": self._hear_refused,
             "FitStep": self._hear_step,
             "SwapOffered": self._hear_swap,
-            "Notice": lambda notice: self.messages.show_notice(notice.text),
             "Doubted": lambda doubted: self.messages.show_notice(doubted.text),
+            "Notice": lambda notice: self.messages.show_notice(notice.text),
             "Fault": lambda fault: self.messages.show_fault(f"{fault.where}: {fault.what}"),
         }
         hearer = hearers.get(type(event).__name__)

@@ -1,4 +1,4 @@
-"""Three virtual sensors on a table: still, turned by 90° and back, then shaken together, again and again.
+"""Three virtual sensors on a table: still, turned by 90° about one axis and another, shaken together, and turned back.
 
 For trying `sensors` without hardware, and for its tests.
 """
@@ -16,7 +16,7 @@ from imufeedback.packets import Layout, encode
 from imufeedback.records import Floats, Segment
 
 ROUND_S = 18.0
-TURN_S = ((4.0, 6.0, 1.0), (9.0, 11.0, -1.0))
+TURN_S = ((4.0, 6.0, 1.0, "x"), (9.0, 11.0, 1.0, "z"), (16.6, 17.2, -1.0, "z"), (17.2, 17.8, -1.0, "x"))
 SHAKE_S = (13.0, 16.5)
 NAMES = ("BENCH-1", "BENCH-2", "BENCH-3")
 PLACES = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
@@ -37,24 +37,26 @@ QUIRKS = (Quirk(20.0), Quirk(-30.0, 0.006), Quirk(5.0, 0.002))
 
 
 def motion(t_s: Floats) -> tuple[Floats, Floats]:
-    """(N, 3) angular rate in the body's frame and (N, 3) specific force; the turn and the shake are about its x
-    axis."""
+    """(N, 3) angular rate in the body's frame and (N, 3) specific force; the turns are about its x and then its z axis,
+    both level, the shake about its x axis."""
     now = t_s % ROUND_S
-    rate, angle = np.zeros(len(now)), np.zeros(len(now))
-    for begin, end, sign in TURN_S:
+    rates, angles = ({axis: np.zeros(len(now)) for axis in "xz"} for _ in range(2))
+    for begin, end, sign, axis in TURN_S:
         share = np.clip((now - begin) / (end - begin), 0.0, 1.0)
-        angle += sign * np.pi / 2 * 0.5 * (1 - np.cos(np.pi * share))
+        angles[axis] += sign * np.pi / 2 * 0.5 * (1 - np.cos(np.pi * share))
         inside = (share > 0) & (share < 1)
-        rate += np.where(inside, sign * np.pi / 2 * 0.5 * np.pi / (end - begin) * np.sin(np.pi * share), 0.0)
+        rates[axis] += np.where(inside, sign * np.pi / 2 * 0.5 * np.pi / (end - begin) * np.sin(np.pi * share), 0.0)
     shaken = (now >= SHAKE_S[0]) & (now < SHAKE_S[1])
     wave = 2 * np.pi * np.array([2.3, 3.7])
     since = now - SHAKE_S[0]
+    shake = np.zeros(len(now))
     for k, w in enumerate(wave):
-        rate += np.where(shaken, (4.0 - k) * np.sin(w * since), 0.0)
-        angle += np.where(shaken, (4.0 - k) / w * (1 - np.cos(w * since)), 0.0)
-    gyr = np.column_stack([rate, np.zeros_like(rate), np.zeros_like(rate)])
-    acc = Rotation.from_rotvec(np.column_stack([angle, 0 * angle, 0 * angle])).inv().apply([0.0, 0.0, 9.81])
-    return gyr, acc
+        rates["x"] += np.where(shaken, (4.0 - k) * np.sin(w * since), 0.0)
+        shake += np.where(shaken, (4.0 - k) / w * (1 - np.cos(w * since)), 0.0)
+    # x turns only while z is at its beginning, z only while the shake is: no rate has to be carried over
+    gyr = np.column_stack([rates["x"], np.zeros(len(now)), rates["z"]])
+    turns = [Rotation.from_euler(axis, one[:, None]) for axis, one in (*angles.items(), ("x", shake))]
+    return gyr, (turns[0] * turns[1] * turns[2]).inv().apply([0.0, 0.0, 9.81])
 
 
 def payloads(layout: Layout, number: int, quirk: Quirk, seconds: float) -> Iterator[tuple[int, bytes]]:

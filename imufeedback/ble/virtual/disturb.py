@@ -68,7 +68,7 @@ def _answer(fault: f.Fault, layout: Layout, rng: np.random.Generator) -> Answer 
             return _during(fault, lambda _begin_s, _at_ns, _payload: [])
         case f.Reboot():
             return _Rebooted(fault, layout)
-        case f.ClockDrift() | f.Saturation() | f.Stuck() | f.WrongRange():
+        case f.ClockDrift() | f.Saturation() | f.Stuck() | f.WrongRange() | f.WrongAxes():
             return _Changed(fault, layout)
     return None
 
@@ -182,7 +182,7 @@ class _Rebooted:
 class _Changed:
     """Other values, or another clock, during a stretch."""
 
-    fault: f.ClockDrift | f.Saturation | f.Stuck | f.WrongRange
+    fault: f.ClockDrift | f.Saturation | f.Stuck | f.WrongRange | f.WrongAxes
     layout: Layout
     stuck: dict[float, Any] = field(default_factory=dict)
 
@@ -208,6 +208,9 @@ class _Changed:
             case f.WrongRange():
                 self._stretch("gyr", samples, self.fault.gyr)
                 self._stretch("acc", samples, self.fault.acc)
+            case f.WrongAxes():
+                self._mix("gyr", samples, self.fault.gyr)
+                self._mix("acc", samples, self.fault.acc)
         return [(at_ns, self._bytes.joined(header, samples))]
 
     def _drifted_s(self, t_s: float) -> float:
@@ -240,6 +243,14 @@ class _Changed:
         first = self.stuck.setdefault(begin_s, samples[0].copy())
         for column in self._columns("gyr") + self._columns("acc"):
             samples[column] = first[column]
+
+    def _mix(self, kind: str, samples: np.ndarray[Any, Any], axes: tuple[str, str, str]) -> None:
+        was = {axis: samples[f"{kind}_{axis}"].astype(np.float64) for axis in "xyz"}
+        for column, axis in zip(self._columns(kind), axes, strict=True):
+            raw = -was[axis[-1]] if axis.startswith("-") else was[axis]
+            if samples[column].dtype.kind != "f":
+                raw = np.minimum(raw, np.iinfo(samples[column].dtype).max)  # the least whole number has no opposite
+            samples[column] = raw
 
     def _stretch(self, kind: str, samples: np.ndarray[Any, Any], factor: float) -> None:
         for column in self._columns(kind):

@@ -168,6 +168,20 @@ class WrongRange(_Stretch, frozen=True, kw_only=True, tag="wrong-range"):
     acc: float = 1.0
 
 
+class WrongAxes(_Stretch, frozen=True, kw_only=True, tag="wrong-axes"):
+    """What stands as x, y and z is another of the sensor's axes, or has the other sign, as from a part that was
+    soldered on wrongly."""
+
+    gyr: tuple[str, str, str] = ("x", "y", "z")
+    acc: tuple[str, str, str] = ("x", "y", "z")
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for axes in (self.gyr, self.acc):
+            if sorted(one.removeprefix("-") for one in axes) != ["x", "y", "z"]:
+                raise ValueError(f"{list(axes)} does not name x, y and z once each, with or without a minus")
+
+
 class Disconnect(_Instant, frozen=True, kw_only=True, tag="disconnect"):
     """The link breaks; the sensor cannot be reached for `away_s`, and goes on counting.
 
@@ -209,6 +223,7 @@ Fault: TypeAlias = (
     | Saturation
     | Stuck
     | WrongRange
+    | WrongAxes
     | Disconnect
     | Reboot
     | Battery
@@ -266,6 +281,6 @@ KINDS = tuple(
     str(one.__struct_config__.tag)
     for one in (
         *(Loss, Duplicates, Swap, Garbled, Clumps, Stall, Silence, ClockDrift, RateError),
-        *(Saturation, Stuck, WrongRange, Disconnect, Reboot, Battery),
+        *(Saturation, Stuck, WrongRange, WrongAxes, Disconnect, Reboot, Battery),
     )
 )

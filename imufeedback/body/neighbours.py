@@ -1,0 +1,217 @@
+"""An accelerometer that is inverted as a whole, shown by the sensor next to it on the body.
+
+Such a sensor takes down for up. All it tells is then a true motion seen in a mirror, so it contradicts nothing of its
+own: it turns the other way about the vertical than its neighbour does, and moves to the other side. Two segments that
+share a joint centre feel one acceleration there, whatever the two arms to it; one of the two headings makes them agree,
+as they are or with one of them mirrored. Both signs of evidence are added up as logarithms of odds.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import vqf
+
+from imufeedback.body.axes import Verdict
+from imufeedback.body.carried import bias, cross
+from imufeedback.body.joints import JOINTS
+from imufeedback.body.matrices import from_q
+from imufeedback.constants import STANDARD_GRAVITY_M_S2
+from imufeedback.records import Floats, Ints, Segment
+
+BIN_S = 0.08
+PART_BINS = 6
+"""Turns about the vertical are compared over half a second (calibration notes)."""
+PIECE_BINS, LEAST_BINS = 250, 12
+"""A piece of so many bins has one heading: over more of them gyroscopes drift apart. A shorter one says nothing."""
+TURN_SD_RAD = float(np.deg2rad(2.0))
+"""Of a turn over a part: smaller ones count for little."""
+ACC_SD_M_S2, SPIN_SD_M = 0.15, 0.03
+"""Of a bin: tilt, and soft tissue per rad/s². Chosen."""
+ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
+"""The arms to the joint are not known before a fitting, and the zero-g offsets are those of data sheets."""
+ALIKE = 8.0
+"""So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
+LAG = 4
+TURN_SHARE = 0.125
+"""Weight of a part's turn about the vertical: in squats knees go in and out, and thigh and pelvis turn oppositely."""
+EVIDENCE = 1.5
+"""Logarithm of the odds; true pairs of all recordings have 1.8 (four seconds of squats) to 180 for them, fitting
+movements 35 and more."""
+HEADINGS = 48
+DRIFTS_RAD_S = np.deg2rad(np.arange(-3.0, 3.5, 1.0))
+"""Of one heading against the other: two gyroscopes whose bias is not known yet."""
+_MIRROR = np.array([-1.0, 1.0, 1.0])
+
+
+@dataclass(frozen=True, slots=True)
+class Binned:
+    """One sensor in a frame with z up: what a joint's acceleration and a turn about the vertical are made of."""
+
+    at: Floats
+    """(N,) numbers of its bins, rising; whole numbers."""
+    acc: Floats
+    """(N, 3) m/s²"""
+    arms: Floats
+    """(N, 3, 6) how that grows with an arm to the joint, and with an offset."""
+    turn: Floats
+    """(N,) about the vertical, rad"""
+    weight: Floats
+    """(N,) of one over the standard deviation, squared"""
+
+
+def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[Segment, Verdict]:
+    """Sensors whose accelerometer must be inverted, from what all worn ones measured in the same time: (N,) s, (N, 3)
+    rad/s, (N, 3) m/s². A pair in which either could be it names both. Empty where nothing shows it."""
+    return accused(odds(samples))
+
+
+def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -> dict[Segment, Verdict]:
+    """The same from the odds; `sure` times the evidence that would do."""
+    against = {pair for pair, value in found.items() if value < -sure * EVIDENCE}
+    cleared = {one for pair, value in found.items() if value > sure * EVIDENCE for one in pair}
+    out: dict[Segment, Verdict] = {}
+    for pair in against:
+        often = [one for one in pair if sum(one in other for other in against) > 1]
+        guilty = often or [one for one in pair if one not in cleared] or list(pair)
+        for one in guilty:
+            out[one] = _verdict(one, guilty)
+    return out
+
+
+def _verdict(one: Segment, guilty: list[Segment]) -> Verdict:
+    unsure = " (or its neighbour's is)" if len(guilty) > 1 else ""
+    what = f"its accelerometer is inverted{unsure}: one moves like the other seen in a mirror"
+    return Verdict("inverted", what, "negate all three of acc in the layout's axes or in the file")
+
+
+def odds(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[tuple[Segment, Segment], float]:
+    """Of each joint's two sensors, the logarithm of the odds that they have the same up."""
+    pairs = [(one.proximal, one.distal) for one in JOINTS if one.proximal in samples and one.distal in samples]
+    binned = {one: seen(*samples[one]) for one in {one for pair in pairs for one in pair}}
+    return {(a, b): _same_up(binned[a], binned[b]) for a, b in pairs}
+
+
+def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
+    """One sensor's samples in bins, without those at gaps."""
+    good = np.isfinite(gyr).all(axis=1) & np.isfinite(acc).all(axis=1)
+    t_s, acc = t_s[good], np.ascontiguousarray(acc[good])
+    empty = Binned(*(np.empty(shape) for shape in ((0,), (0, 3), (0, 3, 6), (0,), (0,))))
+    if len(t_s) < 2:
+        return empty
+    period_s = float(np.median(np.diff(t_s)))
+    if not 0 < period_s < BIN_S:
+        return empty
+    rate = np.ascontiguousarray(gyr[good] - bias(t_s, gyr[good], acc))
+    edges = [0, *(np.flatnonzero(np.diff(t_s) > 2.5 * period_s) + 1), len(t_s)]
+    q = np.concatenate(
+        [vqf.VQF(period_s).updateBatch(rate[b:e], acc[b:e])["quat6D"] for b, e in itertools.pairwise(edges)]
+    )
+    R = from_q(q)
+    spin, across = np.gradient(rate, period_s, axis=0), cross(rate)
+    felt = (R @ acc[..., None])[..., 0] - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
+    columns = np.concatenate(
+        (
+            felt,
+            np.concatenate((R @ (cross(spin) + across @ across), R), axis=-1).reshape(-1, 18),
+            np.sum(rate * R[:, 2], axis=1)[:, None],
+            np.linalg.norm(spin, axis=1)[:, None],
+        ),
+        axis=1,
+    )
+    number = np.floor(t_s / BIN_S + 1e-6)
+    begins = np.flatnonzero(np.diff(number, prepend=-1.0) > 0)
+    count = np.diff([*begins, len(t_s)])
+    mean = np.add.reduceat(columns, begins, axis=0) / count[:, None]
+    full = count > 0.8 * BIN_S / period_s
+    mean, at = mean[full], number[begins][full]
+    weight = 1.0 / (ACC_SD_M_S2**2 + (SPIN_SD_M * mean[:, 22]) ** 2)
+    return Binned(at, mean[:, :3], mean[:, 3:21].reshape(-1, 3, 6), mean[:, 21] * BIN_S, weight)
+
+
+# ── two of them ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _same_up(a: Binned, b: Binned) -> float:
+    """Logarithm of the odds; both from the acceleration that they share, and from their turns about the vertical."""
+    _, i, j = np.intersect1d(a.at, b.at, assume_unique=True, return_indices=True)
+    # what b would be with its accelerometer inverted, up to the sign of arms that are not known
+    mirrored = replace(b, acc=b.acc * _MIRROR, arms=b.arms * _MIRROR[:, None])
+    shared, alike, against, parts = 0.0, TURN_SD_RAD**2, TURN_SD_RAD**2, 0
+    for piece in _pieces(a.at[i]):
+        k, m = i[piece], j[piece]
+        costs = [_disagreement(a, one, k, m) for one in (b, mirrored)]
+        least = 0.02 * 3 * len(k)
+        shared += 3 * len(k) / ALIKE * float(np.log((costs[1] + least) / (costs[0] + least)))
+        x, y = (_parts(turn) for turn in (a.turn[k], b.turn[m]))
+        moved = np.abs(x) + np.abs(y) > 2 * TURN_SD_RAD
+        alike, against = alike + float(((x + y)[moved] ** 2).sum()), against + float(((x - y)[moved] ** 2).sum())
+        parts += int(moved.sum())
+    return shared + TURN_SHARE * parts * float(np.log(alike / against))
+
+
+def _parts(turn: Floats) -> Floats:
+    """Turns over parts of half a second, without what a gyroscope's bias adds to all of them."""
+    n = len(turn) // PART_BINS
+    sums: Floats = turn[: n * PART_BINS].reshape(n, PART_BINS).sum(axis=1)
+    out: Floats = sums - np.median(sums)
+    return out
+
+
+def _pieces(at: Floats) -> list[slice]:
+    """Bins one after the other, without a gap and not too many."""
+    edges = [0, *(np.flatnonzero(np.diff(at) > 1.5) + 1).tolist(), len(at)]
+    out = []
+    for begin, end in itertools.pairwise(edges):
+        out += [slice(k, min(k + PIECE_BINS, end)) for k in range(begin, end, PIECE_BINS)]
+    return [one for one in out if one.stop - one.start >= LEAST_BINS]
+
+
+def _disagreement(a: Binned, b: Binned, k: Ints, m: Ints) -> float:
+    """Weighed square sum of what the joint's two accelerations differ by, at the heading and its drift that suit best.
+
+    Both filters' "up" wanders with the gyroscopes' bias, so gravity leaks into the difference: slowly, as a line.
+    """
+    w = np.sqrt(1.0 / (1.0 / a.weight[k] + 1.0 / b.weight[m]))[:, None, None]
+    A, B = (np.concatenate((one.acc[n][..., None], one.arms[n]), axis=-1) for one, n in ((a, k), (b, m)))
+    since_s = (a.at[k] - a.at[k].mean()) * BIN_S
+    return min(_least(_changed(A) * w[LAG:], _changed(_turned(B, drift * since_s)) * w[LAG:]) for drift in DRIFTS_RAD_S)
+
+
+def _changed(x: Floats) -> Floats:
+    """Over `LAG` bins: a filter's "up" wanders with the gyroscope's bias, and gravity leaks into the acceleration, but
+    slowly."""
+    out: Floats = x[LAG:] - x[:-LAG]
+    return out
+
+
+def _turned(B: Floats, angle: Floats) -> Floats:
+    """Rows turned about the vertical."""
+    c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    return np.stack((c * B[:, 0] - s * B[:, 1], s * B[:, 0] + c * B[:, 1], B[:, 2]), axis=1)
+
+
+def _least(A: Floats, B: Floats) -> float:
+    """The same without drift, of all headings the best; the first columns are known, the others solved for."""
+    angle = np.linspace(-np.pi, np.pi, HEADINGS, endpoint=False)[:, None, None]
+    x, y, z = (A[:, n].T for n in range(3))
+    u, v = B[:, 0], B[:, 1]
+    mixed = np.cos(angle) * (x @ u + y @ v) + np.sin(angle) * (y @ u - x @ v) + z @ B[:, 2]
+    of_a, size = A.shape[2], A.shape[2] + B.shape[2]
+    square = np.empty((HEADINGS, size, size))
+    square[:, :of_a, :of_a] = np.einsum("nia,nib->ab", A, A)
+    square[:, of_a:, of_a:] = np.einsum("nia,nib->ab", B, B)
+    square[:, :of_a, of_a:], square[:, of_a:, :of_a] = -mixed, -np.swapaxes(mixed, 1, 2)
+    rest = np.delete(np.arange(size), (0, of_a))
+    known = square[:, rest[:, None], rest] + np.diag(_PRIOR)
+    to = square[:, rest, 0] + square[:, rest, of_a]
+    whole = square[:, 0, 0] + square[:, of_a, of_a] + 2 * square[:, 0, of_a]
+    left = whole - np.einsum("hi,hi->h", to, np.linalg.solve(known, to[..., None])[..., 0])
+    return max(float(left.min()), 0.0)
+
+
+_OF_ONE = np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3)
+_PRIOR = np.tile(_OF_ONE, 2)
