@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback.body import pelvis
-from imufeedback.body.angles import Wearing, angles
+from imufeedback.body.angles import angles
 from imufeedback.body.fitter import Found, found, kept, offer
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.history import History
@@ -19,6 +19,7 @@ from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.sequence import Performed, Refused, Sequence
 from imufeedback.body.slip import SlipWatch
+from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
