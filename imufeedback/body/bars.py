@@ -25,6 +25,9 @@ SOFT_SHARE = 0.05
 """Skin and muscle under a strap against the bone, of a thigh or shank that moves as people move: flexion, adduction,
 rotation, and of flexion so much of itself. Bone pins against skin markers in walking: 2 to 5 degrees, rotation 4 to 8
 (Leardini et al., Gait Posture 2005;21:212-25; Benoit et al., Gait Posture 2006;24:152-64; from memory)."""
+FOLLOWS_SHARE, FOLLOWS_MOST_RAD = 0.15, np.deg2rad(45.0)
+"""A thigh's skin follows a hip's rotation only in part (Fiorentino et al., Gait Posture 2017, for skin markers; a tenth
+to a sixth is missing, from memory), up to the range that hips have. No force shows it, so it always counts."""
 
 
 def bars(
@@ -55,20 +58,23 @@ def bars(
     covariance[J] = _pelvis_covariance(worn, block, R_eb, zero, begins)
     by_rate = jcs.rate_matrix(at)
     variance = ((by_rate @ covariance) * by_rate).sum(axis=-1)
-    variance[:J] += _soft2(relative.level[:, inside], raw[:J, begins - rows.start, 0])
+    variance[:J] += _soft2(worn, relative.level[:, inside], raw[:J, begins - rows.start])
     new = np.sqrt(np.maximum(variance, 0.0))  # rounding
     held = np.diff(begins - rows.start, prepend=0, append=n)  # steps for which each one holds
     return np.repeat(np.concatenate((before[:, None], new), axis=1), held, axis=1)
 
 
-def _soft2(level: Floats, flexion: Floats) -> Floats:
-    """(J, M, 3) variance of soft tissue, as far as the joints' forces show that it moves: from (J, M) their residuals'
-    variance over that of a rigid body. A rig has none, and somebody who stands still has none either."""
-    seen = 1.0 - 1.0 / level
+def _soft2(worn: Wearing, level: Floats, raw: Floats) -> Floats:
+    """(J, M, 3) variance of soft tissue: as far as the joints' forces show that it moves, from (J, M) their residuals'
+    variance over that of a rigid body (a rig has none, and somebody who stands still has none); and of a hip's rotation
+    what the skin does not follow."""
     out = np.empty((*level.shape, 3))
     out[:] = SOFT_RAD**2
-    out[..., 0] += (SOFT_SHARE * np.nan_to_num(flexion)) ** 2
-    return out * seen[..., None]
+    out[..., 0] += (SOFT_SHARE * np.nan_to_num(raw[..., 0])) ** 2
+    out *= (1.0 - 1.0 / level)[..., None]
+    hips = [one.name == "hip" for one in worn.joints]
+    out[hips, :, 2] += (FOLLOWS_SHARE * np.minimum(np.abs(np.nan_to_num(raw[hips, :, 2])), FOLLOWS_MOST_RAD)) ** 2
+    return out
 
 
 def _left_by_fit(worn: Wearing, block: AlignedBlock, since_zero: Floats, zero: Zero, at: Ints) -> Floats:

@@ -29,13 +29,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats
 
 ACC_SD_M_S2 = 0.3
 """Of the mean over one update: accelerometer bias and scale, soft tissue, the joint's own play."""
 ARM_SD_SHARE = 0.002
 """Of |K|: what differentiated rates and a joint that is no point add."""
-DRIFT_RAD_SQRT_S = np.deg2rad(0.4)
+DRIFT_RAD_SQRT_S = np.deg2rad(0.3)
 """Random walk of D: gyroscope noise and wandering bias. joint3d, five trials: 0.2 is too little (2.81° → 2.71°)."""
 SCALE_RAD = np.deg2rad(0.02)
 """Random walk of D per rad/s of rotation: gyroscope scale and cross-axis errors while turning."""
@@ -56,6 +57,10 @@ SURPRISE_MOST = 4.0
 LASTING_MOST = 4.0
 """Where residuals are larger than said they also last longer (soft tissue, a wrong arm): the noise is once more so many
 times larger, at most."""
+SHOWN_M_S2 = 0.4
+"""Only a horizontal force well above this shows the heading. Zero-g offsets and tilts that are off by a degree or two
+are horizontal forces as well, and they last: taken for motion, they would make a heading sure that nothing has shown.
+Chosen: 30 mg and a degree."""
 TILT_OFF = 3.0
 OFF_LEAST_RAD = np.deg2rad(1.5)
 OFF_SHARE = 0.1
@@ -152,7 +157,13 @@ def _updated(link: Link, one: Sight, two: Sight, span_s: float) -> tuple[Link, D
     noise[:, 3:] = (UP_SHARE**2 * (0.5 * (one.up_sd**2 + two.up_sd**2) + UP_SD_LEAST_RAD**2))[:, None]
     gain = PH @ np.linalg.inv(spread + noise[:, :, None] * _EYE6)
     change = (gain @ residual)[..., 0]
-    P = P - gain @ np.swapaxes(PH, 1, 2)
+    less = gain @ np.swapaxes(PH, 1, 2)
+    hidden = _hidden(level, seen[..., 0], one, two)
+    change[:, :3] -= hidden * (hidden * change[:, :3]).sum(axis=1, keepdims=True)
+    # of a state that takes only a part of its update (Brink, J Guid Control Dyn 2017;40:3242-57, from memory)
+    back = (hidden[:, None, :] @ less[:, :3, :3] @ hidden[..., None]) * hidden[:, :, None] * hidden[:, None, :]
+    P = P - less
+    P[:, :3, :3] += back
     made = Link(turned(D, change[:, :3]), 0.5 * (P + np.swapaxes(P, 1, 2)), arms + change[:, 3:], level, link.off)
     return made, _held_to_tilt(made, one, two)
 
@@ -167,6 +178,16 @@ def _noise(level: Floats, force: Floats, spread: Floats, one: Sight, two: Sight)
     level = np.minimum(np.maximum(level, 1.0), LEVEL_MOST)
     heavy = np.maximum((FREEDOM + surprise2) / (FREEDOM + 3.0), 1.0)
     return (own * heavy * np.minimum(level, LASTING_MOST))[:, None], level
+
+
+def _hidden(level: Floats, seen: Floats, one: Sight, two: Sight) -> Floats:
+    """(J, 3) the vertical, times the root of how little of a heading the forces show now: 0 all, 1 nothing."""
+    along = (seen * one.up).sum(axis=1, keepdims=True)
+    across2 = ((seen - along * one.up) ** 2).sum(axis=1)
+    tipped2 = STANDARD_GRAVITY_M_S2**2 * (one.up_sd**2 + two.up_sd**2)
+    share = np.minimum((SHOWN_M_S2**2 * level + tipped2) / (across2 + 1e-12), 1.0)
+    out: Floats = np.sqrt(share)[:, None] * one.up
+    return out
 
 
 def _held_to_tilt(link: Link, one: Sight, two: Sight) -> Doubts:

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from imufeedback.body import jcs, recovery
 from imufeedback.body.joints import JOINTS, Joint
-from imufeedback.body.link import Link, Sight, sight
+from imufeedback.body.link import Doubts, Link, Sight, sight
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
@@ -58,6 +58,8 @@ class _State:
     """(J,) how well that was known."""
     lost: Bools
     """(J,) one of the joint's sensors is away, or its gyroscope is beyond its range."""
+    waiting: Bools
+    """(J,) it begins again at every update, until both sensors know "up" well."""
     away: Bools
     """(J,) it was away since the joint last was whole."""
     lost_rad: Floats
@@ -133,6 +135,7 @@ class Links:
             offset_rad=np.zeros(J),
             held_sd_rad=np.zeros(J),
             lost=np.zeros(J, dtype=bool),
+            waiting=np.zeros(J, dtype=bool),
             away=np.zeros(J, dtype=bool),
             lost_rad=np.zeros(self._sensors),
             heading_sd_rad=np.full(self._sensors, np.nan),
@@ -182,8 +185,8 @@ class Run:
         """Before the first piece."""
         self._pieces: list[tuple[int, Link, Floats]] = []
         """Step, and from there on the link and S_zero."""
-        self.doubts: list[tuple[int, int, float]] = []
-        """Step, joint, and by how much (rad) its tilt contradicted gravity."""
+        self.doubts: Doubts = ()
+        """Of the last update: which joints' tilt contradicted gravity, and by how much (rad)."""
 
     def _integrate(self) -> None:
         s, block = self._state, self._block
@@ -255,6 +258,7 @@ class Run:
     def _update(self, i: int, j: int) -> None:
         """Use the window that ends before step i."""
         s, links = self._state, self._links
+        self.doubts = ()
         if not s.begun.any() or self._sights is None:
             return
         earliest = self._first + i - links.update_steps - 1
@@ -262,14 +266,15 @@ class Run:
         fresh = np.array(
             [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
         )
-        which = np.flatnonzero(s.begun & fresh[links.proximal] & fresh[links.distal])
+        for k in np.flatnonzero(s.waiting & ~s.lost).tolist():
+            self._begin_again(k, i)
+        which = np.flatnonzero(s.begun & ~s.waiting & fresh[links.proximal] & fresh[links.distal])
         one, two = self._sights
         span_s = links.update_steps / links.grid_hz
         if len(which) == len(links.joints):
-            doubts = s.link.observe(one[:, j], two[:, j], span_s)
+            self.doubts = s.link.observe(one[:, j], two[:, j], span_s)
         else:
-            doubts = s.link.observe(one[which, j], two[which, j], span_s, which)
-        self.doubts += [(i, k, off) for k, off in doubts]
+            self.doubts = s.link.observe(one[which, j], two[which, j], span_s, which)
         self._note(i)
 
     def _clip(self, i: int, clipped: Bools) -> None:
@@ -389,6 +394,8 @@ class Run:
         s, links = self._state, self._links
         S, q_es = self._before if i == 0 else (self.S[:, i - 1], self._block.q_es[i - 1])
         s.lost = _with(s.lost, k, np.True_)
+        if s.waiting[k]:
+            return  # nothing better is known than what was before
         if q_es is not None:
             p, d = links.proximal[k], links.distal[k]
             earth = from_q(q_es[[p, d]])
@@ -412,14 +419,21 @@ class Run:
         p, d = links.proximal[k], links.distal[k]
         lost = float(np.hypot(s.lost_rad[p], s.lost_rad[d]))
         if s.away[k] or lost > recovery.AGAIN_RAD:
-            earth = from_q(self._block.q_es[i, [p, d]])
-            tilt_sd = float(np.hypot(*self._block.inclination_sd_rad[i, [p, d]])) + BEGIN_TILT_SD_RAD
-            neutral = jcs.rotation_free_heading(earth[0] @ self._q_sb[p], earth[1] @ self._q_sb[d])
-            neutral_sd = float(np.hypot(recovery.PRIOR_ROTATION_RAD[links.joints[k].name], tilt_sd))
-            kept_sd = min(float(np.hypot(s.held_sd_rad[k], lost)), recovery.UNKNOWN_RAD)
-            heading, sd = recovery.heading(float(s.offset_rad[k]), kept_sd, neutral, neutral_sd)
-            self._begin(k, i, earth, heading, (tilt_sd, sd))
+            s.held_sd_rad = _with(s.held_sd_rad, k, min(float(np.hypot(s.held_sd_rad[k], lost)), recovery.UNKNOWN_RAD))
+            self._begin_again(k, i)
         s.lost, s.away = _with(s.lost, k, np.False_), _with(s.away, k, np.False_)
+
+    def _begin_again(self, k: int, i: int) -> None:
+        """From the tilt of both sensors at step i; once more at the next update when either is not sure of it yet."""
+        s, links = self._state, self._links
+        p, d = links.proximal[k], links.distal[k]
+        earth = from_q(self._block.q_es[i, [p, d]])
+        tilt_sd = float(np.hypot(*self._block.inclination_sd_rad[i, [p, d]])) + BEGIN_TILT_SD_RAD
+        neutral = jcs.rotation_free_heading(earth[0] @ self._q_sb[p], earth[1] @ self._q_sb[d])
+        neutral_sd = float(np.hypot(recovery.PRIOR_ROTATION_RAD[links.joints[k].name], tilt_sd))
+        heading, sd = recovery.heading(float(s.offset_rad[k]), float(s.held_sd_rad[k]), neutral, neutral_sd)
+        self._begin(k, i, earth, heading, (tilt_sd, sd))
+        s.waiting = _with(s.waiting, k, tilt_sd > recovery.SURE_TILT_RAD)
 
     # ── results ──────────────────────────────────────────────────────────────────────────────────────────────────
 

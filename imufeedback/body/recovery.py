@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-PRIOR_ROTATION_RAD = {"hip": np.deg2rad(20.0), "knee": np.deg2rad(15.0)}
+PRIOR_ROTATION_RAD = {"hip": np.deg2rad(25.0), "knee": np.deg2rad(18.0)}
 """How far a joint's internal rotation is from that of its zero when nothing else is known. People's exercises and
-walking 5 to 12 degrees, swings up to 40 for tenths of a second; chosen between."""
+walking 5 to 12 degrees, swings up to 45 for tenths of a second: within two of these."""
 PRIOR_FROM_RAD = np.deg2rad(10.0)
 """A heading that is known better than this is left alone."""
 JUMP_RAD = np.deg2rad(0.05)
@@ -18,7 +18,10 @@ JUMP_RAD = np.deg2rad(0.05)
 AGAIN_RAD = np.deg2rad(5.0)
 """A joint begins again when its sensors have lost so much turn, also without a gap: an update is linear in errors."""
 UNKNOWN_RAD = np.pi
-LEVEL_AGAIN = 6.0
+SURE_TILT_RAD = np.deg2rad(8.0)
+"""Till both sensors' tilts are known so well the joint is what they say: from a tilt that is off by tens of degrees the
+joint's own filter goes astray and believes it."""
+LEVEL_AGAIN = 2.0
 """Least level of the residuals' variance after it: nothing is learnt from a few that err alike. Chosen."""
 
 

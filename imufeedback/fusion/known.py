@@ -43,7 +43,7 @@ PACE_MEAN_S, PACE_FALLS_S = 0.05, 1.0
 UNKNOWN_RAD = math.pi
 """More than this no angle can be wrong."""
 
-FIRST_STILL_RAD, FIRST_PER_M_S2, FIRST_MOST_RAD = math.radians(2.0), math.radians(7.0), math.radians(25.0)
+FIRST_STILL_RAD, FIRST_PER_M_S2, FIRST_MOST_RAD = math.radians(2.0), math.radians(7.0), math.radians(45.0)
 TURNING_M_S, TURNING_MOST_RAD_S = 1.0, 2.0
 FIRST_HALVES_S = 0.4
 """Tilt of a filter that began in motion: 1 m/s² across tips the force by 6 degrees; how far the force's size is from
@@ -132,6 +132,10 @@ class Known:
         self.heading_sd_rad += heading_lost_rad
         self.quiet_s, self.settled, self.begun_s, self.unrest = 0.0, False, 0.0, 0.0
         self.shaken_rad, self.clip = 0.0, None
+
+    def doubted(self, force2: float, rate2: float) -> bool:
+        """Whether one force tells the tilt better than a filter that has lost it."""
+        return self.shaken_rad > RELEVEL_RAD and first_tilt_rad(unrest_m_s2(force2, rate2)) < self.shaken_rad
 
     def lost(self, gap_s: float, rate2: float) -> float:
         """What a gap has cost; `rate2` of the sample after it."""

@@ -226,7 +226,9 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
     def _settle(self, last: OrientationBlock) -> None:
         """Look for "down" anew where the filter took it from a movement, or has lost it."""
         s = self._state
-        known = s.known
+        known, force, rate = s.known, last.acc_m_s2[-1], last.gyr_rad_s[-1]
+        if known.clip is None and known.doubted(float(force @ force), float(rate @ rate)):
+            self._begin_anew(last.q_es[-1], 0.0)
         if known.quiet_s >= LEVEL_S and s.q_es is not None:
             force = last.acc_m_s2.mean(axis=0)
             if float(force @ up_of(last.q_es[-1])) < math.cos(LEVEL_OFF_RAD) * math.sqrt(float(force @ force)):
