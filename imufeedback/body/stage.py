@@ -281,8 +281,8 @@ class Body(Stage[In, Out]):
             about = f"{joint.side} {joint.name}"
             if t_s - s.doubted_s.get(about, -np.inf) > EPISODE_S:
                 text = (
-                    f"{about}: its two sensors and gravity disagree by {np.rad2deg(off_rad):.0f}° – gravity is believed; "
-                    "if it comes again, tighten both straps"
+                    f"{about}: how its sensors move and gravity disagree by {np.rad2deg(off_rad):.0f}° – gravity is "
+                    "believed; if it comes again, tighten both straps"
                 )
                 out.append(Doubted(t_s, about, "joint", text))
             s.doubted_s[about] = t_s

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
 from imufeedback.fusion.known import GAP_STEPS, Known, first_tilt_rad, unrest_m_s2
-from imufeedback.fusion.turns import heading_to, turned, up_of, with_heading
+from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen
 from imufeedback.stage import Stage
 
@@ -29,6 +29,8 @@ SETTLE_S = 0.5
 """An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
 """A real sample period that differs by a larger share from the declared one gets a filter of its own."""
+OFF_MOST = 2.5
+"""A force after a gap that is so many standard deviations from "up" shows that the turn was another."""
 LEVEL_S = 0.15
 """A filter that has not settled begins again when the sensor has been quiet for so long and its "down" is off."""
 LEVEL_OFF_RAD = math.radians(1.0)
@@ -166,10 +168,13 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         rate2 = float(rate @ rate)
         lost = s.known.lost(gap_s, rate2) if gap_s > LOOKED_AT_S else 0.0
         clipped = 0.0 if s.known.clip is None else s.known.clip.lost_rad
-        if math.hypot(lost, clipped) <= first_tilt_rad(unrest_m_s2(float(force @ force), rate2)):
-            return
-        turn = 0.5 * (s.last[0] - s.bias + rate) * min(gap_s, BRIDGE_S)
-        self._begin_anew(turned(s.q_es, turn), lost)
+        first = first_tilt_rad(unrest_m_s2(float(force @ force), rate2))
+        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.bias + rate) * min(gap_s, BRIDGE_S))
+        off = angle_between(up_of(wanted), force)
+        if lost and off > OFF_MOST * math.hypot(lost, first):
+            lost = off  # more has happened in the gap than both its ends tell
+        if math.hypot(lost, clipped) > first:
+            self._begin_anew(wanted, lost)
 
     def _begin_anew(self, wanted: Floats, heading_lost_rad: float) -> None:
         """The tilt from the force from now on; the heading as it was `wanted` (4,) to be."""
@@ -220,14 +225,14 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
         out = self._run(item, gyr, acc, before[0], steps, real_steps, real)
         if not s.known.settled:
-            self._settle(out)
+            self._settle(out, float(forces2[-1]))
         return replace(out, acc_m_s2=frozen(felt)) if self._tells_knocks and felt is not acc else out
 
-    def _settle(self, last: OrientationBlock) -> None:
-        """Look for "down" anew where the filter took it from a movement, or has lost it."""
+    def _settle(self, last: OrientationBlock, force2: float) -> None:
+        """Look for "down" anew where the filter took it from a movement, or has lost it; `force2` as it was felt."""
         s = self._state
-        known, force, rate = s.known, last.acc_m_s2[-1], last.gyr_rad_s[-1]
-        if known.clip is None and known.doubted(float(force @ force), float(rate @ rate)):
+        known, rate = s.known, last.gyr_rad_s[-1]
+        if known.clip is None and known.doubted(force2, float(rate @ rate)):
             self._begin_anew(last.q_es[-1], 0.0)
         if known.quiet_s >= LEVEL_S and s.q_es is not None:
             force = last.acc_m_s2.mean(axis=0)

@@ -43,3 +43,8 @@ def up_of(q_es: Floats) -> Floats:
     """(3,) the earth's vertical in the sensor, of one orientation (4,)."""
     w, x, y, z = q_es
     return np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z])
+
+
+def angle_between(a: Floats, b: Floats) -> float:
+    """Angle (rad) between two vectors (3,) of any length."""
+    return math.atan2(float(np.linalg.norm(np.cross(a, b))), float(a @ b))
