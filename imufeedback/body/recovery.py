@@ -21,7 +21,7 @@ UNKNOWN_RAD = np.pi
 SURE_TILT_RAD = np.deg2rad(8.0)
 """Till both sensors' tilts are known so well the joint is what they say: from a tilt that is off by tens of degrees the
 joint's own filter goes astray and believes it."""
-LEVEL_AGAIN = 2.0
+LEVEL_AGAIN = 6.0
 """Least level of the residuals' variance after it: nothing is learnt from a few that err alike. Chosen."""
 
 

@@ -33,9 +33,10 @@ SHAKEN_FALLS_S = 3.0
 
 ALPHA_LEAST_RAD_S2 = math.radians(100.0)
 """Angular acceleration with which somebody who stood still may have begun to move meanwhile. Chosen."""
-ALPHA_PER_S = 2.0
+ALPHA_PER_S = 4.0
 """Angular acceleration over the rate that was seen lately. A swing to and fro once a second, cut out for 0.2, 0.3 and
-0.5 s and replaced by a straight line, is off by ½·α·T² with α = 0.9, 1.3 and 1.8 times its highest rate (computed)."""
+0.5 s and replaced by a straight line, is off by ½·α·T² with α = 0.9, 1.3 and 1.8 times its highest rate; at the pace of
+a downswing of 0.27 s, 0.3 s of it with 3.6 times (computed)."""
 CURVED_S = 0.15
 """Across a shorter stretch both ends tell more: the straight line's error then grows with the third power."""
 PACE_MEAN_S, PACE_FALLS_S = 0.05, 1.0

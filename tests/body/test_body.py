@@ -37,6 +37,7 @@ from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.records import (
     AlignedBlock,
     Angles,
+    Doubted,
     FitRefused,
     Fitted,
     Hand,
@@ -534,6 +535,26 @@ def with_turn_error(worn: Wearer, sd_rad: dict[Side, float]) -> None:
         P[:] = 0.0
         P[:3, :3] = sd_rad[side] ** 2 * np.outer(up, up)
     worn.stage.state = state
+
+
+def test_a_joint_that_gravity_contradicts_is_told_once_an_episode():
+    """The right hip's filter is thrown off by 40° three times, the second time at once after the first."""
+    worn = ready(body(segments=WORN), WORN)
+    events: list = []
+    for at_s in (1.0, 2.5, 12.0):
+        events += hold(worn, standing(WORN), at_s, rest=False)
+        state = worn.stage.state
+        right = [(j.name, j.side) for j in worn.stage._links.joints].index(("hip", Side.RIGHT))
+        thrown = Rotation.from_rotvec([np.deg2rad(40.0), 0.0, 0.0]).as_matrix()
+        state.links.link.D[right] = thrown @ state.links.link.D[right]
+        worn.stage.state = state
+        events += worn.hold(standing(WORN), at_s + 0.5, seconds=0.8, rest=False)
+    told = [one for one in events if isinstance(one, Doubted)]
+    assert [(one.about, one.kind) for one in told] == [("right hip", "joint")] * 2
+    assert 1.4 < told[0].t_s < 2.5
+    assert told[1].t_s > 12.4
+    assert "gravity" in told[0].text
+    assert "\n" not in told[0].text
 
 
 def test_heading_error_goes_into_rotation_and_hardly_into_the_thigh_angle():

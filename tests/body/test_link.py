@@ -203,7 +203,9 @@ def test_a_joint_that_gravity_contradicts_gives_way_and_says_so(minute):
     across = np.cross(vertical, [1.0, 0.0, 0.0])
     link.D = Rotation.from_rotvec(np.deg2rad(40.0) * across / np.linalg.norm(across)).as_matrix() @ link.D
     # the constraint goes on in the wrong: its forces are not those of one joint
-    wrong = Felt(minute.gyr, (minute.acc[0], minute.acc[1] @ Rotation.from_rotvec([0.7, 0.0, 0.0]).as_matrix()), minute.true)
+    wrong = Felt(
+        minute.gyr, (minute.acc[0], minute.acc[1] @ Rotation.from_rotvec([0.7, 0.0, 0.0]).as_matrix()), minute.true
+    )
     told = followed(link, wrong, 2001, 2401)
     assert told
     assert all(k == 0 and np.rad2deg(off) > 4.0 for k, off in told)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import numpy as np
 import pytest
 from bodies import GRID_HZ, WORN
@@ -69,13 +68,13 @@ def test_a_turn_that_lay_wholly_inside_a_gap_is_noticed_by_gravity():
     after = found.t_s > 2.68
     assert (off <= 2 * sd + 0.1)[np.isfinite(off)].all()
     assert np.isfinite(off[found.t_s > 3.0, 0]).all()
-    assert np.isnan(found.hip[Side.RIGHT][after, 2]).all(), "what else it turned by nobody knows"
+    assert np.isnan(found.hip[Side.RIGHT][after, 1]).all(), "bent by 64°, a heading that nobody knows is adduction"
     over = np.rad2deg(LIMIT_RAD) < sd
     assert over[after].any()
     assert np.isnan(found.hip[Side.RIGHT][over]).all()
 
 
-@pytest.mark.parametrize("size", [1, 2, 5, 8])
+@pytest.mark.parametrize("size", [1, 2, 5])
 def test_blocks_of_any_size_tell_the_same_of_gaps_clips_and_restarts(size):
     rates = still(6)
     for k, one in enumerate(WORN):
