@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from imufeedback.body import jcs
+from imufeedback.body import jcs, recovery
 from imufeedback.body.joints import JOINTS, Joint
-from imufeedback.body.link import Link, Sight, sight
+from imufeedback.body.link import Doubts, Link, Sight, sight
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
@@ -31,9 +31,8 @@ BEGIN_TILT_SD_RAD = np.deg2rad(0.7)
 BEGIN_HEADING_SD_RAD = np.deg2rad(0.35)
 """Of the zeroing pose itself."""
 BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
-GAP_SD_RAD_S = np.deg2rad(35.0)
-"""Growth of the error about every axis over a stretch without samples: the turn made meanwhile is a guess. A straight
-line across 0.3 s of a full downswing misses 11 degrees."""
+SURE_HEADING_RAD = np.deg2rad(5.0)
+"""What a zero turns a joint whose heading was known worse tells nothing of its straps."""
 
 Rows = tuple[Floats, Floats, Floats]
 """Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
@@ -55,8 +54,18 @@ class _State:
     """Grid step from which each sensor has been there without a break."""
     offset_rad: Floats
     """(J,) heading of the distal sensor's earth in the proximal sensor's, when the joint last was whole."""
-    lost_s: Floats
-    """(J,) last instant at which the joint was whole, where it is not; else NaN."""
+    held_sd_rad: Floats
+    """(J,) how well that was known."""
+    lost: Bools
+    """(J,) one of the joint's sensors is away, or its gyroscope is beyond its range."""
+    waiting: Bools
+    """(J,) it begins again at every update, until both sensors know "up" well."""
+    away: Bools
+    """(J,) it was away since the joint last was whole."""
+    lost_rad: Floats
+    """(S,) turn that each sensor may have lost since the joint last was whole."""
+    heading_sd_rad: Floats
+    """(S,) of each sensor when it was last there; NaN before."""
     clipped: Floats
     """(J,) variance that clipped samples without a pause have added so far."""
     clean: list[int]
@@ -67,7 +76,6 @@ class _State:
     """(S, 3) at the last step."""
     q_es: Floats | None = None
     """(S, 4) at the last step."""
-    last_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +94,8 @@ class Relative:
     covariance: Floats
     """(J, M, 3, 3) of the error of R as a rotation vector in the proximal segment's coordinates, at the steps `begins`.
     """
+    level: Floats
+    """(J, M) by how much the forces' residuals were larger than of a rigid body, as variance, at the steps `begins`."""
 
 
 class Links:
@@ -123,7 +133,12 @@ class Links:
             S_zero=np.tile(np.eye(3), (self._sensors, 1, 1)),
             since=[None] * self._sensors,
             offset_rad=np.zeros(J),
-            lost_s=np.full(J, np.nan),
+            held_sd_rad=np.zeros(J),
+            lost=np.zeros(J, dtype=bool),
+            waiting=np.zeros(J, dtype=bool),
+            away=np.zeros(J, dtype=bool),
+            lost_rad=np.zeros(self._sensors),
+            heading_sd_rad=np.full(self._sensors, np.nan),
             clipped=np.zeros(J),
             clean=[0] * self._sensors,
         )
@@ -139,14 +154,14 @@ class Links:
     def held(self) -> Held:
         """What a zero changes; `put_back` undoes it."""
         s = self._state
-        return s.S_zero, Link(s.link.D, s.link.P, s.link.arms_m), s.begun
+        return s.S_zero, s.link.kept(), s.begun
 
     def put_back(self, held: Held) -> None:
         """The joints' rotations as they were held. A gyroscope frame goes on meanwhile, so only what the joints have
         learnt since is lost."""
         s = self._state
         s.S_zero, link, s.begun = held
-        s.link = Link(link.D, link.P, link.arms_m)
+        s.link = link.kept()
 
     def run(self, block: AlignedBlock, q_sb: Floats) -> Run:
         """Carry the joints through one block; `q_sb` (S, 3, 3) segment→sensor. Go through the run's `checks`, then
@@ -160,7 +175,7 @@ class Run:
     def __init__(self, links: Links, state: _State, block: AlignedBlock, q_sb: Floats) -> None:
         self._links, self._state, self._block, self._q_sb = links, state, block, q_sb
         self._first = round(float(block.t_s[0]) * links.grid_hz)
-        self._before = (state.S, state.q_es, state.last_s)
+        self._before = (state.S, state.q_es)
         self._all_ok = bool(block.ok.all())
         self._integrate()
         n, every = len(block.t_s), links.update_steps
@@ -168,8 +183,10 @@ class Run:
         self._sights = self._looked() if len(self._boundaries) else None
         self._D = state.link.D
         """Before the first piece."""
-        self._pieces: list[tuple[int, Floats, Floats, Floats]] = []
-        """Step, and from there on D, P and S_zero."""
+        self._pieces: list[tuple[int, Link, Floats]] = []
+        """Step, and from there on the link and S_zero."""
+        self.doubts: Doubts = ()
+        """Of the last update: which joints' tilt contradicted gravity, and by how much (rad)."""
 
     def _integrate(self) -> None:
         s, block = self._state, self._block
@@ -179,7 +196,7 @@ class Run:
             rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
         before = -rate[:, 0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
         self.S = s.S[:, None] @ self._links.strapdown.turned(rate, before)
-        s.S, s.rate, s.q_es, s.last_s = self.S[:, -1], rate[:, -1], block.q_es[-1], float(block.t_s[-1])
+        s.S, s.rate, s.q_es = self.S[:, -1], rate[:, -1], block.q_es[-1]
         s.rows.append((self.S, acc, rate))
 
     def _looked(self) -> tuple[Sight, Sight]:
@@ -204,7 +221,9 @@ class Run:
         """Go through the block's events; yields the steps at which the joints have just been updated."""
         block, s = self._block, self._state
         clipped = block.saturated if self._all_ok and block.saturated.any() else block.saturated & block.ok
-        if self._all_ok and None not in s.since and not clipped.any() and not s.clipped.any():
+        jumps = self._jumps()
+        plain = self._all_ok and None not in s.since and not s.lost.any()
+        if plain and not jumps.any() and not clipped.any() and not s.clipped.any():
             for j, i in enumerate(self._boundaries):
                 self._update(i, j)
                 yield i
@@ -212,19 +231,34 @@ class Run:
         for i in range(len(block.t_s)):
             self._presence(i)
             self._clip(i, clipped[i])
+            self._whole(i, jumps[i])
             if i in self._boundaries:
                 self._update(i, self._boundaries.index(i))
                 yield i
+
+    def _jumps(self) -> Floats:
+        """(N, S) turn that each sensor may have lost just before each step; 0 where it is away."""
+        s, block = self._state, self._block
+        sd = np.vstack((s.heading_sd_rad, block.heading_sd_rad))
+        there = np.isfinite(sd)
+        there[1:] &= block.ok
+        if not there.all():  # across a gap: from what it was before
+            last = np.maximum.accumulate(np.where(there, np.arange(len(sd))[:, None], 0), axis=0)
+            sd = np.take_along_axis(sd, last, axis=0)
+        s.heading_sd_rad = sd[-1]
+        grown = np.diff(sd, axis=0)
+        return np.where(grown > recovery.JUMP_RAD, grown, 0.0)  # nothing is above it before a sensor's first sample
 
     def _note(self, i: int) -> None:
         """From step i on the joints are as they are now."""
         if self._pieces and self._pieces[-1][0] == i:
             self._pieces.pop()
-        self._pieces.append((i, self._state.link.D, self._state.link.P, self._state.S_zero))
+        self._pieces.append((i, self._state.link.kept(), self._state.S_zero))
 
     def _update(self, i: int, j: int) -> None:
         """Use the window that ends before step i."""
         s, links = self._state, self._links
+        self.doubts = ()
         if not s.begun.any() or self._sights is None:
             return
         earliest = self._first + i - links.update_steps - 1
@@ -232,13 +266,15 @@ class Run:
         fresh = np.array(
             [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
         )
-        which = np.flatnonzero(s.begun & fresh[links.proximal] & fresh[links.distal])
+        for k in np.flatnonzero(s.waiting & ~s.lost).tolist():
+            self._begin_again(k, i)
+        which = np.flatnonzero(s.begun & ~s.waiting & fresh[links.proximal] & fresh[links.distal])
         one, two = self._sights
         span_s = links.update_steps / links.grid_hz
         if len(which) == len(links.joints):
-            s.link.observe(one[:, j], two[:, j], span_s)
+            self.doubts = s.link.observe(one[:, j], two[:, j], span_s)
         else:
-            s.link.observe(one[which, j], two[which, j], span_s, which)
+            self.doubts = s.link.observe(one[which, j], two[which, j], span_s, which)
         self._note(i)
 
     def _clip(self, i: int, clipped: Bools) -> None:
@@ -258,7 +294,7 @@ class Run:
 
     def zero(self, i: int, headings_rad: Mapping[Segment, float]) -> dict[Segment, float]:
         """Set every joint's heading at step i, where all sensors have to be there; returns the turn that this took, by
-        distal segment, of the joints that were held already.
+        distal segment, of the joints whose heading was known already.
 
         The distal segment is turned about the vertical until the joint's rotation is zero. A joint that is not held
         yet begins, from `headings_rad`: the turn of each sensor's earth, about the vertical, into the pelvis sensor's.
@@ -277,8 +313,9 @@ class Run:
             relative = self.S[p, i].T @ s.link.D[k] @ self.S[d, i]
             turn = jcs.rotation_free_heading(above, above @ self._q_sb[p].T @ relative @ self._q_sb[d])
             up = self.S[p, i] @ earth[0][2]  # earth's z in the proximal sensor, in its gyroscope frame
+            if up @ s.link.P[k, :3, :3] @ up < SURE_HEADING_RAD**2:
+                turns[joint.distal] = turn
             s.link.set_heading(k, turn, up, BEGIN_HEADING_SD_RAD)
-            turns[joint.distal] = turn
         self._note(i)
         return turns
 
@@ -294,7 +331,8 @@ class Run:
         new = Link.begun(D[None], root[None], arms[None], np.full((1, 6), links.arm_sd_m))
         if s.begun[k]:  # the arms are the body's and the strap's: what was learnt stays
             new.arms_m, new.P[0, 3:, 3:] = s.link.arms_m[k : k + 1], s.link.P[k, 3:, 3:]
-        s.link = Link(*(_with(old, k, one[0]) for old, one in _pairs(s.link, new)))
+            new.level = np.maximum(s.link.level[k : k + 1], recovery.LEVEL_AGAIN)
+        s.link.put([k], new)
         s.begun = _with(s.begun, k, np.True_)
 
     def thighs_rad(self, i: int) -> Floats:
@@ -321,34 +359,81 @@ class Run:
             (self._first + i if since is None else since) if now else None
             for now, since in zip(ok, s.since, strict=True)
         ]
+        self._note(i)
+
+    def _whole(self, i: int, jumps: Floats) -> None:
+        """Joints that stop being whole at step i, or are whole again: both sensors are there and lose no turn."""
+        s, links = self._state, self._links
+        there = self._block.ok[i]
+        returned = np.array([since == self._first + i for since in s.since])
+        losing = (jumps > 0.0) & there & ~returned
+        calm = there & ~losing
+        if calm.all() and not s.lost.any():
+            return
+        s.lost_rad = s.lost_rad + np.where(there, jumps, 0.0)
+        for m in np.flatnonzero(losing).tolist():
+            s.clean[m] = self._first + i + 1
         for k in np.flatnonzero(s.begun).tolist():
-            whole = ok[self._links.proximal[k]] and ok[self._links.distal[k]]
-            if not whole and np.isnan(s.lost_s[k]):
-                self._break(k, i)
-            elif whole and not np.isnan(s.lost_s[k]):
+            p, d = links.proximal[k], links.distal[k]
+            away = not (there[p] and there[d])
+            if not (calm[p] and calm[d]):
+                if not s.lost[k]:
+                    self._break(k, i)
+                s.away = _with(s.away, k, bool(s.away[k]) or away)
+                self._widen(k, jumps[p], jumps[d])
+            elif s.lost[k]:
                 self._mend(k, i)
+        idle = np.ones(len(there), dtype=bool)
+        for k in np.flatnonzero(s.lost).tolist():
+            idle[[links.proximal[k], links.distal[k]]] = False
+        s.lost_rad = np.where(idle, 0.0, s.lost_rad)
         self._note(i)
 
     def _break(self, k: int, i: int) -> None:
-        """A sensor of the joint is missing from step i on: remember how the two earths stood before."""
+        """A sensor of the joint is missing from step i on, or has lost turn: remember how the two earths stood."""
         s, links = self._state, self._links
-        S, q_es, last_s = self._before
-        if i:
-            S, q_es, last_s = self.S[:, i - 1], self._block.q_es[i - 1], float(self._block.t_s[i - 1])
-        s.lost_s = _with(s.lost_s, k, last_s)
+        S, q_es = self._before if i == 0 else (self.S[:, i - 1], self._block.q_es[i - 1])
+        s.lost = _with(s.lost, k, np.True_)
+        if s.waiting[k]:
+            return  # nothing better is known than what was before
         if q_es is not None:
             p, d = links.proximal[k], links.distal[k]
             earth = from_q(q_es[[p, d]])
             s.offset_rad = _with(s.offset_rad, k, _heading(earth[0] @ S[p].T @ s.link.D[k] @ S[d] @ earth[1].T))
+            up = S[p] @ earth[0][2]
+            s.held_sd_rad = _with(s.held_sd_rad, k, np.sqrt(up @ s.link.P[k, :3, :3] @ up))
+
+    def _widen(self, k: int, *more_rad: float) -> None:
+        """While turn is being lost the bar grows about every axis."""
+        s = self._state
+        if any(more_rad):
+            P = s.link.P.copy()
+            before = float(np.trace(P[k, :3, :3])) / 3.0
+            # within one stretch errors add up, they do not cancel
+            P[k, range(3), range(3)] += (np.sqrt(before) + np.linalg.norm(more_rad)) ** 2 - before
+            s.link.P = P
 
     def _mend(self, k: int, i: int) -> None:
-        """Both are back: begin again from the tilt of both sensors and the heading that they had."""
+        """Both are back: begin again from the tilt of both sensors, and from what is left of the heading."""
         s, links = self._state, self._links
-        earth = from_q(self._block.q_es[i, [links.proximal[k], links.distal[k]]])
-        gap_sd = GAP_SD_RAD_S * float(self._block.t_s[i] - s.lost_s[k])
-        sd = float(np.sqrt(np.trace(s.link.P[k, :3, :3]) / 3.0)) + gap_sd
-        self._begin(k, i, earth, s.offset_rad[k], (BEGIN_TILT_SD_RAD + gap_sd, sd))
-        s.lost_s = _with(s.lost_s, k, np.nan)
+        p, d = links.proximal[k], links.distal[k]
+        lost = float(np.hypot(s.lost_rad[p], s.lost_rad[d]))
+        if s.away[k] or lost > recovery.AGAIN_RAD:
+            s.held_sd_rad = _with(s.held_sd_rad, k, min(float(np.hypot(s.held_sd_rad[k], lost)), recovery.UNKNOWN_RAD))
+            self._begin_again(k, i)
+        s.lost, s.away = _with(s.lost, k, np.False_), _with(s.away, k, np.False_)
+
+    def _begin_again(self, k: int, i: int) -> None:
+        """From the tilt of both sensors at step i; once more at the next update when either is not sure of it yet."""
+        s, links = self._state, self._links
+        p, d = links.proximal[k], links.distal[k]
+        earth = from_q(self._block.q_es[i, [p, d]])
+        tilt_sd = float(np.hypot(*self._block.inclination_sd_rad[i, [p, d]])) + BEGIN_TILT_SD_RAD
+        neutral = jcs.rotation_free_heading(earth[0] @ self._q_sb[p], earth[1] @ self._q_sb[d])
+        neutral_sd = float(np.hypot(recovery.PRIOR_ROTATION_RAD[links.joints[k].name], tilt_sd))
+        heading, sd = recovery.heading(float(s.offset_rad[k]), float(s.held_sd_rad[k]), neutral, neutral_sd)
+        self._begin(k, i, earth, heading, (tilt_sd, sd))
+        s.waiting = _with(s.waiting, k, tilt_sd > recovery.SURE_TILT_RAD)
 
     # ── results ──────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -359,10 +444,11 @@ class Run:
         above = T[links.proximal]
         below = np.swapaxes(above, -1, -2)
         R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
-        begins, covariance, since_zero = _NONE, R[:, :0], T[:, :0]
+        begins, covariance, since_zero, level = _NONE, R[:, :0], T[:, :0], R[:, :0, 0, 0]
         if self._pieces:
             begins = np.array([at for at, *_ in self._pieces])
-            P = np.stack([one[:, :3, :3] for _, _, one, _ in self._pieces], axis=1)
+            P = np.stack([link.P[:, :3, :3] for _, link, _ in self._pieces], axis=1)
+            level = np.stack([link.level for _, link, _ in self._pieces], axis=1)
             S_zero = np.stack([one for *_, one in self._pieces], axis=1)
             since_zero = np.swapaxes(T[:, begins], -1, -2) @ (S_zero @ self._q_sb[:, None])
             # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
@@ -374,7 +460,7 @@ class Run:
             unknown = ~(ok[:, links.proximal] & ok[:, links.distal] & self._state.begun).T
             R[unknown] = np.nan
             covariance[unknown[:, begins]] = np.nan
-        return Relative(links.joints, R, begins, since_zero, covariance)
+        return Relative(links.joints, R, begins, since_zero, covariance, level)
 
     def _spread_out(self, n: int) -> Floats:
         """(J, n or 1, 3, 3) D for every step."""
@@ -382,7 +468,7 @@ class Run:
             return self._D[:, None]
         begins = [at for at, *_ in self._pieces]
         held = np.diff([0, *begins, n])  # steps for which each D holds
-        return np.repeat(np.stack([self._D, *(D for _, D, *_ in self._pieces)], axis=1), held, axis=1)
+        return np.repeat(np.stack([self._D, *(link.D for _, link, _ in self._pieces)], axis=1), held, axis=1)
 
 
 _NONE = np.empty(0, dtype=np.int64)
@@ -393,10 +479,6 @@ def _with(array: npt.NDArray[Any], k: int, value: object) -> npt.NDArray[Any]:
     out = array.copy()
     out[k] = value
     return out
-
-
-def _pairs(old: Link, new: Link) -> list[tuple[Floats, Floats]]:
-    return [(old.D, new.D), (old.P, new.P), (old.arms_m, new.arms_m)]
 
 
 def _heading(Z: Floats) -> float:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback.body import pelvis
-from imufeedback.body.angles import Wearing, angles
+from imufeedback.body.angles import angles
 from imufeedback.body.axes_watch import AxesWatch, withheld
 from imufeedback.body.fitter import Found, by_windows, found, kept, named_windows, offer
 from imufeedback.body.fitting import FitImpossible
@@ -21,6 +21,7 @@ from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.sequence import Performed, Refused, Sequence
 from imufeedback.body.slip import SlipWatch
 from imufeedback.body.suspects import Judge, by_themselves, in_words, of_blocks, suspects
+from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
@@ -57,6 +58,8 @@ UNIT_OFF = 0.05
 """A stored quaternion whose length differs by more from 1 is a broken one."""
 
 STAYS = "the fitting before stays in force"
+EPISODE_S = 5.0
+"""A joint that gravity contradicts again within this time is not told again."""
 
 In = AlignedBlock | Command
 Out = Angles | Doubted | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
@@ -82,6 +85,8 @@ class _State:
     """A fitting by other places than the stored ones, which waits for a yes or a no."""
     undo: tuple[Zero | None, Held] | None = None
     """What the last zeroing replaced."""
+    doubted_s: dict[str, float] = field(default_factory=dict)
+    """By joint, when gravity last contradicted it."""
     watches: dict[Segment, SlipWatch] = field(default_factory=dict)
     rose: bool = True
     """The player has stood up since the last address: the next one may face anywhere."""
@@ -274,14 +279,33 @@ class Body(Stage[In, Out]):
         zeros: list[tuple[int, Zero | None, Wearing]] = [(0, s.zero, worn)]
         events: list[list[Out]] = []
         for i in run.checks():
+            new = self._doubted(float(block.t_s[i]), run)
             reason = self._reason(block, run, R_eb[i], i)
             if reason is not None:
                 slips = self._zero(block, run, i, reason)
+                new += [Zeroed(float(block.t_s[i]), reason), *slips]
+            if new:
                 zeros.append((i, s.zero, s.worn or worn))
-                events.append([Zeroed(float(block.t_s[i]), reason), *slips])
+                events.append(new)
         if s.zero is None:
             return []
         return self._told(block, run, R_eb, zeros, events)
+
+    def _doubted(self, t_s: float, run: Run) -> list[Out]:
+        """Joints that have just been contradicted by gravity: told once, until it has been quiet for a while."""
+        s = self._state
+        out: list[Out] = []
+        for k, off_rad in run.doubts:
+            joint = self._links.joints[k]
+            about = f"{joint.side} {joint.name}"
+            if t_s - s.doubted_s.get(about, -np.inf) > EPISODE_S:
+                text = (
+                    f"{about}: how its sensors move and gravity disagree by {np.rad2deg(off_rad):.0f}° – gravity is "
+                    "believed; if it comes again, tighten both straps"
+                )
+                out.append(Doubted(t_s, about, "joint", text))
+            s.doubted_s[about] = t_s
+        return out
 
     def _told(
         self,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from dataclasses import dataclass, field, fields, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -12,50 +13,33 @@ import numpy.typing as npt
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
+from imufeedback.fusion.known import GAP_STEPS, Known, first_tilt_rad, unrest_m_s2
+from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen
 from imufeedback.stage import Stage
 
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups
 _RESTART, _INVALID, _SATURATED = int(Flag.RESTART), int(Flag.INVALID), int(Flag.SATURATED)
 
-GAP_STEPS = 1.5
-"""Longer steps than so many periods have lost samples in them."""
 BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
-QUIET_RATE_RAD_S = 0.10
-QUIET_ACC_M_S2 = 1.0
-"""From standard gravity: an uncorrected zero-g offset of 60 mg and a scale error must not hide a rest."""
-_LEAST_2, _MOST_2 = (STANDARD_GRAVITY_M_S2 - QUIET_ACC_M_S2) ** 2, (STANDARD_GRAVITY_M_S2 + QUIET_ACC_M_S2) ** 2
+LOOKED_AT_S = 0.05
+"""A longer gap may cost more than the force can tell: then the filter begins anew."""
 SETTLE_S = 0.5
 """An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
 """A real sample period that differs by a larger share from the declared one gets a filter of its own."""
-LEVEL_S, SETTLED_S = 0.15, 1.0
-"""A filter that began in motion begins again when the sensor has been quiet for the first, as long as it has not been
-so for the second."""
+OFF_MOST = 2.5
+"""A force after a gap that is so many standard deviations from "up" shows that the turn was another."""
+LEVEL_S = 0.15
+"""A filter that has not settled begins again when the sensor has been quiet for so long and its "down" is off."""
 LEVEL_OFF_RAD = math.radians(1.0)
-UNSETTLED_SD_RAD = math.radians(8.0)
-"""Carried about at 1 to 3 m/s²."""
-REST_S = 0.3
-"""A sensor is at rest after it was quiet for so long: slower than this and no golfer stands still at address."""
-INCLINATION_SD_REST_RAD = math.radians(0.5)
-INCLINATION_SD_MOVING_RAD = math.radians(1.0)
-"""VQF's tilt error on the BROAD benchmark: 0.7 (undisturbed) to 1.0 degrees RMS (fast), computed with its defaults."""
-HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0
-"""VQF 6D on BROAD: median heading drift 2.8 degrees a minute, computed."""
 SCALE_SHARE = 0.002
 """Weight of one sample in the usual step: a few seconds' worth of samples."""
-SHAKEN_OVER_RAD = 1e-4
 KNOCK_M_S2 = 12.0 * STANDARD_GRAVITY_M_S2
 CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
 """Harder than a golfer moves (the latter: where something was at the end of its range): the filter is not shown such a
 force."""
-GAP_SD_RAD_S = math.radians(35.0)
-"""Growth of the tilt's error over lost samples: a straight line across 0.3 s of a full downswing misses 11 degrees."""
-CLIPPED_SD_RAD = math.radians(3.0)
-"""Least error after a clipped sample."""
-SHAKEN_DECAY_S = 3.0
-"""The tilt comes back with the filter's own time constant (tau_acc = 3 s)."""
 
 
 @dataclass
@@ -78,18 +62,13 @@ class _State:
     candidate: Floats | None = None
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0
-    quiet_s: float = 0.0
-    settled: bool = False
-    """Whether the sensor has rested for `SETTLED_S` since it began: till then its "down" may be that of a movement."""
-    heading_sd_rad: float = 0.0
-    shaken_rad: float = 0.0
-    """Error of the tilt by clipped and by lost samples."""
-    clipped_s: float = 0.0
-    """How long the gyroscope has been at the end of its range."""
-    slope_rad_s2: float = 0.0
-    """How fast the rate grew when it got there."""
-    two: tuple[Floats, Floats] | None = None
-    """The last two rates, oldest first."""
+    known: Known = field(default_factory=Known)
+    turn_rad: float = 0.0
+    """Turn about the vertical that gives the filter the heading of the one before it."""
+    wanted: Floats | None = None
+    """(4,) what the filter before it would say, until the new one has its first sample."""
+    q_es: Floats | None = None
+    """(4,) last orientation."""
 
 
 class Fusion(Stage[ImuBlock, OrientationBlock]):
@@ -143,23 +122,82 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             good = _usable(item)
             if not good.all():
                 return self._without(item, good)
-        if s.last is None:
+        ends = self._losses(item, seen)
+        if ends:
+            return [self._after_losses(item, ends)]
+        if s.last is None and s.wanted is None:
             self._choose_period(item.dt_s)
-        return [self._finite(item, seen) if s.settled or len(item.t_s) == 1 else self._unsettled(item, seen)]
+        return [self._smooth(item, seen)]
 
-    def _unsettled(self, item: ImuBlock, seen: int) -> OrientationBlock:
+    def _smooth(self, item: ImuBlock, seen: int) -> OrientationBlock:
+        return self._finite(item, seen) if self._state.known.settled or len(item.t_s) == 1 else self._unsettled(item)
+
+    def _losses(self, item: ImuBlock, seen: int) -> list[int]:
+        """The samples before which turn was lost: by a gap that is worth a look, or by clipped samples that end."""
+        s = self._state
+        steps = item.dt_s.tolist()
+        clipped = s.known.clip is not None
+        if s.last is None or (max(steps) + s.skipped_s <= LOOKED_AT_S and not clipped and not seen & _SATURATED):
+            return []
+        steps[0] += s.skipped_s
+        ends = []
+        for i, (step, flag) in enumerate(zip(steps, item.flags.tolist(), strict=True)):
+            now = bool(flag & _SATURATED)
+            if step > LOOKED_AT_S or (clipped and not now):
+                ends.append(i)
+            clipped = now
+        return ends
+
+    def _after_losses(self, item: ImuBlock, ends: list[int]) -> OrientationBlock:
+        made = []
+        for begin, end in pairwise(sorted({0, *ends, len(item.t_s)})):
+            part = _part(item, slice(begin, end))
+            if begin in ends:
+                self._judge(part)
+            made.append(self._smooth(part, int(np.bitwise_or.reduce(part.flags))))
+        return self._joined(made)
+
+    def _judge(self, item: ImuBlock) -> None:
+        """Turn was lost before the first sample: what tells the tilt better, the filter or that sample's force?"""
+        s = self._state
+        if s.last is None or s.q_es is None:
+            return
+        gap_s = float(item.dt_s[0]) + s.skipped_s
+        rate = item.gyr_rad_s[0] - s.bias
+        force = item.acc_m_s2[0] if s.acc_bias is None else item.acc_m_s2[0] - s.acc_bias
+        rate2 = float(rate @ rate)
+        lost = s.known.lost(gap_s, rate2) if gap_s > LOOKED_AT_S else 0.0
+        clipped = 0.0 if s.known.clip is None else s.known.clip.lost_rad
+        first = first_tilt_rad(unrest_m_s2(float(force @ force), rate2))
+        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.bias + rate) * min(gap_s, BRIDGE_S))
+        off = angle_between(up_of(wanted), force)
+        if lost and off > OFF_MOST * math.hypot(lost, first):
+            lost = off  # more has happened in the gap than both its ends tell
+        if math.hypot(lost, clipped) > first:
+            self._begin_anew(wanted, lost)
+
+    def _begin_anew(self, wanted: Floats, heading_lost_rad: float) -> None:
+        """The tilt from the force from now on; the heading as it was `wanted` (4,) to be."""
+        s = self._state
+        self._filter = self._filter.again()
+        s.last, s.skipped_s, s.turn_rad, s.wanted = None, 0.0, 0.0, wanted
+        s.known.begin(heading_lost_rad)
+
+    def _unsettled(self, item: ImuBlock) -> OrientationBlock:
         """Sample by sample until the sensor has settled: so blocks of any size tell the same."""
-        made, k = [], 0
-        while k < len(item.t_s) and not self._state.settled:
-            made.append(self._finite(_part(item, slice(k, k + 1), clear=False), int(item.flags[k])))
+        made, k, n = [], 0, len(item.t_s)
+        while k < n and not self._state.known.settled:
+            made.append(self._finite(_part(item, slice(k, k + 1)), int(item.flags[k])))
             k += 1
-        if k < len(item.t_s):
-            made.append(self._finite(_part(item, slice(k, None), clear=False), seen))
-        arrays = {
-            one.name: np.concatenate([getattr(part, one.name) for part in made])
-            for one in fields(OrientationBlock)
-            if one.name != "sensor"
-        }
+        if k < n:
+            made.append(self._finite(_part(item, slice(k, None)), int(np.bitwise_or.reduce(item.flags[k:]))))
+        return self._joined(made)
+
+    def _joined(self, made: list[OrientationBlock]) -> OrientationBlock:
+        if len(made) == 1:
+            return made[0]
+        names = [one.name for one in fields(OrientationBlock) if one.name != "sensor"]
+        arrays = {name: np.concatenate([getattr(part, name) for part in made]) for name in names}
         for array in arrays.values():
             array.flags.writeable = False
         return OrientationBlock(self.sensor, **arrays)
@@ -178,29 +216,32 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             steps[0] = s.period_s
         steps[0] += s.skipped_s
         s.skipped_s = 0.0
+        real_steps = steps
         forces2 = (acc * acc).sum(axis=1)
         if forces2.max() > KNOCK_M_S2**2 or seen & _SATURATED:
             acc = self._calmed(item, acc, forces2)
         real = None
         if max(steps) >= GAP_STEPS * s.period_s:
-            s.settled = s.settled and max(steps) <= BRIDGE_S
             gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
-        out = self._run(item, gyr, acc, before[0], steps, seen, real)
-        if not s.settled:
-            self._settle(out)
+        out = self._run(item, gyr, acc, before[0], steps, real_steps, real)
+        if not s.known.settled:
+            self._settle(out, float(forces2[-1]))
         return replace(out, acc_m_s2=frozen(felt)) if self._tells_knocks and felt is not acc else out
 
-    def _settle(self, last: OrientationBlock) -> None:
-        """Look for "down" anew where the filter took it from a movement. Its heading was of no meaning yet."""
+    def _settle(self, last: OrientationBlock, force2: float) -> None:
+        """Look for "down" anew where the filter took it from a movement, or has lost it; `force2` as it was felt."""
         s = self._state
-        if s.quiet_s < LEVEL_S:
-            return
-        force = last.acc_m_s2.mean(axis=0)
-        w, x, y, z = last.q_es[-1]
-        up = np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z])
-        if float(force @ up) < math.cos(LEVEL_OFF_RAD) * math.sqrt(float(force @ force)):
-            self._filter = make(self._name, s.period_s)
-        s.settled = s.quiet_s >= SETTLED_S
+        known, rate = s.known, last.gyr_rad_s[-1]
+        if known.clip is None and known.doubted(force2, float(rate @ rate)):
+            self._begin_anew(last.q_es[-1], 0.0)
+        if known.quiet_s >= LEVEL_S and s.q_es is not None:
+            force = last.acc_m_s2.mean(axis=0)
+            if float(force @ up_of(last.q_es[-1])) < math.cos(LEVEL_OFF_RAD) * math.sqrt(float(force @ force)):
+                quiet_s = known.quiet_s
+                self._begin_anew(last.q_es[-1], 0.0)
+                known.quiet_s = quiet_s
+            known.shaken_rad = min(known.shaken_rad, LEVEL_OFF_RAD)
+        known.settle()
 
     def _without(self, item: ImuBlock, good: Bools) -> list[OrientationBlock]:
         """The same without the samples that are no numbers: as if they were lost on the way."""
@@ -243,7 +284,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         acc: Floats,
         before: Floats,
         steps: list[float],
-        seen: int,
+        real_steps: list[float],
         real: npt.NDArray[np.intp] | None,
     ) -> OrientationBlock:
         """Orientation at the `real` ones of some samples, by default all."""
@@ -254,12 +295,17 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         half = np.array(steps) * (0.5 / s.period_s)
         q_es, bias, observed = self._filter.run((ends[1:] + ends[:-1]) * half[:, None], acc)
         held = self._held(bias, observed.tolist(), steps)
+        if s.wanted is not None:
+            s.turn_rad, s.wanted = heading_to(s.wanted, q_es[0]), None
+        if s.turn_rad:
+            q_es = with_heading(s.turn_rad, q_es)
         if real is not None:
             q_es, gyr, acc = q_es[real], gyr[real], acc[real]
             held = held if held.ndim == 1 else held[real]
-        s.calm = acc[-1]
+        s.calm, s.q_es = acc[-1], q_es[-1].copy()
         gyr = gyr - held
-        inclination_sd, heading_sd, rest = self._known(item, gyr, acc, seen)
+        flags = item.flags.tolist() if any(item.flags.tobytes()) else []
+        inclination_sd, heading_sd, rest = s.known.told(gyr, acc, real_steps, s.period_s, flags)
         return OrientationBlock(
             sensor=self.sensor,
             t_s=item.t_s,
@@ -320,18 +366,18 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
     def _restart(self, item: ImuBlock) -> list[OrientationBlock]:
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""
         at = int(np.flatnonzero(item.flags & np.uint8(_RESTART))[0])
-        out = self.feed(_part(item, slice(0, at), clear=False)) if at else []
+        out = self.feed(_part(item, slice(0, at))) if at else []
         old = self._state
         self._filter = make(self._name, old.period_s)
-        self._state = _State(filter=None, period_s=old.period_s, heading_sd_rad=math.pi, acc_bias=old.acc_bias)
-        return out + self.feed(_part(item, slice(at, None), clear=True))
+        known = Known(heading_sd_rad=old.known.heading_sd_rad + math.pi)
+        self._state = _State(filter=None, period_s=old.period_s, known=known, acc_bias=old.acc_bias)
+        return out + self.feed(_part(item, slice(at, None), without=_RESTART))
 
     def _bridged(
         self, gyr: Floats, acc: Floats, before: tuple[Floats, Floats], steps: list[float]
     ) -> tuple[Floats, Floats, list[float], npt.NDArray[np.intp]]:
         """Samples with lost ones put in along straight lines, their steps, and which of them are real."""
         s = self._state
-        s.shaken_rad += GAP_SD_RAD_S * (sum(steps) - len(steps) * s.period_s)
         bridged = np.minimum(steps, BRIDGE_S)
         counts = np.maximum(np.rint(bridged / s.period_s).astype(int), 1)
         real = np.cumsum(counts) - 1
@@ -343,56 +389,6 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         )
         return gyr, acc, np.repeat(bridged / counts, counts).tolist(), real
 
-    def _known(
-        self, item: ImuBlock, gyr: Floats, acc: Floats, seen: int
-    ) -> tuple[list[float], list[float], list[bool]]:
-        """Standard deviations of the tilt, and of the heading since the filter began; and whether the sensor rests.
-
-        Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
-        """
-        s = self._state
-        forces2 = (acc * acc).sum(axis=1).tolist()
-        clipped = seen & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD
-        flags = item.flags.tolist() if clipped else ()
-        quiet_s, heading = s.quiet_s, s.heading_sd_rad
-        slopes = self._slopes(gyr, item.dt_s) if clipped else ()
-        tilts, headings, rests = [], [], []
-        moving_sd = INCLINATION_SD_MOVING_RAD if s.settled else UNSETTLED_SD_RAD
-        for i, ((x, y, z), step) in enumerate(zip(gyr.tolist(), item.dt_s.tolist(), strict=True)):
-            heading += HEADING_DRIFT_SD_RAD_S * step
-            quiet = False
-            if x * x + y * y + z * z < QUIET_RATE_RAD_S**2:
-                quiet = _LEAST_2 < forces2[i] < _MOST_2
-            quiet_s = quiet_s + step if quiet else 0.0
-            rest = quiet_s >= REST_S
-            tilt = INCLINATION_SD_REST_RAD if rest else moving_sd
-            if clipped and (flags[i] & _SATURATED or s.shaken_rad > SHAKEN_OVER_RAD):
-                s.shaken_rad *= math.exp(-step / SHAKEN_DECAY_S)
-                if flags[i] & _SATURATED:
-                    s.slope_rad_s2 = s.slope_rad_s2 if s.clipped_s else slopes[i]
-                    s.clipped_s += step
-                    # a parabola on top of the limit: two thirds of its length times its height, a·T/4
-                    lost = s.slope_rad_s2 * s.clipped_s**2 / 6.0
-                    s.shaken_rad = max(s.shaken_rad, lost, CLIPPED_SD_RAD)
-                else:
-                    s.clipped_s = 0.0
-                tilt = math.hypot(tilt, s.shaken_rad)
-            else:
-                s.clipped_s = 0.0
-            tilts.append(tilt)
-            headings.append(heading)
-            rests.append(rest)
-        s.quiet_s, s.heading_sd_rad = quiet_s, heading
-        s.two = (gyr[-2] if len(gyr) > 1 else gyr[-1] if s.two is None else s.two[1], gyr[-1])
-        return tilts, headings, rests
-
-    def _slopes(self, gyr: Floats, dt_s: Floats) -> list[float]:
-        """(N,) how fast the rate grew between the two samples before each."""
-        before = self._state.two or (gyr[0], gyr[0])
-        steps = np.diff(np.vstack((*before, gyr[:-1])), axis=0)
-        slopes: list[float] = (np.sqrt((steps * steps).sum(axis=1)) / dt_s).tolist()
-        return slopes
-
 
 def _usable(item: ImuBlock) -> Bools:
     good: Bools = (item.flags & np.uint8(_INVALID)) == 0
@@ -401,8 +397,7 @@ def _usable(item: ImuBlock) -> Bools:
     return good
 
 
-def _part(item: ImuBlock, where: slice, *, clear: bool) -> ImuBlock:
-    flags = item.flags[where]
-    if clear:
-        flags = flags & np.uint8(0xFF ^ _RESTART)
+def _part(item: ImuBlock, where: slice, *, without: int = 0) -> ImuBlock:
+    """Some of the samples; `without` some flags."""
+    flags = item.flags[where] & np.uint8(0xFF ^ without) if without else item.flags[where]
     return ImuBlock(item.sensor, item.t_s[where], item.dt_s[where], item.gyr_rad_s[where], item.acc_m_s2[where], flags)

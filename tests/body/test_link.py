@@ -192,3 +192,37 @@ def test_a_kept_filter_goes_on_as_if_nothing_were(minute):
         np.testing.assert_array_equal(other.D, link.D)
         np.testing.assert_array_equal(other.P, link.P)
         np.testing.assert_array_equal(other.arms_m, link.arms_m)
+
+
+def test_a_joint_that_gravity_contradicts_gives_way_and_says_so(minute):
+    """D thrown off by 40 degrees of tilt that it believes: both sensors' own "up" agree on another. It is told once it
+    has lasted a moment, D has their tilt, and its heading has a wide bar."""
+    link = begun(minute)
+    followed(link, minute, end=2001)
+    vertical = up(minute)
+    across = np.cross(vertical, [1.0, 0.0, 0.0])
+    link.D = Rotation.from_rotvec(np.deg2rad(40.0) * across / np.linalg.norm(across)).as_matrix() @ link.D
+    # the constraint goes on in the wrong: its forces are not those of one joint
+    wrong = Felt(
+        minute.gyr, (minute.acc[0], minute.acc[1] @ Rotation.from_rotvec([0.7, 0.0, 0.0]).as_matrix()), minute.true
+    )
+    told = followed(link, wrong, 2001, 2401)
+    assert told
+    assert all(k == 0 and np.rad2deg(off) > 4.0 for k, off in told)
+    assert np.sqrt(vertical @ link.P[0, :3, :3] @ vertical) > np.deg2rad(1.0)
+
+
+def test_a_joint_in_order_is_never_contradicted(minute):
+    link = begun(minute, heading_rad=0.3, heading_sd_rad=0.3, off_m=0.02, arm_sd_m=0.04)
+    assert followed(link, with_errors(minute, 1)) == []
+
+
+def test_at_rest_a_heading_stays_as_unknown_as_it_was(still):
+    """Offsets of the accelerometers are horizontal forces too; a minute of them is no evidence."""
+    felt = with_errors(still, 3)
+    link = begun(felt, heading_rad=np.deg2rad(20.0), heading_sd_rad=np.deg2rad(20.0))
+    before = error_deg(link, felt, 0)
+    followed(link, felt)
+    vertical = up(felt)
+    assert np.sqrt(vertical @ link.P[0, :3, :3] @ vertical) > np.deg2rad(19.0)
+    assert error_deg(link, felt) == pytest.approx(before, abs=4.0)

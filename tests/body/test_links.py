@@ -194,21 +194,26 @@ def test_a_missing_sensor_spoils_its_own_joints_only(walk, segment, spoilt):
 @pytest.mark.parametrize("guess_deg", [0.0, 6.0, -8.0])
 def test_after_a_gap_the_error_bar_covers_the_error(walk, guess_deg):
     """300 ms without the thigh, after which the sensor's own filter has its tilt but only a guess of the turn made
-    meanwhile: a straight line misses some degrees. The bar is wide then, and motion makes it narrow again."""
+    meanwhile: a straight line misses some degrees, and the filter says how many. The bar is wide then, and motion
+    that shakes the joint makes it narrow again."""
     turned = missing(walk, Segment.RIGHT_THIGH, 2.0, 2.3)
     after = turned.t_s >= 2.3 - 1e-9
     q_es, i = turned.q_es.copy(), ALL.index(Segment.RIGHT_THIGH)
     off = Rotation.from_euler("z", guess_deg, degrees=True)
     q_es[after, i] = (off * Rotation.from_quat(q_es[after, i], scalar_first=True)).as_quat(scalar_first=True)
-    blocks = cut(dataclasses.replace(turned, q_es=q_es))
+    lost = np.where(after[:, None] & (np.arange(len(ALL)) == i), np.deg2rad(9.5), 0.0)
+    blocks = cut(dataclasses.replace(turned, q_es=q_es, heading_sd_rad=lost))
     found = run(Worn(), blocks)
     for key in (("hip", Side.RIGHT), ("knee", Side.RIGHT)):
         error, spread = np.linalg.norm(errors(walk, found[key]), axis=1), sd(found[key])
-        assert np.rad2deg(spread[after][0]) > 8.0
+        assert np.rad2deg(spread[after][0]) > 5.0
         assert np.rad2deg(error[after][0]) == pytest.approx(abs(guess_deg), abs=0.5)
         assert (error[after] < 2.0 * np.sqrt(3) * spread[after]).all()
-        assert spread[-1] < 0.5 * spread[after][0]
-        assert error[-1] <= max(0.8 * error[after][0], np.deg2rad(0.5))
+        if key[0] == "knee":  # its centre is shaken at 1 to 2 m/s²
+            assert spread[-1] < 0.5 * spread[after][0]
+        else:  # 0.3 m/s² could as well be the accelerometers' offsets: they must not make a heading sure
+            assert 0.9 * spread[after][0] < spread[-1] <= spread[after][0]
+        assert error[-1] <= max((0.8 if key[0] == "knee" else 1.05) * error[after][0], np.deg2rad(0.5))
 
 
 def test_a_gap_does_not_turn_what_goes_on(walk):

@@ -69,9 +69,11 @@ def test_h50_pelvis_tilt_shown(axis):
 
 
 @pytest.mark.parametrize("size", [2, 4, 8])
-@pytest.mark.parametrize("axis", [1, 2])
-@pytest.mark.parametrize(("peak", "last", "lim"), [(600, 0.25, 250), (2600, 0.08, 2000)])
+@pytest.mark.parametrize(
+    ("peak", "last", "lim", "axis"), [(600, 0.25, 250, 2), (2600, 0.08, 2000, 2), (600, 0.12, 250, 1)]
+)
 def test_h49_bar_covers(peak, last, lim, axis, size):
+    """Flexion by 95 and 132 degrees; rotation by 46, as far as a hip goes."""
     r = still(5)
     r[THIGH][:, axis] = half_sine(5, np.deg2rad(peak), at_s=2, lasting_s=last)
     b = standing_then(r)[1]
@@ -82,12 +84,11 @@ def test_h49_bar_covers(peak, last, lim, axis, size):
         shown(b, size=size),
     )
     after = (s.t_s > 2 + last + 0.01) & (s.t_s < 3)
-    e = np.abs(s.hip[Side.RIGHT] - c.hip[Side.RIGHT])[after]
-    # 2600 °/s over a limit of 2000 about the flexion axis: 19 degrees beside a bar of 8
-    covered = 2.5 if (peak, axis) == (2600, 2) else 2.0
-    assert (e <= covered * s.sd[Side.RIGHT][after] + 0.1).all(), (
-        f"worst {np.max(e / s.sd[Side.RIGHT][after]):.1f} sd, {e.max():.0f} deg"
-    )
+    e, sd = np.abs(s.hip[Side.RIGHT] - c.hip[Side.RIGHT])[after], s.sd[Side.RIGHT][after]
+    ok = np.isfinite(e)
+    assert (e <= 2.0 * sd + 0.1)[ok].all(), f"worst {np.nanmax(e / sd):.1f} sd, {np.nanmax(e):.0f} deg"
+    assert not ok[0].all(), "so much turn is missing that no angle may be shown"
+    assert ok[-1, 0], "gravity has brought flexion back"
 
 
 def test_h52_a_second_without_numbers_is_not_ok():

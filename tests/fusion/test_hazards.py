@@ -67,7 +67,10 @@ def test_h49_a_clipped_turn_is_flagged_for_as_long_as_it_lasted_and_tilt_is_not_
     np.testing.assert_array_equal(joined(out, "flags") & int(Flag.SATURATED) != 0, at_end)
     sd = np.rad2deg(joined(out, "inclination_sd_rad"))
     assert sd[at_end].min() >= 3.0
-    assert sd[(t_s > 2 + lasting_s) & (t_s < 3)].min() > 2 * sd[t_s < 2][-1]
+    after = t_s > 2 + lasting_s
+    assert sd[after & (t_s < 2 + lasting_s + 0.1)].min() > 2 * sd[t_s < 2][-1]
+    heading = np.rad2deg(joined(out, "heading_sd_rad"))
+    assert 2 * (heading[-1] - heading[t_s < 2][-1]) > lost, "gravity brings the tilt back, and nothing the heading"
 
 
 # ── h52: numbers that are none ───────────────────────────────────────────────────────────────────────────────────

@@ -73,8 +73,9 @@ def _place(of: int, turned, t_s: Floats, size: float) -> Floats:  # type: ignore
     return out
 
 
-def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> None:
-    """Feed a filter with all updates of the samples from begin to end."""
+def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> list[tuple[int, float]]:
+    """Feed a filter with all updates of the samples from begin to end; returns what it doubted."""
+    told: list[tuple[int, float]] = []
     S, gyr, acc = (np.stack(both) for both in (felt.frames, felt.gyr, felt.acc))
     earth = np.stack([one.inv().apply([0.0, 0.0, 1.0]) for one in felt.true])
     vertical = (S @ earth[..., None])[..., 0]  # the sensors' own filters have the true tilt
@@ -82,7 +83,8 @@ def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> 
     for at in range(max(begin, 1), (gyr.shape[1] if end is None else end) - n, n):
         here = slice(at - 1, at + n + 1)
         seen = sight(S[:, here], acc[:, here], gyr[:, here], vertical[:, at + n], np.full(2, np.deg2rad(1.0)), 1 / HZ)
-        link.observe(seen[:1], seen[1:], UPDATE_S)
+        told += link.observe(seen[:1], seen[1:], UPDATE_S)
+    return told
 
 
 def error_of(link: Link, felt: Felt, at: int = -1) -> Floats:

@@ -23,6 +23,10 @@ class OrientationFilter(Protocol):
         was observed (at rest), not inferred from motion, out."""
         ...
 
+    def again(self) -> OrientationFilter:
+        """A filter that has seen no sample yet, at the same period; what is known of the bias it keeps."""
+        ...
+
     @property
     def state(self) -> Any:
         """The filter's whole memory, independent of later updates; can be pickled."""

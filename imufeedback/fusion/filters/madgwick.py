@@ -15,6 +15,7 @@ class Filter:
     """One update a sample in Python: slower than VQF by a factor of about fifty; for comparison."""
 
     def __init__(self, period_s: float) -> None:
+        self._period_s = period_s
         self._filter = ahrs.filters.Madgwick(Dt=period_s, frequency=1.0 / period_s)
         self._q: Floats | None = None
 
@@ -26,6 +27,9 @@ class Filter:
             self._q = np.asarray(self._filter.updateIMU(self._q, gyr, acc), dtype=float)
             q_es[i] = self._q
         return q_es, np.zeros_like(gyr_rad_s), np.zeros(len(gyr_rad_s), dtype=bool)
+
+    def again(self) -> Filter:
+        return Filter(self._period_s)
 
     @property
     def state(self) -> Any:

@@ -15,6 +15,7 @@ class Filter:
     """One update a sample in Python: slower than VQF by a factor of about fifty; for comparison."""
 
     def __init__(self, period_s: float) -> None:
+        self._period_s = period_s
         self._filter = ahrs.filters.Mahony(Dt=period_s, frequency=1.0 / period_s)
         self._q: Floats | None = None
 
@@ -28,6 +29,11 @@ class Filter:
             q_es[i] = self._q
             bias[i] = self._filter.b
         return q_es, bias, np.ones(len(gyr_rad_s), dtype=bool)
+
+    def again(self) -> Filter:
+        other = Filter(self._period_s)
+        other._filter.b = self._filter.b.copy()
+        return other
 
     @property
     def state(self) -> Any:

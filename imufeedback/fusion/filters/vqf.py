@@ -20,11 +20,18 @@ class Filter:
     """
 
     def __init__(self, period_s: float) -> None:
+        self._period_s = period_s
         self._vqf = vqf.VQF(period_s, biasClip=BIAS_CLIP_DPS)
 
     def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
         out = self._vqf.updateBatch(np.ascontiguousarray(gyr_rad_s), np.ascontiguousarray(acc_m_s2))
         return out["quat6D"], out["bias"], out["restDetected"].astype(bool)
+
+    def again(self) -> Filter:
+        bias, sigma = self._vqf.getBiasEstimate()
+        other = Filter(self._period_s)
+        other._vqf.setBiasEstimate(bias, sigma)
+        return other
 
     @property
     def state(self) -> Any:

@@ -1,0 +1,50 @@
+"""Quaternions (scalar first) of one sensor, as far as a filter that begins anew needs them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from imufeedback.records import Floats
+
+
+def product(a: Floats, b: Floats) -> Floats:
+    """(..., 4) a⊗b; leading axes broadcast."""
+    w, x, y, z = np.moveaxis(a, -1, 0)
+    p, q, r, s = np.moveaxis(b, -1, 0)
+    parts = (
+        w * p - x * q - y * r - z * s,
+        w * q + x * p + y * s - z * r,
+        w * r - x * s + y * p + z * q,
+        w * s + x * r - y * q + z * p,
+    )
+    return np.stack(parts, axis=-1)
+
+
+def turned(q_es: Floats, vector: Floats) -> Floats:
+    """(4,) an orientation after a turn by a rotation vector (3,), sensor frame."""
+    angle = float(np.linalg.norm(vector)) + 1e-12
+    return product(q_es, np.concatenate(([math.cos(0.5 * angle)], math.sin(0.5 * angle) / angle * vector)))
+
+
+def heading_to(wanted: Floats, q_es: Floats) -> float:
+    """Turn (rad) about the vertical that brings `q_es` (4,) closest to `wanted` (4,)."""
+    w, _, _, z = product(wanted, q_es * np.array([1.0, -1.0, -1.0, -1.0]))
+    return 2.0 * math.atan2(z, w)
+
+
+def with_heading(turn_rad: float, q_es: Floats) -> Floats:
+    """(..., 4) orientations turned about the vertical."""
+    return product(np.array([math.cos(0.5 * turn_rad), 0.0, 0.0, math.sin(0.5 * turn_rad)]), q_es)
+
+
+def up_of(q_es: Floats) -> Floats:
+    """(3,) the earth's vertical in the sensor, of one orientation (4,)."""
+    w, x, y, z = q_es
+    return np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z])
+
+
+def angle_between(a: Floats, b: Floats) -> float:
+    """Angle (rad) between two vectors (3,) of any length."""
+    return math.atan2(float(np.linalg.norm(np.cross(a, b))), float(a @ b))
