@@ -35,6 +35,12 @@ ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
 """The arms to the joint are not known before a fitting, and the zero-g offsets are those of data sheets."""
 ALIKE = 8.0
 """So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
+LEAST = 0.02
+"""Of the stated variance, a bin: better than that nothing is explained but by chance; up to the whole variance where the
+joint stands still."""
+STANDS_STILL = 1.0
+"""Of the stated variance: a joint whose acceleration changes by less shows little. Chosen: a pelvis held still has 0.1,
+people's in squats and walking 5 to 100."""
 LAG = 4
 TURN_SHARE = 0.125
 """Weight of a part's turn about the vertical: in squats knees go in and out, and thigh and pelvis turn oppositely."""
@@ -144,13 +150,22 @@ def _same_up(a: Binned, b: Binned) -> float:
     for piece in _pieces(a.at[i]):
         k, m = i[piece], j[piece]
         costs = [_disagreement(a, one, k, m) for one in (b, mirrored)]
-        least = 0.02 * 3 * len(k)
-        shared += 3 * len(k) / ALIKE * float(np.log((costs[1] + least) / (costs[0] + least)))
+        moves = _moves(a, k)
+        least = (LEAST + 1.0 - moves) * 3 * len(k)
+        shared += moves * 3 * len(k) / ALIKE * float(np.log((costs[1] + least) / (costs[0] + least)))
         x, y = (_parts(turn) for turn in (a.turn[k], b.turn[m]))
         moved = np.abs(x) + np.abs(y) > 2 * TURN_SD_RAD
         alike, against = alike + float(((x + y)[moved] ** 2).sum()), against + float(((x - y)[moved] ** 2).sum())
         parts += int(moved.sum())
     return shared + TURN_SHARE * parts * float(np.log(alike / against))
+
+
+def _moves(a: Binned, k: Ints) -> float:
+    """From 0 to 1: whether the joint is accelerated at all. About one that stands still a limb turns the same way in a
+    mirror, and nothing is shown."""
+    changed = a.acc[k][LAG:] - a.acc[k][:-LAG]
+    power = float(np.mean(changed**2 * a.weight[k][LAG:, None]))
+    return power / (power + STANDS_STILL)
 
 
 def _parts(turn: Floats) -> Floats:

@@ -390,7 +390,8 @@ class Sequence(Stage[AlignedBlock, Told]):
         if not known:
             if self._is_lift(made):
                 return f"a third knee was lifted – {ORDER}"
-            return f"you bowed before {'both knees were' if not s.done else 'the left knee was'} lifted – {ORDER}"
+            missing = "both knees were" if not s.done else "the left knee was"
+            return f"that looked like a bow before {missing} lifted – {ORDER}; {IF_LIFTED}"
         if known[0] is Step.BOWS:
             return f"you bowed {len(s.done[Step.BOWS]) + 1} times – {ORDER}, then stand still"
         side = "right" if known[0] is Step.RIGHT else "left"
@@ -433,6 +434,8 @@ class Sequence(Stage[AlignedBlock, Told]):
 
 BIN = 10
 CALM_RAD_S = float(np.deg2rad(15.0))
+IF_LIFTED = "if it was a knee lift, check the sensors (sensors check --turn)"
+"""A sensor with wrong axes takes a lift for a bow: nobody is blamed for what it may have seen wrongly."""
 WALKED = f"both legs moved at once, as in walking – stay in one place: {ORDER}"
 
 
