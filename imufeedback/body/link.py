@@ -57,10 +57,10 @@ SURPRISE_MOST = 4.0
 LASTING_MOST = 4.0
 """Where residuals are larger than said they also last longer (soft tissue, a wrong arm): the noise is once more so many
 times larger, at most."""
-SHOWN_M_S2 = 0.4
+SHOWN_M_S2 = 0.25
 """Only a horizontal force well above this shows the heading. Zero-g offsets and tilts that are off by a degree or two
 are horizontal forces as well, and they last: taken for motion, they would make a heading sure that nothing has shown.
-Chosen: 30 mg and a degree."""
+Chosen: 25 mg, and what the tilts may be off."""
 TILT_OFF = 3.0
 OFF_LEAST_RAD = np.deg2rad(1.5)
 OFF_SHARE = 0.1

@@ -331,7 +331,8 @@ class Run:
         new = Link.begun(D[None], root[None], arms[None], np.full((1, 6), links.arm_sd_m))
         if s.begun[k]:  # the arms are the body's and the strap's: what was learnt stays
             new.arms_m, new.P[0, 3:, 3:] = s.link.arms_m[k : k + 1], s.link.P[k, 3:, 3:]
-            new.level = np.maximum(s.link.level[k : k + 1], recovery.LEVEL_AGAIN)
+            least = recovery.LEVEL_AGAIN if s.held_sd_rad[k] > recovery.AGAIN_RAD else 1.0  # not after one lost packet
+            new.level = np.maximum(s.link.level[k : k + 1], least)
         s.link.put([k], new)
         s.begun = _with(s.begun, k, np.True_)
 

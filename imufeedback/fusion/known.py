@@ -165,7 +165,8 @@ class Known:
                 heading += lost
                 self.shaken_rad = math.hypot(self.shaken_rad, lost)
                 self.settled = self.settled and self.shaken_rad <= RELEVEL_RAD
-                quiet_s = 0.0
+                if lost > RELEVEL_RAD:  # a lost packet is no end of a rest
+                    quiet_s = 0.0
             mean2 += (rate2 - mean2) * min(step / PACE_MEAN_S, 1.0)
             pace2 = max(pace2 * max(1.0 - 2.0 * step / PACE_FALLS_S, 0.0), mean2)
             quiet_s = quiet_s + step if quiet else 0.0
