@@ -36,8 +36,8 @@ ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
 ALIKE = 8.0
 """So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
 LEAST = 0.02
-"""Of the stated variance, a bin: better than that nothing is explained but by chance; up to the whole variance where the
-joint stands still."""
+"""Of the stated variance, a bin: better than that nothing is explained but by chance. Where the joint stands still it
+is up to the whole variance."""
 STANDS_STILL = 1.0
 """Of the stated variance: a joint whose acceleration changes by less shows little. Chosen: a pelvis held still has 0.1,
 people's in squats and walking 5 to 100."""

@@ -169,11 +169,16 @@ def in_sessions(context: Context) -> Iterator[Measured]:
             sessions += 1
             said = _first_word(seed, segment, change)
             accepted += said == Level.GOOD
-            blamed += isinstance(said, str) and said != Level.GOOD and not said.startswith(_name(segment))
+            blamed += isinstance(said, str) and said != Level.GOOD and not _names_it(said, segment)
         refused += _first_word(seed, segment, lambda samples: samples) not in (Level.GOOD, Level.FAIR)
     yield Measured(f"sessions: wrong sensors in a good fit, of {sessions}", accepted, at_most(0.02 * sessions), "1")
     yield Measured("sessions: … something else was blamed", blamed, at_most(0.02 * sessions), "1")
     yield Measured(f"sessions: true sensors refused, of {count}", refused, at_most(0.05 * count), "1")
+
+
+def _names_it(said: str, segment: Segment) -> bool:
+    """The sensor by name; or that the sensors are to be checked, so that it is not the player's doing."""
+    return said.startswith(_name(segment)) or "sensors check" in said
 
 
 def _first_word(seed: int, segment: Segment, change: Callable[[Samples], Samples]) -> str:

@@ -8,6 +8,7 @@ itself, the hip flexion from the reference.
 from __future__ import annotations
 
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -53,7 +54,7 @@ POSED_S = 0.2
 """Of flexed samples in a stretch that shows a pose."""
 
 
-class Trial:
+class Trial(ABC):
     """One recording."""
 
     def __init__(self, name: str, imu: Path, still_s: Window, stretches: Sequence[Window]) -> None:
@@ -63,9 +64,9 @@ class Trial:
         self.rate_hz = round(1.0 / float(np.median(np.diff(t_s))), 3)
         self.begin_s, self.end_s = float(t_s[0]), float(t_s[-1])
 
+    @abstractmethod
     def reference_deg(self, side: Side) -> tuple[Floats, Floats]:
         """Times (N,) and hip flexion (N,) away from standing."""
-        raise NotImplementedError
 
     @cached_property
     def blocks(self) -> list[AlignedBlock]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from imufeedback.errors import BadFile
 from imufeedback.records import Bools, Side
-from imufeedback.validate import persons, persons_methods
+from imufeedback.validate import axis_maps, persons, persons_methods, windows_sweep
 from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.validate.persons import Curves, Score, Trial
 
@@ -120,4 +120,4 @@ def _of(text: str, names: list[str]) -> str:
     return text if not names else f"{text} ({'; '.join(names)})"
 
 
-STEPS = (Step("angles of people", angles),)
+STEPS = (Step("angles of people", angles), windows_sweep.STEP, *axis_maps.STEPS)
