@@ -36,17 +36,14 @@ ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
 ALIKE = 8.0
 """So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
 LEAST = 0.02
-"""Of the stated variance, a bin: better than that nothing is explained but by chance. Where the joint stands still it
-is up to the whole variance."""
-STANDS_STILL = 1.0
-"""Of the stated variance: a joint whose acceleration changes by less shows little. Chosen: a pelvis held still has 0.1,
-people's in squats and walking 5 to 100."""
+"""Of the stated variance, a bin: better than that nothing is explained but by chance."""
 LAG = 4
 TURN_SHARE = 0.125
 """Weight of a part's turn about the vertical: in squats knees go in and out, and thigh and pelvis turn oppositely."""
-EVIDENCE = 1.5
-"""Logarithm of the odds; true pairs of all recordings have 1.8 (four seconds of squats) to 180 for them, fitting
-movements 35 and more."""
+EVIDENCE, OF_KNEES = 1.5, 10.0
+"""Logarithm of the odds that accuse. True hips of seeded golfers whose pelvis stands still lie above -0.6, of people
+between 0.7 (squats with gaps) and 102; true knees of golfers above -4.2, of people at 24 and more: a knee is bent in one
+plane, which a mirror hardly changes."""
 HEADINGS = 48
 DRIFTS_RAD_S = np.deg2rad(np.arange(-3.0, 3.5, 1.0))
 """Of one heading against the other: two gyroscopes whose bias is not known yet."""
@@ -77,8 +74,8 @@ def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[S
 
 def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -> dict[Segment, Verdict]:
     """The same from the odds; `sure` times the evidence that would do."""
-    against = {pair for pair, value in found.items() if value < -sure * EVIDENCE}
-    cleared = {one for pair, value in found.items() if value > sure * EVIDENCE for one in pair}
+    against = {pair for pair, value in found.items() if value < -sure * _enough(pair)}
+    cleared = {one for pair, value in found.items() if value > sure * _enough(pair) for one in pair}
     out: dict[Segment, Verdict] = {}
     for pair in against:
         often = [one for one in pair if sum(one in other for other in against) > 1]
@@ -86,6 +83,10 @@ def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -
         for one in guilty:
             out[one] = _verdict(one, guilty)
     return out
+
+
+def _enough(pair: tuple[Segment, Segment]) -> float:
+    return EVIDENCE if Segment.PELVIS in pair else OF_KNEES
 
 
 def _verdict(one: Segment, guilty: list[Segment]) -> Verdict:
@@ -150,9 +151,7 @@ def _same_up(a: Binned, b: Binned) -> float:
     for piece in _pieces(a.at[i]):
         k, m = i[piece], j[piece]
         costs = [_disagreement(a, one, k, m) for one in (b, mirrored)]
-        moves = _moves(a, k)
-        least = (LEAST + 1.0 - moves) * 3 * len(k)
-        shared += moves * 3 * len(k) / ALIKE * float(np.log((costs[1] + least) / (costs[0] + least)))
+        shared += _evidence(costs[0], costs[1], 3 * len(k))
         x, y = (_parts(turn) for turn in (a.turn[k], b.turn[m]))
         moved = np.abs(x) + np.abs(y) > 2 * TURN_SD_RAD
         alike, against = alike + float(((x + y)[moved] ** 2).sum()), against + float(((x - y)[moved] ** 2).sum())
@@ -160,12 +159,13 @@ def _same_up(a: Binned, b: Binned) -> float:
     return shared + TURN_SHARE * parts * float(np.log(alike / against))
 
 
-def _moves(a: Binned, k: Ints) -> float:
-    """From 0 to 1: whether the joint is accelerated at all. About one that stands still a limb turns the same way in a
-    mirror, and nothing is shown."""
-    changed = a.acc[k][LAG:] - a.acc[k][:-LAG]
-    power = float(np.mean(changed**2 * a.weight[k][LAG:, None]))
-    return power / (power + STANDS_STILL)
+def _evidence(plain: float, mirrored: float, rows: int) -> float:
+    """Logarithm of the odds of two weighed square sums: by their ratio, as what is left over may be larger than stated;
+    and no more than the stated noise allows, or a joint that stands still would show a mirror by nothing."""
+    least = LEAST * rows
+    by_ratio = rows * float(np.log((mirrored + least) / (plain + least))) / ALIKE
+    by_noise = 0.5 * (mirrored - plain) / ALIKE
+    return by_ratio if abs(by_ratio) < abs(by_noise) else by_noise
 
 
 def _parts(turn: Floats) -> Floats:

@@ -147,9 +147,9 @@ def clipping(context: Context) -> Iterator[Measured]:
     side = seen.trail
     after = (seen.t_s >= middle_s) & (seen.t_s <= rep.finish_s + 1.0)
     score = np.abs(seen.error[side][after]) / seen.sd[side][after]
-    yield Measured(
-        "clipping: error bars that cover the error (2 sd)", 100 * float(np.mean(score <= 2)), Band(91, None), "%"
-    )
+    shown = score[np.isfinite(score)]  # an angle whose bar is too wide is not shown
+    covered = 100 * float(np.mean(shown <= 2)) if len(shown) else float("nan")
+    yield Measured("clipping: error bars that cover the error (2 sd), of what is shown", covered, Band(91, None), "%")
     before = np.flatnonzero(seen.t_s < middle_s - 0.02)[-1]
     wider = float(seen.sd[side][np.flatnonzero(after)[8], 0] / seen.sd[side][before, 0])
     yield Measured("clipping: error bar after / before", wider, Band(1.2, None), "ratio")
