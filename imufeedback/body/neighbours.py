@@ -42,8 +42,8 @@ TURN_SHARE = 0.125
 """Weight of a part's turn about the vertical: in squats knees go in and out, and thigh and pelvis turn oppositely."""
 EVIDENCE, OF_KNEES = 1.5, 10.0
 """Logarithm of the odds that accuse. True hips of seeded golfers whose pelvis stands still lie above -0.6, of people
-between 0.7 (squats with gaps) and 102; true knees of golfers above -4.2, of people at 24 and more: a knee is bent in one
-plane, which a mirror hardly changes."""
+between 0.7 (squats with gaps) and 102; true knees of golfers above -4.2, of people at 24 and more: a knee is bent in
+one plane, which a mirror hardly changes."""
 HEADINGS = 48
 DRIFTS_RAD_S = np.deg2rad(np.arange(-3.0, 3.5, 1.0))
 """Of one heading against the other: two gyroscopes whose bias is not known yet."""
