@@ -31,7 +31,7 @@ SHORT_S = (1.2, 2.4)
 """For runs between gaps that are too short for those."""
 EVIDENCE = 1.5
 """Natural logarithm of the odds against the axes as they are. Of true sensors at most 0.6 in fitting movements of 16
-seeded players, where some axes are hardly turned about, and below 0.1 in all recordings."""
+seeded players, where some axes are hardly turned about, and at most 0.2 in all recordings."""
 SHARE = 0.3
 """… and so much of it a window, on average: a small contradiction is no other map, however often it is repeated."""
 UNITS_SHARE = 0.15
