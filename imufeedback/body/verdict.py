@@ -69,7 +69,7 @@ def refuse_sideways(known: Mapping[Segment, Evidence], found: Mapping[Segment, F
         off = float(TIPS_SD_RAD * np.sqrt(known[one].tips[at]))
         if off > TIPPED_RAD:
             raise FitImpossible(
-                f"{name(one)}: it tipped far to another side than its movement and the hips say is its front –"
+                f"{name(one)}: it tipped mostly sideways of what its movement and the hips say is its front –"
                 f" {advice(one)}"
             )
 
