@@ -27,6 +27,8 @@ MOST = 1.5
 sensors are contradicted from 4 on."""
 REST_S, REST_GYR_RAD_S, REST_ACC_M_S2, BIAS_RAD_S = 0.5, 0.03, 0.1, 0.1
 """A rest: so long, no axis scattering more. A mean rate below the last is the gyroscope's bias (`ble/verdict.py`)."""
+JUMP_RAD_S = 0.01
+"""A smaller change between rests is swaying, not a bias that was taken off. Chosen: that of cheap chips is 0.02."""
 DEG = 180.0 / np.pi
 TRUE = 0
 """Number of the map that changes nothing."""
@@ -102,16 +104,37 @@ def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float, longest_s: 
 
 
 def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
-    """(3,) the gyroscope's bias, as its rests show it; zero where there are none."""
+    """(N, 3) the gyroscope's bias at each sample, as its rests show it; zero where there are none.
+
+    One for all, or two: live it is taken off from the rest on that has first shown it.
+    """
     if len(t_s) < 2:
-        return np.zeros(3)
+        return np.zeros_like(gyr)
     size = max(round(REST_S / float(np.median(np.diff(t_s)))), 2)
     count = len(t_s) // size
-    rates, forces = (x[: count * size].reshape(count, size, 3) for x in (gyr, acc))
+    times, rates, forces = (x[: count * size].reshape(count, size, -1) for x in (t_s, gyr, acc))
     mean = rates.mean(axis=1)
     rest = (rates.std(axis=1).max(axis=-1) < REST_GYR_RAD_S) & (forces.std(axis=1).max(axis=-1) < REST_ACC_M_S2)
     rest &= np.linalg.norm(mean, axis=-1) < BIAS_RAD_S
-    return np.median(mean[rest], axis=0) if rest.any() else np.zeros(3)
+    if not rest.any():
+        return np.zeros_like(gyr)
+    mean, at_s = mean[rest], times[rest].mean(axis=(1, 2))
+    k = _jump(mean)
+    before, after = np.median(mean[: k or None], axis=0), np.median(mean[k:], axis=0)
+    if np.linalg.norm(after - before) < JUMP_RAD_S:
+        return np.broadcast_to(np.median(mean, axis=0), gyr.shape)
+    return np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
+
+
+def _jump(values: Floats) -> int:
+    """Of rows (n, 3), the number of the first after the jump that explains most of how they differ; 0 for one row."""
+    n = len(values)
+    if n < 2:
+        return 0
+    before = np.cumsum(values, axis=0)[:-1]
+    count = np.arange(1, n)[:, None]
+    explained = before**2 / count + (values.sum(axis=0) - before) ** 2 / (n - count)
+    return 1 + int(np.argmax(explained.sum(axis=1)))
 
 
 def _forms(gyr: Floats, acc: Floats, step_s: float) -> tuple[Floats, Floats]:
