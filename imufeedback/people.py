@@ -21,6 +21,7 @@ import json
 import os
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
@@ -29,11 +30,14 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback.record.files import make_folder, name_key, read_small, tighten, write_whole
 from imufeedback.records import Hand
 from imufeedback.settings import Player
 
 FORMAT = 1
 NAME_MAX = 60
+BYTES_MAX = 1 << 20
+"""A file of a player has a few hundred bytes. Chosen."""
 _NOT_IN_A_NAME = re.compile(r"[^\w -]+")
 
 
@@ -113,26 +117,51 @@ class People:
 
 
 def load(folder: Path) -> People:
-    """Everybody in a folder; nobody when it is not there yet."""
+    """Everybody in a folder; nobody when it is not there yet. Others lose their rights on what is in it."""
     people = People(folder)
-    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+    try:
+        names = sorted(os.listdir(folder))
+    except FileNotFoundError:
+        return people
+    except OSError as error:
+        people.troubles.append(f"{folder}: cannot be looked into ({error.strerror})")
+        return people
+    tighten(folder)
+    for path in (folder / one for one in names if one.endswith(".toml") and not one.startswith(".")):
         try:
-            person = parse(path.read_text(encoding="utf-8"), str(path))
+            person = parse(read_small(path, BYTES_MAX).decode(), str(path))
         except (OSError, UnicodeDecodeError, BadToml) as error:
-            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{path}: {error}")
+            reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{_shown(path)}: {reason}")
             continue
         if key(person.name) in people._people:
             people.troubles.append(f"{path}: a second player {person.name!r}")
             continue
         people._files[key(person.name)], people._people[key(person.name)] = path, person
+    for path in (folder / one for one in names if one.endswith(".new")):
+        _settle(path, people)
     return people
+
+
+def _settle(left: Path, people: People) -> None:
+    """What an earlier version left behind of a save that did not end: removed where the file itself is good."""
+    if any(path.with_suffix(".new").name == left.name for path in people._files.values()):
+        with suppress(OSError):
+            left.unlink()
+    elif not left.name.endswith(".reps.new"):
+        what = f"left of a save that did not end; rename it to {left.stem}.toml to use it"
+        people.troubles.append(f"{_shown(left)}: {what}")
+
+
+def _shown(path: Path) -> str:
+    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def parse(text: str, where: str) -> Person:
     """Read one player; `where` names the file in errors. Raises BadToml."""
     try:
         return msgspec.toml.decode(text, type=Person)
-    except msgspec.MsgspecError as error:
+    except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise BadToml(str(error), where=where, hint="correct the key or value, or move the file away") from error
 
 
@@ -151,7 +180,7 @@ def to_toml(person: Person) -> str:
 
 def key(name: str) -> str:
     """What names are compared by: case, composition and blanks around are no difference."""
-    return unicodedata.normalize("NFC", " ".join(name.split())).casefold()
+    return name_key(name)
 
 
 def parse_height(text: str) -> float | None:
@@ -188,11 +217,11 @@ def _quoted(text: str) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    """Beside, then in place at once: a crash leaves the old file."""
-    beside = path.with_suffix(".new")
+    """In place at once: a crash leaves the old file. Raises CannotWrite."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, path)
+        make_folder(path.parent)
     except OSError as error:
         raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+    write_whole(path, text.encode())
+    with suppress(OSError):
+        path.with_suffix(".new").unlink()

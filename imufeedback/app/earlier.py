@@ -6,7 +6,7 @@ Only curves for looking at; what they were measured from is in the recordings.
 from __future__ import annotations
 
 import datetime
-import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -15,10 +15,11 @@ import numpy as np
 from msgspec import Meta
 
 from imufeedback.app.tracks import Track
-from imufeedback.errors import CannotWrite
+from imufeedback.record.files import read_small, write_whole
 from imufeedback.records import Floats
 
 WEEK = datetime.timedelta(days=7)
+BYTES_MAX = 16 << 20
 KEPT = 60
 """Days that are kept, the newest ones."""
 
@@ -62,19 +63,16 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
     )
     others = [one for one in _read(path) if one.day != today]
     reps = sorted([*others, best], key=lambda one: one.day)[-KEPT:]
-    beside = path.with_suffix(".new")
-    try:
-        beside.write_bytes(msgspec.json.encode(_File(reps)))
-        os.replace(beside, path)
-    except OSError as error:
-        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+    write_whole(path, msgspec.json.encode(_File(reps)))
+    with suppress(OSError):
+        path.with_suffix(".new").unlink()  # an earlier version left it when a save did not end
 
 
 def _read(path: Path) -> list[Best]:
     """Nothing for a file that is not there or cannot be read: a curve to compare with is no reason to stop."""
     try:
-        return msgspec.json.decode(path.read_bytes(), type=_File).reps
-    except (OSError, msgspec.MsgspecError):
+        return msgspec.json.decode(read_small(path, BYTES_MAX), type=_File).reps
+    except (OSError, msgspec.MsgspecError, ValueError, RecursionError):
         return []
 
 

@@ -69,8 +69,11 @@ Root = Annotated[
 
 
 def _root(library: Path | None) -> Path:
+    from imufeedback.record.files import tighten
     from imufeedback.resources import data_folder
 
+    if library is None:
+        tighten(data_folder())
     return library or data_folder() / "recordings"
 
 
@@ -81,6 +84,7 @@ def list_(
     """All sessions, by player and date."""
     from imufeedback.record.health import clock
     from imufeedback.record.library import Library
+    from imufeedback.record.library.places import shown
 
     with Library(_root(library)) as found:
         for one in found.sessions(player):
@@ -89,7 +93,11 @@ def list_(
             said = f"CANNOT BE READ: {one.trouble}" if one.trouble else f"{clock(one.duration_s)}, {reps}"
             said += "" if one.closed or one.trouble else ", CUT OFF: see recordings check"
             tags = f" [{', '.join(one.tags)}]" if one.tags else ""
-            print(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {one.path}")
+            print(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {shown(one.path)}")
+            if one.beside:
+                print(f"  ! {one.beside}")
+        for line in found.troubles:
+            print(f"! {line}")
 
 
 @app.command("edit")
@@ -124,12 +132,28 @@ def delete_player(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     library: Root = None,
 ) -> None:
-    """Remove all recordings of a player with everything that was made of them. This cannot be undone."""
+    """Remove everything of a player from the data folder, after listing it. This cannot be undone.
+
+    Recordings with all that was made of them, notes, fittings, curves to compare with, the player's own file, the name
+    in the index. With --library for another folder: what is in that folder.
+    """
     from imufeedback.record.library import Library
+    from imufeedback.record.library.forget import plan
+    from imufeedback.record.library.places import shown
+    from imufeedback.resources import data_folder
 
     with Library(_root(library)) as found:
-        count = len(found.sessions(player))
-        if not yes and not typer.confirm(f"Remove {count} recording(s) of {player!r} for ever?"):
+        doing = plan(found, player, data_folder())
+        for path in doing.going:
+            print(f"goes: {shown(path)}")
+        for path in doing.corrected:
+            print(f"the name will be taken out of what was written about {shown(path)}")
+        for path, why in doing.staying:
+            print(f"stays: {shown(path)}: {why}")
+        for line in found.troubles:
+            print(f"! {line}")
+        some = doing.going or doing.corrected
+        if some and not yes and not typer.confirm(f"Remove {len(doing.going)} file(s) of {player!r} for ever?"):
             raise typer.Abort
-        for path in found.delete_player(player):
-            print(f"removed {path}")
+        for path in doing.carry_out():
+            print(f"removed {shown(path)}")

@@ -16,11 +16,13 @@ from pathlib import Path
 from typing import Any
 
 from imufeedback.errors import BadFile
-from imufeedback.record.files import safe_stem, whole_file
+from imufeedback.record.files import cannot_write, make_folder, read_small, safe_stem, whole_file
 from imufeedback.records import Fit, Json
 
 FOLDER = "fits"
 FORMAT = 1
+BYTES_MAX = 1 << 20
+"""A fitting has a few kilobytes. Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,10 @@ def store(folder: Path, one: StoredFit) -> Path:
     from imufeedback.body.stage import fit_to_json
 
     place = folder / FOLDER
-    place.mkdir(parents=True, exist_ok=True)
+    try:
+        make_folder(place)
+    except OSError as error:
+        raise cannot_write(place, error) from None
     path = place / f"{safe_stem(one.player or 'player')}.json"
     document = {"format": FORMAT, "player": one.player, "day": one.day.isoformat(), "fit": fit_to_json(one.fit)}
     with whole_file(path, overwrite=True) as file:
@@ -65,7 +70,7 @@ def last(folder: Path, player: str) -> StoredFit | None:
     """The player's last fit; None when there is none. Raises BadFile when the file is not what it should be."""
     path = folder / FOLDER / f"{safe_stem(player or 'player')}.json"
     try:
-        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        document: dict[str, Any] = json.loads(read_small(path, BYTES_MAX))
         if document["player"] != player:
             return None  # two names, one file name
         from imufeedback.body.stage import fit_from_json
@@ -73,5 +78,5 @@ def last(folder: Path, player: str) -> StoredFit | None:
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (OSError, ValueError, OverflowError, RecursionError, KeyError, TypeError, AttributeError) as error:
         raise BadFile(f"no stored fitting ({error})", where=str(path), hint="remove the file, and fit again") from error

@@ -9,6 +9,7 @@ from typing import Any
 import msgspec
 
 from imufeedback.errors import BadFile
+from imufeedback.record.files import write_whole
 from imufeedback.settings import Player
 
 SESSION_FILE = "session.json"
@@ -34,8 +35,8 @@ class SessionFile(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def write_session(folder: Path, session: SessionFile) -> None:
-    """Raises OSError."""
-    (folder / SESSION_FILE).write_bytes(msgspec.json.format(msgspec.json.encode(session), indent=1) + b"\n")
+    """Raises CannotWrite."""
+    write_whole(folder / SESSION_FILE, msgspec.json.format(msgspec.json.encode(session), indent=1) + b"\n")
 
 
 def read_session(folder: Path) -> SessionFile | None:

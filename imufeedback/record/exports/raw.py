@@ -16,7 +16,7 @@ import numpy as np
 
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record.exports import Source
-from imufeedback.record.files import cannot_write, refuse_existing, sync_folder
+from imufeedback.record.files import cannot_write, create_new, refuse_existing, sync_folder
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, write_session
@@ -35,7 +35,6 @@ def write(source: Source, out: Path) -> str:
     try:
         count = _write_all(source, part)
         refuse_existing(out, False)
-        part.chmod(0o755)
         os.replace(part, out)
         sync_folder(out.parent)
     except BaseException as error:
@@ -61,7 +60,7 @@ def _write_all(source: Source, folder: Path) -> int:
     with ExitStack() as stack:
         for sensor in settings.sensors:
             path = folder / f"{sensor.role}.csv"
-            file = stack.enter_context(open(path, "w", encoding="utf-8", newline=""))
+            file = stack.enter_context(open(create_new(path)[0], "w", encoding="utf-8", newline=""))
             count += _write_sensor(file, blocks[sensor.id], source, shift_s)
             file.flush()
             os.fsync(file.fileno())

@@ -1,30 +1,170 @@
-"""Verdicts on a recording, beside it: every judgement is kept, so that an old one stands beside today's."""
+"""Verdicts on a recording, beside it: every judgement is kept, so that an old one stands beside today's.
+
+The file is one JSON object on one line, ``{"imufeedback_verdicts": 2, "crc32": "…", "verdicts": […]}``; the checksum is
+a CRC-32 of the bytes of the array. What does not fit is not used: the recording can be judged again. Format 1 had no
+checksum; such a file is still read when everything in it is of the right kind.
+"""
 
 from __future__ import annotations
 
 import json
+import os
+import re
 import zlib
 from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from imufeedback.record.files import whole_file
+import msgspec
+from msgspec import Meta
+
+from imufeedback.errors import BadFile
+from imufeedback.record.files import make_free, read_small, write_whole
 from imufeedback.record.library.places import verdicts_of
 
-FORMAT = 1
+FORMAT = 2
+BYTES_MAX = 64 << 20
+"""An eight-hour day judged twenty times is below this; it takes some 400 MB to look at. Chosen."""
+_HEAD = re.compile(rb'\{"imufeedback_verdicts": (\d{1,6}), "crc32": "([0-9a-f]{8})", "verdicts": ')
+_Index = Annotated[int, Meta(ge=0, le=10**9)]
+Number = float | None
+
+
+class _Finding(msgspec.Struct, frozen=True):
+    rule: str
+    verdict: str
+    t_s: Number
+    value: Number
+    limit: float
+
+
+class _Cue(msgspec.Struct, frozen=True):
+    sound: str
+    t_s: float
+
+
+class _Rep(msgspec.Struct, frozen=True):
+    index: _Index
+    kind: str
+    start_s: float
+    end_s: float
+    marks: dict[str, float]
+    features: dict[str, Number]
+    findings: list[_Finding]
+    cues: list[_Cue]
+    estimated: list[str] = []
+    tones: bool | None = None
+    void: str | None = None
+
+
+class _Segment(msgspec.Struct, frozen=True):
+    level: str
+    sd_deg: Number
+    reason: str | None = None
+
+
+class _Fit(msgspec.Struct, frozen=True):
+    level: str
+    segments: dict[str, _Segment] = {}
+
+
+class _Block(msgspec.Struct, frozen=True):
+    name: str | None = None
+    role: str | None = None
+    drill: str | None = None
+    begin_s: Number = None
+    reps: _Index | None = None
+    clean: _Index | None = None
+    share: Number = None
+
+
+class _Sensor(msgspec.Struct, frozen=True):
+    role: str
+    samples: _Index
+    saturated: _Index
+    lost: _Index = 0
+
+
+class _Summary(msgspec.Struct, frozen=True):
+    version: str
+    reps: list[_Rep]
+    fit: _Fit | None = None
+    sensors: list[_Sensor] = []
+    totals: dict[str, Number] = {}
+    blocks: list[_Block] | None = None
+    notes: list[str] = []
+
+
+class _Verdict(msgspec.Struct, frozen=True):
+    judged_utc: str
+    version: str
+    rules: str
+    key: str
+    duration_s: float
+    summary: _Summary
+
+
+@dataclass(slots=True)
+class Verdicts:
+    """What is kept beside a recording."""
+
+    all: list[dict[str, Any]] = field(default_factory=list)
+    """Oldest first: ``judged_utc``, ``version``, ``rules`` (title), ``key``, ``duration_s``, ``summary``."""
+    trouble: str = ""
+    """Why the file cannot be used; empty when it can, or there is none."""
+
+
+def look(recording: Path) -> Verdicts:
+    """All verdicts, and what is wrong with their file. Nothing is raised: they can be made again."""
+    path = verdicts_of(recording)
+    if not os.path.lexists(path):
+        return Verdicts()
+    try:
+        return Verdicts(_read(path))
+    except BadFile as error:
+        return Verdicts(trouble=error.what)
 
 
 def read_verdicts(recording: Path) -> list[dict[str, Any]]:
-    """All verdicts, oldest first: ``judged_utc``, ``version``, ``rules`` (title), ``key``, ``duration_s``,
-    ``summary``. Empty when there is no readable file: it can be made again."""
+    """All verdicts, oldest first; empty when there is no file that can be used."""
+    return look(recording).all
+
+
+def _read(path: Path) -> list[dict[str, Any]]:
+    """Raises BadFile."""
     try:
-        document = json.loads(verdicts_of(recording).read_text(encoding="utf-8"))
-        if document["imufeedback_verdicts"] > FORMAT:
-            return []
-        return [one for one in document["verdicts"] if isinstance(one["summary"]["reps"], list)]
-    except (OSError, ValueError, KeyError, TypeError):
-        return []
+        data = read_small(path, BYTES_MAX)
+        head = _HEAD.match(data)
+        version = int(head[1]) if head else _format(data)
+        if version > FORMAT:
+            raise _bad(path, f"they have format {version}; this version reads up to {FORMAT}")
+        if version == FORMAT:
+            if head is None:
+                raise _bad(path, "their checksum is missing")
+            rest = memoryview(data)[head.end() :]
+            if zlib.crc32(rest) != int(head[2], 16):
+                raise _bad(path, "their checksum does not fit: the file was damaged or changed by hand")
+        found: list[dict[str, Any]] = msgspec.json.decode(data)["verdicts"]
+        msgspec.convert(found, list[_Verdict])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError, msgspec.MsgspecError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        raise _bad(path, f"cannot be read ({reason})") from None
+    return found
+
+
+def _format(data: bytes) -> int:
+    """The format of a file that has another head."""
+    told = msgspec.json.decode(data)["imufeedback_verdicts"]
+    if not isinstance(told, int) or isinstance(told, bool) or told < 1:
+        raise ValueError("it is no file of verdicts")
+    return told
+
+
+def _bad(path: Path, what: str) -> BadFile:
+    return BadFile(what, where=str(path), hint="judge the recording again")
 
 
 def key_of(version: str, rule_set: str, filter_name: str) -> str:
@@ -35,8 +175,12 @@ def key_of(version: str, rule_set: str, filter_name: str) -> str:
 def add_verdict(
     recording: Path, summary: Mapping[str, Any], *, key: str, rules: str, duration_s: float
 ) -> list[dict[str, Any]]:
-    """Keep a verdict as the newest; one made in the same way is replaced. Raises CannotWrite."""
-    before = [one for one in read_verdicts(recording) if one["key"] != key]
+    """Keep a verdict as the newest; one made in the same way is replaced. Raises CannotWrite.
+
+    A file that cannot be used, or is of a newer version, is put aside and not overwritten.
+    """
+    found = look(recording)
+    before = [one for one in found.all if one["key"] != key]
     new = {
         "judged_utc": datetime.now(UTC).isoformat(timespec="seconds"),
         "version": summary["version"],
@@ -45,7 +189,10 @@ def add_verdict(
         "duration_s": duration_s,
         "summary": dict(summary),
     }
-    document = {"imufeedback_verdicts": FORMAT, "verdicts": [*before, new]}
-    with whole_file(verdicts_of(recording), overwrite=True) as file:
-        json.dump(document, file, ensure_ascii=False, allow_nan=False)
+    path = verdicts_of(recording)
+    rest = json.dumps([*before, new], ensure_ascii=False, allow_nan=False).encode() + b"}"
+    if found.trouble and not path.is_dir():
+        with suppress(OSError):
+            os.replace(path, make_free(path.with_name(f"{path.name}.bak")))
+    write_whole(path, b'{"imufeedback_verdicts": %d, "crc32": "%08x", "verdicts": ' % (FORMAT, zlib.crc32(rest)) + rest)
     return [*before, new]
