@@ -15,7 +15,7 @@ import numpy as np
 from msgspec import Meta
 
 from imufeedback.app.tracks import Track
-from imufeedback.record.files import read_small, write_whole
+from imufeedback.record.files import put_aside, read_small, write_whole
 from imufeedback.records import Floats
 
 WEEK = datetime.timedelta(days=7)
@@ -42,7 +42,7 @@ class _File(msgspec.Struct, frozen=True):
 
 def find(path: Path, today: datetime.date) -> Track | None:
     """The rep of the session nearest to a week ago; None when there is none before today, or the file is unreadable."""
-    before = [one for one in _read(path) if one.day < today and len(one.turn_deg) == len(one.thigh_deg) > 1]
+    before = [one for one in _read(path) or () if one.day < today and len(one.turn_deg) == len(one.thigh_deg) > 1]
     if not before:
         return None
     best = min(before, key=lambda one: abs((today - WEEK) - one.day))
@@ -61,19 +61,24 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
         track.down_from,
         [None if value is None else round(value, 1) for value in track.at_marks_deg],
     )
-    others = [one for one in _read(path) if one.day != today]
+    found = _read(path)
+    if found is None:
+        put_aside(path)
+    others = [one for one in found or () if one.day != today]
     reps = sorted([*others, best], key=lambda one: one.day)[-KEPT:]
     write_whole(path, msgspec.json.encode(_File(reps)))
     with suppress(OSError):
         path.with_suffix(".new").unlink()  # an earlier version left it when a save did not end
 
 
-def _read(path: Path) -> list[Best]:
-    """Nothing for a file that is not there or cannot be read: a curve to compare with is no reason to stop."""
+def _read(path: Path) -> list[Best] | None:
+    """None for a file that cannot be read: a curve to compare with is no reason to stop."""
     try:
         return msgspec.json.decode(read_small(path, BYTES_MAX), type=_File).reps
-    except (OSError, msgspec.MsgspecError, ValueError, RecursionError):
+    except FileNotFoundError:
         return []
+    except (OSError, msgspec.MsgspecError, ValueError, RecursionError):
+        return None
 
 
 def _list(values: Floats) -> list[float | None]:

@@ -106,12 +106,13 @@ def _has_display() -> bool:
 def _journal(out: Path | None) -> JournalWriter:
     from datetime import datetime
 
+    from imufeedback.record.files import make_folder
     from imufeedback.record.journal import JournalWriter
     from imufeedback.resources import data_folder
 
     folder = data_folder() / "recordings" if out is None else out
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise CannotWrite(
             f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"

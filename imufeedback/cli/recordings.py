@@ -69,11 +69,11 @@ Root = Annotated[
 
 
 def _root(library: Path | None) -> Path:
-    from imufeedback.record.files import tighten
+    from imufeedback.record.files import tighten_data
     from imufeedback.resources import data_folder
 
     if library is None:
-        tighten(data_folder())
+        tighten_data(data_folder())
     return library or data_folder() / "recordings"
 
 

@@ -29,10 +29,12 @@ def report(
     check_writable(out, overwrite=overwrite)
     import tempfile
 
-    from imufeedback.record.files import whole_file
+    from imufeedback.record.files import tighten_data, whole_file
     from imufeedback.report.page import player_page, session_page
     from imufeedback.resources import data_folder
 
+    if library is None:
+        tighten_data(data_folder())
     root = library or data_folder() / "recordings"
     with tempfile.TemporaryDirectory(prefix="imufeedback-report-") as folder:
         if Path(what).is_file() or what.endswith(".mcap"):

@@ -27,6 +27,8 @@ PAUSES_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 """Between tries to rename: a virus scanner or a search index holds a new file for a moment. Chosen."""
 LEFT_OVER_S = 3600.0
 """A temporary file older than this is nobody's work any more. Chosen."""
+OURS = ("recordings", "players", "fits", "homework")
+"""Folders in the data folder that hold what is known of people."""
 _PART = ".part"
 _PART_BYTES_MAX = 230
 
@@ -72,6 +74,20 @@ def tighten(folder: Path) -> None:
                         stack.append(entry.path)
                     else:
                         _tighten_one(entry.path, entry.stat(follow_symlinks=False))
+
+
+def tighten_data(folder: Path) -> None:
+    """The same for the data folder: itself, its own files, and the folders in which people's data lie, wholly."""
+    if os.name != "posix":
+        return
+    with suppress(OSError):
+        _tighten_one(os.fspath(folder), os.lstat(folder))
+        with os.scandir(folder) as entries:
+            for entry in entries:
+                if entry.is_file(follow_symlinks=False):
+                    _tighten_one(entry.path, entry.stat(follow_symlinks=False))
+    for name in OURS:
+        tighten(folder / name)
 
 
 def _tighten_one(path: str, state: os.stat_result) -> None:
@@ -161,6 +177,13 @@ def make_free(path: Path) -> Path:
         if not os.path.lexists(here):
             return here
     raise AssertionError("count() ends never")  # pragma: no cover
+
+
+def put_aside(path: Path) -> None:
+    """Keep a file that cannot be used as ``name.bak`` before another takes its place; a folder stays where it is."""
+    if os.path.lexists(path) and not path.is_dir():
+        with suppress(OSError):
+            os.replace(path, make_free(path.with_name(f"{path.name}.bak")))
 
 
 def temporary(path: Path, suffix: str = "") -> Path:

@@ -16,7 +16,7 @@ import numpy as np
 
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record.exports import Source
-from imufeedback.record.files import cannot_write, create_new, refuse_existing, sync_folder
+from imufeedback.record.files import cannot_write, create_new, put_in_place, refuse_existing
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, write_session
@@ -35,13 +35,16 @@ def write(source: Source, out: Path) -> str:
     try:
         count = _write_all(source, part)
         refuse_existing(out, False)
-        os.replace(part, out)
-        sync_folder(out.parent)
     except BaseException as error:
         shutil.rmtree(part, ignore_errors=True)
         if isinstance(error, OSError):
             raise cannot_write(out, error) from None
         raise
+    try:
+        put_in_place(part, out)
+    except OSError as error:
+        shutil.rmtree(part, ignore_errors=True)
+        raise cannot_write(out, error) from None
     return f"{count} samples, and {SESSION_FILE}"
 
 

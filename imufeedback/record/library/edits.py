@@ -104,6 +104,8 @@ def read_edits(recording: Path) -> Edits:
     except OSError as error:
         edits.trouble = error.strerror or str(error)
         return edits
+    if not data:
+        edits.trouble = "the file is empty: its lines were lost"
     for line in lines_of(data):
         if line is None:
             edits.damaged += 1

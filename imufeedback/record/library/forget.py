@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 MENTION_BYTES_MAX = 4 << 20
 """Larger files are not searched for a mere mention of the name. Chosen."""
+_SHORTENED = re.compile(r"\.(.{40})\.part(-\d+)?")
+"""How earlier versions named temporary files of long names."""
 UNKNOWN = "cannot tell whose it is"
 
 
@@ -68,8 +70,10 @@ class Forgetting:
             except (OSError, ImuFeedbackError) as error:
                 failed.append(f"{places.shown(places.edits_of(path))} ({error})")
         self._remove_empty_folders(gone)
+        indexes = [path.parent for path in _files(self.data) if path.name == places.INDEX]
         if not self.library.scrub():
             failed.append(f"{places.shown(self.library.root / places.INDEX)} (another program uses it)")
+        failed += [one for folder in indexes if folder != self.library.root for one in _scrub_other(folder)]
         if failed:
             what = f"could not be removed: {'; '.join(failed)}"
             raise CannotWrite(what, hint="close what uses it, then ask again")
@@ -84,6 +88,22 @@ class Forgetting:
                 except OSError:
                     break  # something else is in it
                 folder = folder.parent
+
+
+def _scrub_other(folder: Path) -> list[str]:
+    """The index of another folder, which somebody looked at by itself; what could not be done."""
+    from imufeedback.record.library.library import Library
+
+    with Library(folder) as other:
+        if not other.scrub():
+            return [f"{places.shown(folder / places.INDEX)} (another program uses it)"]
+        nothing_left = not other.sessions()
+    if nothing_left:
+        for path in places.index_files(folder):
+            path.unlink(missing_ok=True)
+        with suppress(OSError):
+            folder.rmdir()
+    return []
 
 
 def plan(library: Library, player: str, data: Path | None = None) -> Forgetting:
@@ -139,6 +159,9 @@ def _made_of(theirs: set[Path], recordings: list[Path]) -> set[Path]:
         for entry in _files(folder, deep=False):
             base = entry.name.lstrip(".")
             fitting = [one for one in named if base.startswith(f"{one}.")]
+            if short := _SHORTENED.fullmatch(entry.name):
+                fitting = [one for one in named if f"{one}.verdicts".startswith(short[1])]
+                fitting = fitting if all(named[one] in theirs for one in fitting) else []
             if fitting and named[max(fitting, key=len)] in theirs:
                 out.add(entry)
         for recording in theirs & set(named.values()):
@@ -149,7 +172,7 @@ def _made_of(theirs: set[Path], recordings: list[Path]) -> set[Path]:
 
 def _sort(out: Forgetting, key: str, going: set[Path], known: set[Path], players: list[str]) -> None:
     """All other files of the folder."""
-    rest = [path for path in _files(out.data) if path not in going and path not in known and not _of_index(out, path)]
+    rest = [path for path in _files(out.data) if path not in going and path not in known and not _of_index(path)]
     owners = {path: said(path) for path in rest if not _shared(out, path)}
     everybody = {name_key(one) for one in players} | {one for names in owners.values() for one in names} | {key}
     stems = {(path.parent, stem(path)): names for path, names in owners.items() if names}
@@ -166,8 +189,8 @@ def _sort(out: Forgetting, key: str, going: set[Path], known: set[Path], players
                 out.staying.append((path, f"{UNKNOWN}: {len(after)} players have that file name"))
 
 
-def _of_index(out: Forgetting, path: Path) -> bool:
-    return path.parent == out.library.root and path.name.startswith(places.INDEX.split(".")[0] + ".")
+def _of_index(path: Path) -> bool:
+    return path in places.index_files(path.parent)
 
 
 def _shared(out: Forgetting, path: Path) -> bool:
@@ -199,7 +222,7 @@ def _tell_mentions(out: Forgetting, key: str) -> None:
     done = {*out.going, *(path for path, _ in out.staying), *map(places.edits_of, out.corrected)}
     word = re.compile(rf"(?<!\w){re.escape(key)}(?!\w)")
     for path in _files(out.data):
-        if path in done or _of_index(out, path):
+        if path in done or _of_index(path):
             continue
         if word.search(_plain(places.shown(path.relative_to(out.data)).replace("_", " "))):
             out.staying.append((path, "somebody else's, in a file or folder of that name"))

@@ -37,6 +37,14 @@ def belongings(recording: Path) -> list[Path]:
     return [recording, edits_of(recording), verdicts_of(recording), trace_of(recording)]
 
 
+def index_files(folder: Path) -> list[Path]:
+    """The index of a folder with what lies beside it, whether it is there or not."""
+    stem = INDEX.split(".")[0]
+    return [folder / f"{INDEX}{end}" for end in ("", "-wal", "-shm", "-journal")] + [
+        folder / f"{stem}.{end}" for end in ("sum", "lock")
+    ]
+
+
 def player_folder(root: Path, player: str) -> Path:
     """Where new recordings of a player go."""
     return root / safe_stem(player or "without a name")

@@ -12,7 +12,6 @@ import os
 import re
 import zlib
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,7 +21,7 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.errors import BadFile
-from imufeedback.record.files import make_free, read_small, write_whole
+from imufeedback.record.files import put_aside, read_small, write_whole
 from imufeedback.record.library.places import verdicts_of
 
 FORMAT = 2
@@ -191,8 +190,7 @@ def add_verdict(
     }
     path = verdicts_of(recording)
     rest = json.dumps([*before, new], ensure_ascii=False, allow_nan=False).encode() + b"}"
-    if found.trouble and not path.is_dir():
-        with suppress(OSError):
-            os.replace(path, make_free(path.with_name(f"{path.name}.bak")))
+    if found.trouble:
+        put_aside(path)
     write_whole(path, b'{"imufeedback_verdicts": %d, "crc32": "%08x", "verdicts": ' % (FORMAT, zlib.crc32(rest)) + rest)
     return [*before, new]
