@@ -16,7 +16,10 @@ from imufeedback.record.scan import MAGIC
 from imufeedback.record.window import open_window
 from imufeedback.settings import from_args
 
-BYTES_MAX = 64 << 20
+BYTES_MAX = 16 << 20
+"""Files of players are smaller by far. Chosen, for what a parser may take of memory."""
+PLAYERS = "players"
+"""Folder of the players' own files."""
 SHARED = ("layouts", "rules", "drills", "plans", "radio", "sensors")
 """Folders, and stems of files in the data folder itself, that belong to nobody alone."""
 _DATED = re.compile(r"_\d{4}-\d\d-\d\d_\d\d-\d\d-\d\d(-\d+)?$")
@@ -41,7 +44,7 @@ def said(path: Path) -> frozenset[str]:
         return frozenset()
     found = _parsed(data)
     if isinstance(found, Mapping):
-        return _names(found)
+        return _names(found, path.parent.name == PLAYERS)
     return frozenset(name_key(line.text) for line in lines_of(data) if line and line.verb == "player" and line.text)
 
 
@@ -67,11 +70,11 @@ def _parsed(data: bytes) -> Any:
     return None
 
 
-def _names(document: Mapping[str, Any]) -> frozenset[str]:
-    """``player`` as a name or a table with one, or the ``name`` of a player's own file."""
+def _names(document: Mapping[str, Any], own_file: bool) -> frozenset[str]:
+    """``player`` as a name or a table with one, or the ``name`` of a player's own file, or of a copy of it."""
     player = document.get("player")
     told = [player.get("name") if isinstance(player, Mapping) else player]
-    if "format" in document or "hand" in document:
+    if own_file or "format" in document or "hand" in document:
         told.append(document.get("name"))
     return frozenset(name_key(one) for one in told if isinstance(one, str)) - {""}
 

@@ -25,8 +25,8 @@ from imufeedback.record.files import put_aside, read_small, write_whole
 from imufeedback.record.library.places import verdicts_of
 
 FORMAT = 2
-BYTES_MAX = 64 << 20
-"""An eight-hour day judged twenty times is below this; it takes some 400 MB to look at. Chosen."""
+BYTES_MAX = 28 << 20
+"""An eight-hour day judged eight times is below this. The worst JSON of that size takes 0.9 GB to look at."""
 _HEAD = re.compile(rb'\{"imufeedback_verdicts": (\d{1,6}), "crc32": "([0-9a-f]{8})", "verdicts": ')
 _Index = Annotated[int, Meta(ge=0, le=10**9)]
 Number = float | None
@@ -106,6 +106,15 @@ class _Verdict(msgspec.Struct, frozen=True):
     summary: _Summary
 
 
+class _Format(msgspec.Struct, frozen=True):
+    imufeedback_verdicts: Annotated[int, Meta(ge=1)]
+
+
+class _File(msgspec.Struct, frozen=True):
+    imufeedback_verdicts: Annotated[int, Meta(ge=1)]
+    verdicts: list[_Verdict]
+
+
 @dataclass(slots=True)
 class Verdicts:
     """What is kept beside a recording."""
@@ -146,8 +155,8 @@ def _read(path: Path) -> list[dict[str, Any]]:
             rest = memoryview(data)[head.end() :]
             if zlib.crc32(rest) != int(head[2], 16):
                 raise _bad(path, "their checksum does not fit: the file was damaged or changed by hand")
+        msgspec.json.decode(data, type=_File)  # first: it takes no memory for what it does not know
         found: list[dict[str, Any]] = msgspec.json.decode(data)["verdicts"]
-        msgspec.convert(found, list[_Verdict])
     except (OSError, ValueError, KeyError, TypeError, RecursionError, msgspec.MsgspecError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
         raise _bad(path, f"cannot be read ({reason})") from None
@@ -156,10 +165,12 @@ def _read(path: Path) -> list[dict[str, Any]]:
 
 def _format(data: bytes) -> int:
     """The format of a file that has another head."""
-    told = msgspec.json.decode(data)["imufeedback_verdicts"]
-    if not isinstance(told, int) or isinstance(told, bool) or told < 1:
-        raise ValueError("it is no file of verdicts")
-    return told
+    return msgspec.json.decode(data, type=_Format).imufeedback_verdicts
+
+
+def _array(verdicts: list[dict[str, Any]]) -> bytes:
+    """With the end of the file's object."""
+    return json.dumps(verdicts, ensure_ascii=False, allow_nan=False).encode() + b"}"
 
 
 def _bad(path: Path, what: str) -> BadFile:
@@ -176,7 +187,8 @@ def add_verdict(
 ) -> list[dict[str, Any]]:
     """Keep a verdict as the newest; one made in the same way is replaced. Raises CannotWrite.
 
-    A file that cannot be used, or is of a newer version, is put aside and not overwritten.
+    The oldest ones go when there are too many. A file that cannot be used, or is of a newer version, is put aside and
+    not overwritten.
     """
     found = look(recording)
     before = [one for one in found.all if one["key"] != key]
@@ -189,7 +201,8 @@ def add_verdict(
         "summary": dict(summary),
     }
     path = verdicts_of(recording)
-    rest = json.dumps([*before, new], ensure_ascii=False, allow_nan=False).encode() + b"}"
+    while len(rest := _array([*before, new])) > BYTES_MAX - 1000 and before:
+        before = before[1:]
     if found.trouble:
         put_aside(path)
     write_whole(path, b'{"imufeedback_verdicts": %d, "crc32": "%08x", "verdicts": ' % (FORMAT, zlib.crc32(rest)) + rest)
