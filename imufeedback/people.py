@@ -201,7 +201,10 @@ def parse_height(text: str) -> float | None:
 def _checked(person: Person) -> Person:
     person = msgspec.structs.replace(person, name=" ".join(person.name.split()))
     try:
+        f"{person.name}{person.notes}{person.drill}".encode()
         return msgspec.convert(msgspec.to_builtins(person), Person)
+    except UnicodeEncodeError:
+        raise UsageError("a character cannot be kept", where="players", hint="write it anew") from None
     except msgspec.ValidationError as error:
         what = "a player needs a name" if not person.name else str(error)
         raise UsageError(what, where="players", hint="correct it") from error

@@ -148,6 +148,11 @@ def test_pipes_devices_and_links_are_told_and_never_waited_for(tmp_path: Path) -
     assert len(found.troubles) == 6
 
 
+def test_half_a_character_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="cannot be kept"):
+        load(tmp_path).save(Person("a\udc80"))
+
+
 def test_what_a_save_left_behind_goes_when_the_file_is_good_and_is_told_when_not(tmp_path: Path) -> None:
     load(tmp_path).save(Person("Bo"))
     (tmp_path / "Bo.new").write_text("half", encoding="utf-8")

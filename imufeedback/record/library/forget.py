@@ -20,7 +20,7 @@ from imufeedback.errors import CannotWrite, ImuFeedbackError, UsageError
 from imufeedback.record.files import name_key, read_small, temporaries
 from imufeedback.record.library import places
 from imufeedback.record.library.edits import forget_player, read_edits
-from imufeedback.record.library.owners import SHARED, named_after, said, stem
+from imufeedback.record.library.owners import SHARED, named_after, recorded, said, stem
 from imufeedback.record.session_file import SESSION_FILE
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ MENTION_BYTES_MAX = 4 << 20
 """Larger files are not searched for a mere mention of the name. Chosen."""
 _SHORTENED = re.compile(r"\.(.{40})\.part(-\d+)?")
 """How earlier versions named temporary files of long names."""
+RECORDINGS = "recordings"
+"""The library in the data folder."""
 UNKNOWN = "cannot tell whose it is"
 
 
@@ -107,7 +109,8 @@ def _scrub_other(folder: Path) -> list[str]:
 
 
 def plan(library: Library, player: str, data: Path | None = None) -> Forgetting:
-    """What deleting a player will do. `data` is the whole data folder; the library's own folder when it is None.
+    """What deleting a player will do, in the whole data folder `data`; in the library's own folder when that is None,
+    or when the library is another one than the data folder's.
 
     Raises UsageError for an empty name.
     """
@@ -115,7 +118,8 @@ def plan(library: Library, player: str, data: Path | None = None) -> Forgetting:
     if not key:
         raise UsageError("a name is needed", hint="see recordings list; recordings without a name are kept")
     library.refresh()
-    whole = data is not None and library.root.absolute().is_relative_to(data.absolute())
+    root = library.root.absolute()
+    whole = data is not None and root in (data.absolute(), data.absolute() / RECORDINGS)
     out = Forgetting(player, library, data if data is not None and whole else library.root)
     rows = library.sessions()
     theirs = {row.path for row in rows if name_key(row.player) == key}
@@ -139,7 +143,7 @@ def _other(out: Forgetting, row: SessionRow, key: str) -> set[Path]:
             return {row.path, *(one for one in places.belongings(row.path) if os.path.lexists(one))}
         out.staying.append((row.path, f"{UNKNOWN}: {row.trouble}"))
         return set()
-    if key in said(row.path):
+    if key in recorded(row.path):
         why = f"was recorded as {out.player!r}, and is by a later correction {row.player!r}'s: it keeps the first name"
         out.staying.append((row.path, why))
     if key in {name_key(one) for one in read_edits(row.path).players}:
@@ -175,11 +179,15 @@ def _sort(out: Forgetting, key: str, going: set[Path], known: set[Path], players
     rest = [path for path in _files(out.data) if path not in going and path not in known and not _of_index(path)]
     owners = {path: said(path) for path in rest if not _shared(out, path)}
     everybody = {name_key(one) for one in players} | {one for names in owners.values() for one in names} | {key}
+    loose = [path for path in owners if path.suffix == places.SUFFIX]  # outside of the library
+    going |= _made_of({path for path in loose if owners[path] == {key}}, loose)
     stems = {(path.parent, stem(path)): names for path, names in owners.items() if names}
     for path, names in owners.items():
+        if path in going:
+            continue
         names = names or stems.get((path.parent, stem(path)), frozenset())
         if names == {key}:
-            going |= set(_files(path.parent)) if path.name == SESSION_FILE else {path}
+            going |= {path, *(path.parent.glob("*.csv") if path.name == SESSION_FILE else ())}
         elif key in names:
             out.staying.append((path, "is about others too"))
         elif not names and (after := named_after(path, everybody - {""})) and key in after:

@@ -11,7 +11,7 @@ from typing import Any
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.files import name_key, read_small
-from imufeedback.record.library.edits import lines_of
+from imufeedback.record.library.edits import lines_of, read_edits
 from imufeedback.record.scan import MAGIC
 from imufeedback.record.window import open_window
 from imufeedback.settings import from_args
@@ -31,14 +31,18 @@ _ENDS = re.compile(
 
 
 def said(path: Path) -> frozenset[str]:
-    """Keys of the players whom a file names as its own; empty when it says nothing, or cannot be read."""
+    """Keys of the players whom a file names as its own; empty when it says nothing, or cannot be read.
+
+    A recording is whose the newest correction beside it says.
+    """
     if not path.is_file():
         return frozenset()
     try:
         with open(path, "rb") as file:
             head = file.read(len(MAGIC))
         if head == MAGIC:
-            return _of_recording(path)
+            corrected = read_edits(path).player
+            return recorded(path) if corrected is None else frozenset([name_key(corrected)]) - {""}
         data = read_small(path, BYTES_MAX)
     except OSError:
         return frozenset()
@@ -48,7 +52,8 @@ def said(path: Path) -> frozenset[str]:
     return frozenset(name_key(line.text) for line in lines_of(data) if line and line.verb == "player" and line.text)
 
 
-def _of_recording(path: Path) -> frozenset[str]:
+def recorded(path: Path) -> frozenset[str]:
+    """Key of the player whom a recording itself names."""
     try:
         window = open_window(path)
         name = "" if window.begin is None else from_args(window.begin.args).player.name

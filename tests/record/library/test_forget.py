@@ -14,7 +14,7 @@ from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.forget import plan
 from imufeedback.record.library.owners import named_after
-from imufeedback.record.library.places import INDEX
+from imufeedback.record.library.places import INDEX, belongings, trace_of
 from imufeedback.validate.edges.forgetting import NAMES, forget_one, left
 from imufeedback.validate.edges.library import make_session
 
@@ -98,6 +98,28 @@ def test_an_index_of_a_folder_inside_forgets_too(home: Path) -> None:
         plan(library, "Ida Blomqvist", home).carry_out()
     assert not inside.parent.exists()
     assert left(home, "Ida Blomqvist") == []
+
+
+def test_recordings_beside_the_library_are_whose_the_correction_says(home: Path) -> None:
+    rng = np.random.default_rng(5)
+    mine = make_session(home / "old" / "5.mcap", "Ida Blomqvist", 5, rng)
+    other = make_session(home / "old" / "6.mcap", "Ida Blomqvist", 6, rng)
+    add_edit(other, "player", text="Bo")
+    with Library(home / "recordings") as library:
+        gone = plan(library, "Ida Blomqvist", home).carry_out()
+    assert set(belongings(mine)) - set(gone) == {trace_of(mine)}
+    assert set(gone) & set(belongings(other)) == set()
+
+
+def test_an_exported_folder_goes_and_what_lies_beside_it_stays(home: Path) -> None:
+    out = home / "export"
+    (out / "more").mkdir(parents=True)
+    (out / "session.json").write_text('{"player": {"name": "Ida Blomqvist"}}', encoding="utf-8")
+    for one in (out / "pelvis.csv", out / "theirs.txt", out / "more" / "theirs.csv"):
+        one.write_text("1", encoding="utf-8")
+    with Library(home / "recordings") as library:
+        gone = plan(library, "Ida Blomqvist", home).carry_out()
+    assert {one.name for one in gone if out in one.parents} == {"session.json", "pelvis.csv"}
 
 
 def test_a_library_elsewhere_leaves_the_data_folder_alone(home: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
