@@ -30,7 +30,7 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.errors import BadToml, CannotWrite, UsageError
-from imufeedback.record.files import make_folder, name_key, read_small, tighten, write_whole
+from imufeedback.record.files import make_folder, name_key, read_small, shown, tighten, write_whole
 from imufeedback.records import Hand
 from imufeedback.settings import Player
 
@@ -132,7 +132,7 @@ def load(folder: Path) -> People:
             person = parse(read_small(path, BYTES_MAX).decode(), str(path))
         except (OSError, UnicodeDecodeError, BadToml) as error:
             reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{_shown(path)}: {reason}")
+            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{shown(path)}: {reason}")
             continue
         if key(person.name) in people._people:
             people.troubles.append(f"{path}: a second player {person.name!r}")
@@ -150,11 +150,7 @@ def _settle(left: Path, people: People) -> None:
             left.unlink()
     elif not left.name.endswith(".reps.new"):
         what = f"left of a save that did not end; rename it to {left.stem}.toml to use it"
-        people.troubles.append(f"{_shown(left)}: {what}")
-
-
-def _shown(path: Path) -> str:
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
+        people.troubles.append(f"{shown(left)}: {what}")
 
 
 def parse(text: str, where: str) -> Person:

@@ -71,6 +71,7 @@ def _one(
     overwrite: bool,
 ) -> None:
     from imufeedback.judging import judge
+    from imufeedback.record.files import shown
     from imufeedback.record.table import write_angles
 
     angles: list[Angles] = []
@@ -83,7 +84,7 @@ def _one(
     if judged.fit is None:
         say("the recording holds no fitting, so there are no angles")
     if json_file is not None:
-        write_json(json_file, {**judged.summary, "recording": str(file)}, overwrite=overwrite)
+        write_json(json_file, {**judged.summary, "recording": shown(file)}, overwrite=overwrite)
     if angles_file is not None:
         rows = write_angles(angles_file, angles, overwrite=overwrite)
         say(f"{angles_file}: {rows} rows")

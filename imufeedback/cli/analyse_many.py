@@ -88,11 +88,13 @@ def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome
 def _with_bar(work: Generator[Outcome, None, None], count: int, console: Console) -> Iterator[Outcome]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+    from imufeedback.record.files import shown
+
     columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(), TextColumn("{task.description}"))
     with Progress(*columns, console=console, transient=True) as progress:
         task = progress.add_task("starting", total=count)
         for outcome in work:
-            progress.update(task, advance=1, description=Path(outcome["recording"]).name)
+            progress.update(task, advance=1, description=shown(Path(outcome["recording"]).name))
             yield outcome
 
 

@@ -20,6 +20,7 @@ Files = Annotated[list[Path], typer.Argument(metavar="FILE…", help="Recordings
 @app.command("check")
 def check(files: Files) -> None:
     """Say in words what is in each recording and what is not; status 1 unless every one is whole."""
+    from imufeedback.record.files import shown
     from imufeedback.record.health import examine
 
     whole = True
@@ -27,10 +28,10 @@ def check(files: Files) -> None:
         try:
             health = examine(path)
         except ImuFeedbackError as error:
-            print(f"{path}\n  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            print(f"{shown(path)}\n  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
             whole = False
             continue
-        print("\n  ".join([str(path), *health.words()]))
+        print("\n  ".join([shown(path), *health.words()]))
         whole &= health.complete
     if not whole:
         raise typer.Exit(1)
@@ -44,6 +45,7 @@ def recover(
     ] = None,
 ) -> None:
     """Copy what can be read of damaged or unfinished recordings to new files, read back before success is told."""
+    from imufeedback.record.files import shown
     from imufeedback.record.recover import SUFFIX
     from imufeedback.record.recover import recover as recover_one
 
@@ -53,10 +55,10 @@ def recover(
         try:
             done = recover_one(path, target)
         except ImuFeedbackError as error:
-            say(f"{path}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            say(f"{shown(path)}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
             failed = True
             continue
-        print(f"{path} -> {done.copy.path}: {done.copy.items} items")
+        print(f"{shown(path)} -> {shown(done.copy.path)}: {done.copy.items} items")
         for note in done.source.notes:
             print(f"  ! {note}")
     if failed:
@@ -82,9 +84,9 @@ def list_(
     player: Annotated[str | None, typer.Argument(metavar="[PLAYER]", show_default=False)] = None, library: Root = None
 ) -> None:
     """All sessions, by player and date."""
+    from imufeedback.record.files import shown
     from imufeedback.record.health import clock
     from imufeedback.record.library import Library
-    from imufeedback.record.library.places import shown
 
     with Library(_root(library)) as found:
         for one in found.sessions(player):
@@ -137,9 +139,9 @@ def delete_player(
     Recordings with all that was made of them, notes, fittings, curves to compare with, the player's own file, the name
     in the index. With --library for another folder: what is in that folder.
     """
+    from imufeedback.record.files import shown
     from imufeedback.record.library import Library
     from imufeedback.record.library.forget import plan
-    from imufeedback.record.library.places import shown
     from imufeedback.resources import data_folder
 
     with Library(_root(library)) as found:

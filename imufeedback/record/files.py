@@ -40,7 +40,12 @@ def name_key(name: str) -> str:
 
 def shown_name(path: Path) -> str:
     """A file's name without its suffix as text that can be kept and shown, also one that is no UTF-8."""
-    return os.fsencode(path.stem).decode("utf-8", "backslashreplace")
+    return shown(path.stem)
+
+
+def shown(path: str | os.PathLike[str]) -> str:
+    """A path as text that can be shown, also one that is no UTF-8."""
+    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def make_folder(folder: Path) -> None:

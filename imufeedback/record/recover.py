@@ -19,7 +19,7 @@ from mcap.writer import LIBRARY_IDENTIFIER
 from imufeedback import __version__
 from imufeedback.errors import BadFile, CannotWrite
 from imufeedback.record import codec, scan
-from imufeedback.record.files import cannot_write, create_new, sync_folder
+from imufeedback.record.files import cannot_write, create_new, shown, sync_folder
 from imufeedback.record.health import Health, examine
 from imufeedback.record.replay import Recording, read_items
 
@@ -72,7 +72,7 @@ def _copy(recording: Recording, before: Health, file: IO[bytes]) -> None:
     pairs = {
         "format_version": str(codec.FORMAT_VERSION),
         **recording.details,
-        "recovered_from": recording.path.name,
+        "recovered_from": shown(recording.path.name),
         "recovered_with": __version__,
         "recovery_notes": "\n".join(before.notes),
     }

@@ -89,6 +89,16 @@ def test_list_tells_what_cannot_be_read_beside_the_rest(imufeedback, recording, 
     assert "lost.edits.jsonl: its recording is not there" in done.out
 
 
+@pytest.mark.skipif(os.name != "posix", reason="needs such a name")
+def test_check_and_recover_of_a_name_that_is_no_utf8(imufeedback, recording, tmp_path):
+    path = tmp_path / os.fsdecode(b"\xff.mcap")
+    path.write_bytes(recording.read_bytes())
+    assert imufeedback("recordings", "check", path).status == 0
+    done = imufeedback("recordings", "recover", path)
+    assert done.status == 0
+    assert r"\xff-recovered.mcap" in done.out
+
+
 @pytest.mark.parametrize("name", ["", " "])
 def test_deleting_without_a_name_is_wrong_usage(imufeedback, recording, tmp_path, name):
     (tmp_path / "one.mcap").write_bytes(recording.read_bytes())

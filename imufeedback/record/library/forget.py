@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from imufeedback.errors import CannotWrite, ImuFeedbackError, UsageError
-from imufeedback.record.files import name_key, read_small, temporaries
+from imufeedback.record.files import name_key, read_small, shown, temporaries
 from imufeedback.record.library import places
 from imufeedback.record.library.edits import forget_player, read_edits
 from imufeedback.record.library.owners import SHARED, named_after, recorded, said, stem
@@ -65,16 +65,16 @@ class Forgetting:
             except FileNotFoundError:
                 continue
             except OSError as error:
-                failed.append(f"{places.shown(path)} ({error.strerror})")
+                failed.append(f"{shown(path)} ({error.strerror})")
         for path in self.corrected:
             try:
                 forget_player(path, name_key(self.player))
             except (OSError, ImuFeedbackError) as error:
-                failed.append(f"{places.shown(places.edits_of(path))} ({error})")
+                failed.append(f"{shown(places.edits_of(path))} ({error})")
         self._remove_empty_folders(gone)
         indexes = [path.parent for path in _files(self.data) if path.name == places.INDEX]
         if not self.library.scrub():
-            failed.append(f"{places.shown(self.library.root / places.INDEX)} (another program uses it)")
+            failed.append(f"{shown(self.library.root / places.INDEX)} (another program uses it)")
         failed += [one for folder in indexes if folder != self.library.root for one in _scrub_other(folder)]
         if failed:
             what = f"could not be removed: {'; '.join(failed)}"
@@ -98,7 +98,7 @@ def _scrub_other(folder: Path) -> list[str]:
 
     with Library(folder) as other:
         if not other.scrub():
-            return [f"{places.shown(folder / places.INDEX)} (another program uses it)"]
+            return [f"{shown(folder / places.INDEX)} (another program uses it)"]
         nothing_left = not other.sessions()
     if nothing_left:
         for path in places.index_files(folder):
@@ -232,7 +232,7 @@ def _tell_mentions(out: Forgetting, key: str) -> None:
     for path in _files(out.data):
         if path in done or _of_index(path):
             continue
-        if word.search(_plain(places.shown(path.relative_to(out.data)).replace("_", " "))):
+        if word.search(_plain(shown(path.relative_to(out.data)).replace("_", " "))):
             out.staying.append((path, "somebody else's, in a file or folder of that name"))
         elif path.suffix != places.SUFFIX and word.search(_plain(_text(path))):
             out.staying.append((path, "somebody else's, and mentions the name"))

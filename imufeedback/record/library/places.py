@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from imufeedback.record.files import safe_stem
+from imufeedback.record.files import safe_stem, shown
 
 SUFFIX = ".mcap"
 EDITS, VERDICTS, TRACE = ".edits.jsonl", ".verdicts.json", ".trace"
@@ -126,11 +126,6 @@ def why_no_file(path: Path) -> str:
     if stat.S_ISREG(mode):
         return ""
     return "a link to a folder" if stat.S_ISDIR(mode) else "a pipe or a device, no file"
-
-
-def shown(path: str | os.PathLike[str]) -> str:
-    """A path as text that can be shown, also one that is no UTF-8."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def recordings(root: Path) -> Iterator[tuple[Path, dict[str, os.stat_result]]]:

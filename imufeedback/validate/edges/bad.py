@@ -17,6 +17,17 @@ DEEP = 100_000
 WORDS = ("imufeedback_verdicts", "verdicts", "summary", "reps", "index", "features", "findings", "verb", "text", "rep",
          "crc", "version", "key", "player", "name", "format", "hand", "day", "fit")  # fmt: skip
 
+WRONG: dict[str, tuple[Any, ...]] = {
+    "index": (-1, "a", 1.5, None, 10**30, True),
+    "kind": (1, None, []),
+    "start_s": ("a", None, [], {}),
+    "end_s": ("a", None, False),
+    "marks": (5, [1], {"a": "b"}, {"a": None}, None),
+    "features": (5, [1], {"a": "b"}, {"a": [1]}, "x"),
+    "findings": (5, {}, [5], [{}], [{"rule": 1, "verdict": "fault", "t_s": 1.0, "value": 1.0, "limit": 1.0}]),
+    "cues": (5, [{}], [{"sound": 1, "t_s": 1.0}], None),
+}
+
 
 def _remove(path: Path) -> None:
     if path.is_dir() and not path.is_symlink():
@@ -79,14 +90,15 @@ def other_structure(path: Path, rng: np.random.Generator) -> None:
 
 
 def with_checksum(path: Path, rng: np.random.Generator) -> None:
-    """Verdicts of any structure whose checksum fits."""
+    """Verdicts whose checksum fits, with one value of a wrong kind."""
     rep = {"index": 0, "kind": "swing", "start_s": 1.0, "end_s": 2.0, "marks": {}, "features": {}, "findings": [],
            "cues": []}  # fmt: skip
-    rep[str(rng.choice(list(rep)))] = any_value(rng)
+    key = str(rng.choice(list(rep)))
+    rep[key] = WRONG[key][int(rng.integers(len(WRONG[key])))]
     verdict = {"judged_utc": "", "version": "1", "rules": "", "key": "", "duration_s": 1.0,
                "summary": {"version": "1", "reps": [rep]}}  # fmt: skip
-    if rng.random() < 0.5:
-        verdict[str(rng.choice(list(verdict)))] = any_value(rng)
+    if rng.random() < 0.3:
+        verdict["summary"] = any_value(rng)
     rest = json.dumps([verdict]).encode() + b"}"
     path.write_bytes(b'{"imufeedback_verdicts": 2, "crc32": "%08x", "verdicts": ' % zlib.crc32(rest) + rest)
 
