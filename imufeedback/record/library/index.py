@@ -8,6 +8,7 @@ works with an index in memory, and says why: it holds nothing that the recording
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import sys
@@ -75,12 +76,13 @@ class Index:
     def _checked(self, path: Path) -> sqlite3.Connection:
         """Raises _DamagedError; OSError or sqlite3.Error for a file that cannot be used now."""
         if os.path.lexists(path) and not path.is_file():
-            raise OSError(0, "it is no ordinary file")
+            raise OSError(errno.EINVAL, "it is no ordinary file")
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, PRIVATE_FILE))
         self._clean = self._lock.alone() and _sum_of(path).exists() and not _waiting(path)
         if self._clean and _read_sum(path) != _sum(path):
             raise _DamagedError("its checksum does not fit")
-        self._lock.share()
+        if not self._lock.share():
+            raise OSError(errno.EBUSY, "another program makes it again")
         try:
             connection = _patiently(lambda: _prepared(path, self._schema, self._version))
             if not self._clean:
@@ -243,8 +245,10 @@ class _Lock:
             return False
         try:
             fcntl.flock(self._number, (fcntl.LOCK_EX if exclusive else fcntl.LOCK_SH) | fcntl.LOCK_NB)
-        except OSError:
+        except BlockingIOError:
             return False
+        except OSError:
+            return True  # a file system without locks: nobody can be told apart
         return True
 
     def alone(self) -> bool:
@@ -252,10 +256,12 @@ class _Lock:
         return self._take(True)
 
     def share(self) -> bool:
-        """Hold it beside others; waits for one that makes the index again."""
+        """Hold it beside others; waits for one that makes the index again. True also where there is no lock."""
+        if self._number is None:
+            return True
         until_s = time.monotonic() + WAIT_S
         while not self._take(False):
-            if self._number is None or time.monotonic() > until_s:
+            if time.monotonic() > until_s:
                 return False
             time.sleep(_PAUSE_S)
         return True

@@ -38,6 +38,8 @@ CREATE INDEX tags_by_session ON tags (session);
 """
 VERSION = zlib.crc32(_SCHEMA.encode()) & 0x7FFFFFFF
 """An index with any other tables is another version, and is made again."""
+FEATURES_MAX = 1000
+"""Ten times what there is; SQLite takes 2000 columns. Chosen."""
 BATCH = 50
 """Recordings that are written into the index in one go. Chosen: other programs wait for it."""
 _FIXED = ("session", "number", "kind", "start_s", "tones", "faults", "unsure", "rules", "discarded")
@@ -211,7 +213,10 @@ class Library:
         reps: Sequence[Mapping[str, Any]],
         discarded: frozenset[int],
     ) -> None:
-        for name in sorted({name for one in reps for name in one["features"]} - self._features - set(_FIXED)):
+        new = {name for one in reps for name in one["features"]} - self._features - set(_FIXED)
+        if len(new) + len(self._features) > FEATURES_MAX:
+            raise ValueError(f"more than {FEATURES_MAX} features")
+        for name in sorted(new):
             index.execute(f"ALTER TABLE reps ADD COLUMN {_quoted(name)} REAL")
             self._features.add(name)
         names = sorted(self._features)

@@ -28,6 +28,13 @@ WRONG: dict[str, tuple[Any, ...]] = {
     "cues": (5, [{}], [{"sound": 1, "t_s": 1.0}], None),
 }
 
+WRONG_EDIT: dict[str, tuple[Any, ...]] = {
+    "verb": (1, None, [], "newer", ""),
+    "text": (1, None, [], {"a": 1}, "long " * 3000),
+    "rep": (-1, True, "a", 1.5, 10**30, []),
+    "offset_s": ("a", 1e300, [], True),
+}
+
 
 def _remove(path: Path) -> None:
     if path.is_dir() and not path.is_symlink():
@@ -104,9 +111,13 @@ def with_checksum(path: Path, rng: np.random.Generator) -> None:
 
 
 def edits_with_checksum(path: Path, rng: np.random.Generator) -> None:
-    """A line more, of any types, whose checksum fits."""
-    line = {"at": "", "verb": str(rng.choice(["tag", "note", "discard", "player", "video", "newer", "title"]))}
-    line |= {str(rng.choice(["text", "rep", "offset_s", "verb", "at"])): any_value(rng) for _ in range(2)}
+    """A line more, with one value of a wrong kind, whose checksum fits."""
+    line: dict[str, Any] = {
+        "at": any_value(rng),
+        "verb": str(rng.choice(["tag", "note", "discard", "player", "title"])),
+    }
+    key = str(rng.choice(list(WRONG_EDIT)))
+    line[key] = WRONG_EDIT[key][int(rng.integers(len(WRONG_EDIT[key])))]
     crc = zlib.crc32(json.dumps(line, sort_keys=True, ensure_ascii=False).encode())
     with path.open("ab") as file:
         file.write(json.dumps({**line, "crc": f"{crc:08x}"}, ensure_ascii=False).encode() + b"\n")

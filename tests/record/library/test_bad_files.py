@@ -125,7 +125,7 @@ def test_too_many_verdicts_lose_the_oldest(session: Path, monkeypatch: pytest.Mo
 
 
 def test_what_the_tables_do_not_take_is_told(session: Path) -> None:
-    rep = {**make_rep(0, np.random.default_rng(1)), "features": {f"f{k}_deg": 1.0 for k in range(2100)}}
+    rep = {**make_rep(0, np.random.default_rng(1)), "features": {f"f{k}_deg": 1.0 for k in range(1001)}}
     add_verdict(session, {"version": "2", "reps": [rep]}, key="2", rules="Swing", duration_s=1.0)
     twice = {**make_rep(0, np.random.default_rng(1)), "features": {"a_deg": 1.0, "A_deg": 2.0}}
     other = make_session(session.with_name("1.mcap"), "Ida", 1, np.random.default_rng(2))

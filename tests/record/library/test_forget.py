@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from imufeedback import people
 from imufeedback.errors import CannotWrite, UsageError
+from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.forget import plan
-from imufeedback.record.library.owners import named_after
+from imufeedback.record.library.owners import loose, named_after
 from imufeedback.record.library.places import INDEX, belongings, trace_of
 from imufeedback.validate.edges.forgetting import NAMES, forget_one, left
 from imufeedback.validate.edges.library import make_session
@@ -25,6 +29,21 @@ def test_not_a_byte_is_left_and_nothing_of_others_is_touched(name: str, tmp_path
     assert where == []
     assert changed == []
     assert untold == []
+
+
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.text(st.characters(categories=["Lu", "Ll", "Lo", "Mn", "Nd", "Zs", "Pd", "Po"], exclude_characters="ı"),
+            min_size=7, max_size=25),
+    st.integers(0, 99),
+)  # fmt: skip
+def test_names_of_any_script(tmp_path_factory: pytest.TempPathFactory, name: str, seed: int) -> None:
+    """Capital I without a dot is the large form of two letters: that one name cannot be found by its capitals."""
+    name = " ".join(name.split())
+    if len(loose(name)) < 5 or name_key(name.upper()) != name_key(name) or name_key(name.lower()) != name_key(name):
+        return
+    found = forget_one(tmp_path_factory.mktemp("home"), name, np.random.default_rng(seed))
+    assert found == ([], [], [])
 
 
 @pytest.fixture(name="home")
@@ -131,9 +150,8 @@ def test_a_library_elsewhere_leaves_the_data_folder_alone(home: Path, tmp_path_f
     assert (home / "recordings" / "1.mcap").exists()
 
 
-def test_an_index_that_another_program_holds_is_told(home: Path) -> None:
-    import sqlite3
-
+def test_an_index_that_another_program_holds_is_told(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("imufeedback.record.library.index.WAIT_S", 0.3)
     with Library(home / "recordings") as library:
         other = sqlite3.connect(home / "recordings" / INDEX, isolation_level=None)
         other.execute("BEGIN")

@@ -134,6 +134,22 @@ def test_a_killed_program_leaves_an_index_that_is_used(root: Path) -> None:
         assert (len(library.sessions(tag="late")), library.troubles) == (1, [])
 
 
+def test_a_file_system_without_locks(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fcntl = pytest.importorskip("fcntl")
+
+    def refuse(number: int, how: int) -> None:
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr(fcntl, "flock", refuse)
+    with open(root / INDEX, "rb+") as file:
+        file.write(b"no database at all")
+    with Library(root) as library:
+        assert len(library.sessions()) == COUNT
+        assert ["index was damaged" in line for line in library.troubles] == [True]
+    with Library(root) as library:
+        assert library.troubles == []
+
+
 def test_an_index_that_is_a_folder_or_leads_nowhere(root: Path) -> None:
     (root / INDEX).unlink()
     (root / INDEX).mkdir()
