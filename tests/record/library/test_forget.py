@@ -39,7 +39,7 @@ def test_not_a_byte_is_left_and_nothing_of_others_is_touched(name: str, tmp_path
 )  # fmt: skip
 def test_names_of_any_script(tmp_path_factory: pytest.TempPathFactory, name: str, seed: int) -> None:
     """Capital I without a dot is the large form of two letters: that one name cannot be found by its capitals."""
-    name = " ".join(name.split())
+    name = " ".join(f"{name} Qzx".split())  # no word that stands in every file
     if len(loose(name)) < 5 or name_key(name.upper()) != name_key(name) or name_key(name.lower()) != name_key(name):
         return
     found = forget_one(tmp_path_factory.mktemp("home"), name, np.random.default_rng(seed))
