@@ -8,6 +8,7 @@ checksum; such a file is still read when everything in it is of the right kind.
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import zlib
@@ -37,7 +38,7 @@ class _Finding(msgspec.Struct, frozen=True):
     verdict: str
     t_s: Number
     value: Number
-    limit: float
+    limit: Number
 
 
 class _Cue(msgspec.Struct, frozen=True):
@@ -51,7 +52,7 @@ class _Rep(msgspec.Struct, frozen=True):
     start_s: float
     end_s: float
     marks: dict[str, float]
-    features: dict[str, Number]
+    features: dict[str, float]
     findings: list[_Finding]
     cues: list[_Cue]
     estimated: list[str] = []
@@ -168,6 +169,18 @@ def _format(data: bytes) -> int:
     return msgspec.json.decode(data, type=_Format).imufeedback_verdicts
 
 
+def _plain(value: Any) -> Any:
+    """JSON has no infinities and no NaN: they become null; features and marks that are not known are left out."""
+    if isinstance(value, Mapping):
+        found = {key: _plain(one) for key, one in value.items()}
+        for name in found.keys() & {"features", "marks"}:
+            found[name] = {key: one for key, one in found[name].items() if one is not None}
+        return found
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
 def _array(verdicts: list[dict[str, Any]]) -> bytes:
     """With the end of the file's object."""
     return json.dumps(verdicts, ensure_ascii=False, allow_nan=False).encode() + b"}"
@@ -192,14 +205,15 @@ def add_verdict(
     """
     found = look(recording)
     before = [one for one in found.all if one["key"] != key]
-    new = {
+    new: dict[str, Any] = {
         "judged_utc": datetime.now(UTC).isoformat(timespec="seconds"),
         "version": summary["version"],
         "rules": rules,
         "key": key,
         "duration_s": duration_s,
-        "summary": dict(summary),
+        "summary": _plain(dict(summary)),
     }
+    msgspec.convert(new, _Verdict)  # what is written can be read: anything else is a fault of the program
     path = verdicts_of(recording)
     while len(rest := _array([*before, new])) > BYTES_MAX - 1000 and before:
         before = before[1:]

@@ -113,6 +113,18 @@ def test_a_file_that_cannot_be_used_is_put_aside_when_it_is_judged_again(session
     assert [one["key"] for one in look(session).all] == ["2"]
 
 
+def test_numbers_that_json_does_not_have_are_not_known(session: Path) -> None:
+    rep = make_rep(0, np.random.default_rng(1))
+    rep["features"]["x_deg"] = float("nan")
+    rep["findings"] = [{"rule": "r", "verdict": "fault", "t_s": 1.0, "value": float("inf"), "limit": float("inf")}]
+    add_verdict(session, {"version": "2", "reps": [rep]}, key="2", rules="Swing", duration_s=1.0)
+    found = look(session)
+    assert found.trouble == ""
+    kept = found.all[-1]["summary"]["reps"][0]
+    assert "x_deg" not in kept["features"]
+    assert kept["findings"][0]["limit"] is None
+
+
 def test_too_many_verdicts_lose_the_oldest(session: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     size = places.verdicts_of(session).stat().st_size
     monkeypatch.setattr("imufeedback.record.library.verdicts.BYTES_MAX", size + 1500)
