@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -134,8 +133,6 @@ def read_items(path: str | os.PathLike[str]) -> Recording:
     """
     path = Path(path)
     try:
-        if not stat.S_ISREG(mode := path.stat().st_mode) and not stat.S_ISDIR(mode):
-            raise NoRecording("this is a pipe or a device, no file", where=str(path), hint="name a .mcap file")
         with open(path, "rb") as file:
             return _open(path, file)
     except FileNotFoundError:

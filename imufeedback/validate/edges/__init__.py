@@ -1,1 +1,1 @@
-"""Inputs and surroundings at the edges: what `validate --set edges` is made of."""
+"""Bad inputs, made by the thousand: what the tool makes of files, commands and signals that nobody would wish for."""
