@@ -22,6 +22,8 @@ from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings, from_args
 
 PROGRESS_ITEMS = 500
+WAY = 2
+"""Counts the ways of judging within one version: 2 has void reps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ class Judged:
 def way_of(settings: Settings, rule_set: str | None = None) -> str:
     """Says whether two judgements were made in the same way: key of the verdict that today's algorithm gives."""
     text = settings.rule_set if rule_set is None else rule_set
-    return key_of(__version__, f"{text}\0{settings.limits}", settings.filter)
+    return key_of(f"{__version__}+{WAY}", f"{text}\0{settings.limits}", settings.filter)
 
 
 def judge(

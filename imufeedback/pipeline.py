@@ -50,7 +50,15 @@ from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
-from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, RepLimits, without_forearm
+from imufeedback.motion import (
+    HipTurnStage,
+    LiveLimits,
+    MotionStage,
+    RepLimits,
+    Restarted,
+    of_swing,
+    without_forearm,
+)
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     AlignedBlock,
@@ -199,7 +207,8 @@ class Pipeline:
         self._rule_set = rule_set
         self._rules = Rules(rule_set)
         self._tone.use(float(np.deg2rad(rule_set.live.target_deg)))
-        self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+        needed = of_swing(rule_set.features)
+        self._motion.use(live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name, needed=needed)
         drill = rule_set.drill
         self._by_hip = drill is not None and drill.detect == "hip-turn"
         if drill is not None and self._by_hip:
@@ -351,7 +360,16 @@ class Pipeline:
                 if isinstance(timed, ImuBlock):
                     yield from chain.plausible.feed(timed)
                 else:
+                    if isinstance(timed, ClockRestarted):
+                        self._restarted(chain.sensor, timed)
                     yield timed
+
+    def _restarted(self, sensor: Sensor, event: ClockRestarted) -> None:
+        """What is known of a segment begins anew: a rep in which that happens is void."""
+        if sensor.role is not Segment.LEAD_FOREARM:  # no joint hangs on it
+            told = Restarted(event.t_s, sensor.role)
+            self._motion.feed(told)
+            self._hip_turns.feed(told)
 
     def _aligned(self, blocks: Iterable[AlignedBlock]) -> list[Event]:
         out: list[Event] = []
@@ -564,7 +582,13 @@ def _released(events: Sequence[Event], releases: Releases) -> deque[tuple[int, E
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:
-    return MotionStage(hand=hand, live=_live(rule_set), rep=_shape(rule_set), kind=rule_set.name)
+    return MotionStage(
+        hand=hand,
+        live=_live(rule_set),
+        rep=_shape(rule_set),
+        kind=rule_set.name,
+        needed=of_swing(rule_set.features),
+    )
 
 
 def _live(rule_set: RuleSet) -> LiveLimits:

@@ -19,7 +19,7 @@ from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Session
-from imufeedback.report.story import best, next_drill, worst
+from imufeedback.report.story import best, counted, next_drill, worst
 from imufeedback.rules import parse_rule_set
 from imufeedback.settings import Settings, from_args
 
@@ -130,7 +130,7 @@ def curve(trace: Trace, rep: Mapping[str, Any], hand: Hand) -> Curve:
 
 def session_of(found: Judgement) -> Session:
     """What the report shows of it."""
-    reps = [one for one in found.summary["reps"] if one["index"] not in found.edits.discarded]
+    reps = counted(one for one in found.summary["reps"] if one["index"] not in found.edits.discarded)
     shown = [one.rep for one in [*best(reps), *worst(reps)]]
     return Session(
         summary=found.summary,

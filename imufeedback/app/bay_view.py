@@ -31,6 +31,7 @@ from imufeedback.records import (
     ClockFitted,
     ClockRestarted,
     Cue,
+    Doubted,
     Event,
     Fault,
     Finding,
@@ -174,6 +175,7 @@ class BayView(QWidget):
             Zeroed: self._hear_zeroed,
             BlockBegun: lambda event: notice(words.block_begun(event.name)),
             Notice: lambda event: notice(event.text),
+            Doubted: lambda event: notice(event.text),
             Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
         }
 
@@ -200,11 +202,14 @@ class BayView(QWidget):
             self._motion = Motion.IDLE
 
     def _hear_rep(self, rep: Rep) -> None:
-        self._times.extend(marks_of(rep))
         self.table.add_rep(rep)
         self.no_reps.hide()
         track = None
-        if self._samples is not None:
+        if rep.void:
+            self.messages.show_notice(words.void_rep(rep.index + 1, rep.void))
+        else:
+            self._times.extend(marks_of(rep))
+        if self._samples is not None and not rep.void:
             seen = self._samples(REP_S)
             track = track_of(rep, seen.t_s, seen.angle_deg)
         self.book.add(rep, track)

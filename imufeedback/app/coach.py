@@ -33,7 +33,7 @@ class Coach:
         """A rep that ends in a pause does not count."""
         if isinstance(event, Rep) and self.paused:
             entry = self._view.book.find(event.index)
-            if entry is not None and not entry.discarded:
+            if entry is not None and entry.counts:
                 self._discard(entry)
 
     # ── pause ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -51,7 +51,7 @@ class Coach:
 
     def good(self) -> None:
         """This one was good; or not any more."""
-        entry = self._last()
+        entry = self._last_judged()
         if entry is not None:
             entry.good = not entry.good
             self._command("good", {"rep": entry.rep.index, "on": entry.good})
@@ -59,7 +59,7 @@ class Coach:
 
     def discard(self) -> None:
         """It does not count; or it does again."""
-        entry = self._last()
+        entry = self._last_judged()
         if entry is not None:
             self._discard(entry)
 
@@ -95,6 +95,13 @@ class Coach:
         entry = self._view.book.last
         if entry is None:
             self._say(words.no_rep_to_mark())
+        return entry
+
+    def _last_judged(self) -> Entry | None:
+        entry = self._last()
+        if entry is not None and entry.rep.void:
+            self._say(words.void_stays(entry.rep.index + 1))
+            return None
         return entry
 
     def _changed(self, entry: Entry, text: str) -> None:

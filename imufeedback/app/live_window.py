@@ -301,7 +301,7 @@ class LiveWindow(QMainWindow):
         """Everything that the bay window hears."""
         self.start.hear(event)
         if isinstance(event, Rep):
-            self._reps += self._block is not None
+            self._reps += self._block is not None and not event.void
             self._next_block()
         elif isinstance(event, Fitted):
             self._keep_fit(event)

@@ -32,6 +32,7 @@ RULES = {
 }
 FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
 DROPPED = "That one does not count"
+VOID = "That one did not count"
 
 
 def next_words(shown: Shown, last: Entry | None) -> str:
@@ -40,6 +41,8 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(STATES[shown])
     if last is None:
         return tr(FIRST)
+    if last.rep.void:
+        return tr(VOID)
     if last.discarded:
         return tr(DROPPED)
     worst = _worst(last.findings)

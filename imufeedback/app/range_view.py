@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWi
 
 from imufeedback.app import numerals, words
 from imufeedback.app.labels import pixel_font, scale_of
-from imufeedback.app.next_words import next_words
+from imufeedback.app.next_words import VOID, next_words
 from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.theme import LIGHT, Theme
@@ -34,7 +34,7 @@ class RangeView(QWidget):
         self.number = QLabel(numerals.UNKNOWN)
         self.caption = QLabel(words.angle_title(side))
         self.marks = LastReps()
-        self.next = QLabel()
+        self.next, self.why = QLabel(), QLabel()
         self.shown = Shown.NO_SENSORS
         self._angle_deg: float | None = None
         self._last: Entry | None = None
@@ -57,9 +57,12 @@ class RangeView(QWidget):
         column.addWidget(self.state, 36)
         column.addLayout(row, 42)
         column.addWidget(self.next, 18)
-        for label in (self.number, self.next):
+        column.addWidget(self.why, 9)
+        self.why.hide()
+        for label in (self.number, self.next, self.why):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
         self.next.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        self.why.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
 
     def show_theme(self, theme: Theme) -> None:
         self.theme = theme
@@ -90,14 +93,22 @@ class RangeView(QWidget):
     def _say(self) -> None:
         self.next.setText(next_words(self.shown, self._last))
         self.next.setAccessibleName(self.next.text())
+        void = self._last.rep.void if self._last is not None else ""
+        self.why.setText(void)
+        self.why.setVisible(bool(void) and self.next.text() == words.tr(VOID))
         self._fit_words()
 
     def _fit_words(self) -> None:
+        self._fit_label(self.next, 0.115 if self.why.isHidden() else 0.095, bold=True)
+        self._fit_label(self.why, 0.06, bold=False)
+
+    def _fit_label(self, label: QLabel, share: float, *, bold: bool) -> None:
+        """As large as the share of the height, and no larger than the width allows."""
         room = self.width() - 2 * self._column.contentsMargins().left()
-        pixels = 0.115 * self.height()
-        while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=True)).horizontalAdvance(self.next.text()) > room:
+        pixels = share * self.height()
+        while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=bold)).horizontalAdvance(label.text()) > room:
             pixels *= 0.95
-        self.next.setFont(pixel_font(pixels, bold=True))
+        label.setFont(pixel_font(pixels, bold=bold))
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)

@@ -47,6 +47,7 @@ class RepTable(QTableWidget):
         self._meaning = meaning
         self._findings: dict[int, list[Finding]] = {}
         self._flags: dict[int, str] = {}
+        self._void: dict[int, str] = {}
         self._order: list[int] = []
         self._dress()
 
@@ -85,10 +86,14 @@ class RepTable(QTableWidget):
             self.insertRow(0)
             self.setSpan(1, DETAIL, 1, self.columnCount() - DETAIL)
         row = self._row(rep.index)
-        self._put(row, 0, str(rep.index + 1))
-        self._put(row, 1, numerals.clock_time(rep.start_s))
+        self._void.pop(rep.index, None)
+        if rep.void:
+            self._void[rep.index] = rep.void
+        ink = palette.SOFT_INK if rep.void else palette.INK
+        self._put(row, 0, str(rep.index + 1), ink, struck=bool(rep.void))
+        self._put(row, 1, numerals.clock_time(rep.start_s), ink, struck=bool(rep.void))
         for column, name in enumerate(ANGLE_FEATURES, start=2):
-            self._put(row, column, numerals.degrees(rep.features.get(name, math.nan)))
+            self._put(row, column, numerals.degrees(rep.features.get(name, math.nan)), ink)
         self._show_findings(rep.index)
         self._forget_old()
 
@@ -114,18 +119,23 @@ class RepTable(QTableWidget):
         return 2 * self._order.index(index)
 
     def _show_findings(self, index: int) -> None:
-        found, row = self._findings.get(index, []), self._row(index)
-        ink = palette.ALARM_INK if _faults(found) else palette.INK
-        self._put(row, RESULT, words.result(_faults(found), len(found) - _faults(found)), ink)
+        found, row, void = self._findings.get(index, []), self._row(index), self._void.get(index)
+        ink = palette.ALARM_INK if _faults(found) else palette.SOFT_INK if void else palette.INK
+        result = words.void_result() if void else words.result(_faults(found), len(found) - _faults(found))
+        self._put(row, RESULT, result, ink)
         flags = [self._flags[index]] if self._flags.get(index) else []
-        lines = flags + [words.finding_words(one, self._meaning(one.text)) for one in found]
+        lines = flags + ([void] if void else []) + [words.finding_words(one, self._meaning(one.text)) for one in found]
         self._put(row + 1, 0, "")
         self._put(row + 1, DETAIL, "\n".join(lines), ink)
         self.setRowHidden(row + 1, not lines)
         self._fit(row)
 
-    def _put(self, row: int, column: int, text: str, ink: str = palette.INK) -> None:
+    def _put(self, row: int, column: int, text: str, ink: str = palette.INK, *, struck: bool = False) -> None:
         item = QTableWidgetItem(text)
+        if struck:
+            font = self.font()
+            font.setStrikeOut(True)
+            item.setFont(font)
         sideways = Qt.AlignmentFlag.AlignLeft if row % 2 else _sideways(column)
         item.setTextAlignment(sideways | Qt.AlignmentFlag.AlignTop)
         item.setForeground(QBrush(QColor(ink)))
@@ -136,6 +146,7 @@ class RepTable(QTableWidget):
             oldest = self._order.pop()
             self._findings.pop(oldest, None)
             self._flags.pop(oldest, None)
+            self._void.pop(oldest, None)
             for _ in range(2):
                 self.removeRow(self.rowCount() - 1)
 

@@ -109,6 +109,7 @@ class _AngleBlock(QFrame):
         self.title = QLabel(words.angle_title(words.side_word(trail)))
         self.number = QLabel(numerals.UNKNOWN)
         self.spread = QLabel()
+        self._was_known = False
         self._arrange()
 
     def _arrange(self) -> None:
@@ -126,7 +127,9 @@ class _AngleBlock(QFrame):
     def show_angle(self, angle_deg: float | None, sd_deg: float | None) -> None:
         """The angle and one standard deviation, in degrees; None when it is not known now."""
         self.number.setText(numerals.degrees(angle_deg))
-        self.spread.setText("" if angle_deg is None or sd_deg is None else words.spread(sd_deg))
+        self._was_known |= angle_deg is not None
+        unknown = words.not_known() if self._was_known else ""
+        self.spread.setText(unknown if angle_deg is None or sd_deg is None else words.spread(sd_deg))
 
     def rescale(self, scale: float) -> None:
         self.title.setFont(pixel_font(16 * scale))

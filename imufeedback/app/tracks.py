@@ -78,6 +78,11 @@ class Entry:
     note: str = ""
 
     @property
+    def counts(self) -> bool:
+        """Judged, and not taken out."""
+        return not self.discarded and not self.rep.void
+
+    @property
     def faults(self) -> int:
         return sum(one.verdict is Verdict.FAULT for one in self.findings)
 
@@ -107,8 +112,8 @@ class Book:
 
     @property
     def counted(self) -> list[Entry]:
-        """Those that were not discarded."""
-        return [one for one in self._entries.values() if not one.discarded]
+        """Those that were judged and not discarded."""
+        return [one for one in self._entries.values() if one.counts]
 
     @property
     def last(self) -> Entry | None:

@@ -167,6 +167,11 @@ def angle_title(side: str) -> str:
     return tr("trail thigh angle ({side})").format(side=side)
 
 
+def not_known() -> str:
+    """Beside the place of an angle that was known before."""
+    return tr("not known")
+
+
 def spread(sd_deg: float) -> str:
     return f"± {numerals.spread(sd_deg)}"
 
@@ -470,6 +475,20 @@ def marked_good(number: int, good: bool) -> str:
 def discarded(number: int, gone: bool) -> str:
     text = tr("Rep {number} does not count.") if gone else tr("Rep {number} counts again.")
     return text.format(number=number)
+
+
+def void_rep(number: int, reason: str) -> str:
+    return tr("Rep {number} does not count: {reason}").format(number=number, reason=reason)
+
+
+def void_result() -> str:
+    """Of a rep that could not be judged, in a word."""
+    return tr("not judged")
+
+
+def void_stays(number: int) -> str:
+    """Answer to a coach who says something about a rep that could not be judged."""
+    return tr("Rep {number} could not be judged: it counts neither way.").format(number=number)
 
 
 def noted(text: str) -> str:

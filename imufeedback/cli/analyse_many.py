@@ -56,12 +56,13 @@ class _Tally:
 
     def __init__(self) -> None:
         self.errors: list[str] = []
-        self._judged = self._kept = self._reps = self._faulty = 0
+        self._judged = self._kept = self._reps = self._void = self._faulty = 0
 
     def take(self, outcome: Outcome) -> None:
         self._judged += outcome["state"] == "judged"
         self._kept += outcome["state"] == "kept"
-        self._reps += len(outcome["reps"])
+        self._reps += sum(not one["void"] for one in outcome["reps"])
+        self._void += sum(bool(one["void"]) for one in outcome["reps"])
         self._faulty += sum(bool(one["faults"]) for one in outcome["reps"])
         if outcome["state"] == "failed":
             self.errors.append(outcome["error"])
@@ -69,7 +70,9 @@ class _Tally:
     def words(self) -> str:
         kept = f", {self._kept} were judged before" if self._kept else ""
         failed = f", {len(self.errors)} failed" if self.errors else ""
-        return f"{self._judged} recording(s) judged{kept}{failed}: {self._reps} reps, {self._faulty} with a fault"
+        void = f", {self._void} not judged" if self._void else ""
+        reps = f"{self._reps} reps, {self._faulty} with a fault{void}"
+        return f"{self._judged} recording(s) judged{kept}{failed}: {reps}"
 
 
 def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome]:
@@ -103,7 +106,9 @@ def _word(outcome: Outcome) -> str:
         return "failed"
     notes = f" ({'; '.join(outcome['notes'])})" if outcome["notes"] else ""
     before = "judged before, " if outcome["state"] == "kept" else ""
-    return f"{before}{len(outcome['reps'])} reps{notes}"
+    void = sum(bool(one["void"]) for one in outcome["reps"])
+    unjudged = f", {void} not judged" if void else ""
+    return f"{before}{len(outcome['reps']) - void} reps{unjudged}{notes}"
 
 
 def _update(paths: Sequence[Path], found: Sequence[Path], library: Path | None) -> None:

@@ -34,7 +34,9 @@ def demo(
     radio: Annotated[
         str | None,
         typer.Option(
-            metavar="FILE", help="Fault script of the radio, TOML; or a shipped one: worst_day.", show_default=False
+            metavar="FILE",
+            help="Fault script of the radio, TOML; or a shipped one: worst_day, outage.",
+            show_default=False,
         ),
     ] = None,
     out: Annotated[
@@ -149,18 +151,30 @@ def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str
 
 def _tell_live(events: list[Event]) -> None:
     """The live state in words, for a session without a window."""
-    from imufeedback.records import FitRefused, FitStep, Fitted, Motion, Notice, Rep, Slipped, StateChanged, SwapOffered
+    from imufeedback.records import (
+        Doubted,
+        FitRefused,
+        FitStep,
+        Fitted,
+        Motion,
+        Notice,
+        Rep,
+        Slipped,
+        StateChanged,
+        SwapOffered,
+    )
 
     for event in events:
         if isinstance(event, StateChanged) and event.state is not Motion.IDLE:
             say(f"{event.t_s:7.2f} s  trail thigh {event.state}")
         elif isinstance(event, Rep):
-            say(f"{event.end_s:7.2f} s  rep {event.index + 1}")
+            void = f" does not count: {event.void}" if event.void else ""
+            say(f"{event.end_s:7.2f} s  rep {event.index + 1}{void}")
         elif isinstance(event, Fitted):
             say(f"{event.t_s:7.2f} s  fitting {event.fit.level}")
         elif isinstance(event, FitStep):
             say(f"{event.t_s:7.2f} s  fitting {event.number}/{event.of}: {event.step} seen. {event.say}")
-        elif isinstance(event, SwapOffered | Slipped):
+        elif isinstance(event, SwapOffered | Slipped | Doubted):
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, FitRefused):
             say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")

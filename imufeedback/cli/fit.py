@@ -34,7 +34,7 @@ def fit(
     if json_file is not None:
         check_writable(json_file, overwrite=overwrite)
     from imufeedback.record.replay import read_items
-    from imufeedback.records import FitRefused, FitStep, Fitted, Notice, SwapOffered
+    from imufeedback.records import Doubted, FitRefused, FitStep, Fitted, Notice, SwapOffered
 
     recording = read_items(file)
     events = _by_windows(recording, *windows) if windows[0] and windows[1] else _by_movements(recording)
@@ -48,7 +48,7 @@ def fit(
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, Fitted):
             made = event.fit
-        elif isinstance(event, Notice):
+        elif isinstance(event, Notice | Doubted):
             say(event.text)
     for note in recording.notes:
         say(f"{file}: {note}")

@@ -151,8 +151,8 @@ class Cueing(Stage[Heard, Cue]):
                 return self._cue("fit-again", t_s, item.now_s)
             case Tone(t_s=t_s, reached=True):
                 return self._cue("target-reached", t_s, item.now_s)
-            case Rep(index=index):
-                return self._counted(item.now_s, index)
+            case Rep(index=index, void=void):
+                return [] if void else self._counted(item.now_s, index)  # silence: no sound says "this did not count"
         return []
 
     def _movement(self, now_s: float, event: StateChanged) -> list[Cue]:

@@ -3,7 +3,17 @@
 from imufeedback.motion.forearm import without_forearm
 from imufeedback.motion.hip_turn import HipTurnStage
 from imufeedback.motion.live import LiveLimits
+from imufeedback.motion.needs import Needed, Restarted, of_swing
 from imufeedback.motion.phases import RepLimits
 from imufeedback.motion.stage import MotionStage
 
-__all__ = ["HipTurnStage", "LiveLimits", "MotionStage", "RepLimits", "without_forearm"]
+__all__ = [
+    "HipTurnStage",
+    "LiveLimits",
+    "MotionStage",
+    "Needed",
+    "RepLimits",
+    "Restarted",
+    "of_swing",
+    "without_forearm",
+]

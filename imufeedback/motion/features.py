@@ -37,13 +37,13 @@ def features(track: Floats, marked: Mapping[str, float], fall: Falling) -> dict[
     out = _at_marks(track, marked)
     out |= _thigh(track, marked, out, fall)
     out |= _times(marked)
-    out |= _turn(track, marked, out)
+    out |= _turn(track, marked)
     if "impact_s" in marked:
         out |= _hips(out)
         out |= _half_way(track, marked, out)
-        if np.isfinite(track[:, Col.TRAIL_KNEE]).all():
+        if np.isfinite(track[:, [Col.TRAIL_KNEE, Col.LEAD_KNEE]]).all():
             out |= _knees(track, marked, out)
-    out |= _mirror(track, marked)
+    out |= _rotations(track, marked, out)
     return out
 
 
@@ -80,7 +80,6 @@ def _thigh(track: Floats, marked: Mapping[str, float], at: Mapping[str, float], 
         "least_flexed_hip_finish_deg": both,
         "least_flexed_hip_finish_sd_deg": bars.at_once(absolute),
         "thigh_angle_sd_deg": absolute,
-        "hip_rotation_sd_deg": _deg(np.max(track[down, Col.ROTATION_SD])),
     }
     if "impact_s" in marked:
         lost = at["trail_thigh_angle_top_deg"] - at["trail_thigh_angle_impact_deg"]
@@ -98,20 +97,10 @@ def _times(marked: Mapping[str, float]) -> dict[str, float]:
     return out
 
 
-def _turn(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+def _turn(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
     down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
-    back = (t >= marked["address_s"]) & (t <= marked["top_s"])
-    out = {
-        "turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE])),
-        "trail_hip_turn_out_rate_max_deg_s": _deg(np.max(-track[down, Col.TRAIL_ROTATION_RATE])),
-        "lead_hip_turn_in_rate_max_deg_s": _deg(np.max(track[down, Col.LEAD_ROTATION_RATE])),
-        "trail_hip_rotation_range_deg": _deg(np.ptp(track[back | down, Col.TRAIL_ROTATION])),
-        "lead_hip_rotation_range_deg": _deg(np.ptp(track[back | down, Col.LEAD_ROTATION])),
-    }
-    gained = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_address_deg"]
-    out["trail_hip_turn_in_back_deg"] = gained
-    out["trail_hip_turn_in_back_sd_deg"] = bars.rotation(gained)
+    out = {"turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE]))}
     if "impact_s" in marked:
         out["turn_rate_impact_deg_s"] = _deg(np.interp(marked["impact_s"], t, track[:, Col.TURN_RATE]))
     if "level_s" in marked:
@@ -119,21 +108,42 @@ def _turn(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -
     return out
 
 
+def _rotations(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+    """Of each hip whose rotation was known all along; where no rule looks at it, it may not have been."""
+    t = track[:, Col.T]
+    down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
+    rep = (t >= marked["address_s"]) & (t <= marked["finish_s"])
+    out: dict[str, float] = {}
+    if "trail_hip_rotation_top_deg" in at:
+        out["trail_hip_turn_out_rate_max_deg_s"] = _deg(np.max(-track[down, Col.TRAIL_ROTATION_RATE]))
+        out["trail_hip_rotation_range_deg"] = _deg(np.ptp(track[rep, Col.TRAIL_ROTATION]))
+        gained = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_address_deg"]
+        out["trail_hip_turn_in_back_deg"] = gained
+        out["trail_hip_turn_in_back_sd_deg"] = bars.rotation(gained)
+    if "lead_hip_rotation_top_deg" in at:
+        out["lead_hip_turn_in_rate_max_deg_s"] = _deg(np.max(track[down, Col.LEAD_ROTATION_RATE]))
+        out["lead_hip_rotation_range_deg"] = _deg(np.ptp(track[rep, Col.LEAD_ROTATION]))
+    if "trail_hip_rotation_top_deg" in at and "lead_hip_rotation_top_deg" in at:
+        out["hip_rotation_sd_deg"] = _deg(np.max(track[down, Col.ROTATION_SD]))
+        out |= _mirror(track, marked)
+    return out
+
+
 def _hips(at: Mapping[str, float]) -> dict[str, float]:
     """``own_axis_share``: part of the pelvis' turn from top to impact that is rotation in the hip joints, mean of both
     sides; 1 means that the legs stay and 0 that they go along."""
-    turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
-    lead_in = at["lead_hip_rotation_impact_deg"] - at["lead_hip_rotation_top_deg"]
-    trail_out = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_impact_deg"]
-    mean = (lead_in + trail_out) / 2
-    return {
-        "lead_hip_turn_in_deg": lead_in,
-        "lead_hip_turn_in_sd_deg": bars.rotation(lead_in),
-        "trail_hip_turn_out_deg": trail_out,
-        "trail_hip_turn_out_sd_deg": bars.rotation(trail_out),
-        "own_axis_share": mean / turned,
-        "own_axis_sd_share": bars.rotation(mean) / turned,
-    }
+    out: dict[str, float] = {}
+    if "lead_hip_rotation_top_deg" in at:
+        lead_in = at["lead_hip_rotation_impact_deg"] - at["lead_hip_rotation_top_deg"]
+        out |= {"lead_hip_turn_in_deg": lead_in, "lead_hip_turn_in_sd_deg": bars.rotation(lead_in)}
+    if "trail_hip_rotation_top_deg" in at:
+        trail_out = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_impact_deg"]
+        out |= {"trail_hip_turn_out_deg": trail_out, "trail_hip_turn_out_sd_deg": bars.rotation(trail_out)}
+    if "lead_hip_turn_in_deg" in out and "trail_hip_turn_out_deg" in out:
+        turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
+        mean = (lead_in + trail_out) / 2
+        out |= {"own_axis_share": mean / turned, "own_axis_sd_share": bars.rotation(mean) / turned}
+    return out
 
 
 def _half_way(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:

@@ -15,6 +15,9 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.motion import errorbars as bars
+from imufeedback.motion import needs
+from imufeedback.motion.doubts import Doubts
+from imufeedback.motion.needs import Restarted
 from imufeedback.motion.track import Col, track
 from imufeedback.records import Angles, Floats, Hand, Rep, Zeroed
 from imufeedback.stage import Stage
@@ -56,10 +59,14 @@ class _State:
     lost_since_s: float | None = None
     rows: list[list[float]] = field(default_factory=list)
     count: int = 0
+    doubts: Doubts = field(default_factory=lambda: Doubts(needs.of_hip_turn("trail")))
 
 
-class HipTurnStage(Stage[Angles | Zeroed, Rep]):
-    """Finds hip turns over one standing leg."""
+In = Angles | Zeroed | Restarted
+
+
+class HipTurnStage(Stage[In, Rep]):
+    """Finds hip turns over one standing leg. One in which an angle of that hip was not known is void."""
 
     _state: _State
 
@@ -69,11 +76,16 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
 
     def use(self, *, side: str, least_rad: float, kind: str) -> None:
         """Which leg stands (``trail`` or ``lead``), and the least turn of a rep."""
-        self._state = _State(side=side, least_rad=least_rad, kind=kind, count=self._state.count)
+        doubts = Doubts(needs.of_hip_turn(side))
+        self._state = _State(side=side, least_rad=least_rad, kind=kind, count=self._state.count, doubts=doubts)
 
-    def feed(self, item: Angles | Zeroed) -> list[Rep]:
+    def feed(self, item: In) -> list[Rep]:
+        if isinstance(item, Restarted):
+            self._state.doubts.coming.append(item)
+            return []
         if isinstance(item, Zeroed):  # turn counts anew from here
             self._state.at, self._state.slow_since_s, self._state.neutral = _At.MOVING, None, 0.0
+            self._state.doubts.zeroed(item.t_s)
             return []
         try:
             rows = track(item, self._hand)
@@ -84,11 +96,9 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
     def _step(self, row: list[float]) -> list[Rep]:
         s = self._state
         t_s = row[Col.T]
-        if not row[Col.OK]:
-            s.lost_since_s = t_s if s.lost_since_s is None else s.lost_since_s
-            if t_s - s.lost_since_s > LOST_S:
-                s.at, s.slow_since_s = _At.MOVING, None
-            return []
+        bad = s.doubts.look(row, self._hand)
+        if math.isnan(row[Col.TURN]):
+            return self._blind(t_s)
         s.lost_since_s = None
         if abs(row[Col.TURN_RATE]) > RESTS_RAD_S:
             s.slow_since_s = None
@@ -102,10 +112,36 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
             s.at = _At.MOVING
         elif rests and (s.at is _At.MOVING or abs(away) < DRIFTS_RAD):
             s.at, s.begin, s.neutral = _At.RESTS, row, row[Col.TURN]
+            if not bad:
+                s.doubts.forget()
         elif s.at is _At.RESTS and abs(away) > LEAVES_RAD:
             s.at, s.rows = _At.TURNS, [s.begin]
             s.furthest, s.furthest_s = away, t_s
         return []
+
+    def _blind(self, t_s: float) -> list[Rep]:
+        """Without the pelvis' turn nothing is seen; for too long, and a turn that was under way is over."""
+        s = self._state
+        s.lost_since_s = t_s if s.lost_since_s is None else s.lost_since_s
+        if t_s - s.lost_since_s <= LOST_S:
+            return []
+        turned = s.at is _At.TURNS and abs(s.furthest) >= s.least_rad
+        s.at, s.slow_since_s = _At.MOVING, None
+        return [self._void(t_s)] if turned else []
+
+    def _void(self, end_s: float) -> Rep:
+        s = self._state
+        assert s.doubts.first is not None
+        rep = Rep(s.count, self._kind(), s.begin[Col.T], end_s, {}, (), {}, s.doubts.first[1])
+        s.count += 1
+        return rep
+
+    def _kind(self) -> str:
+        return f"{self._state.kind} {'in' if self._turns_in() else 'out'}"
+
+    def _turns_in(self) -> bool:
+        """A turn towards the target turns the lead hip in and the trail hip out (see the sign table)."""
+        return (self._state.furthest > 0) == (self._state.side == "lead")
 
     def _stays(self, t_s: float) -> bool:
         """Here is a new place to begin from."""
@@ -123,20 +159,18 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
             s.at = _At.MOVING
         elif back:
             s.at = _At.MOVING
-            return [self._measured(np.array(s.rows))]
+            return [self._measured(np.array(s.rows)) if s.doubts.first is None else self._void(row[Col.T])]
         return []
 
     def _measured(self, rows: Floats) -> Rep:
         s = self._state
         begin_s, end_s = float(rows[0, Col.T]), float(rows[-1, Col.T])
-        # a turn towards the target turns the lead hip in and the trail hip out (see the sign table)
-        turns_in = (s.furthest > 0) == (s.side == "lead")
         col, rate_col = (
             (Col.TRAIL_ROTATION, Col.TRAIL_ROTATION_RATE)
             if s.side == "trail"
             else (Col.LEAD_ROTATION, Col.LEAD_ROTATION_RATE)
         )
-        inward = 1.0 if turns_in else -1.0
+        inward = 1.0 if self._turns_in() else -1.0
         rotation = math.degrees(float(np.max(inward * (rows[:, col] - rows[0, col]))))
         features = {
             "standing_hip_rotation_deg": rotation,
@@ -148,8 +182,7 @@ class HipTurnStage(Stage[Angles | Zeroed, Rep]):
             "rep_s": end_s - begin_s,
         }
         marks = {"begin_s": begin_s, "furthest_s": s.furthest_s, "finish_s": end_s}
-        kind = f"{s.kind} {'in' if turns_in else 'out'}"
-        rep = Rep(s.count, kind, begin_s, end_s, marks, (), features)
+        rep = Rep(s.count, self._kind(), begin_s, end_s, marks, (), features)
         s.count += 1
         return rep
 

@@ -23,6 +23,7 @@ STOPPED_SHARE, STOPPED_RAD_S, STOPPED_S = 0.04, math.radians(3.0), 0.10
 STUCK_S = 4.0
 """A downswing that rests for so long on its way was given up."""
 LOST_S = 0.2
+"""The turn of the pelvis not known for so long ends a rep."""
 RISEN_RAD = math.radians(12.0)
 """Both thighs less flexed than at address before any downswing: the player has stood up. At the top the lead thigh is
 flexed more (common practice, no source)."""
@@ -120,10 +121,15 @@ def _stood_up(s: Seen, limits: RepLimits) -> bool:
     return s.risen > RISEN_RAD or s.furthest_away < -FURTHEST_RAD
 
 
+def is_odd(s: Seen) -> bool:
+    """Whether the thighs have moved as in no swing: a step, a squat, standing up."""
+    return s.thigh_moved > ODD_THIGH_RAD
+
+
 def _no_rep(s: Seen, limits: RepLimits) -> bool:
     return (
         s.t_s - s.since_s > limits.max_s
-        or s.thigh_moved > ODD_THIGH_RAD
+        or is_odd(s)
         or (s.lost_since_s is not None and s.t_s - s.lost_since_s > LOST_S)
     )
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from imufeedback.motion.falling import falling
-from imufeedback.motion.features import features
+from imufeedback.motion import needs
+from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.live import Judge, LiveLimits
-from imufeedback.motion.marks import BEGUN_RAD, marks
-from imufeedback.motion.phases import RepLimits, Seen, is_slow, next_phase
+from imufeedback.motion.marks import BEGUN_RAD
+from imufeedback.motion.measured import Span, measured
+from imufeedback.motion.needs import SWING, Needed, Restarted
+from imufeedback.motion.phases import RepLimits, Seen, is_odd, is_slow, next_phase
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
     Angles,
@@ -26,13 +29,14 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
-In = Angles | Zeroed | SegmentMotion
+In = Angles | Zeroed | SegmentMotion | Restarted
 Out = PhaseChanged | StateChanged | Rep
 
 ADDRESS_KEEP_S = 1.0
 """Samples of the address that belong to a rep, in front of its backswing."""
 ADDRESS_SPARE_S = 0.2
 """Kept beyond that, because it is whole blocks that are thrown away."""
+DOWN = (Phase.DOWNSWING, Phase.THROUGH_SWING)
 
 
 @dataclass
@@ -52,23 +56,30 @@ class _State:
     count: int = 0
     arm: list[Floats] = field(default_factory=list)
     """(N, 7) rows ``t, gyr, acc`` of the lead forearm, of the last seconds or of the present rep."""
+    doubts: Doubts = field(default_factory=Doubts)
 
 
 class MotionStage(Stage[In, Out]):
-    """Finds reps, their phases and marks, and judges the trail thigh angle live in the downswing."""
+    """Finds reps, their phases and marks, and judges the trail thigh angle live in the downswing.
+
+    A rep in which an angle that it needs was not known is void: it is told with the reason, without features, and from
+    the first such step on nothing is judged live.
+    """
 
     _state: _State
 
-    def __init__(self, *, hand: Hand, live: LiveLimits, rep: RepLimits, kind: str = "swing") -> None:
+    def __init__(
+        self, *, hand: Hand, live: LiveLimits, rep: RepLimits, kind: str = "swing", needed: Needed = SWING
+    ) -> None:
         self._hand = hand
-        self._state = _State(Judge(live), live, rep, kind)
+        self._state = _State(Judge(live), live, rep, kind, doubts=Doubts(needed))
 
-    def use(self, *, live: LiveLimits, rep: RepLimits, kind: str) -> None:
+    def use(self, *, live: LiveLimits, rep: RepLimits, kind: str, needed: Needed = SWING) -> None:
         """Other limits from the next downswing on; another kind of rep begins with the next address."""
         s = self._state
         if rep != s.rep or kind != s.kind:
             s.phase, s.parts = Phase.WAITING, []
-        s.live, s.rep, s.kind = live, rep, kind
+        s.live, s.rep, s.kind, s.doubts.needed = live, rep, kind, needed
 
     def feed(self, item: In) -> list[Out]:
         if isinstance(item, Zeroed):
@@ -77,6 +88,9 @@ class MotionStage(Stage[In, Out]):
             self._keep_arm(item)
             return []
         s = self._state
+        if isinstance(item, Restarted):
+            s.doubts.coming.append(item)
+            return []
         if s.phase is Phase.WAITING:
             return []  # only a zero at an address ends that
         try:
@@ -99,15 +113,27 @@ class MotionStage(Stage[In, Out]):
         """Turn counts anew from here, so what was collected against the old zero is void."""
         s = self._state
         if item.reason != "address" or s.phase is Phase.BACKSWING:
-            return []
+            return self._zeroed_by_hand(item)
         begins = s.phase is not Phase.ADDRESS
-        out: list[Out] = []
+        out: list[Out] = self._missed(s.phase)
+        s.doubts.zeroed(item.t_s)
         if s.judge.state is not Motion.IDLE:
             s.judge.state = Motion.IDLE
             out.append(StateChanged(item.t_s, item.t_s, Motion.IDLE, float("nan"), 0.0))
         s.phase, s.parts, s.address = Phase.ADDRESS, [], None
         s.seen = Seen(t_s=item.t_s, since_s=item.t_s)
         return [*out, PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else out
+
+    def _zeroed_by_hand(self, item: Zeroed) -> list[Out]:
+        """Asked for at address it is a zero like any other; within a swing the angles jump. What the body does by
+        itself in a backswing is a trifle: it thinks that the player still stands at the same address."""
+        s = self._state
+        if item.reason == "asked" and s.phase is Phase.ADDRESS:
+            s.doubts.zeroed(item.t_s)
+        elif item.reason in ("asked", "undone") and s.phase in (Phase.BACKSWING, *DOWN):
+            s.doubts.spoil(item.t_s, needs.ZEROED)
+            return self._quiet()
+        return []
 
     def _trim(self) -> None:
         """While the player waits at address only its last moments are kept."""
@@ -123,40 +149,69 @@ class MotionStage(Stage[In, Out]):
         s = self._state
         seen = s.seen
         seen.t_s = row[Col.T]
-        if not row[Col.OK]:
+        out: list[Out] = []
+        if s.doubts.any(row) and s.doubts.look(row, self._hand) and s.phase in DOWN:
+            out += self._quiet()
+        if math.isnan(row[Col.TURN]):
             if seen.lost_since_s is None:
                 seen.lost_since_s = seen.t_s
-            return self._advance()
+            return out + self._advance()
         seen.lost_since_s = None
         self._look(row)
-        out = self._advance()
-        if s.phase in (Phase.DOWNSWING, Phase.THROUGH_SWING):
+        out += self._advance()
+        if s.phase in DOWN and s.doubts.first is None:
             out += self._judge(row)
         return out
+
+    def _quiet(self) -> list[Out]:
+        """Nothing is said about an angle that rests on something not known."""
+        s = self._state
+        if s.judge.state is Motion.IDLE:
+            return []
+        s.judge.state = Motion.IDLE
+        return [StateChanged(s.seen.t_s, s.seen.t_s, Motion.IDLE, float("nan"), s.seen.turn)]
 
     def _look(self, row: list[float]) -> None:
         s = self._state
         seen = s.seen
         seen.turn, seen.turn_rate = row[Col.TURN], row[Col.TURN_RATE]
         if s.phase is Phase.ADDRESS:
-            seen.since_s = seen.t_s
-            s.address = s.address or (row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH])
-            if s.rep.min_backswing_rad == 0 and abs(seen.turn) < BEGUN_RAD:  # a rep without a backswing sets off here
-                seen.furthest_away, seen.furthest_s = seen.turn, seen.t_s
-                s.thigh_at_furthest = row[Col.TRAIL_THIGH]
-        if s.address is not None:
-            trail, lead = row[Col.TRAIL_THIGH] - s.address[0], row[Col.LEAD_THIGH] - s.address[1]
-            seen.thigh_moved, seen.risen = max(abs(trail), abs(lead)), -max(trail, lead)
+            self._look_at_address(row)
+        self._look_at_thighs(row)
         if s.phase in (Phase.ADDRESS, Phase.BACKSWING) and seen.turn < seen.furthest_away:
             seen.furthest_away = seen.turn
             seen.furthest_s = seen.t_s
             s.thigh_at_furthest = row[Col.TRAIL_THIGH]
-        if s.phase in (Phase.DOWNSWING, Phase.THROUGH_SWING):
+        if s.phase in DOWN:
             seen.fastest = max(seen.fastest, seen.turn_rate)
             if not is_slow(seen.turn_rate, seen.fastest):
                 seen.slow_since_s = None
             elif seen.slow_since_s is None and seen.turn - seen.furthest_away > s.rep.min_backswing_rad:
                 seen.slow_since_s = seen.t_s
+
+    def _look_at_address(self, row: list[float]) -> None:
+        s = self._state
+        seen = s.seen
+        seen.since_s = seen.t_s
+        still = abs(seen.turn) < BEGUN_RAD
+        if still and s.doubts.settled(seen.t_s):
+            s.doubts.forget()
+        if s.rep.min_backswing_rad == 0 and still:  # a rep without a backswing sets off here
+            seen.furthest_away, seen.furthest_s = seen.turn, seen.t_s
+            s.thigh_at_furthest = row[Col.TRAIL_THIGH]
+
+    def _look_at_thighs(self, row: list[float]) -> None:
+        """A thigh that is not known tells nothing; the turn goes on without it."""
+        s = self._state
+        trail, lead = row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH]
+        if math.isnan(trail) or math.isnan(lead):
+            return
+        if s.address is None:
+            if s.phase is not Phase.ADDRESS:
+                return
+            s.address = trail, lead
+        trail, lead = trail - s.address[0], lead - s.address[1]
+        s.seen.thigh_moved, s.seen.risen = max(abs(trail), abs(lead)), -max(trail, lead)
 
     def _advance(self) -> list[Out]:
         s = self._state
@@ -164,16 +219,27 @@ class MotionStage(Stage[In, Out]):
         if to is s.phase:
             return []
         was, s.phase = s.phase, to
+        out: list[Out] = self._missed(was) if to in (Phase.WAITING, Phase.ADDRESS) else []
         if to is Phase.DOWNSWING:
             s.judge = Judge.from_top(s.live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
             s.seen.fastest, s.seen.slow_since_s = 0.0, None
         elif to is Phase.ADDRESS or (to is Phase.BACKSWING and was is Phase.ADDRESS):
             s.seen.furthest_away, s.seen.furthest_s = s.seen.turn, s.seen.t_s
-        out: list[Out] = [PhaseChanged(s.seen.t_s, to)]
-        if to in (Phase.WAITING, Phase.BACKSWING, Phase.FINISH) and s.judge.state is not Motion.IDLE:
-            s.judge.state = Motion.IDLE
-            out.append(StateChanged(s.seen.t_s, s.seen.t_s, Motion.IDLE, float("nan"), s.seen.turn))
-        return out
+        out.append(PhaseChanged(s.seen.t_s, to))
+        return out + (self._quiet() if to in (Phase.WAITING, Phase.BACKSWING, Phase.FINISH) else [])
+
+    def _missed(self, was: Phase) -> list[Out]:
+        """A rep that was lost because the turn was not known: it is told as void, for it may have been a whole one."""
+        s = self._state
+        far = s.seen.furthest_away <= -s.rep.min_backswing_rad
+        if not (was in DOWN or (was is Phase.BACKSWING and far)) or is_odd(s.seen):
+            return []
+        if s.doubts.first is None or not s.doubts.lost_turn:
+            return []
+        rep = Rep(s.count, s.kind, s.seen.since_s, s.seen.t_s, {}, (), {}, s.doubts.first[1])
+        s.count += 1
+        s.doubts.forget()
+        return [rep]
 
     def _judge(self, row: list[float]) -> list[Out]:
         s = self._state
@@ -189,27 +255,17 @@ class MotionStage(Stage[In, Out]):
     def _close(self) -> list[Out]:
         s = self._state
         rows = np.concatenate(s.parts)
-        rows = rows[(rows[:, Col.OK] > 0) & (rows[:, Col.T] >= s.seen.since_s - ADDRESS_KEEP_S)]
+        rows = rows[rows[:, Col.T] >= s.seen.since_s - ADDRESS_KEEP_S]
         finished = s.phase is Phase.FINISH
         s.phase, s.parts = Phase.WAITING, []
         if not finished:
             return []
-        rep = self._measured(rows)
+        seen = s.seen
+        span = Span(seen.furthest_s, seen.slow_since_s if seen.slow_since_s is not None else seen.t_s)
+        rep = measured(rows, span, s.doubts, s.live, s.rep, s.arm, self._hand)
+        rep = replace(rep, index=s.count, kind=s.kind)
         s.count += 1
         return [rep, PhaseChanged(s.seen.t_s, Phase.WAITING)]
-
-    def _measured(self, rows: Floats) -> Rep:
-        s = self._state
-        finish_s = s.seen.slow_since_s if s.seen.slow_since_s is not None else s.seen.t_s
-        marked, estimated = marks(rows, _top(rows, s.seen.furthest_s), finish_s, self._arm(rows))
-        t = rows[:, Col.T]
-        fall = falling(rows[(t >= marked["top_s"]) & (t <= finish_s)], s.rep.min_slope, s.live.target_rad)
-        measured = features(rows, marked, fall)
-        if fall.flat_turn_rad > s.live.dead_turn_rad:
-            measured["trail_thigh_first_stall_s"] = fall.flat_from_s
-            measured["trail_thigh_first_stall_turn_deg"] = float(np.rad2deg(fall.flat_from_turn_rad))
-            measured["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(fall.flat_angle_rad))
-        return Rep(s.count, s.kind, marked["address_s"], finish_s, marked, estimated, measured)
 
     def _keep_arm(self, felt: SegmentMotion) -> None:
         s = self._state
@@ -218,23 +274,6 @@ class MotionStage(Stage[In, Out]):
             while len(s.arm) > 1 and _old(s.arm[0], float(felt.t_s[0])):
                 s.arm.pop(0)
 
-    def _arm(self, rows: Floats) -> Floats | None:
-        if not self._state.arm:
-            return None
-        arm: Floats = np.concatenate(self._state.arm)
-        here: Floats = arm[(arm[:, 0] >= rows[0, Col.T]) & (arm[:, 0] <= rows[-1, Col.T])]
-        return here
-
 
 def _old(arm: Floats, now_s: float) -> bool:
     return not len(arm) or now_s - float(arm[-1, 0]) > ADDRESS_KEEP_S
-
-
-def _top(rows: Floats, near_s: float) -> float:
-    """Instant at which the turn rate changes sign, between the samples around the furthest turn."""
-    t, rate = rows[:, Col.T], rows[:, Col.TURN_RATE]
-    i = int(np.searchsorted(t, near_s))
-    for j in (i - 1, i, i - 2, i + 1):
-        if 0 <= j < len(t) - 1 and rate[j] <= 0 < rate[j + 1]:
-            return float(t[j] - rate[j] * (t[j + 1] - t[j]) / (rate[j + 1] - rate[j]))
-    return near_s

@@ -30,6 +30,8 @@ REP_COLUMNS = (
     ("Lead hip rotation at impact", "lead_hip_rotation_impact_deg"),
 )
 
+NOT_KNOWN = "because an angle was not known all along (the reason stands in the table of all reps)"
+
 
 @dataclass(frozen=True, slots=True)
 class Curve:
@@ -72,6 +74,16 @@ class Session:
 
     @property
     def reps(self) -> list[story.Rep]:
+        """Those that count."""
+        return story.counted(self._kept)
+
+    @property
+    def void(self) -> list[story.Rep]:
+        """Those that could not be judged."""
+        return [one for one in self._kept if one.get("void")]
+
+    @property
+    def _kept(self) -> list[story.Rep]:
         return [one for one in self.summary["reps"] if one["index"] not in self.discarded]
 
     @property
@@ -133,8 +145,8 @@ def _session_body(session: Session) -> list[str]:
     if session.notes or session.tags:
         tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
         parts.append(_section("Notes", _list([*session.notes, *tags])))
-    if reps:
-        parts.append(_section("All reps", _table(reps)))
+    if reps or session.void:
+        parts.append(_section("All reps", _table(sorted([*reps, *session.void], key=lambda one: one["index"]))))
     parts.append(_section("Please remember", _list(CAUTIONS)))
     return parts
 
@@ -142,13 +154,20 @@ def _session_body(session: Session) -> list[str]:
 def _in_short(session: Session) -> str:
     reps = session.reps
     if not reps:
-        return "<p>No rep was found in this session.</p>"
+        return f"<p>No rep {'that counts ' if session.void else ''}was found in this session.</p>{_uncounted(session)}"
     clean = sum(not story.faults(one) for one in reps)
     text = f"<p class='big'><b>{clean} of {len(reps)}</b> reps without a fault.</p>"
     found = story.common_faults(reps)
     if found:
         _, words, times = found[0]
         text += f"<p>Most often, in {story.count(times, 'rep')}: {escape(words)}</p>"
+    return text + _uncounted(session)
+
+
+def _uncounted(session: Session) -> str:
+    text = ""
+    if session.void:
+        text += f"<p>Not judged, and counted nowhere: {story.count(len(session.void), 'rep')}, {NOT_KNOWN}.</p>"
     if session.discarded:
         text += f"<p>Taken out by hand, and counted nowhere: {story.count(len(session.discarded), 'rep')}.</p>"
     return text
@@ -294,6 +313,11 @@ def _table(reps: Sequence[story.Rep]) -> str:
 
 
 def _row(rep: story.Rep) -> str:
+    if rep.get("void"):
+        return (
+            f"<tr class='void'><td><s>{rep['index'] + 1}</s></td><td>{_clock(rep['start_s'])}</td>"
+            f"<td colspan='{len(REP_COLUMNS) + 1}'>does not count: {escape(rep['void'])}</td></tr>"
+        )
     cells = "".join(f"<td>{_cell(rep['features'].get(name))}</td>" for _, name in REP_COLUMNS)
     found = [
         f"{one['rule'].replace('-', ' ')}{' (unsure)' if one['verdict'] == 'unsure' else ''}" for one in rep["findings"]

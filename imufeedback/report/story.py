@@ -34,6 +34,11 @@ class Told:
     reason: str
 
 
+def counted(reps: Iterable[Rep]) -> list[Rep]:
+    """The reps that were judged: those in which every angle that the rules need was known."""
+    return [one for one in reps if not one.get("void")]
+
+
 def faults(rep: Rep) -> list[Mapping[str, Any]]:
     return [one for one in rep["findings"] if one["verdict"] == "fault"]
 
@@ -153,7 +158,8 @@ def worked_on(summary: Mapping[str, Any], rule_title: str) -> list[str]:
     blocks = summary.get("blocks") or []
     if blocks:
         return [_block_words(one) for one in blocks]
-    return [f"{rule_title}: {count(len(summary['reps']), 'rep')}"] if summary["reps"] else []
+    reps = counted(summary["reps"])
+    return [f"{rule_title}: {count(len(reps), 'rep')}"] if reps else []
 
 
 def _block_words(block: Mapping[str, Any]) -> str:
@@ -171,19 +177,22 @@ def count(many: int, what: str) -> str:
 
 def certainty(summary: Mapping[str, Any]) -> list[str]:
     """How sure the numbers are, line by line."""
-    lines = [_fit_words(summary.get("fit"))]
+    lines, reps = [_fit_words(summary.get("fit"))], counted(summary["reps"])
     for feature, what in (("thigh_angle_sd_deg", "thigh angle"), ("hip_rotation_sd_deg", "hip rotation")):
-        values = [one["features"][feature] for one in summary["reps"] if feature in one["features"]]
+        values = [one["features"][feature] for one in reps if feature in one["features"]]
         if values:
             middle = sorted(values)[len(values) // 2]
             lines.append(
                 f"In the downswing the {what} is known to ±{middle:.1f}° (one standard deviation, median of reps)."
             )
-    if any("impact_s" in one.get("estimated", ()) for one in summary["reps"]):
+    if any("impact_s" in one.get("estimated", ()) for one in reps):
         lines.append("Impact is an estimate: no sensor felt the ball.")
-    doubtful = sum(bool(unsure(one)) for one in summary["reps"])
+    doubtful = sum(bool(unsure(one)) for one in reps)
     if doubtful:
         lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")
+    void = len(summary["reps"]) - len(reps)
+    if void:
+        lines.append(f"{count(void, 'rep')} could not be judged: an angle was not known all along.")
     lines += _data_words(summary)
     return lines
 

@@ -25,6 +25,7 @@ svg text { fill: var(--soft); } .grid { stroke: #e9e7e1; } .zero { stroke: #8a88
 table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-numeric: tabular-nums; }
 th { text-align: right; vertical-align: bottom; font-weight: 600; } td { text-align: right; }
 th:last-child, td:last-child { min-width: 150px; }
+.void td { color: var(--soft); }
 th, td { padding: 4px 6px; border-bottom: 1px solid var(--line); } th:last-child, td:last-child { text-align: left; }
 thead { display: table-header-group; } tr { break-inside: avoid; }
 footer { margin-top: 30px; color: var(--soft); font-size: 13px; }

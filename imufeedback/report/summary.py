@@ -16,6 +16,7 @@ from imufeedback.records import (
     BlockBegun,
     ClockRestarted,
     Cue,
+    Doubted,
     Event,
     Fault,
     Finding,
@@ -49,7 +50,7 @@ class Summary:
     faults: list[Fault] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
     blocks: list[tuple[BlockBegun, int]] = field(default_factory=list)
-    """Every block, and the number of reps before it."""
+    """Every block, and the number of reps before it, void ones among them."""
     estimates: dict[int, str] = field(default_factory=dict)
     """What the player thought of a rep, by its index."""
     gaps: int = 0
@@ -87,7 +88,7 @@ class Summary:
                 self.totals.append(event)
             case Fault():
                 self.faults.append(event)
-            case Notice(text=text):
+            case Notice(text=text) | Doubted(text=text):
                 self.notices.append(text)
             case Gap():
                 self.gaps += 1
@@ -99,6 +100,11 @@ class Summary:
             case _:
                 pass  # angles, links, states and phases are for the live display
 
+    @property
+    def counted(self) -> list[Rep]:
+        """The reps that are judged and count."""
+        return [one for one in self.reps if not one.void]
+
     def findings_of(self, rep: Rep) -> list[Finding]:
         return [one for one in self.findings if one.rep == rep.index]
 
@@ -107,10 +113,10 @@ class Summary:
         return [one for one in self.cues if rep.start_s <= one.t_s < next_start_s]
 
     def block_of(self, rep: Rep) -> tuple[BlockBegun, int] | None:
-        """The block that a rep belongs to, and its number in it; None before the first block."""
+        """The block that a rep belongs to, and how many of its reps count before it; None before the first block."""
         at = self.reps.index(rep)
         here = [one for one in self.blocks if one[1] <= at]
-        return (here[-1][0], at - here[-1][1]) if here else None
+        return (here[-1][0], sum(not one.void for one in self.reps[here[-1][1] : at])) if here else None
 
     def had_tones(self, rep: Rep) -> bool:
         """Whether the player could hear a tone about this rep: outside of blocks every rep can."""
@@ -129,7 +135,8 @@ class Summary:
             "fit": None if self.fit is None else _fit(self.fit),
             "reps": [self._rep(rep, end, played) for rep, end in zip(self.reps, ends, strict=True)],
             "totals": {
-                "reps": len(self.reps),
+                "reps": len(self.counted),
+                "void": len(self.reps) - len(self.counted),
                 "faults": sum(one.verdict is Verdict.FAULT for one in self.findings),
                 "unsure": sum(one.verdict is Verdict.UNSURE for one in self.findings),
                 "cues": len(self.cues),
@@ -149,8 +156,8 @@ class Summary:
 
     def _by_tones(self) -> dict[str, list[Rep]]:
         return {
-            "with": [one for one in self.reps if self.had_tones(one)],
-            "without": [one for one in self.reps if not self.had_tones(one)],
+            "with": [one for one in self.counted if self.had_tones(one)],
+            "without": [one for one in self.counted if not self.had_tones(one)],
         }
 
     def _tally(self, reps: list[Rep]) -> dict[str, Any]:
@@ -176,7 +183,7 @@ class Summary:
             "mode": str(block.mode),
             "share": block.share,
             "begin_s": block.t_s,
-            **self._tally(self.reps[first:last]),
+            **self._tally([one for one in self.reps[first:last] if not one.void]),
         }
 
     def _rep(self, rep: Rep, until_s: float, played: Callable[[Cue], bool]) -> dict[str, Any]:
@@ -185,6 +192,7 @@ class Summary:
             "kind": rep.kind,
             "start_s": rep.start_s,
             "end_s": rep.end_s,
+            "void": rep.void or None,
             "marks": dict(rep.marks),
             "estimated": list(rep.estimated),
             "features": dict(rep.features),

@@ -13,7 +13,7 @@ from msgspec import Meta
 
 from imufeedback.errors import BadToml, UsageError
 from imufeedback.rules.drill import Drill
-from imufeedback.rules.kinds import available
+from imufeedback.rules.kinds import available, looked_at
 
 _T = TypeVar("_T")
 
@@ -89,6 +89,11 @@ class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     rep: RepShape
     rules: tuple[Rule, ...]
     drill: Drill | None = None
+
+    @property
+    def features(self) -> frozenset[str]:
+        """Features of a rep that its rules look at."""
+        return frozenset().union(*(looked_at(one) for one in self.rules))
 
 
 class Limits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -102,7 +102,9 @@ class Change:
 
 
 def trial_of(rep: Rep, side: str) -> Trial:
-    """From a rep of a hip-turn drill."""
+    """From a rep of a hip-turn drill. Raises UsageError for a void one: its rotation was not known."""
+    if rep.void:
+        raise UsageError(f"rep {rep.index + 1} does not count", where="screening", hint=rep.void)
     direction = rep.kind.rsplit(" ", 1)[-1]
     return Trial(
         side,

@@ -16,7 +16,10 @@ class Rules(Stage[Rep, Finding]):
         self._state = None
 
     def feed(self, item: Rep) -> list[Finding]:
-        """When a check of form fails, the range behind it says nothing: only other checks of form are still made."""
+        """A void rep has no findings. When a check of form fails, the range behind it says nothing: only other checks
+        of form are still made."""
+        if item.void:
+            return []
         out: list[Finding] = []
         lost_form = False
         for rule, check in self._checks:

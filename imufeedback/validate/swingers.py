@@ -57,7 +57,8 @@ class Seen:
 
     @property
     def reps(self) -> list[Rep]:
-        return [one for one in self.events if isinstance(one, Rep)]
+        """Those that were judged."""
+        return [one for one in self.events if isinstance(one, Rep) and not one.void]
 
     def found(self) -> Iterator[tuple[RepTruth, Rep | None]]:
         """Every true rep, and the one that was found for it."""

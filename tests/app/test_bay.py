@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from imufeedback.constants import CAUTIONS
 from imufeedback.records import (
     ClockRestarted,
     Cue,
+    Doubted,
     Event,
     Fault,
     Fit,
@@ -333,3 +335,26 @@ def test_windows_can_be_opened_again_and_again(make_bay: MakeBay, qtbot: QtBot) 
         window.close()
         qtbot.waitUntil(lambda window=window: not window.isVisible(), timeout=3000)  # type: ignore[misc]
         assert not window._frames.isActive()
+
+
+def test_a_doubt_is_told(make_bay: MakeBay) -> None:
+    window = make_bay()
+    show(window, Doubted(1.0, "right hip", "joint", "right hip: its two inclinations do not agree"))
+    assert window.view.messages.text.text() == "right hip: its two inclinations do not agree"
+
+
+@pytest.mark.parametrize("column", [0, 1, 2])
+def test_one_angle_that_is_not_known_leaves_the_others_in_place(make_bay: MakeBay, column: int) -> None:
+    """Flexion, adduction or rotation of the trail hip: a gap in its own trace, a dash for its own number."""
+    whole = angles(grid(60, 62))
+    trail = whole.joint("hip", Side.RIGHT)
+    ok = trail.ok.copy()
+    ok[-100:, column] = False
+    value = np.where(ok, trail.angle_rad, np.nan)
+    lame = replace(trail, ok=ok, angle_rad=value)
+    others = tuple(one for one in whole.joints if one is not trail)
+    window = make_bay()
+    show(window, angles(grid(58, 60)))
+    show(window, replace(whole, joints=(*others, lame)))
+    assert (number(window) == "–") == (column == 0)
+    assert (window.view.panel.angle.spread.text() == words.not_known()) == (column == 0)

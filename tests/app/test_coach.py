@@ -266,3 +266,27 @@ def test_an_earlier_session_can_be_compared_with() -> None:
     assert book.possible() == [Choice.EARLIER, Choice.NONE]
     assert book.reference(Choice.EARLIER) is earlier
     assert "2026-05-01" in words.reference_name(Choice.EARLIER, earlier)
+
+
+def test_a_rep_that_could_not_be_judged_counts_neither_way(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    """It is told, is no curve to compare with, and no key makes it count."""
+    void = replace(rep(1, features={}, start_s=61.6), void="pelvis: its sensor restarted")
+    show(bay, angles(grid(60, 64)), rep(0), void)
+    assert said(bay) == "Rep 2 does not count: pelvis: its sensor restarted"
+    assert bay.view.book.entries[1].track is None
+    assert [one.rep.index for one in bay.view.book.last_five()] == [0]
+    for key in (Qt.Key.Key_G, Qt.Key.Key_D):
+        qtbot.keyClick(bay, key)
+        assert said(bay) == words.void_stays(2)
+    assert asked == []
+    best = bay.view.book.best()
+    assert best is not None
+    assert best.rep.index == 0
+    assert {mark.number for mark in bay.view._times} == {1}
+
+
+def test_a_void_rep_in_a_pause_is_not_discarded_too(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    qtbot.keyClick(bay, Qt.Key.Key_P)
+    asked.clear()
+    show(bay, angles(grid(60, 64)), replace(rep(0, features={}), void="pelvis: its sensor restarted"))
+    assert asked == []

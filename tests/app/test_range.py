@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from bay_events import HandClock, angles, finding, grid, rep, state
@@ -16,7 +17,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.next_words import MOST, RULES, STATES, six
 from imufeedback.app.palette import Shown, Sign, contrast
 from imufeedback.app.range_view import RangeView
-from imufeedback.app.theme import DARK, LIGHT, THEMES, text_pairs
+from imufeedback.app.theme import DARK, LIGHT, THEMES, Theme, text_pairs
 from imufeedback.app.tracks import Entry
 from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
 
@@ -159,3 +160,31 @@ def test_less_motion_moves_twice_a_second(make_bay: MakeBay, qtbot: QtBot, clock
     assert window._frames.interval() == 500
     qtbot.keyClick(window, Qt.Key.Key_M)
     assert window._frames.interval() == 33
+
+
+VOID = "right hip: rotation not known after a gap – set up to the ball again"
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (900, 560), (1920, 1080)])
+@pytest.mark.parametrize("theme", THEMES)
+def test_a_rep_that_did_not_count_is_told_in_large_words_with_its_reason(
+    view: RangeView, size: tuple[int, int], theme: Theme
+) -> None:
+    view.resize(*size)
+    view.show_theme(theme)
+    view.show_state(Shown.WAITING)
+    good, void = Entry(rep(0), None), Entry(replace(rep(1), void=VOID), None)
+    view.show_reps([good], void)
+    view.rescale()
+    assert view.next.text() == "That one did not count"
+    assert view.why.text() == VOID
+    assert view.why.isVisible()
+    for label in (view.next, view.why):
+        assert QFontMetrics(label.font()).horizontalAdvance(label.text()) <= view.width()
+        assert QFontMetrics(label.font()).height() <= 1.25 * label.height()
+    assert [number for _, number, _ in view.marks.signs] == [1], "no mark: it counts neither way"
+    view.show_reps([good], Entry(rep(2), None))
+    assert not view.why.isVisible()
+    view.show_reps([good], void)
+    view.show_state(Shown.NO_SIGNAL)
+    assert not view.why.isVisible(), "what to do now is more urgent"

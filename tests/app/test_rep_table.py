@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from bay_events import finding, rep
 from pytestqt.qtbot import QtBot
@@ -92,3 +94,17 @@ def test_rules_may_be_put_into_other_words(qtbot: QtBot) -> None:
     table.add_rep(rep(0))
     table.add_finding(finding(0))
     assert table.texts(0)[-1].endswith("Er sinkt nicht mehr.")
+
+
+def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> None:
+    table.add_rep(rep(0))
+    table.add_rep(replace(rep(1, features={}), void="right hip: rotation not known after a gap"))
+    assert table.texts(1)[2:] == ["–", "–", "–", "–", "not judged", "right hip: rotation not known after a gap"]
+    void, good = table.item(0, 0), table.item(2, 0)
+    assert void is not None
+    assert good is not None
+    assert void.font().strikeOut()
+    assert not good.font().strikeOut()
+    assert void.foreground().color().name().upper() == palette.SOFT_INK
+    table.add_rep(rep(1))
+    assert table.texts(1)[RESULT:] == ["nothing", ""], "told again, as a rep that counts"

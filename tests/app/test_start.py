@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,7 @@ from imufeedback.packets import parse_layout
 from imufeedback.people import Person
 from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import (
+    Doubted,
     Event,
     Fit,
     FitRefused,
@@ -453,3 +455,30 @@ def test_notices_reach_the_first_screen(make: Make) -> None:
     window = make(SEEN)
     window.start.hear(Notice(0.0, "look here"))
     assert window.start.messages.text.text() == "look here"
+
+
+def test_doubts_reach_the_first_screen(make: Make) -> None:
+    window = make(SEEN)
+    window.start.hear(Doubted(0.0, "pelvis", "axes", "pelvis: gravity points sideways"))
+    assert window.start.messages.text.text() == "pelvis: gravity points sideways"
+
+
+def test_a_rep_that_could_not_be_judged_uses_up_none_of_its_block(make: Make) -> None:
+    window, made = streaming(make)
+    window._blocks = (work.Block({"name": "two"}, 2), work.Block({"name": "more"}))
+    window._next_block()
+    void = replace(rep(1, features={}), void="right hip: rotation not known after a gap")
+    told(window, rep(0), void)
+    assert [args["name"] for verb, args in made.asked if verb == "block"] == ["two"]
+    told(window, rep(2))
+    assert [args["name"] for verb, args in made.asked if verb == "block"] == ["two", "more"]
+
+
+def test_a_void_rep_is_nobodys_best(make: Make, qtbot: QtBot) -> None:
+    window, _ = streaming(make)
+    path = window.people.beside("Robin", ".reps.json")
+    assert path is not None
+    told(window, angles(grid(60, 64)), replace(rep(0, features={}), void="right hip: rotation not known after a gap"))
+    window.stop_unasked()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert earlier.find(path, DAY + earlier.WEEK) is None

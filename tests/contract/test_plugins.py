@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import pickle
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -15,10 +16,10 @@ from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion import available as filters
 from imufeedback.fusion import make
 from imufeedback.packets import Decoder, encode, parse_layout
-from imufeedback.records import DeviceBlock, Flag, RawPacket, Rep, Verdict
+from imufeedback.records import DeviceBlock, Flag, RawPacket, Rep, Verdict, sd_name
 from imufeedback.report.plain_words import feature_word
 from imufeedback.rules import parse_rule_set
-from imufeedback.rules.kinds import Outcome, kind
+from imufeedback.rules.kinds import Outcome, kind, looked_at
 from imufeedback.rules.kinds import available as kinds
 from imufeedback.rules.ruleset import Rule
 from imufeedback.synth.golfer import SEGMENTS
@@ -179,3 +180,29 @@ def test_a_layout_carries_samples_there_and_back(name: str) -> None:
         np.testing.assert_array_equal(block.tick, ticks)
         assert not (block.flags & ~np.uint8(Flag.SATURATED)).any()
     assert decoder.counts.lost == decoder.counts.rejected == 0
+
+
+class _Asked(dict[str, float]):
+    """Features that note who is asked for."""
+
+    def __init__(self, *args: dict[str, float]) -> None:
+        super().__init__(*args)
+        self.names: set[str] = set()
+
+    def get(self, name: str, default: float | None = None) -> float | None:  # type: ignore[override]
+        self.names.add(name)
+        return super().get(name, default)
+
+    def __getitem__(self, name: str) -> float:
+        self.names.add(name)
+        return super().__getitem__(name)
+
+
+@pytest.mark.parametrize("rule", SHIPPED, ids=lambda rule: rule.id)
+@pytest.mark.parametrize("flaw", Flaw)
+def test_a_kind_says_which_features_it_looks_at(rule: Rule, flaw: Flaw) -> None:
+    """So that a rep without the angles that they are made of is void."""
+    asked = _Asked(dict(reps()[flaw].features))
+    kind(rule.kind)(rule, replace(reps()[flaw], features=asked))
+    own = {name for name in asked.names - {""} if name != sd_name(rule.feature or "")}
+    assert own <= looked_at(rule)

@@ -26,6 +26,9 @@ SENSOR = "SYN-0001"
 QUIET = ("tone", "lateness")
 """Say something only in sessions unlike these (the tone is asked for, the data come late); halves of such sessions are
 tested with the stages themselves."""
+VOID = {("rules", "house")}
+"""The only rep of this session lacks samples, so the rules say nothing about it."""
+
 
 # where each stage sits in a pipeline that has begun
 STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
@@ -112,7 +115,7 @@ def cuts_of(items: list[Any]) -> list[int]:
 def test_halves_of_a_stage_make_the_whole(name: str, kind: str) -> None:
     items = inputs(kind)[name]
     out = check_halves(lambda: STAGES[name](begun(session(kind))), items, cuts_of(items))
-    assert out or name in QUIET, "a stage that says nothing proves nothing"
+    assert out or name in QUIET or (name, kind) in VOID, "a stage that says nothing proves nothing"
 
 
 @pytest.mark.parametrize("filter_name", available())

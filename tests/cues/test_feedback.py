@@ -124,3 +124,27 @@ def test_the_state_holds_the_block():
     one_rep(one, 0.0, 0)
     other.state = one.state
     assert one_rep(other, 10.0, 1) == one_rep(one, 10.0, 1) == ["rep-counted"]
+
+
+VOID = Rep(1, "swing", 0.0, 2.0, {}, (), {}, "right hip: flexion not known well enough")
+
+
+@pytest.mark.parametrize("mode", Mode)
+def test_a_void_rep_is_silent_and_takes_no_turn_of_the_block(mode):
+    """No sound says that it did not count, and none that it did; the next rep has the tones that it would have had."""
+    cueing = Cueing()
+    cueing.begin_block(Feedback(mode, 0.5))
+    assert cueing.feed(Heard(2.0, PhaseChanged(1.0, Phase.DOWNSWING))) == []
+    before = cueing.state
+    assert cueing.feed(Heard(2.0, VOID)) == []
+    assert cueing.feed(Heard(2.0, PhaseChanged(2.0, Phase.WAITING))) == []
+    assert cueing.state == before
+
+
+def test_the_result_of_the_rep_before_is_not_told_again_after_a_void_one():
+    cueing = Cueing()
+    cueing.begin_block(Feedback(Mode.AFTER_REP, estimate=True))
+    one_rep(cueing, 10.0, 0)
+    assert [one.rep for one in cueing.feed(Heard(14.0, SelfEstimate(14.0, 0, "good")))] == [0]
+    for event in (VOID, PhaseChanged(20.0, Phase.WAITING), SelfEstimate(21.0, 1, "good")):
+        assert cueing.feed(Heard(20.0, event)) == []

@@ -45,6 +45,21 @@ def house_session(script: Script, *, filter_name: str = "vqf") -> list[Item]:
     return [begin("house", hand=script.hand, filter_name=filter_name), *with_fit([*packets, *notes, *ticks], script)]
 
 
+def steady_session(
+    script: Script, *, silent: Segment | None = None, from_s: float = 0.0, to_s: float = 0.0
+) -> list[Item]:
+    """What sensors with our packet send on a good radio, but that one of them may be silent from one time to another:
+    seconds of the script."""
+    layout = parse_layout(resources.text("layouts", "house"), "house")
+    gone = None if silent is None else serial_of(silent)
+    packets = [
+        one
+        for one in raw_packets(sensor_streams(script, layout))
+        if one.sensor != gone or not from_s <= one.host_ns * 1e-9 < to_s
+    ]
+    return [begin("house", hand=script.hand), *with_fit(packets, script)]
+
+
 def disturbed(packets: list[RawPacket]) -> list[RawPacket]:
     """Every 41st packet is lost, every 29th comes twice, every 17th changes place with its sensor's next one."""
     out: list[RawPacket] = []

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from imufeedback.records import Angles, Floats, Hand, JointAngles, PelvisAngles,
 
 HZ = 200.0
 Curve = Callable[[Floats], Floats]
+Part = TypeVar("Part", JointAngles, PelvisAngles)
 
 
 def ramp(*points: tuple[float, float]) -> Curve:
@@ -66,7 +68,8 @@ def angles(
     ok: Floats | None = None,
     lead_thigh: Curve | None = None,
 ) -> Angles:
-    """Angles of a rep. `thigh` holds from `top_s` on (the furthest turn away), `back_thigh` before it."""
+    """Angles of a rep. `thigh` holds from `top_s` on (the furthest turn away), `back_thigh` before it. Where `ok` is
+    false the samples of all sensors are missing."""
     n = len(course.t_s)
     turn = course.turn
     top_s = course.t_s[int(np.argmin(turn))] if top_s is None else top_s
@@ -88,7 +91,7 @@ def angles(
         frozen(course.t_s),
         _rad(np.column_stack((turn, tilt, zero + 15)), fine),
         _rad(np.column_stack((course.rate, zero, zero)), fine),
-        frozen(np.full((n, 3), np.deg2rad(sd_deg))),
+        _rad(np.full((n, 3), sd_deg), fine),
         frozen(np.repeat(fine[:, None], 3, axis=1), np.bool_),
     )
     joints = sorted((trail, other), key=lambda one: one.side)
@@ -104,9 +107,42 @@ def _joint(course: Course, side: Side, values, flexion_rate, sd_deg: float, ok: 
         frozen(course.t_s),
         _rad(np.column_stack(values), ok),
         _rad(np.column_stack((flexion_rate, zero, zero)), ok),
-        frozen(np.full((n, 3), np.deg2rad(sd_deg))),
+        _rad(np.full((n, 3), sd_deg), ok),
         frozen(np.repeat(ok[:, None], 3, axis=1), np.bool_),
     )
+
+
+def knees(whole: Angles, course: Course) -> Angles:
+    """The same with shank sensors: knees that cross half way down."""
+    n, made = len(course.t_s), []
+    for side, flexion in ((Side.LEFT, 30 - 0.3 * course.turn), (Side.RIGHT, 30 + 0.3 * course.turn)):
+        values, fine = (flexion, np.zeros(n), np.zeros(n)), np.ones(n, dtype=bool)
+        made.append(replace(_joint(course, side, values, -0.3 * course.rate, 1.0, fine), joint="knee"))
+    return Angles(whole.t_s, whole.pelvis, whole.joints + tuple(made))
+
+
+def spoilt(
+    whole: Angles, joint: str, side: Side | None, column: int, from_s: float, to_s: float, *, gap: bool
+) -> Angles:
+    """The same with one angle that is not known for a while: for want of samples (then the whole joint), or because it
+    is not known well enough. `joint` is ``pelvis``, ``hip`` or ``knee``."""
+    here = (whole.t_s >= from_s) & (whole.t_s < to_s)
+    columns = slice(None) if gap else column
+
+    def without(one: Part) -> Part:
+        angle, rate, sd, ok = (getattr(one, name).copy() for name in ("angle_rad", "rate_rad_s", "sd_rad", "ok"))
+        rows = np.ix_(here, np.arange(3)[columns].reshape(-1))
+        for values in (angle, rate, sd) if gap else (angle, rate):
+            values[rows] = np.nan
+        ok[rows] = False
+        return replace(
+            one, angle_rad=frozen(angle), rate_rad_s=frozen(rate), sd_rad=frozen(sd), ok=frozen(ok, np.bool_)
+        )
+
+    if joint == "pelvis":
+        return replace(whole, pelvis=without(whole.pelvis))
+    joints = (without(one) if (one.joint, one.side) == (joint, side) else one for one in whole.joints)
+    return replace(whole, joints=tuple(joints))
 
 
 def _rad(deg: Floats, ok: Floats) -> Floats:

@@ -11,14 +11,14 @@ import pytest
 @pytest.fixture(name="session_file", scope="session")
 def short_recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A recording with a fitting and one rep."""
-    from sessions import house_session
+    from sessions import steady_session
 
     from imufeedback.record.journal import JournalWriter
     from imufeedback.synth.player import Pace
     from imufeedback.synth.script import make_script
 
     with JournalWriter(tmp_path_factory.mktemp("many") / "one.mcap", title="one rep") as journal:
-        for item in house_session(make_script(pace=Pace.FULL, reps=1, seed=2)):
+        for item in steady_session(make_script(pace=Pace.FULL, reps=1, seed=2)):
             journal.write(item)
     assert journal.error is None
     return journal.path

@@ -14,7 +14,16 @@ parquet = pytest.importorskip("pyarrow.parquet")
 
 
 def _rep(number: int, **cells: float | None) -> dict[str, exports.Cell]:
-    return {"rep": number, "kind": "swing", "start_s": 1.0, "end_s": 2.0, **cells, "faults": "", "unsure": "a b"}
+    return {
+        "rep": number,
+        "kind": "swing",
+        "start_s": 1.0,
+        "end_s": 2.0,
+        **cells,
+        "faults": "",
+        "unsure": "a b",
+        "void": "",
+    }
 
 
 def test_rows_are_sorted_and_what_is_not_known_is_missing(tmp_path: Path) -> None:
@@ -26,6 +35,7 @@ def test_rows_are_sorted_and_what_is_not_known_is_missing(tmp_path: Path) -> Non
     read = parquet.read_table(tmp_path / "reps.parquet")
     assert read.column_names == [
         "recording", "rep", "kind", "start_s", "end_s", "mark_top_s", "tilt_deg", "turn_deg", "faults", "unsure",
+        "void",
     ]  # fmt: skip
     assert read["recording"].to_pylist() == ["a.mcap", "b.mcap", "b.mcap"]
     assert read["rep"].to_pylist() == [1, 1, 2]

@@ -259,19 +259,31 @@ def missing(begin_s: float, end_s: float):
     return (one.t_s < begin_s) | (one.t_s >= end_s)
 
 
-@pytest.mark.parametrize("begin_s", [1.0, 1.7, 2.1])
-def test_a_rep_with_missing_data_is_none(begin_s):
-    """0.3 s without data: in the backswing, in the downswing, in the through-swing."""
+@pytest.mark.parametrize("begin_s", [1.2, 1.7, 2.1])
+def test_a_rep_that_is_lost_on_its_way_is_told_as_void(begin_s):
+    """0.3 s without data: in the backswing, in the downswing, in the through-swing. It does not vanish."""
     out = fed(stage(), address(), swing(ok=missing(begin_s, begin_s + 0.3)))
-    assert not reps(out)
+    (rep,) = reps(out)
+    assert rep.void == "pelvis: samples of its sensor are missing – bring the sensors near"
+    assert (rep.features, rep.marks) == ({}, {})
     assert phases(out)[-1] is Phase.WAITING
+    assert isinstance(out[-1], PhaseChanged | StateChanged), "the rep is told before the phase that ends it"
 
 
-def test_a_short_loss_does_not_end_the_rep():
+def test_a_waggle_that_is_lost_is_no_rep():
+    points = [(0, 0), (0.5, 0), (1.5, -12), (2.5, 0)]
+    ok = course(points).t_s < 1.2
+    assert not reps(fed(stage(), address(), swing(points, ok=ok)))
+
+
+def test_a_short_loss_does_not_end_the_rep_but_it_is_void():
     out = fed(stage(), address(), swing(ok=missing(1.9, 2.0)))
     (rep,) = reps(out)
-    assert all(math.isfinite(value) for value in rep.features.values())
-    assert states(out) == [Motion.LOSING, Motion.IDLE]
+    assert rep.void
+    assert rep.end_s == pytest.approx(2.5, abs=0.05)
+    assert states(out) == [Motion.LOSING, Motion.IDLE], "quiet from the first missing sample on"
+    quiet = next(one for one in out if isinstance(one, StateChanged) and one.state is Motion.IDLE)
+    assert quiet.t_s == pytest.approx(1.9, abs=0.006)
 
 
 def test_no_state_is_made_of_missing_data():
@@ -303,7 +315,7 @@ def test_a_left_handers_mirror_image_gives_identical_numbers(thigh):
 
 
 def session() -> list:
-    """Good, stalling, waggle, given up for want of data, good."""
+    """Stalling, good, waggle, void for want of data, stalling."""
     items: list = [address(0.0), *cut(swing(thigh=STALLING), 20), address(10.0), *cut(swing(begin_s=10.0), 20)]
     items += [address(20.0), *cut(swing([(0, 0), (1, -9), (2, 0)], begin_s=20.0), 20)]
     items += [address(30.0), *cut(swing(begin_s=30.0, ok=missing(1.8, 2.2)), 20)]
@@ -325,7 +337,7 @@ def test_first_half_and_restored_state_and_second_half_are_the_whole():
     items = session()
     whole = stage()
     expected = [out for item in items for out in whole.feed(item)]
-    assert len(reps(expected)) == 3
+    assert [bool(one.void) for one in reps(expected)] == [False, False, True, False]
     for at in range(0, len(items) + 1, 9):
         first, second = stage(), stage()
         found = [out for item in items[:at] for out in first.feed(item)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from imufeedback.records import BlockBegun, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
+from imufeedback.records import BlockBegun, Doubted, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
 from imufeedback.report.plain_words import MODES, ROLES, VERDICTS, feature_word, unit_of
 from imufeedback.report.retention import last_test, retention
 from imufeedback.report.summary import Summary
@@ -100,3 +100,18 @@ def test_words():
     assert (set(ROLES), set(MODES)) == (set(Role), set(Mode))
     with pytest.raises(KeyError):
         feature_word("mood_deg")
+
+
+def test_void_reps_are_in_no_tally_and_take_no_turn_of_a_block():
+    void = Rep(1, "swing", 10.0, 15.0, {}, (), {}, "pelvis: its sensor restarted")
+    found = summary(block(Role.DRILL, Mode.FADED, 0.5), rep(0), finding(0), void, rep(2), rep(3))
+    assert [one["void"] for one in found["reps"]] == [None, "pelvis: its sensor restarted", None, None]
+    assert [one["tones"] for one in found["reps"]] == [True, False, False, True]
+    assert (found["totals"]["reps"], found["totals"]["void"]) == (3, 1)
+    assert (found["blocks"][0]["reps"], found["blocks"][0]["clean"]) == (3, 2)
+    assert found["tones"]["with"]["reps"] + found["tones"]["without"]["reps"] == 3
+
+
+def test_a_doubt_is_a_notice():
+    doubt = Doubted(1.0, "right hip", "joint", "right hip: its two inclinations do not agree")
+    assert summary(doubt)["notices"] == ["right hip: its two inclinations do not agree"]

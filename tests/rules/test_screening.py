@@ -73,3 +73,9 @@ def test_norms_have_a_source_and_say_whether_it_was_read():
     assert all(norm.source and norm.value for norm in NORMS)
     assert {norm.seen for norm in NORMS} == {True, False}
     assert "not diagnose" in NO_DIAGNOSIS
+
+
+def test_a_void_rep_is_no_trial():
+    void = Rep(2, "hip-turn-lead in", 0.0, 2.0, {}, (), {}, "left hip: rotation not known after a gap")
+    with pytest.raises(UsageError, match="rep 3 does not count"):
+        trial_of(void, "lead")

@@ -51,7 +51,8 @@ BONES = (
 
 
 def figure(stretch: Stretch, row: int, hand: Hand) -> Figure | None:
-    """The figure at one row; None where pelvis or a hip is not known. A knee that carries no sensor has no shank."""
+    """The figure at one row; None where the pelvis or a hip's flexion is not known. A knee that carries no sensor has
+    no shank, nor has a leg whose hip rotation is not known: that turns the shank and not the thigh."""
     sign = 1.0 if hand is Hand.RIGHT else -1.0
     turn, side_tilt, forward = (
         float(stretch.angle(name)[row])
@@ -64,6 +65,8 @@ def figure(stretch: Stretch, row: int, hand: Hand) -> Figure | None:
     for side in Side:
         mirror = 1.0 if side is Side.RIGHT else -1.0
         bend = [float(stretch.angle(f"{side}_hip_{name}_deg")[row]) for name in _HIP]
+        turned = bool(np.isfinite(bend[2]))
+        bend = [*bend[:2], bend[2] if turned else 0.0]
         if not np.isfinite(bend).all():
             return None
         thigh = pelvis * Rotation.from_euler("ZXY", [bend[0], mirror * bend[1], mirror * bend[2]], degrees=True)
@@ -71,7 +74,7 @@ def figure(stretch: Stretch, row: int, hand: Hand) -> Figure | None:
         points[f"{side}_hip"] = hip
         points[f"{side}_knee"] = hip - thigh.apply(THIGH_M * _UP)
         knee = float(stretch.angle(f"{side}_knee_flexion_deg")[row])
-        if np.isfinite(knee):
+        if turned and np.isfinite(knee):
             shank = thigh * Rotation.from_euler("Z", -knee, degrees=True)
             points[f"{side}_ankle"] = points[f"{side}_knee"] - shank.apply(SHANK_M * _UP)
     return Figure(points, pelvis)

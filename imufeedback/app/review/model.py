@@ -8,6 +8,7 @@ from typing import Any
 
 from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand
+from imufeedback.report.story import counted
 
 Rep = Mapping[str, Any]
 
@@ -56,10 +57,10 @@ def stretch_of(trace: Trace, rep: Rep) -> Stretch:
 
 
 def overlay(trace: Trace, reps: Iterable[Rep], column: str, mark: str) -> list[Overlaid]:
-    """The reps with their mark at 0 s; a rep without that mark is left out."""
+    """The reps with their mark at 0 s; a rep without that mark is left out, and one that does not count."""
     out = []
     for rep in reps:
-        if mark in rep["marks"]:
+        if mark in rep["marks"] and not rep.get("void"):
             part = stretch_of(trace, rep)
             x = part.t_s - rep["marks"][mark]
             out.append(Overlaid(rep["index"], x, part.angle(column), part.sd(column), _fault(rep)))
@@ -69,7 +70,7 @@ def overlay(trace: Trace, reps: Iterable[Rep], column: str, mark: str) -> list[O
 def against_turn(trace: Trace, reps: Iterable[Rep], column: str) -> list[Overlaid]:
     """The reps from top to finish, over the turn of the pelvis: slow and fast ones on one line."""
     out = []
-    for rep in reps:
+    for rep in counted(reps):
         part = trace.stretch(rep["marks"].get("top_s", rep["start_s"]), rep["end_s"])
         turn = part.angle("pelvis_turn_deg")
         out.append(Overlaid(rep["index"], turn, part.angle(column), part.sd(column), _fault(rep)))
@@ -81,7 +82,9 @@ def _fault(rep: Rep) -> bool:
 
 
 def found(rep: Rep) -> str:
-    """The rules that a rep did not meet, in a few words."""
+    """The rules that a rep did not meet, in a few words; or why it was not judged."""
+    if rep.get("void"):
+        return f"does not count: {rep['void']}"
     words = [
         f"{one['rule'].replace('-', ' ')}{'' if one['verdict'] == 'fault' else ' (unsure)'}" for one in rep["findings"]
     ]
@@ -98,7 +101,8 @@ def changed(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
         if old is None:
             lines.append(f"rep {rep['index'] + 1}: was not found before")
         elif found(old) != found(rep):
-            lines.append(f"rep {rep['index'] + 1}: rules not met: {found(old)} before, {found(rep)} now")
+            what = "" if rep.get("void") or old.get("void") else "rules not met: "
+            lines.append(f"rep {rep['index'] + 1}: {what}{found(old)} before, {found(rep)} now")
     gone = len(then["reps"]) - len(now["reps"])
     return lines + ([f"{gone} reps fewer than before"] if gone > 0 else [])
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QFont
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -66,7 +66,7 @@ class RepList(QWidget):
         column.addWidget(self.table)
 
     def show_reps(self, reps: Sequence[Rep]) -> None:
-        """Show these; the last one is chosen."""
+        """Show these; the last one that counts is chosen."""
         self.reps = list(reps)
         self.table.blockSignals(True)
         self.table.setSortingEnabled(False)
@@ -79,7 +79,8 @@ class RepList(QWidget):
         self._apply_filter()
         self.table.clearSelection()
         if self.reps:
-            self.table.selectRow(len(self.reps) - 1)
+            rows = [row for row, rep in enumerate(self.reps) if not rep.get("void")]
+            self.table.selectRow(rows[-1] if rows else len(self.reps) - 1)
 
     def _fill(self, row: int, rep: Rep) -> None:
         first = _Number(rep["index"], str(rep["index"] + 1))
@@ -93,6 +94,13 @@ class RepList(QWidget):
         items.append(QTableWidgetItem(found(rep)))
         if any(one["verdict"] == "fault" for one in rep["findings"]):
             items[-1].setForeground(QColor(palette.ALARM_INK))
+        if rep.get("void"):
+            items[-1].setToolTip(rep["void"])  # longer than most columns are wide
+            for item in items:
+                item.setForeground(QColor(palette.SOFT_INK))
+            struck = QFont(self.table.font())
+            struck.setStrikeOut(True)
+            first.setFont(struck)
         for column, item in enumerate(items):
             self.table.setItem(row, column, item)
 

@@ -50,7 +50,7 @@ from imufeedback.app.review.pictures import FigureView, OverlayPlot
 from imufeedback.app.review.rep_list import RepList
 from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
-from imufeedback.app.words import tr
+from imufeedback.app.words import tr, void_rep
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
@@ -62,6 +62,8 @@ from imufeedback.reporting import Judgement
 
 FRAME_MS = 33
 TURN = "pelvis turn instead of time"
+REASONS = 3
+"""Reps that do not count whose reasons stand under the title; all have theirs in the table."""
 
 
 class ReviewWindow(QMainWindow):
@@ -430,6 +432,7 @@ def session_words(one: SessionRow) -> str:
         told = tr("not judged yet")
     else:
         told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
+        told += tr(", {void} not judged").format(void=one.void) if one.void else ""
     cut = "" if one.closed or one.trouble else tr(" · was cut off")
     beside = f"\n! {one.beside}" if one.beside else ""
     return f"{when}\n{one.title} · {told}{cut}{beside}"
@@ -442,6 +445,10 @@ def facts(found: Judgement) -> list[str]:
     lines = [tr("{level} · judged by {rules}, version {version}").format(
         level=level, rules=found.rules, version=found.summary["version"])]  # fmt: skip
     lines += [f"! {note}" for note in found.summary.get("notes", ())]
+    void = [one for one in found.summary["reps"] if one.get("void")]
+    lines += [f"! {void_rep(one['index'] + 1, one['void'])}" for one in void[:REASONS]]
+    if len(void) > REASONS:
+        lines.append(tr("! {more} more reps could not be judged").format(more=len(void) - REASONS))
     older = [one for one in found.verdicts if one["summary"] is not found.summary]
     if older:
         then = older[-1]

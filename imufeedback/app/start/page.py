@@ -154,6 +154,7 @@ class StartPage(QWidget):
             "FitStep": self._hear_step,
             "SwapOffered": self._hear_swap,
             "Notice": lambda notice: self.messages.show_notice(notice.text),
+            "Doubted": lambda doubted: self.messages.show_notice(doubted.text),
             "Fault": lambda fault: self.messages.show_fault(f"{fault.where}: {fault.what}"),
         }
         hearer = hearers.get(type(event).__name__)

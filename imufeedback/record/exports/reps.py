@@ -12,7 +12,7 @@ from imufeedback.record.exports import Source
 from imufeedback.record.files import whole_file
 
 FIRST = ("rep", "kind", "start_s", "end_s")
-LAST = ("faults", "unsure")
+LAST = ("faults", "unsure", "void")
 
 Cell = str | int | float | None
 
@@ -40,6 +40,7 @@ def row(rep: Mapping[str, Any]) -> dict[str, Cell]:
         **{name: _number(value) for name, value in rep["features"].items()},
         "faults": _rules(rep, "fault"),
         "unsure": _rules(rep, "unsure"),
+        "void": rep.get("void") or "",
     }
 
 

@@ -23,7 +23,7 @@ _SCHEMA = """
 CREATE TABLE sessions (
   id INTEGER PRIMARY KEY, path BLOB UNIQUE NOT NULL, signature TEXT NOT NULL, player TEXT NOT NULL, title TEXT NOT NULL,
   start_utc TEXT, zone_offset_s INTEGER, duration_s REAL, hand TEXT, rules TEXT, reps INTEGER, faults INTEGER,
-  judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL,
+  void INTEGER, judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL,
   beside TEXT NOT NULL, player_key TEXT NOT NULL);
 CREATE INDEX sessions_by_player ON sessions (player_key, start_utc);
 CREATE TABLE tags (session INTEGER NOT NULL REFERENCES sessions ON DELETE CASCADE, tag TEXT NOT NULL);
@@ -32,7 +32,8 @@ CREATE TABLE blocks (
   begin_s REAL, reps INTEGER);
 CREATE TABLE reps (
   session INTEGER NOT NULL REFERENCES sessions ON DELETE CASCADE, number INTEGER NOT NULL, kind TEXT, start_s REAL,
-  tones INTEGER, faults INTEGER NOT NULL, unsure INTEGER NOT NULL, rules TEXT NOT NULL, discarded INTEGER NOT NULL);
+  tones INTEGER, faults INTEGER NOT NULL, unsure INTEGER NOT NULL, rules TEXT NOT NULL, discarded INTEGER NOT NULL,
+  void TEXT NOT NULL);
 CREATE INDEX reps_by_session ON reps (session);
 CREATE INDEX tags_by_session ON tags (session);
 """
@@ -42,7 +43,7 @@ FEATURES_MAX = 1000
 """Ten times what there is; SQLite takes 2000 columns. Chosen."""
 BATCH = 50
 """Recordings that are written into the index in one go. Chosen: other programs wait for it."""
-_FIXED = ("session", "number", "kind", "start_s", "tones", "faults", "unsure", "rules", "discarded")
+_FIXED = ("session", "number", "kind", "start_s", "tones", "faults", "unsure", "rules", "discarded", "void")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +58,11 @@ class SessionRow:
     duration_s: float
     hand: str
     reps: int | None
-    """None: not judged yet."""
+    """Those that count. None: not judged yet."""
     faults: int | None
     """Reps with a fault."""
+    void: int | None
+    """Reps that could not be judged, because an angle was not known."""
     tags: tuple[str, ...]
     notes: str
     trouble: str
@@ -183,12 +186,13 @@ class Library:
         reps = [] if newest is None else newest["summary"]["reps"]
         index.execute("DELETE FROM sessions WHERE path = ?", (name,))
         cursor = index.execute(
-            f"INSERT INTO sessions VALUES (NULL{', ?' * 17})",
+            f"INSERT INTO sessions VALUES (NULL{', ?' * 18})",
             (
                 name, signature, entry.player, entry.title, entry.start_utc, entry.zone_offset_s,
                 entry.duration_s, entry.hand, None if newest is None else newest.get("rules"),
-                None if newest is None else len(reps),
+                None if newest is None else sum(not one.get("void") for one in reps),
                 None if newest is None else sum(_count(one, "fault") > 0 for one in reps),
+                None if newest is None else sum(bool(one.get("void")) for one in reps),
                 None if newest is None else newest["version"], entry.notes, entry.trouble,
                 int(entry.closed), entry.beside, name_key(entry.player),
             ),
@@ -227,6 +231,7 @@ class Library:
                 session, one["index"], one["kind"], one["start_s"],
                 None if one.get("tones") is None else int(one["tones"]), _count(one, "fault"), _count(one, "unsure"),
                 " ".join(sorted({each["rule"] for each in one["findings"]})), int(one["index"] in discarded),
+                one.get("void") or "",
                 *(one["features"].get(name) for name in names),
             )
             for one in reps
@@ -247,8 +252,8 @@ class Library:
     def sessions(self, player: str | None = None, tag: str | None = None) -> list[SessionRow]:
         """Sessions in the order of time (UTC), those without a date first."""
         rows = self._ask(
-            "SELECT id, path, player, title, start_utc, zone_offset_s, duration_s, hand, reps, faults, notes, trouble,"
-            " closed, beside FROM sessions WHERE (?1 IS NULL OR player_key = ?1)"
+            "SELECT id, path, player, title, start_utc, zone_offset_s, duration_s, hand, reps, faults, void, notes,"
+            " trouble, closed, beside FROM sessions WHERE (?1 IS NULL OR player_key = ?1)"
             " AND (?2 IS NULL OR id IN (SELECT session FROM tags WHERE tag = ?2)) ORDER BY start_utc, path",
             (_key(player), tag),
         )
@@ -258,7 +263,7 @@ class Library:
         return [self._session(row, tags.get(row[0], [])) for row in rows]
 
     def _session(self, row: Sequence[Any], tags: list[str]) -> SessionRow:
-        _, path, player, title, utc, offset, duration_s, hand, reps, faults, notes, trouble, closed, beside = row
+        _, path, player, title, utc, offset, duration_s, hand, reps, faults, void, notes, trouble, closed, beside = row
         started = _started(utc, offset)
         return SessionRow(
             self._path(path),
@@ -269,6 +274,7 @@ class Library:
             hand,
             reps,
             faults,
+            void,
             tuple(tags),
             notes,
             trouble,
@@ -298,12 +304,12 @@ class Library:
         descending: bool = False,
         limit: int = 1000,
     ) -> list[dict[str, Any]]:
-        """Reps of all sessions that are not discarded, filtered and sorted.
+        """Reps of all sessions that count (neither discarded nor void), filtered and sorted.
 
         `where` gives ends (or None) for features; `rule` keeps reps with a finding of that rule; `sort` is a feature,
         ``start_utc``, ``faults`` or ``unsure``. Raises UsageError for a feature that no rep has.
         """
-        conditions = ["r.discarded = 0"]
+        conditions = ["r.discarded = 0 AND r.void = ''"]
         values: list[str | float] = []
         if player is not None:
             conditions.append("s.player_key = ?")
@@ -337,7 +343,7 @@ class Library:
         rows = self._ask(
             "SELECT s.path, s.start_utc, s.zone_offset_s, r.tones, r.many, r.mean, r.square FROM ("
             f"SELECT session, tones, count({name}) many, avg({name}) mean, avg({name} * {name}) square FROM reps"
-            f" WHERE discarded = 0 AND {name} IS NOT NULL GROUP BY session, tones"
+            f" WHERE discarded = 0 AND void = '' AND {name} IS NOT NULL GROUP BY session, tones"
             ") r JOIN sessions s ON s.id = r.session WHERE ?1 IS NULL OR s.player_key = ?1"
             " ORDER BY s.start_utc, s.path",
             (_key(player),),

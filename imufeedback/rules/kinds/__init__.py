@@ -1,6 +1,7 @@
 """Kinds of rules: each module here is one, with a function `check(rule, rep) -> Outcome | None`.
 
-To add one, add a file; ``keeps_falling.py`` is the kind ``keeps-falling``.
+To add one, add a file; ``keeps_falling.py`` is the kind ``keeps-falling``. Features that a kind looks at by itself,
+beside those that a rule names, stand in its ``FEATURES``: a rep without their angles is not judged at all.
 """
 
 from __future__ import annotations
@@ -40,6 +41,13 @@ def kind(name: str) -> Check:
     """The check of a kind. Raises ModuleNotFoundError for a name that `available` does not list."""
     check: Check = importlib.import_module(f"{__name__}.{name.replace('-', '_')}").check
     return check
+
+
+def looked_at(rule: Rule) -> frozenset[str]:
+    """Features of a rep that a rule looks at, of those that there are."""
+    module = importlib.import_module(f"{__name__}.{rule.kind.replace('-', '_')}")
+    own: tuple[str, ...] = getattr(module, "FEATURES", ())
+    return frozenset(one for one in (*own, rule.feature, rule.other, rule.sd) if one is not None)
 
 
 def spread(rule: Rule, rep: Rep) -> float:

@@ -10,6 +10,8 @@ from imufeedback.records import Rep
 from imufeedback.rules.kinds import Outcome, spread, verdict
 from imufeedback.rules.ruleset import Rule
 
+FEATURES = ("trail_thigh_flat_turn_deg", "trail_thigh_flat_turn_up_sd_deg", "trail_thigh_flat_from_s")
+
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
     value = rep.features.get("trail_thigh_flat_turn_deg")

@@ -6,6 +6,8 @@ from imufeedback.records import Rep
 from imufeedback.rules.kinds import Outcome, judged
 from imufeedback.rules.ruleset import Rule
 
+FEATURES = ("trail_thigh_growth_deg", "trail_thigh_growth_from_s")
+
 
 def check(rule: Rule, rep: Rep) -> Outcome | None:
     value = rep.features.get("trail_thigh_growth_deg")

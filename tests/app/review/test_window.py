@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 from pytestqt.qtbot import QtBot
-from sessions import house_session
+from sessions import steady_session
 
 from imufeedback.app.review.video import VideoPanel, available, position_ms
 from imufeedback.app.review.window import ReviewWindow
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import read_edits
+from imufeedback.records import Segment
 from imufeedback.reporting import judgement
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
@@ -24,7 +25,7 @@ from imufeedback.synth.script import make_script
 def a_judged_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("library")
     with JournalWriter(root / "one.mcap", title="Tuesday") as journal:
-        for item in house_session(make_script(pace=Pace.FULL, reps=2, seed=2)):
+        for item in steady_session(make_script(pace=Pace.FULL, reps=2, seed=2)):
             journal.write(item)
     judgement(journal.path, root, keep=True)
     return root
@@ -187,3 +188,42 @@ def test_bad_files_stand_in_the_list_with_their_reason(judged: Path, tmp_path: P
         window.close()
     assert any("lost.verdicts.json: its recording is not there" in line for line in shown)
     assert any("lines passed over: 1 damaged" in line for line in shown)
+
+
+@pytest.fixture(name="spoilt", scope="module")
+def a_library_with_a_void_rep(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The last of two reps lacks samples of the trail thigh."""
+    root = tmp_path_factory.mktemp("spoilt")
+    script = make_script(pace=Pace.FULL, reps=2, seed=2)
+    from_s = script.truth.reps[1].top_s + 0.1
+    with JournalWriter(root / "one.mcap", title="Tuesday") as journal:
+        for item in steady_session(script, silent=Segment.RIGHT_THIGH, from_s=from_s, to_s=from_s + 0.1):
+            journal.write(item)
+    judgement(journal.path, root, keep=True)
+    return root
+
+
+def test_a_rep_that_does_not_count_is_marked_and_in_no_overlay(spoilt: Path, qtbot: QtBot) -> None:
+    with Library(spoilt) as library:
+        window = ReviewWindow(library)
+        qtbot.addWidget(window)
+        qtbot.waitUntil(lambda: window.found is not None, timeout=20_000)
+        assert "1 reps, 1 without a fault, 1 not judged" in window.sessions.item(0).text()
+        assert "! Rep 2 does not count: right thigh: samples" in window.facts.text()
+        row = window.reps.table
+        last = row.item(1, row.columnCount() - 1)
+        assert last is not None
+        assert last.text().startswith("does not count: right thigh")
+        first = row.item(1, 0)
+        assert first is not None
+        assert first.font().strikeOut()
+        assert [one["index"] for one in window.reps.selected()] == [0], "the last one that counts"
+        window.reps.select_all()
+        for at in range(window.mark.count()):
+            window.mark.setCurrentIndex(at)
+            assert [one.rep for one in window.overlay.lines] == [0]
+        row.selectRow(1)
+        assert window.overlay.lines == []
+        window.playback.seek(window.playback.begin_s)
+        window._show_instant()
+        window.close()

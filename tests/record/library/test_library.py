@@ -10,12 +10,14 @@ from typing import Any
 
 import pytest
 
+from imufeedback import __version__
 from imufeedback.errors import UsageError
+from imufeedback.judging import way_of
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
-from imufeedback.record.library.verdicts import add_verdict, read_verdicts
+from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import Command, RawPacket
 from imufeedback.settings import Player, Settings
 
@@ -249,3 +251,21 @@ def test_h98_a_recording_that_was_cut_off_is_listed_and_told(root):
         found = library.sessions("Bo")[0]
         assert (found.closed, found.trouble) == (False, "")
         assert all(one.closed for one in library.sessions("Ida"))
+
+
+def test_reps_that_could_not_be_judged_are_counted_apart(tmp_path):
+    """They are in no list, no trend and not among the clean ones; older verdicts do not know of them."""
+    one = record(tmp_path / "lib" / "1.mcap")
+    void = {**rep(2, True, x_deg=100.0), "void": "right hip: rotation not known"}
+    judge(one, rep(0, True, "r1", x_deg=1.0), {**rep(1, True, x_deg=3.0), "void": None}, void)
+    with Library(tmp_path / "lib") as library:
+        (session,) = library.sessions()
+        assert (session.reps, session.faults, session.void) == (2, 1, 1)
+        assert [one["x_deg"] for one in library.reps()] == [1.0, 3.0]
+        assert [(one.reps, one.mean) for one in library.trend("x_deg")] == [(2, 2.0)]
+
+
+def test_verdicts_of_before_void_reps_are_made_again():
+    """They call reps good that today could not be judged."""
+    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player())
+    assert way_of(settings) != key_of(__version__, "\0", settings.filter)
