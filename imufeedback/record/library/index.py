@@ -126,11 +126,14 @@ class Index:
             return False
         return not busy
 
-    def close(self) -> None:
-        """Close, and seal the file when nobody else uses it."""
+    def close(self, *, good: bool = True) -> None:
+        """Close, and seal the file when nobody else uses it. One that was found damaged is never sealed."""
+        if not good:
+            with suppress(OSError):
+                self._spoil()
         with suppress(sqlite3.Error):
             self._connection.close()
-        if self.path is not None and not self._clean and self._lock.alone() and not _waiting(self.path):
+        if self.path is not None and good and not self._clean and self._lock.alone() and not _waiting(self.path):
             with suppress(OSError):
                 write_whole(_sum_of(self.path), f"{_sum(self.path)}\n".encode())
         self._lock.release()

@@ -133,7 +133,7 @@ class Library:
         """Go on in memory. Raises the error again when that is where it came from."""
         if not self._index.on_disk:
             raise error
-        self._index.close()
+        self._index.close(good=False)
         self._index = Index(None, _SCHEMA, VERSION)
         self._index.trouble = why(error)
 

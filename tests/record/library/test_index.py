@@ -109,6 +109,23 @@ def test_a_damaged_index_is_not_removed_under_a_program_that_uses_it(root: Path)
         assert library.troubles == []
 
 
+def test_an_index_that_is_spoilt_while_it_is_open(root: Path) -> None:
+    with Library(root) as library:
+        before = library.sessions()
+    with Library(root) as library:
+        size = (root / INDEX).stat().st_size
+        with open(root / INDEX, "rb+") as file:
+            file.seek(4096)
+            file.write(b"\xff" * (size - 4096))
+        make_session(root / "7.mcap", "player 7", 7, np.random.default_rng(7))
+        library.refresh()
+        assert library.sessions()[:COUNT] == before
+        assert any("list was made without it" in line for line in library.troubles)
+    with Library(root) as library:
+        assert library.sessions()[:COUNT] == before
+        assert len(library.sessions()) == COUNT + 1
+
+
 def test_several_programs_at_once(root: Path) -> None:
     for end in (INDEX, "index.sum"):
         (root / end).unlink()
