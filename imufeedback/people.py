@@ -28,9 +28,11 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback import toml
+from imufeedback.errors import BadFile, CannotWrite, UsageError
 from imufeedback.records import Hand
 from imufeedback.settings import Player
+from imufeedback.texts import read_text
 
 FORMAT = 1
 NAME_MAX = 60
@@ -117,9 +119,9 @@ def load(folder: Path) -> People:
     people = People(folder)
     for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
         try:
-            person = parse(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError, BadToml) as error:
-            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{path}: {error}")
+            person = parse(read_text(path), str(path))
+        except (OSError, BadFile) as error:
+            people.troubles.append(str(error) if isinstance(error, BadFile) else f"{path}: {error}")
             continue
         if key(person.name) in people._people:
             people.troubles.append(f"{path}: a second player {person.name!r}")
@@ -130,10 +132,8 @@ def load(folder: Path) -> People:
 
 def parse(text: str, where: str) -> Person:
     """Read one player; `where` names the file in errors. Raises BadToml."""
-    try:
-        return msgspec.toml.decode(text, type=Person)
-    except msgspec.MsgspecError as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value, or move the file away") from error
+    hint = "correct the key or value, or move the file away"
+    return toml.decode(text, Person, where, hint=hint, times=(datetime.date,))
 
 
 def to_toml(person: Person) -> str:

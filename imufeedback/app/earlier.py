@@ -15,8 +15,9 @@ import numpy as np
 from msgspec import Meta
 
 from imufeedback.app.tracks import Track
-from imufeedback.errors import CannotWrite
+from imufeedback.errors import BadFile, CannotWrite
 from imufeedback.records import Floats
+from imufeedback.texts import read_bytes
 
 WEEK = datetime.timedelta(days=7)
 KEPT = 60
@@ -73,8 +74,8 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
 def _read(path: Path) -> list[Best]:
     """Nothing for a file that is not there or cannot be read: a curve to compare with is no reason to stop."""
     try:
-        return msgspec.json.decode(path.read_bytes(), type=_File).reps
-    except (OSError, msgspec.MsgspecError):
+        return msgspec.json.decode(read_bytes(path), type=_File).reps
+    except (OSError, BadFile, ValueError, RecursionError, msgspec.MsgspecError):
         return []
 
 

@@ -18,9 +18,11 @@ from typing import Any
 from imufeedback.errors import BadFile
 from imufeedback.record.files import safe_stem, whole_file
 from imufeedback.records import Fit, Json
+from imufeedback.texts import read_json
 
 FOLDER = "fits"
 FORMAT = 1
+_HINT = "remove the file, and fit again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,7 @@ def last(folder: Path, player: str) -> StoredFit | None:
     """The player's last fit; None when there is none. Raises BadFile when the file is not what it should be."""
     path = folder / FOLDER / f"{safe_stem(player or 'player')}.json"
     try:
-        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        document: dict[str, Any] = read_json(path, hint=_HINT)
         if document["player"] != player:
             return None  # two names, one file name
         from imufeedback.body.stage import fit_from_json
@@ -73,5 +75,5 @@ def last(folder: Path, player: str) -> StoredFit | None:
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise BadFile(f"no stored fitting ({error})", where=str(path), hint="remove the file, and fit again") from error
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
+        raise BadFile(f"no stored fitting ({error})", where=str(path), hint=_HINT) from error

@@ -1,0 +1,48 @@
+"""TOML to records. Whatever is wrong with a text is one line that names file, key and value."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, TypeVar
+
+import msgspec
+
+from imufeedback.errors import BadToml
+
+_T = TypeVar("_T")
+HINT = "correct the key or value"
+_WORDS_MAX = 200
+
+
+def decode(text: str, kind: type[_T], where: str, *, hint: str = HINT, times: tuple[type, ...] = ()) -> _T:
+    """A record of `kind`; `where` names the file in errors, `times` are the types of days and times that may stand in
+    it.
+
+    Raises BadToml for what is no TOML, for unknown or missing keys, values of another type or out of range, and for
+    ``nan`` and ``inf`` anywhere: no comparison with them ever fails, so a limit would be switched off without a word.
+    """
+    try:
+        document = msgspec.toml.decode(text)
+        for place, value in _floats(document, ""):
+            if not math.isfinite(value):
+                raise BadToml(f"{place} = {value} is no number that can be used", where=where, hint=hint)
+        return msgspec.convert(document, kind, builtin_types=times, str_keys=True)
+    except RecursionError:
+        raise BadToml("its tables are nested too deeply", where=where, hint=hint) from None
+    except (msgspec.MsgspecError, ValueError, OverflowError) as error:
+        words = " ".join(str(error).split())
+        words = words if len(words) <= _WORDS_MAX else f"{words[:_WORDS_MAX]} …"
+        raise BadToml(words, where=where, hint=hint) from error
+
+
+def _floats(value: Any, place: str) -> Iterator[tuple[str, float]]:
+    """Every fraction of a document with its place, such as ``rules[0].limit``."""
+    if isinstance(value, float):
+        yield place, value
+    elif isinstance(value, dict):
+        for key, one in value.items():
+            yield from _floats(one, f"{place}.{key}" if place else key)
+    elif isinstance(value, list):
+        for number, one in enumerate(value):
+            yield from _floats(one, f"{place}[{number}]")
