@@ -7,12 +7,12 @@ import re
 _UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control characters (ESC begins a terminal's commands), line ends, what turns the direction of writing round, and
 bytes of a file name that are no UTF-8."""
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - the wide forms are meant
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """What a spreadsheet takes for the beginning of a formula (OWASP, "CSV injection", from memory)."""
 
 
 def printable(text: str) -> str:
-    """One line that a terminal shows and does not obey: what is unsafe stands there as its escape, such as ``\\x1b``."""
+    """One line that a terminal shows and does not obey: what is unsafe stands there escaped, as ``\\x1b``."""
     return _UNSAFE.sub(lambda found: found.group().encode("unicode_escape", "backslashreplace").decode(), text)
 
 

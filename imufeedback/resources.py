@@ -42,7 +42,9 @@ def available(kind: str) -> tuple[str, ...]:
     try:
         own = os.listdir(folder) if folder.is_dir() else []
     except OSError as error:
-        raise BadFile(f"the folder cannot be read ({error.strerror})", where=str(folder), hint="change its rights") from None
+        raise BadFile(
+            f"the folder cannot be read ({error.strerror})", where=str(folder), hint="change its rights"
+        ) from None
     return tuple(sorted({name.removesuffix(".toml") for name in shipped + own if name.endswith(".toml")}))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -46,10 +45,11 @@ def latency(
         return
     from imufeedback.latency.parts import find_cues
     from imufeedback.latency.report import to_dict
+    from imufeedback.record.unfinished import scratch_folder
 
     say(f"measuring for about {seconds + 8:.0f} s; the tones can be heard")
-    with tempfile.TemporaryDirectory(prefix="imufeedback-latency-") as work:
-        writer = _journal(Path(work)) if journal else None
+    with scratch_folder("latency") as work:
+        writer = _journal(work) if journal else None
         trace, more = _run(seconds, seed, record, writer, window=window)
         if writer is not None and writer.error is not None:
             raise ImuFeedbackError(f"the recording failed: {writer.error}", where="latency")

@@ -6,11 +6,13 @@ import multiprocessing
 import os
 import signal
 from collections import deque
-from collections.abc import Generator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing.synchronize import Event
 from pathlib import Path
+from types import FrameType
 
 from imufeedback.many.one import Outcome, Way, failed, judge_one
 
@@ -50,7 +52,8 @@ def _pool(rest: deque[str], way: Way, workers: int, ahead: int = AHEAD) -> Gener
     try:
         while rest or running:
             while rest and len(running) < ahead * workers:
-                future = pool.submit(_work, rest[0], way)
+                with _no_interrupt():
+                    future = pool.submit(_work, rest[0], way)
                 running[future] = rest.popleft()  # only now: a pool that has broken takes none
             for future in wait(running, return_when=FIRST_COMPLETED).done:
                 if isinstance(error := future.exception(), BrokenProcessPool):
@@ -69,11 +72,32 @@ def _words(error: BaseException) -> str:
     return f"{type(error).__name__}: {' '.join(str(error).split())}"
 
 
+@contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """A process that is begun in here never sees Ctrl-C; ours waits until this is over."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT,))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _begin(stop: Event) -> None:
-    """First act of a worker. Ctrl-C reaches every process of a terminal: only the caller answers it."""
+    """First act of a worker. Ctrl-C reaches every process of a terminal: only the caller answers it. Termination ends
+    what is being judged in order."""
     global _stop  # a pool has no other way to hand an event to its processes
     _stop = stop
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _end)
+
+
+def _end(number: int, frame: FrameType | None) -> None:
+    raise SystemExit(128 + number)
 
 
 def _work(recording: str, way: Way) -> Outcome:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO
 
 from imufeedback.errors import CannotWrite
+from imufeedback.record import unfinished
 
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
@@ -88,6 +89,7 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
     """
     refuse_existing(path, overwrite)
     number, part = create_new(path.with_name(f".{path.stem[:40]}.part"))
+    unfinished.begin(part)
     try:
         with open(number, "w", encoding="utf-8", newline="") as file:
             yield file
@@ -97,11 +99,11 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[str]]:
         os.replace(part, path)
         sync_folder(path.parent)
     except BaseException as error:
-        with suppress(OSError):
-            os.unlink(part)
+        unfinished.remove(part)
         if isinstance(error, OSError):
             raise cannot_write(path, error) from None
         raise
+    unfinished.remove(part)
 
 
 @contextmanager
@@ -112,6 +114,7 @@ def part_file(path: Path, suffix: str = ".part", *, overwrite: bool = False) -> 
     """
     refuse_existing(path, overwrite)
     number, part = create_new(path.with_name(f".{path.stem[:40]}.part{suffix}"))
+    unfinished.begin(part)
     os.close(number)
     try:
         yield part
@@ -123,8 +126,8 @@ def part_file(path: Path, suffix: str = ".part", *, overwrite: bool = False) -> 
         os.replace(part, path)
         sync_folder(path.parent)
     except BaseException as error:
-        with suppress(OSError):
-            os.unlink(part)
+        unfinished.remove(part)
         if isinstance(error, OSError):
             raise cannot_write(path, error) from None
         raise
+    unfinished.remove(part)

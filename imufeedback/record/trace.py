@@ -11,7 +11,6 @@ import json
 import math
 import os
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -20,6 +19,7 @@ from typing import Any, Self
 import numpy as np
 
 from imufeedback.errors import BadFile
+from imufeedback.record import unfinished
 from imufeedback.record.files import cannot_write, create_new
 from imufeedback.record.table import JOINT_COLUMNS, PELVIS_COLUMNS
 from imufeedback.records import Angles, Bools, Floats, Side
@@ -39,6 +39,7 @@ class TraceWriter:
         """Raises CannotWrite."""
         self._path = path
         number, self._part = create_new(path.with_name(f".{path.stem[:40]}.part"))
+        unfinished.begin(self._part)
         self._file = os.fdopen(number, "wb", buffering=1 << 20)
         self._joints: list[tuple[str, Side]] | None = None
         self._row = _row(())
@@ -85,9 +86,7 @@ class TraceWriter:
             error = failed
             raise cannot_write(self._path, failed) from None
         finally:
-            if error is not None:
-                with suppress(OSError):
-                    self._part.unlink()
+            unfinished.remove(self._part)  # after it got its name there is nothing to remove
 
 
 def _deg(values_rad: Floats, ok: Bools) -> Floats:

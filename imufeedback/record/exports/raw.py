@@ -6,7 +6,6 @@ Beside them ``session.json`` keeps what no sample tells: title, start, player, r
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 from contextlib import ExitStack
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import IO
 import numpy as np
 
 from imufeedback.errors import BadFile, NoRecording
+from imufeedback.record import unfinished
 from imufeedback.record.exports import Source
 from imufeedback.record.files import cannot_write, refuse_existing, sync_folder
 from imufeedback.record.replay import read_items
@@ -32,6 +32,7 @@ def write(source: Source, out: Path) -> str:
         part = Path(tempfile.mkdtemp(prefix=f".{out.stem[:40]}.", dir=out.parent))
     except OSError as error:
         raise cannot_write(out, error) from None
+    unfinished.begin(part)
     try:
         count = _write_all(source, part)
         refuse_existing(out, False)
@@ -39,10 +40,11 @@ def write(source: Source, out: Path) -> str:
         os.replace(part, out)
         sync_folder(out.parent)
     except BaseException as error:
-        shutil.rmtree(part, ignore_errors=True)
+        unfinished.remove(part)
         if isinstance(error, OSError):
             raise cannot_write(out, error) from None
         raise
+    unfinished.keep(part)
     return f"{count} samples, and {SESSION_FILE}"
 
 
