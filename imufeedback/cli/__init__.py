@@ -105,12 +105,18 @@ def _run(signals: Signals) -> int:
         status = app(standalone_mode=False)  # else typer would print its own boxes for a wrong option
     except BaseException as error:  # noqa: BLE001 - the one place where everything ends
         if signals.status is not None or isinstance(error, KeyboardInterrupt | typer.Abort):
-            say("imufeedback: stopped")
-            return signals.status or STOPPED
+            return _stopped(signals)
         if isinstance(error, SystemExit):
             return error.code if isinstance(error.code, int) else int(error.code is not None)
         return _tell(error)
+    if status == STOPPED:  # typer's own answer to a KeyboardInterrupt
+        return _stopped(signals)
     return status if isinstance(status, int) else 0
+
+
+def _stopped(signals: Signals) -> int:
+    say("imufeedback: stopped")
+    return signals.status or STOPPED
 
 
 def _tell(error: BaseException) -> int:
