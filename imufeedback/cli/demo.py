@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, write_json
+from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, show, write_json
 from imufeedback.errors import CannotWrite, NoDisplay, UsageError
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def demo(
         summary, document = run(plan, journal)
     print_notes(summary)
     print_reps(summary)
-    print(f"Recording: {journal.path}")
+    show(f"Recording: {journal.path}")
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
     if document["errors"]:

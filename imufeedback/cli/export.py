@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, say
+from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 
@@ -51,4 +51,4 @@ def export(
             from_s=begin,
             to_s=end,
         )
-        print(f"{out}: {write(source, out)}")
+        show(f"{out}: {write(source, out)}")

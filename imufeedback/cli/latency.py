@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from imufeedback.cli.output import check_writable, say, write_json
+from imufeedback.cli.output import check_writable, say, show, write_json
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 if TYPE_CHECKING:
@@ -73,8 +73,8 @@ def _hour(seed: int, quick: bool, json_file: Path | None, *, overwrite: bool) ->
     found = hour.hour(seed, quick=quick)
     document = found.to_dict()
     first, last = document["first_median_ms"], document["last_median_ms"]
-    print(f"delay in the first minute {first:.1f} ms, in the last {last:.1f} ms")
-    print(f"{found.late} cues late; {found.expired} of {found.provoked} that came too late dropped and counted")
+    show(f"delay in the first minute {first:.1f} ms, in the last {last:.1f} ms")
+    show(f"{found.late} cues late; {found.expired} of {found.provoked} that came too late dropped and counted")
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
 

@@ -130,7 +130,7 @@ def print_reps(summary: Summary) -> None:
     table.add_column("±", justify="right")
     table.add_column("finding")
     for rep in summary.reps:
-        found = [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
+        found = [printable(f"{one.rule} ({one.verdict})") for one in summary.findings_of(rep)]
         cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
         spread = _cell(rep.features.get("thigh_angle_sd_deg"))
         table.add_row(str(rep.index + 1), f"{rep.start_s:.1f}", *cells, spread, "\n".join(found) or "none")

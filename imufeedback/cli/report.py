@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, say
+from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def report(
             text = player_page(what, [_session(one, folder, root) for one in _recordings(what, root)])
     with whole_file(out, overwrite=overwrite) as page:
         page.write(text)
-    print(f"{out}: {len(text.encode()) / 1e3:.0f} kB")
+    show(f"{out}: {len(text.encode()) / 1e3:.0f} kB")
 
 
 def _session(path: Path, work: Path, root: Path) -> Session:
