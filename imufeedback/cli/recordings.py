@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show
 from imufeedback.errors import ImuFeedbackError
 
 app = typer.Typer(
@@ -27,10 +27,12 @@ def check(files: Files) -> None:
         try:
             health = examine(path)
         except ImuFeedbackError as error:
-            print(f"{path}\n  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            show(f"{path}")
+            show(f"  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
             whole = False
             continue
-        print("\n  ".join([str(path), *health.words()]))
+        for line in (str(path), *(f"  {one}" for one in health.words())):
+            show(line)
         whole &= health.complete
     if not whole:
         raise typer.Exit(1)
@@ -56,9 +58,9 @@ def recover(
             say(f"{path}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
             failed = True
             continue
-        print(f"{path} -> {done.copy.path}: {done.copy.items} items")
+        show(f"{path} -> {done.copy.path}: {done.copy.items} items")
         for note in done.source.notes:
-            print(f"  ! {note}")
+            show(f"  ! {note}")
     if failed:
         raise typer.Exit(1)
 
@@ -89,7 +91,7 @@ def list_(
             said = f"CANNOT BE READ: {one.trouble}" if one.trouble else f"{clock(one.duration_s)}, {reps}"
             said += "" if one.closed or one.trouble else ", CUT OFF: see recordings check"
             tags = f" [{', '.join(one.tags)}]" if one.tags else ""
-            print(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {one.path}")
+            show(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {one.path}")
 
 
 @app.command("edit")
@@ -132,4 +134,4 @@ def delete_player(
         if not yes and not typer.confirm(f"Remove {count} recording(s) of {player!r} for ever?"):
             raise typer.Abort
         for path in found.delete_player(player):
-            print(f"removed {path}")
+            show(f"removed {path}")
