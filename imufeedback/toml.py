@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from typing import Any, TypeVar
 
@@ -12,6 +13,10 @@ from imufeedback.errors import BadToml
 
 _T = TypeVar("_T")
 HINT = "correct the key or value"
+PARTS_MAX = 100
+"""Of a dotted key. Chosen: no key here has more than three."""
+_PIECES = re.compile(r"[=,{}\[\]\n]")
+_PARTS = re.compile(r"\.[ \t]*[^\s.]")
 _WORDS_MAX = 200
 
 
@@ -23,8 +28,9 @@ def decode(text: str, kind: type[_T], where: str, *, hint: str = HINT, times: tu
     ``nan`` and ``inf`` anywhere: no comparison with them ever fails, so a limit would be switched off without a word.
     """
     try:
+        _refuse_long_keys(text)
         document = msgspec.toml.decode(text)
-        for place, value in _floats(document, ""):
+        for place, value in floats(document, ""):
             if not math.isfinite(value):
                 raise BadToml(f"{place} = {value} is no number that can be used", where=where, hint=hint)
         return msgspec.convert(document, kind, builtin_types=times, str_keys=True)
@@ -36,13 +42,20 @@ def decode(text: str, kind: type[_T], where: str, *, hint: str = HINT, times: tu
         raise BadToml(words, where=where, hint=hint) from error
 
 
-def _floats(value: Any, place: str) -> Iterator[tuple[str, float]]:
+def _refuse_long_keys(text: str) -> None:
+    """Raises ValueError for a key of hundreds of parts: time and memory of reading it grow with the square of them."""
+    for piece in _PIECES.split(text):
+        if piece.count(".") > PARTS_MAX and len(_PARTS.findall(piece)) > PARTS_MAX:
+            raise ValueError(f"a key has more than {PARTS_MAX} parts")
+
+
+def floats(value: Any, place: str) -> Iterator[tuple[str, float]]:
     """Every fraction of a document with its place, such as ``rules[0].limit``."""
     if isinstance(value, float):
         yield place, value
     elif isinstance(value, dict):
         for key, one in value.items():
-            yield from _floats(one, f"{place}.{key}" if place else key)
+            yield from floats(one, f"{place}.{key}" if place else key)
     elif isinstance(value, list):
         for number, one in enumerate(value):
-            yield from _floats(one, f"{place}[{number}]")
+            yield from floats(one, f"{place}[{number}]")

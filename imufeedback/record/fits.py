@@ -15,9 +15,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from imufeedback.commands import wrong_in
 from imufeedback.errors import BadFile
 from imufeedback.record.files import safe_stem, whole_file
-from imufeedback.records import Fit, Json
+from imufeedback.records import Command, Fit, Json
 from imufeedback.texts import read_json
 
 FOLDER = "fits"
@@ -70,6 +71,9 @@ def last(folder: Path, player: str) -> StoredFit | None:
         document: dict[str, Any] = read_json(path, hint=_HINT)
         if document["player"] != player:
             return None  # two names, one file name
+        wrong = wrong_in(Command(0, "set-fit", document["fit"]))
+        if wrong:
+            raise BadFile(f"no stored fitting ({wrong})", where=str(path), hint=_HINT)
         from imufeedback.body.stage import fit_from_json
 
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
