@@ -12,8 +12,12 @@ from msgspec import Meta
 
 from imufeedback.records import Command, Json, Level, Segment
 
-_Window = tuple[float, float]
-_Three = tuple[float, float, float]
+# Wide bounds: they only keep what follows from numbers that overflow when they are squared.
+_Seconds = Annotated[float, Meta(ge=-1e9, le=1e9)]
+_Window = tuple[_Seconds, _Seconds]
+_Part = Annotated[float, Meta(ge=-10, le=10)]
+_Bias = Annotated[float, Meta(ge=-1000, le=1000)]
+_Spread = Annotated[float, Meta(ge=0, le=1000)]
 _WORDS_MAX = 160
 
 
@@ -33,12 +37,12 @@ class _Fit(msgspec.Struct):
 
 class _SegmentFit(msgspec.Struct):
     segment: Segment
-    q_sb: tuple[float, float, float, float]
+    q_sb: tuple[_Part, _Part, _Part, _Part]
     level: Level
-    sd_rad: Annotated[float, Meta(ge=0)]
-    reason: str
-    acc_bias_m_s2: _Three = (0.0, 0.0, 0.0)
-    sd_axes_rad: _Three | None = None
+    sd_rad: _Spread
+    reason: str | None
+    acc_bias_m_s2: tuple[_Bias, _Bias, _Bias] = (0.0, 0.0, 0.0)
+    sd_axes_rad: tuple[_Spread, _Spread, _Spread] | None = None
 
 
 class _SetFit(msgspec.Struct):

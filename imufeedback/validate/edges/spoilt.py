@@ -6,6 +6,7 @@ import os
 import re
 import string
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -109,14 +110,8 @@ def _replaced(pattern: re.Pattern[str], data: bytes, rng: np.random.Generator, c
 
 def odd_files(path: Path) -> list[Callable[[], None]]:
     """What can stand under a file's name and is no file: each call puts another one there."""
-    made: list[Callable[[], None]] = [
-        path.mkdir,
-        lambda: path.symlink_to("nowhere"),
-        lambda: path.symlink_to(path.name),
-    ]
-    made += [
-        lambda one=one: path.symlink_to(one) for one in ("/dev/zero", "/dev/null", "/dev/full") if Path(one).exists()
-    ]  # type: ignore[misc]
+    targets = ["nowhere", path.name, *(one for one in ("/dev/zero", "/dev/null", "/dev/full") if Path(one).exists())]
+    made: list[Callable[[], None]] = [path.mkdir, *(partial(path.symlink_to, one) for one in targets)]
     if hasattr(os, "mkfifo"):
-        made.append(lambda: os.mkfifo(path))
+        made.append(partial(os.mkfifo, path))
     return made

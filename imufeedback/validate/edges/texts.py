@@ -29,7 +29,7 @@ from imufeedback.rules import Limits, RuleSet, parse_limits, parse_rule_set, pas
 from imufeedback.rules.checks import check_rule
 from imufeedback.rules.plan import Plan, parse_plan
 from imufeedback.texts import read_text
-from imufeedback.validate.checks import Context, LeftOut, Measured, at_most, exactly
+from imufeedback.validate.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.validate.edges.spoilt import odd_files, spoilt
 
 HANG_S = 30.0
@@ -217,6 +217,9 @@ def measure(context: Context) -> Iterator[Measured]:
     yield Measured("the same: changed or lost by reading", count_of("lost"), exactly(0), "files")
     yield Measured("the same: longer than 30 s", count_of("hang"), exactly(0), "files")
     yield Measured("the same: peak memory", told["peak_mb"], at_most(1000), "MB")
+
+
+STEP = Step("side files spoilt in every way", measure)
 
 
 def _child() -> None:
