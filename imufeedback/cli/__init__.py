@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from typing import Annotated, cast
 
 import typer
@@ -90,7 +91,9 @@ def main(*, ends_process: bool = False) -> None:
         status = _run(signals)
         lost = streams.flush()
         if lost is not None:
+            streams.give_up()
             status = status or _tell(lost)
+        streams.settle()
     finally:
         signals.close(ends_process=ends_process)
         if not ends_process:
@@ -140,7 +143,8 @@ def _tell(error: BaseException) -> int:
 def _wrong_usage(error: typer.BadParameter) -> UsageError:
     text = error.format_message()
     if "\n" in text:  # the help of a verb with verbs of its own
-        print(text)
+        with suppress(streams.OutputLost):
+            print(text)
         return UsageError("no command", hint="choose one of those above")
     return UsageError(_one_line(text), hint="see --help")
 

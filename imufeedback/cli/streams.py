@@ -78,9 +78,21 @@ def flush() -> OutputLost | None:
     return None
 
 
+def settle() -> None:
+    """What standard error does not take goes nowhere: the interpreter would try again at its end."""
+    try:
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        _to_nowhere(sys.stderr)
+
+
 def give_up() -> None:
-    """What still waits goes nowhere: the interpreter would try again at its end, and complain."""
+    """What still waits for standard output goes nowhere: the interpreter would try again at its end, and complain."""
+    _to_nowhere(sys.stdout)
+
+
+def _to_nowhere(stream: TextIO) -> None:
     with suppress(OSError, ValueError):
         number = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(number, sys.stdout.fileno())
+        os.dup2(number, stream.fileno())
         os.close(number)

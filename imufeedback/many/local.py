@@ -20,6 +20,7 @@ AHEAD = 2
 """Recordings handed out for each process: the next one is there when one is done, and a stop is not long."""
 
 _spawn = multiprocessing.get_context("spawn")  # the same on every system, and no lock is copied in a wrong state
+_ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 _stop: Event | None = None
 """In a worker: set when no result is wanted any more."""
 
@@ -74,11 +75,12 @@ def _words(error: BaseException) -> str:
 
 @contextmanager
 def _no_interrupt() -> Iterator[None]:
-    """A process that is begun in here never sees Ctrl-C; ours waits until this is over."""
+    """A signal waits until this is over: a process that is half begun when its caller ends would complain. The process
+    that is begun in here has the signals blocked too, until `_begin`."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT,))
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, *_ENDS))
     try:
         yield
     finally:
@@ -91,9 +93,12 @@ def _begin(stop: Event) -> None:
     global _stop  # a pool has no other way to hand an event to its processes
     _stop = stop
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), _end)
+    for number in _ENDS:
+        signal.signal(number, _end)
+    if hasattr(signal, "pthread_sigmask"):
+        if signal.sigpending() & set(_ENDS):
+            os._exit(1)  # nothing is begun yet, and an exception would be told with all its lines
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDS)
 
 
 def _end(number: int, frame: FrameType | None) -> None:

@@ -78,12 +78,14 @@ class Ended:
 
     @property
     def traceback(self) -> bool:
-        """A traceback with a line of this program in it; before its first line Python itself answers."""
-        return "Traceback" in self.told and f'File "{_ROOT}' in self.told
+        """One that this program could have prevented, its child processes' included."""
+        return "Traceback" in self.told and not self.python_starting
 
     @property
     def python_starting(self) -> bool:
-        return "Traceback" in self.told and not self.traceback
+        """Ctrl-C came before the program's first line: Python itself answers, with a traceback."""
+        ours = f'File "{_ROOT}' in self.told or "imufeedback: " in self.told
+        return self.name == "SIGINT" and "KeyboardInterrupt" in self.told and not ours
 
 
 def prepared(folder: Path, seed: int) -> Mapping[str, Path]:
