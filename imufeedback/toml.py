@@ -24,22 +24,33 @@ def decode(text: str, kind: type[_T], where: str, *, hint: str = HINT, times: tu
     """A record of `kind`; `where` names the file in errors, `times` are the types of days and times that may stand in
     it.
 
-    Raises BadToml for what is no TOML, for unknown or missing keys, values of another type or out of range, and for
-    ``nan`` and ``inf`` anywhere: no comparison with them ever fails, so a limit would be switched off without a word.
+    Raises BadToml as `table` does, and for unknown or missing keys, values of another type or out of range.
     """
     try:
+        return msgspec.convert(table(text, where, hint=hint), kind, builtin_types=times, str_keys=True)
+    except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as error:
+        raise BadToml(_words(error), where=where, hint=hint) from error
+
+
+def table(text: str, where: str, *, hint: str = HINT) -> dict[str, Any]:
+    """The values of a text. Raises BadToml for what is no TOML or is nested too deeply, and for ``nan`` and ``inf``
+    anywhere: no comparison with them ever fails, so a limit would be switched off without a word."""
+    try:
         _refuse_long_keys(text)
-        document = msgspec.toml.decode(text)
-        for place, value in floats(document, ""):
-            if not math.isfinite(value):
-                raise BadToml(f"{place} = {value} is no number that can be used", where=where, hint=hint)
-        return msgspec.convert(document, kind, builtin_types=times, str_keys=True)
-    except RecursionError:
-        raise BadToml("its tables are nested too deeply", where=where, hint=hint) from None
-    except (msgspec.MsgspecError, ValueError, OverflowError) as error:
-        words = " ".join(str(error).split())
-        words = words if len(words) <= _WORDS_MAX else f"{words[:_WORDS_MAX]} …"
-        raise BadToml(words, where=where, hint=hint) from error
+        document: dict[str, Any] = msgspec.toml.decode(text)
+        odd = [f"{place} = {value}" for place, value in floats(document, "") if not math.isfinite(value)]
+    except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as error:
+        raise BadToml(_words(error), where=where, hint=hint) from error
+    if odd:
+        raise BadToml(f"{odd[0]} is no number that can be used", where=where, hint=hint)
+    return document
+
+
+def _words(error: Exception) -> str:
+    if isinstance(error, RecursionError):
+        return "its tables are nested too deeply"
+    words = " ".join(str(error).split())
+    return words if len(words) <= _WORDS_MAX else f"{words[:_WORDS_MAX]} …"
 
 
 def _refuse_long_keys(text: str) -> None:

@@ -73,11 +73,13 @@ def last(folder: Path, player: str) -> StoredFit | None:
             return None  # two names, one file name
         wrong = wrong_in(Command(0, "set-fit", document["fit"]))
         if wrong:
-            raise BadFile(f"no stored fitting ({wrong})", where=str(path), hint=_HINT)
+            raise ValueError(wrong)
         from imufeedback.body.stage import fit_from_json
 
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None
+    except BadFile as error:
+        raise BadFile(f"no stored fitting ({error.what})", where=str(path), hint=_HINT) from None
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
         raise BadFile(f"no stored fitting ({error})", where=str(path), hint=_HINT) from error
