@@ -75,10 +75,10 @@ def open_regular(path: Path, *, hint: str = HINT) -> BinaryIO:
         except BaseException:
             os.close(number)
             raise
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError) as error:
         if os.path.islink(path):
             raise BadFile("the link leads nowhere", where=str(path), hint=hint) from None
-        raise
+        raise FileNotFoundError(error.errno, error.strerror, str(path)) from None
     except (OSError, ValueError) as error:
         raise _cannot(path, error, hint) from None
 

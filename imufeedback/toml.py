@@ -39,8 +39,12 @@ def table(text: str, where: str, *, hint: str = HINT) -> dict[str, Any]:
         _refuse_long_keys(text)
         document: dict[str, Any] = msgspec.toml.decode(text)
         odd = [f"{place} = {value}" for place, value in floats(document, "") if not math.isfinite(value)]
-    except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as error:
+    except RecursionError as error:
         raise BadToml(_words(error), where=where, hint=hint) from error
+    except (msgspec.MsgspecError, ValueError, OverflowError) as error:
+        raise BadToml(
+            f"not TOML: {_words(error)}", where=where, hint="check quotes, brackets and line ends there"
+        ) from error
     if odd:
         raise BadToml(f"{odd[0]} is no number that can be used", where=where, hint=hint)
     return document
