@@ -29,10 +29,12 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from imufeedback.errors import BadToml, CannotWrite, UsageError
-from imufeedback.record.files import make_folder, name_key, read_small, shown, tighten, write_whole
+from imufeedback import toml
+from imufeedback.errors import BadFile, CannotWrite, UsageError
+from imufeedback.record.files import make_folder, name_key, shown, tighten, write_whole
 from imufeedback.records import Hand
 from imufeedback.settings import Player
+from imufeedback.texts import read_text
 
 FORMAT = 1
 NAME_MAX = 60
@@ -129,10 +131,10 @@ def load(folder: Path) -> People:
     tighten(folder)
     for path in (folder / one for one in names if one.endswith(".toml") and not one.startswith(".")):
         try:
-            person = parse(read_small(path, BYTES_MAX).decode(), str(path))
-        except (OSError, UnicodeDecodeError, BadToml) as error:
+            person = parse(read_text(path, limit=BYTES_MAX), str(path))
+        except (OSError, BadFile) as error:
             reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{shown(path)}: {reason}")
+            people.troubles.append(str(error) if isinstance(error, BadFile) else f"{shown(path)}: {reason}")
             continue
         if key(person.name) in people._people:
             people.troubles.append(f"{path}: a second player {person.name!r}")
@@ -155,10 +157,8 @@ def _settle(left: Path, people: People) -> None:
 
 def parse(text: str, where: str) -> Person:
     """Read one player; `where` names the file in errors. Raises BadToml."""
-    try:
-        return msgspec.toml.decode(text, type=Person)
-    except (msgspec.MsgspecError, ValueError, RecursionError) as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value, or move the file away") from error
+    hint = "correct the key or value, or move the file away"
+    return toml.decode(text, Person, where, hint=hint, times=(datetime.date,))
 
 
 def to_toml(person: Person) -> str:

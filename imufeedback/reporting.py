@@ -20,7 +20,7 @@ from imufeedback.record.window import open_window
 from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Session
 from imufeedback.report.story import best, counted, next_drill, worst
-from imufeedback.rules import parse_rule_set
+from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings, from_args
 
 Progress = Callable[[float], None]
@@ -74,7 +74,7 @@ def judgement(
             )
         settings = from_args(window.begin.args)
         text = settings.rule_set if rule_set is None else rule_set
-        rules = parse_rule_set(text, "rule set").title
+        rules = parse_recorded(text, "rule set")[0].title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
     key = way_of(settings, rule_set)

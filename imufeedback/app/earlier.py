@@ -15,11 +15,12 @@ import numpy as np
 from msgspec import Meta
 
 from imufeedback.app.tracks import Track
-from imufeedback.record.files import put_aside, read_small, write_whole
+from imufeedback.errors import BadFile
+from imufeedback.record.files import put_aside, write_whole
 from imufeedback.records import Floats
+from imufeedback.texts import read_bytes
 
 WEEK = datetime.timedelta(days=7)
-BYTES_MAX = 16 << 20
 KEPT = 60
 """Days that are kept, the newest ones."""
 
@@ -74,10 +75,10 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
 def _read(path: Path) -> list[Best] | None:
     """None for a file that cannot be read: a curve to compare with is no reason to stop."""
     try:
-        return msgspec.json.decode(read_small(path, BYTES_MAX), type=_File).reps
+        return msgspec.json.decode(read_bytes(path), type=_File).reps
     except FileNotFoundError:
         return []
-    except (OSError, msgspec.MsgspecError, ValueError, RecursionError):
+    except (OSError, BadFile, msgspec.MsgspecError, ValueError, RecursionError):
         return None
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -44,7 +44,7 @@ def analyse_many(
     _update(paths, found, library)
     if table is not None and out is not None:
         say(f"{out}: {table.write(out, overwrite=overwrite)} rows")
-    print(tally.words())
+    show(tally.words())
     for error in sorted(tally.errors):
         say(f"failed: {error}")
     if tally.errors:

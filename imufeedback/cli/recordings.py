@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show
 from imufeedback.errors import ImuFeedbackError
 
 app = typer.Typer(
@@ -28,10 +28,12 @@ def check(files: Files) -> None:
         try:
             health = examine(path)
         except ImuFeedbackError as error:
-            print(f"{shown(path)}\n  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            show(shown(path))
+            show(f"  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
             whole = False
             continue
-        print("\n  ".join([shown(path), *health.words()]))
+        for line in (shown(path), *(f"  {one}" for one in health.words())):
+            show(line)
         whole &= health.complete
     if not whole:
         raise typer.Exit(1)
@@ -58,9 +60,9 @@ def recover(
             say(f"{shown(path)}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
             failed = True
             continue
-        print(f"{shown(path)} -> {shown(done.copy.path)}: {done.copy.items} items")
+        show(f"{shown(path)} -> {shown(done.copy.path)}: {done.copy.items} items")
         for note in done.source.notes:
-            print(f"  ! {note}")
+            show(f"  ! {note}")
     if failed:
         raise typer.Exit(1)
 
@@ -96,11 +98,11 @@ def list_(
             said = f"CANNOT BE READ: {one.trouble}" if one.trouble else f"{clock(one.duration_s)}, {reps}"
             said += "" if one.closed or one.trouble else ", CUT OFF: see recordings check"
             tags = f" [{', '.join(one.tags)}]" if one.tags else ""
-            print(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {shown(one.path)}")
+            show(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {shown(one.path)}")
             if one.beside:
-                print(f"  ! {one.beside}")
+                show(f"  ! {one.beside}")
         for line in found.troubles:
-            print(f"! {line}")
+            show(f"! {line}")
 
 
 @app.command("edit")
@@ -148,15 +150,15 @@ def delete_player(
     with Library(_root(library)) as found:
         doing = plan(found, player, data_folder())
         for path in doing.going:
-            print(f"goes: {shown(path)}")
+            show(f"goes: {shown(path)}")
         for path in doing.corrected:
-            print(f"the name will be taken out of what was written about {shown(path)}")
+            show(f"the name will be taken out of what was written about {shown(path)}")
         for path, why in doing.staying:
-            print(f"stays: {shown(path)}: {why}")
+            show(f"stays: {shown(path)}: {why}")
         for line in found.troubles:
-            print(f"! {line}")
+            show(f"! {line}")
         some = doing.going or doing.corrected
         if some and not yes and not typer.confirm(f"Remove {len(doing.going)} file(s) of {player!r} for ever?"):
             raise typer.Abort
         for path in doing.carry_out():
-            print(f"removed {shown(path)}")
+            show(f"removed {shown(path)}")

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO
 
 from imufeedback.errors import CannotWrite
+from imufeedback.record import unfinished
 
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
@@ -279,19 +280,22 @@ def write_whole(path: Path, data: bytes) -> None:
 @contextmanager
 def _finished(part: Path, path: Path, overwrite: bool) -> Iterator[None]:
     """Around the writing of a temporary file: gives it its name, or removes it when the writing failed."""
-    refused = False
+    unfinished.begin(part)
+    kept = False
     try:
         yield
         refuse_existing(path, overwrite)  # again: somebody may have made it meanwhile
         try:
             put_in_place(part, path)
         except CannotWrite:
-            refused = True
+            kept = True
             raise
     except BaseException as error:
-        if not refused:
-            with suppress(OSError):
-                os.unlink(part)
         if isinstance(error, OSError):
             raise cannot_write(path, error) from None
         raise
+    finally:
+        if kept:
+            unfinished.keep(part)
+        else:
+            unfinished.remove(part)  # after it got its name there is nothing to remove

@@ -15,14 +15,15 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from imufeedback.commands import wrong_in
 from imufeedback.errors import BadFile
-from imufeedback.record.files import cannot_write, make_folder, read_small, safe_stem, whole_file
-from imufeedback.records import Fit, Json
+from imufeedback.record.files import cannot_write, make_folder, safe_stem, whole_file
+from imufeedback.records import Command, Fit, Json
+from imufeedback.texts import read_json
 
 FOLDER = "fits"
 FORMAT = 1
-BYTES_MAX = 1 << 20
-"""A fitting has a few kilobytes. Chosen."""
+_HINT = "remove the file, and fit again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +71,18 @@ def last(folder: Path, player: str) -> StoredFit | None:
     """The player's last fit; None when there is none. Raises BadFile when the file is not what it should be."""
     path = folder / FOLDER / f"{safe_stem(player or 'player')}.json"
     try:
-        document: dict[str, Any] = json.loads(read_small(path, BYTES_MAX))
+        document: dict[str, Any] = read_json(path, hint=_HINT)
         if document["player"] != player:
             return None  # two names, one file name
+        wrong = wrong_in(Command(0, "set-fit", document["fit"]))
+        if wrong:
+            raise ValueError(wrong)
         from imufeedback.body.stage import fit_from_json
 
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, OverflowError, RecursionError, KeyError, TypeError, AttributeError) as error:
-        raise BadFile(f"no stored fitting ({error})", where=str(path), hint="remove the file, and fit again") from error
+    except BadFile as error:
+        raise BadFile(f"no stored fitting ({error.what})", where=str(path), hint=_HINT) from None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
+        raise BadFile(f"no stored fitting ({error})", where=str(path), hint=_HINT) from error

@@ -11,6 +11,7 @@ import msgspec
 from imufeedback.errors import BadFile
 from imufeedback.record.files import write_whole
 from imufeedback.settings import Player
+from imufeedback.texts import read_bytes
 
 SESSION_FILE = "session.json"
 FORMAT = 1
@@ -43,10 +44,12 @@ def read_session(folder: Path) -> SessionFile | None:
     """The file of a folder; None when there is none. Raises BadFile."""
     path = folder / SESSION_FILE
     try:
-        session = msgspec.json.decode(path.read_bytes(), type=SessionFile)
+        session = msgspec.json.decode(read_bytes(path), type=SessionFile)
     except FileNotFoundError:
         return None
-    except (OSError, msgspec.MsgspecError, ValueError) as error:
+    except RecursionError:
+        raise BadFile("it is nested too deeply", where=str(path), hint="remove it, or export again") from None
+    except (msgspec.MsgspecError, ValueError) as error:
         raise BadFile(f"cannot be read ({error})", where=str(path), hint="remove it, or export again") from None
     if session.imufeedback_session > FORMAT:
         what = f"it has format {session.imufeedback_session}; this version reads up to {FORMAT}"

@@ -13,7 +13,6 @@ import os
 import re
 import zlib
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +21,7 @@ from typing import Any, Self
 import numpy as np
 
 from imufeedback.errors import BadFile, CannotWrite
+from imufeedback.record import unfinished
 from imufeedback.record.files import cannot_write, create_new, put_in_place, temporary
 from imufeedback.record.table import JOINT_COLUMNS, PELVIS_COLUMNS
 from imufeedback.records import Angles, Bools, Floats, Side
@@ -46,6 +46,7 @@ class TraceWriter:
         """Raises CannotWrite."""
         self._path = path
         number, self._part = create_new(temporary(path))
+        unfinished.begin(self._part)
         self._file = os.fdopen(number, "wb", buffering=1 << 20)
         self._joints: list[tuple[str, Side]] | None = None
         self._names: list[str] = []
@@ -100,9 +101,10 @@ class TraceWriter:
             error = failed
             raise cannot_write(self._path, failed) from None
         finally:
-            if error is not None and not kept:
-                with suppress(OSError):
-                    self._part.unlink()
+            if kept:
+                unfinished.keep(self._part)
+            else:
+                unfinished.remove(self._part)  # after it got its name there is nothing to remove
 
     def _close(self, whole: bool) -> None:
         with self._file as file:

@@ -52,6 +52,7 @@ from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
 from imufeedback.app.words import tr, void_rep
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.record import unfinished
 from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit
@@ -73,6 +74,7 @@ class ReviewWindow(QMainWindow):
         super().__init__()
         self._library, self._play = library, play
         self._work = tempfile.TemporaryDirectory(prefix="imufeedback-review-")
+        unfinished.begin(Path(self._work.name))
         self.judge = JudgeThread(Path(self._work.name))
         self.found: Judgement | None = None
         self._played: Rep | None = None
