@@ -20,7 +20,7 @@ from imufeedback.demo_run import PREVIEW_NS, STOP_S, LiveDemo
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import Layout
 from imufeedback.people import Person
-from imufeedback.record.files import safe_stem
+from imufeedback.record.files import make_folder, safe_stem
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Event, Json, Notice, Segment
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
@@ -62,7 +62,7 @@ class Practice(Protocol):
 def new_recording(folder: Path, title: str) -> JournalWriter:
     """A recording named after the day and what it is. Raises CannotWrite."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise CannotWrite(
             f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"

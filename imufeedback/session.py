@@ -14,12 +14,14 @@ from queue import SimpleQueue
 
 import scipy.signal  # noqa: F401 – a fitting needs it: half a second that must not fall into a running session
 
+from imufeedback import unforeseen
 from imufeedback.audio import Sounder
 from imufeedback.audio.turns import first_turn
 from imufeedback.cues.mixer import Started
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Cue, Event, Fault, Item, Tone
+from imufeedback.resources import data_folder
 from imufeedback.settings import Settings
 
 DELAYS_KEPT = 50
@@ -135,6 +137,7 @@ class Engine:
             session.finish()
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: it becomes a Fault event
             self.error = error
+            unforeseen.keep(error, data_folder())
             if session is not None:
                 session.fail("engine", error)
 

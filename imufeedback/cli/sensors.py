@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show, table_console
 from imufeedback.errors import BadToml, RadioError, UsageError
+from imufeedback.plain import printable
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
     from contextlib import AbstractAsyncContextManager
 
-    from rich.console import Console
     from rich.table import Table
 
     from imufeedback.ble.desk import Desk
@@ -53,8 +53,8 @@ def scan(layout: LayoutName = "house", virtual: Virtual = False) -> None:
             signal = next((one.rssi_dbm for one in desk.found if one.address == facts.get("address")), None)
             identity = link.sensor if facts.get("serial") else f"{link.sensor} (no serial number)"
             cells = (signal, facts.get("battery_percent"), facts.get("firmware"), facts.get("address"))
-            table.add_row(identity, _place(roster, link.sensor), *(_cell(one) for one in cells))
-        _console().print(table)
+            table.add_row(printable(identity), _place(roster, link.sensor), *(_cell(one) for one in cells))
+        table_console().print(table)
         for line in missing:
             say(line)
         without = [link.sensor for link in desk.radio.links if roster.role_of(link.sensor) is None]
@@ -79,7 +79,7 @@ def assign(
     roster.assign(serial, None if place == "none" else Segment(place))
     roster.save()
     for one in roster.known.values():
-        print(f"{one.serial}: {_place(roster, one.serial)}")
+        show(f"{one.serial}: {_place(roster, one.serial)}")
 
 
 @app.command("blink")
@@ -97,7 +97,7 @@ def blink(
         for link in desk.radio.links:
             if key(link.sensor) == key(serial):
                 await link.blink(5)
-                print(f"{link.sensor} blinks for 5 s")
+                show(f"{link.sensor} blinks for 5 s")
                 return 0
         here = ", ".join(link.sensor for link in desk.radio.links)
         raise RadioError(f"{serial} was not heard", where="sensors blink", hint=f"here are {here}")
@@ -135,7 +135,7 @@ def check(
             verdict = judge(row, *monitor.samples(), turned=turn)
             status |= verdict.level is Level.POOR
             rate = "no data" if row.rate_hz is None else f"{row.rate_hz:.1f} Hz, {row.loss_percent:.1f} % lost"
-            print(f"{row.sensor} ({_place(roster, row.sensor)}): {verdict} [{rate}]")
+            show(f"{row.sensor} ({_place(roster, row.sensor)}): {verdict} [{rate}]")
         for line in missing:
             say(line)
         return status
@@ -154,7 +154,7 @@ def watch(seconds: Seconds = None, layout: LayoutName = "house", virtual: Virtua
             say(line)
         await desk.radio.start()
         left_s = seconds or float("inf")
-        with Live(_table(desk, roster), console=_console(), refresh_per_second=4) as live:
+        with Live(_table(desk, roster), console=table_console(), refresh_per_second=4) as live:
             while left_s > 0:
                 await desk.pass_time(min(STEP_S, left_s))
                 left_s -= STEP_S
@@ -192,7 +192,7 @@ def align(layout: LayoutName = "house", virtual: Virtual = False) -> None:
                 continue
             for sensor, offset_s in zip(desk.monitors, found, strict=True):
                 roster.set_offset(sensor, offset_s)
-                print(f"{sensor} ({_place(roster, sensor)}): {offset_s * 1e3:+.1f} ms")
+                show(f"{sensor} ({_place(roster, sensor)}): {offset_s * 1e3:+.1f} ms")
             return 0
         raise RadioError(reason or "no shake was seen", where="sensors align", hint="hold them together and try again")
 
@@ -267,7 +267,7 @@ def _table(desk: Desk, roster: Roster) -> Table:
     heads = ("sensor", "place", "link", "Hz", "lost %", "rejected", "saturated %", "battery %", "signal dBm")
     table = Table(*heads, "skew ppm", "spread ms", "°C", caption=f"waiting {desk.waiting()}, at most {desk.peak}")
     for row in sorted(desk.rows(), key=lambda one: _place(roster, one.sensor)):
-        table.add_row(row.sensor, _place(roster, row.sensor), *_cells(row))
+        table.add_row(printable(row.sensor), _place(roster, row.sensor), *_cells(row))
     return table
 
 
@@ -290,17 +290,9 @@ def _cells(row: Row) -> tuple[str, ...]:
 
 
 def _cell(value: object, form: str = "") -> str:
-    return "–" if value is None else format(value, form)
+    return "–" if value is None else printable(format(value, form))
 
 
 def _place(roster: Roster, serial: str) -> str:
     role = roster.role_of(serial)
     return "no place" if role is None else str(role).replace("_", " ")
-
-
-def _console() -> Console:
-    import sys
-
-    from rich.console import Console
-
-    return Console(width=None if sys.stdout.isatty() else 160, highlight=False)
