@@ -30,8 +30,8 @@ from imufeedback.cli.output import say
 from imufeedback.cli.stopping import Signals
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.resources import data_folder
+from imufeedback.unforeseen import keep, tell_of_threads
 from imufeedback.unforeseen import line as line_of_unforeseen
-from imufeedback.unforeseen import tell_of_threads
 
 app = typer.Typer(
     name="imufeedback",
@@ -134,6 +134,9 @@ def _tell(error: BaseException) -> int:
         status, line = 2, str(_wrong_usage(error))
     elif isinstance(error, ImuFeedbackError):
         status, line = (2 if isinstance(error, UsageError) else 1), str(error)
+    elif isinstance(error, OSError) and error.filename is not None:
+        keep(error, data_folder())
+        line = f"{str(error.filename)[:200]}: cannot be used ({error.strerror or error})"
     else:
         line = line_of_unforeseen(error, data_folder())
     say(f"imufeedback: {line}")

@@ -51,7 +51,7 @@ def analyse(
         if path is not None:
             check_writable(path, overwrite=overwrite)
     _check_filter(filter_name)
-    limits = None if limits_file is None else _limits(limits_file)
+    limits = None if limits_file is None else _limits(limits_file, many=many)
     if not many:
         _one(paths[0], filter_name, limits, json_file=json_file, angles_file=angles_file, overwrite=overwrite)
         return
@@ -98,14 +98,17 @@ def _check_filter(name: str | None) -> None:
         raise UsageError(f"no filter is called {name!r}", hint=f"choose one of {', '.join(available())}")
 
 
-def _limits(path: Path) -> str:
-    """The text of a limits file, checked; what no rule set knows is told."""
+def _limits(path: Path, *, many: bool) -> str:
+    """The text of a limits file, checked. Before many are judged, what no rule set knows is told; of one the judgement
+    itself tells."""
     from imufeedback import resources
     from imufeedback.rules import parse_limits, parse_rule_set
     from imufeedback.spelling import nearest
 
     text = given_text(path, "--limits", "check the name")
     limits = parse_limits(text, str(path))
+    if not many:
+        return text
     known: set[str] = set()
     for kind in ("rules", "drills"):
         for name in resources.available(kind):

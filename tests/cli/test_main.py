@@ -109,6 +109,11 @@ def test_wrong_usage_is_one_line_and_status_2(imufeedback: Commands, arguments: 
         (ImuFeedbackError("failed"), 1, "imufeedback: failed"),
         (KeyboardInterrupt(), 130, "imufeedback: stopped"),
         (typer.Abort(), 130, "imufeedback: stopped"),
+        (
+            PermissionError(13, "Permission denied", "a\x1bb"),
+            1,
+            "imufeedback: a\\x1bb: cannot be used (Permission denied)",
+        ),
     ],
 )
 def test_every_error_has_its_status(
