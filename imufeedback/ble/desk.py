@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
+from imufeedback.ble.own import Reach, in_reach
 from imufeedback.ble.monitor import Row, SensorMonitor
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Roster, why_missing
@@ -15,11 +16,13 @@ from imufeedback.ble.scan import Found
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
 from imufeedback.ble.virtual.central import REQUESTED_MTU
+from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket, Tick
 
 SCAN_S = 5.0
+STRANGERS = "`imufeedback sensors scan` lists them, `imufeedback sensors assign` makes one yours"
 NOBODY = "switch them on, bring them close, close other programs and phones that use them"
 
 
@@ -39,23 +42,51 @@ class Desk:
     """Most items that ever waited at once."""
     origin_ns: int = 0
 
-    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
-        """Find and connect all; remember them in the roster. Returns a line for each known one that was not heard.
+    async def look(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> Reach:
+        """Who is in reach, without connecting to anybody; they are in `found`, strongest first.
 
         Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner.
 
-        Raises RadioError when none is heard, or one cannot be reached.
+        Raises RadioError when none is heard.
         """
         self.origin_ns = self.clock.now_ns()
         self.found = await self.radio.scan(SCAN_S if seconds is None else seconds, expect=expect)
         if not self.found:
             lines = why_missing(roster.missing(()))
             raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
-        await self.radio.open(self.found)
+        return in_reach(self.found, roster.known.values())
+
+    async def take(self, roster: Roster, reach: Reach) -> list[str]:
+        """Connect to own sensors only. Returns a line for each that was not heard, is in doubt, or cannot be reached."""
+        failed = await self.radio.reach([(found, known.serial) for found, known in reach.own])
         self.listen()
         for link in self.radio.links:
             roster.meet(link.sensor, self.facts.get(link.sensor, {}), self.layout.name)
-        return why_missing(roster.missing(link.sensor for link in self.radio.links))
+        heard = [known.serial for _, known in reach.own]
+        return [*why_missing(roster.missing(heard)), *reach.doubts, *(str(error) for _, error in failed)]
+
+    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
+        """Find and connect own sensors, as `look` and `take`. Raises RadioError when there is none of them."""
+        reach = await self.look(roster, expect=expect, seconds=seconds)
+        lines = await self.take(roster, reach)
+        if not self.radio.links:
+            count = len(reach.others)
+            what = "; ".join(lines) if roster.known else "no sensor is known here as yours"
+            hint = f"{count} others are in reach: {STRANGERS}" if count else NOBODY
+            raise RadioError(what or "no sensor of yours was heard", where="sensors", hint=hint)
+        return lines
+
+    async def adopt(self, roster: Roster, found: Found) -> str:
+        """Connect to one that a person has pointed at, and remember it as theirs; returns its serial number.
+
+        Raises RadioError when it cannot be reached.
+        """
+        for _, error in await self.radio.reach([(found, None)]):
+            raise error
+        self.listen()
+        sensor = self.radio.links[-1].sensor
+        roster.meet(sensor, self.facts.get(sensor, {}), self.layout.name)
+        return sensor
 
     def listen(self) -> None:
         """Take in what has arrived."""
@@ -108,12 +139,13 @@ async def virtual_desk(
     seconds: float = 3600.0,
     realtime: bool = True,
     quirks: tuple[Quirk, ...] = QUIRKS,
+    neighbours: int = 0,
     faults: FaultScript | None = None,
 ) -> AsyncIterator[Desk]:
-    """The virtual bench's sensors; not in real time, time passes as fast as it goes."""
+    """The virtual bench's sensors, and so many of other people; not in real time, time passes as fast as it goes."""
     clock: Clock = MonotonicClock() if realtime else ManualClock()
     faults = faults or FaultScript()
-    made = sensors(layout, seconds, quirks)
+    made = [*sensors(layout, seconds, quirks), *strangers(layout, neighbours)]
     for one in made:
         one.payloads = disturbed(one.payloads, faults, layout, one.serial, one.place)
     air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU)
