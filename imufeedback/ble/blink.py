@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 
 from bleak import BleakClient
 
@@ -30,9 +31,8 @@ async def blink(
         await Handshake(client, layout, layout.gatt, limits.request_s, where).command(profile.Blink(seconds))
     except FAILURES as error:
         hint = "come closer; one that is connected to somebody cannot be asked"
-        raise RadioError(f"cannot be asked to blink: {error or type(error).__name__}", where=where, hint=hint) from error
+        what = f"cannot be asked to blink: {str(error) or type(error).__name__}"
+        raise RadioError(what, where=where, hint=hint) from error
     finally:
-        try:
+        with suppress(*FAILURES):  # it may be gone already
             await within(limits.close_s, client.disconnect())
-        except FAILURES:
-            pass  # it is gone already: what was to be let go of is let go of

@@ -8,8 +8,8 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
-from imufeedback.ble.own import Reach, in_reach
 from imufeedback.ble.monitor import Row, SensorMonitor
+from imufeedback.ble.own import Reach, absent, has_all, in_reach
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Roster, why_missing
 from imufeedback.ble.scan import Found
@@ -42,32 +42,39 @@ class Desk:
     """Most items that ever waited at once."""
     origin_ns: int = 0
 
-    async def look(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> Reach:
+    async def look(
+        self, roster: Roster, *, expect: int | None = None, seconds: float | None = None, all_of_them: bool = True
+    ) -> Reach:
         """Who is in reach, without connecting to anybody; they are in `found`, strongest first.
 
-        Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner.
+        Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner, or where it is not about
+        all of them but about own ones with a place.
 
         Raises RadioError when none is heard.
         """
         self.origin_ns = self.clock.now_ns()
-        self.found = await self.radio.scan(SCAN_S if seconds is None else seconds, expect=expect)
+        known = [one for one in roster.known.values() if one.layout == self.layout.name]
+        self.found = await self.radio.scan(
+            SCAN_S if seconds is None else seconds,
+            expect=expect,
+            enough=lambda heard: not all_of_them and has_all(heard, known),
+        )
         if not self.found:
             lines = why_missing(roster.missing(()))
             raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
-        return in_reach(self.found, roster.known.values())
+        return in_reach(self.found, known)
 
     async def take(self, roster: Roster, reach: Reach) -> list[str]:
-        """Connect to own sensors only. Returns a line for each that was not heard, is in doubt, or cannot be reached."""
+        """Connect to own sensors only. Returns a line for each that is absent, in doubt, or cannot be reached."""
         failed = await self.radio.reach([(found, known.serial) for found, known in reach.own])
         self.listen()
         for link in self.radio.links:
             roster.meet(link.sensor, self.facts.get(link.sensor, {}), self.layout.name)
-        heard = [known.serial for _, known in reach.own]
-        return [*why_missing(roster.missing(heard)), *reach.doubts, *(str(error) for _, error in failed)]
+        return [*why_missing(absent(reach, roster.known.values())), *reach.doubts, *(str(error) for _, error in failed)]
 
     async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
         """Find and connect own sensors, as `look` and `take`. Raises RadioError when there is none of them."""
-        reach = await self.look(roster, expect=expect, seconds=seconds)
+        reach = await self.look(roster, expect=expect, seconds=seconds, all_of_them=False)
         lines = await self.take(roster, reach)
         if not self.radio.links:
             count = len(reach.others)

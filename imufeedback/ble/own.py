@@ -65,6 +65,19 @@ def _same_address(address: str, known: Known) -> bool:
     return key(address) in (key(known.address), key(known.serial) if known.by_address else None)
 
 
+def absent(reach: Reach, known: Iterable[Known]) -> list[Known]:
+    """Known sensors with a place that were not heard. A spare one may stay at home."""
+    heard = {key(sensor.serial) for _, sensor in reach.own}
+    return [one for one in known if one.role is not None and key(one.serial) not in heard]
+
+
+def has_all(found: Sequence[Found], known: Sequence[Known]) -> bool:
+    """Whether every own sensor with a place is heard; all of them, when none has a place yet."""
+    here = {key(sensor.serial) for _, sensor in in_reach(found, known).own}
+    wanted = [one for one in known if one.role is not None] or known
+    return bool(wanted) and all(key(one.serial) in here for one in wanted)
+
+
 def named(found: Sequence[Found], reach: Reach, text: str) -> list[Found]:
     """Those that a person may mean: by serial number, by what is announced of it, or by address."""
     own = [one for one, sensor in reach.own if key(sensor.serial) == key(text)]

@@ -84,8 +84,8 @@ class Radio:
     async def reach(self, wanted: Sequence[tuple[Found, str | None]]) -> list[tuple[Found, RadioError]]:
         """Connect to these, one after the other, each as the serial number it must have, if one is given.
 
-        What could not be reached is returned, each with its error; the others stay connected. Everybody gets one attempt
-        before anybody gets a second: a sensor with an empty battery must not keep the others waiting.
+        What could not be reached is returned, each with its error; the others stay connected. Everybody gets one
+        attempt before anybody gets a second: a sensor with an empty battery must not keep the others waiting.
         """
         waiting = [(found, self._link(found, serial)) for found, serial in wanted]
         failed: list[tuple[Found, RadioError]] = []

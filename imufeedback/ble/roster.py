@@ -1,9 +1,10 @@
-"""Which sensors are this player's and where they are worn, remembered by the sensor's own serial number, in a file that a person can read.
+"""Which sensors are this player's and where they are worn, remembered by the sensor's own serial number, in a file that
+a person can read.
 
-Addresses are no identity: one system replaces them by identifiers of its own, so they differ from computer to computer.
-A sensor without a serial number is remembered by its address, and that is said. Nothing is ever assigned by the order
-in
-which sensors are found.
+Addresses are no identity: one system replaces them by identifiers of its own, so they differ from computer to computer,
+and some sensors change theirs. The last one is kept all the same: it tells a sensor that does not announce its serial
+number before it is connected. A sensor without a serial number is remembered by its address, and that is said. Nothing
+is ever assigned by the order in which sensors are found.
 """
 
 from __future__ import annotations

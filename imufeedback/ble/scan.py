@@ -20,8 +20,8 @@ from imufeedback.ble.profile import SERVICE
 from imufeedback.errors import RadioError
 
 LEAST_S = 2.0
-"""Even when all that are looked for are heard sooner: others are to be heard too, and told of. Chosen, from the profile's
-advertising interval of 0.1 s, and 1 s for sensors that save power."""
+"""Even when all that are looked for are heard sooner: others are to be heard too, and told of. Chosen, from the
+profile's advertising interval of 0.1 s, and 1 s for sensors that save power."""
 LOOK_S = 0.1
 START_STOP_S = 10.0
 """For the system to begin and to end a scan: where it needs longer, it never answers."""
@@ -62,7 +62,8 @@ async def scan(
         # Systems filter as well as they can; others' sensors may still come through.
         if service.lower() not in data.service_uuids:
             return
-        name = data.local_name or device.name or device.address
+        # What comes by the air may be anything: no control characters reach a screen.
+        name = "".join(filter(str.isprintable, data.local_name or device.name or "")) or device.address
         announced = profile.announced(data.service_data.get(SERVICE, b""))
         if not announced and device.address in heard:
             announced = heard[device.address].announced  # systems tell of advertisement and response one by one

@@ -83,7 +83,7 @@ def sensors(layout: Layout, seconds: float, quirks: tuple[Quirk, ...] = QUIRKS) 
         VirtualSensor(
             f"bench {k + 1}",
             NAMES[k],
-            in_order(payloads(layout, k, quirk, seconds)),
+            _in_order(payloads(layout, k, quirk, seconds)),
             layout,
             place=str(PLACES[k]),
             temperature_c=24.5 + k,
@@ -92,7 +92,7 @@ def sensors(layout: Layout, seconds: float, quirks: tuple[Quirk, ...] = QUIRKS) 
     ]
 
 
-def in_order(made: Iterator[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
+def _in_order(made: Iterator[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
     """A radio that keeps the order: nothing arrives before what was sent earlier."""
     latest = 0
     for deliver_ns, payload in made:

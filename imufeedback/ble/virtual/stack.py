@@ -50,7 +50,7 @@ class _Controller(Controller):
             super().on_hci_packet(packet)
 
     def on_advertising_pdu(self, pdu: AdvInd | AdvExtInd) -> None:
-        """Report an advertisement and its scan response. bumble repeats the advertisement for a response, at -50 dBm."""
+        """Report an advertisement and its scan response; bumble repeats the advertisement for a response."""
         scanning, self.le_scan_enable = self.le_scan_enable, False
         try:
             super().on_advertising_pdu(pdu)  # a connection that waits for this one
