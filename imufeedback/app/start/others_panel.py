@@ -13,6 +13,8 @@ from PySide6.QtWidgets import (
     QListWidget,
     QListWidgetItem,
     QPushButton,
+    QSizePolicy,
+    QSpacerItem,
     QVBoxLayout,
     QWidget,
 )
@@ -63,6 +65,7 @@ class OthersPanel(QWidget):
         column.addWidget(self.hint)
         column.addWidget(self.list, 1)
         column.addLayout(buttons)
+        column.addSpacerItem(QSpacerItem(0, 0, vData=QSizePolicy.Policy.Expanding))  # while the list is folded
 
     @property
     def chosen(self) -> list[str]:

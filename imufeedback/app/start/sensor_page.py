@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from imufeedback.app import palette
-from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.labels import ElidedLabel, add_key, pixel_font
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.body_picture import BodyPicture
@@ -87,8 +87,8 @@ class SensorPage(QWidget):
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(20)
-        row.addWidget(self.body, 46)
-        row.addLayout(right, 54)
+        row.addWidget(self.body, 43)
+        row.addLayout(right, 57)
 
     def focus(self) -> None:
         if not self.others.focus():
@@ -161,10 +161,11 @@ class SensorRow:
         self.tick.setAccessibleName(texts.take_part(sensor))
         self.tick.setToolTip(texts.take_part(sensor))
         self.blink = QPushButton(texts.blink_short())
+        self.blink.setStyleSheet("padding: 3px 8px;")
         self.blink.setAccessibleName(texts.blink_this(sensor))
         self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
         self.name = QLabel(sensor)
-        self.words = QLabel()
+        self.words = ElidedLabel()
         self.place = QComboBox()
         self.place.setAccessibleName(texts.place_of(sensor))
         self.place.addItem(texts.no_place(), None)
@@ -194,6 +195,7 @@ class SensorRow:
         look = palette.LINK_LOOKS[state]
         self.sign.show_sign(look.sign, look.ink)
         self.words.setText(texts.sensor_words(state, battery))
+        self.words.setToolTip(texts.sensor_tip(state, battery))
         self.words.setStyleSheet(f"color: {look.ink};")
         self.place.setCurrentIndex(0 if role is None else 1 + PLACES.index(role))
         self.place.setEnabled(not locked)

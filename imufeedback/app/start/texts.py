@@ -255,12 +255,25 @@ def place_of(sensor: str) -> str:
 
 
 def sensor_words(state: LinkState, battery: float | None) -> str:
+    words = _here_word(state)
+    return words if battery is None else tr("{state}, {percent:.0f} %").format(state=words, percent=battery)
+
+
+def sensor_tip(state: LinkState, battery: float | None) -> str:
+    """The same at length."""
     words = link_word(state)
     return words if battery is None else tr("{state} · battery {percent:.0f} %").format(state=words, percent=battery)
 
 
 def place_words(segment: Segment, state: LinkState | None) -> str:
-    return f"{segment_word(segment)}: {tr('no sensor') if state is None else link_word(state)}"
+    return f"{segment_word(segment)}: {tr('no sensor') if state is None else _here_word(state)}"
+
+
+def _here_word(state: LinkState) -> str:
+    """Before a session nobody expects data, and a closed link was closed by the person."""
+    if state is LinkState.CONNECTED:
+        return tr("connected")
+    return tr("left out") if state is LinkState.CLOSED else link_word(state)
 
 
 # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────────
