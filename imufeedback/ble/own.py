@@ -61,6 +61,10 @@ def _says(announced: str, serial: str) -> bool:
     return key(announced) == key(profile.announced(profile.announcement(serial)))
 
 
+def _claims(found: Found, serial: str) -> bool:
+    return bool(found.announced) and _says(found.announced, serial)
+
+
 def _same_address(address: str, known: Known) -> bool:
     return key(address) in (key(known.address), key(known.serial) if known.by_address else None)
 
@@ -81,7 +85,7 @@ def has_all(found: Sequence[Found], known: Sequence[Known]) -> bool:
 def named(found: Sequence[Found], reach: Reach, text: str) -> list[Found]:
     """Those that a person may mean: by serial number, by what is announced of it, or by address."""
     own = [one for one, sensor in reach.own if key(sensor.serial) == key(text)]
-    return own or [one for one in found if key(one.address) == key(text) or _says(one.announced or " ", text)]
+    return own or [one for one in found if key(one.address) == key(text) or _claims(one, text)]
 
 
 def label(found: Found) -> str:

@@ -13,7 +13,7 @@ from imufeedback.packets import Layout, encode
 ADVERTISING_MS = 100.0
 """As the profile asks for."""
 SILENT_EVERY = 4
-"""One in so many does not announce its serial number."""
+"""One in so many does not announce its serial number, and one cannot be reached."""
 
 
 def strangers(layout: Layout, count: int, seed: int = 1, seconds: float = 600.0) -> list[VirtualSensor]:
@@ -25,6 +25,7 @@ def strangers(layout: Layout, count: int, seed: int = 1, seconds: float = 600.0)
             f"{rng.integers(16**6):06X}-{k:03d}",
             _at_rest(layout, 0.001 * k, seconds),
             layout,
+            answers=k % SILENT_EVERY != 1,
             announces=k % SILENT_EVERY != SILENT_EVERY - 1,
             signal_dbm=int(rng.integers(-95, -55)),
             advertising_ms=ADVERTISING_MS,

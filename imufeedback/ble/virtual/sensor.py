@@ -49,11 +49,15 @@ class VirtualSensor:
         place: str = "",
         temperature_c: float | None = None,
         announces: bool = True,
+        answers: bool = True,
         signal_dbm: int = SIGNAL_DBM,
         advertising_ms: float = ADVERTISING_MS,
     ) -> None:
         """`place` is another name that a fault script may call it by; `announces` its serial number while it
-        advertises. Raises UsageError for a layout without UUIDs."""
+        advertises; one that does not answer is heard, and cannot be connected.
+
+        Raises UsageError for a layout without UUIDs.
+        """
         self.name = name
         self.place = place or name
         self.address = ""
@@ -81,7 +85,8 @@ class VirtualSensor:
         self._firmware = firmware
         self._model = model
         self._temperature_c = temperature_c
-        self._announces, self._signal_dbm, self._advertising_ms = announces, signal_dbm, advertising_ms
+        self.announces, self._answers = announces, answers
+        self._signal_dbm, self._advertising_ms = signal_dbm, advertising_ms
         self._subscribed = False
         self._connection: Connection | None = None
         self._device: Device | None = None
@@ -101,7 +106,7 @@ class VirtualSensor:
 
     async def power_on(self, link: LocalLink, address: str) -> None:
         """Appear on the link under a random static address, and advertise."""
-        device = make_device(self.name, address, link, self._signal_dbm)
+        device = make_device(self.name, address, link, self._signal_dbm, answers=self._answers)
         self.address = address
         device.add_services(self._services())
         device.on(Device.EVENT_CONNECTION, self._on_connection)
@@ -202,7 +207,7 @@ class VirtualSensor:
         )
 
     def _scan_response(self) -> bytes:
-        if not self._announces or self._gatt.service != profile.SERVICE:
+        if not self.announces or self._gatt.service != profile.SERVICE:
             return b""
         data = bytes(UUID(profile.SERVICE)) + profile.announcement(self.serial)
         return bytes(AdvertisingData([(AdvertisingData.SERVICE_DATA_128_BIT_UUID, data)]))

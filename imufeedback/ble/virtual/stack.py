@@ -36,6 +36,8 @@ _DATA = (HCI_AclDataPacket, HCI_Number_Of_Completed_Packets_Event)
 class _Controller(Controller):
     signal_dbm = SIGNAL_DBM
     """How strong others hear this one."""
+    answers = True
+    """Whether it can be connected; otherwise it is only heard."""
 
     def send_hci_packet(self, packet: HCI_Packet) -> None:
         if isinstance(packet, _DATA) and self.host is not None:
@@ -51,13 +53,18 @@ class _Controller(Controller):
 
     def on_advertising_pdu(self, pdu: AdvInd | AdvExtInd) -> None:
         """Report an advertisement and its scan response; bumble repeats the advertisement for a response."""
+        if not self.le_scan_enable and self.pending_le_connection is None:
+            return
+        sender = self.link.find_le_controller(pdu.advertiser_address) if self.link else None
+        if not isinstance(sender, _Controller):
+            return
         scanning, self.le_scan_enable = self.le_scan_enable, False
         try:
-            super().on_advertising_pdu(pdu)  # a connection that waits for this one
+            if sender.answers:
+                super().on_advertising_pdu(pdu)  # a connection that waits for this one
         finally:
             self.le_scan_enable = scanning
-        sender = self.link.find_le_controller(pdu.advertiser_address) if scanning and self.link else None
-        if not isinstance(sender, _Controller):
+        if not scanning:
             return
         response = next((bytes(one.scan_response_data) for one in sender.advertising_sets.values()), b"")
         self._report(pdu, _Kind.CONNECTABLE_ADVERTISING, pdu.data, sender.signal_dbm)
@@ -124,8 +131,10 @@ class _Host(Host):
             super().on_hci_packet(packet)
 
 
-def make_device(name: str, address: str, link: LocalLink, signal_dbm: int = SIGNAL_DBM) -> Device:
+def make_device(
+    name: str, address: str, link: LocalLink, signal_dbm: int = SIGNAL_DBM, *, answers: bool = True
+) -> Device:
     """A bumble device under a random static address, with a controller of its own on the link."""
     controller = _Controller(name, link=link)
-    controller.signal_dbm = signal_dbm
+    controller.signal_dbm, controller.answers = signal_dbm, answers
     return Device(name=name, address=Address(address), host=_Host(controller, AsyncPipeSink(controller)))

@@ -1,0 +1,1 @@
+"""Inputs and surroundings at the edges: what `validate --set edges` is made of."""
