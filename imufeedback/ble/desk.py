@@ -11,7 +11,7 @@ from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
 from imufeedback.ble.monitor import Row, SensorMonitor
 from imufeedback.ble.own import Reach, absent, has_all, in_reach
 from imufeedback.ble.radio import Radio
-from imufeedback.ble.roster import Roster, why_missing
+from imufeedback.ble.roster import Known, Roster, key, why_missing
 from imufeedback.ble.scan import Found
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
@@ -38,6 +38,8 @@ class Desk:
     monitors: dict[str, SensorMonitor] = field(default_factory=dict)
     facts: dict[str, dict[str, Json]] = field(default_factory=dict)
     found: list[Found] = field(default_factory=list)
+    lent: tuple[Known, ...] = ()
+    """Sensors that are the person's own at this desk, whatever is remembered."""
     peak: int = 0
     """Most items that ever waited at once."""
     origin_ns: int = 0
@@ -53,6 +55,8 @@ class Desk:
         Raises RadioError when none is heard.
         """
         self.origin_ns = self.clock.now_ns()
+        for one in self.lent:
+            roster.known.setdefault(key(one.serial), one)
         known = [one for one in roster.known.values() if one.layout == self.layout.name]
         self.found = await self.radio.scan(
             SCAN_S if seconds is None else seconds,
@@ -147,9 +151,11 @@ async def virtual_desk(
     realtime: bool = True,
     quirks: tuple[Quirk, ...] = QUIRKS,
     neighbours: int = 0,
+    own: bool = True,
     faults: FaultScript | None = None,
 ) -> AsyncIterator[Desk]:
-    """The virtual bench's sensors, and so many of other people; not in real time, time passes as fast as it goes."""
+    """The virtual bench's sensors, and so many of other people. The bench's are known unless they are not `own`. Not in
+    real time, time passes as fast as it goes."""
     clock: Clock = MonotonicClock() if realtime else ManualClock()
     faults = faults or FaultScript()
     made = [*sensors(layout, seconds, quirks), *strangers(layout, neighbours)]
@@ -168,8 +174,9 @@ async def virtual_desk(
             begun.append(clock.now_ns())
         await air.play(clock.now_ns() - begun[0] + round(duration_s * 1e9), realtime=realtime)
 
+    lent = tuple(Known(one.serial, layout=layout.name, address=one.address) for one in made[: len(made) - neighbours])
     try:
-        yield Desk(layout, clock, radio, pass_time, items)
+        yield Desk(layout, clock, radio, pass_time, items, lent=lent if own else ())
     finally:
         await radio.close()
         await air.close()

@@ -242,7 +242,7 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
         raise BadToml(f"layout {layout_name} has no [gatt]", hint="choose the layout of the sensors")
     roster = _roster()
     if virtual:
-        _own_the_bench(roster, layout.name)
+        roster.known.clear()  # the bench's sensors are this person's, and nothing is kept
 
     async def all_of_it() -> int:
         async with _desk(layout, virtual, neighbours) as desk:
@@ -255,16 +255,6 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
             roster.save()
     if status:
         raise typer.Exit(status)
-
-
-def _own_the_bench(roster: Roster, layout: str) -> None:
-    """The virtual sensors are the person's own, for so long as they are tried. They are not kept."""
-    from imufeedback.ble.virtual.bench import NAMES
-    from imufeedback.ble.virtual.radio import address_of
-
-    roster.known.clear()
-    for k, serial in enumerate(NAMES):
-        roster.meet(serial, {"serial": serial, "address": address_of(k)}, layout)
 
 
 def _desk(layout: Layout, virtual: bool, neighbours: int) -> AbstractAsyncContextManager[Desk]:

@@ -34,6 +34,7 @@ class Bench:
             quirks=self.quirks,
             faults=self.faults,
             neighbours=max(neighbours, self.neighbours),
+            own=False,
         )
 
 
