@@ -35,7 +35,7 @@ from imufeedback.records import Bools, Floats, Hand, Phase
 
 SPAN_S = 10.0
 BIN_PX = 4.0
-"""Two drawn points, the least and the greatest value, for so many pixels; numbers, tones, recording use every sample."""
+"""Two drawn points, the least and the greatest value, for so many pixels; numbers and recording use every sample."""
 RANGE_STEP_DEG = 10.0
 BAND_ALPHA = 50
 FIRST_ROW = 1.35
