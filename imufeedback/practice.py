@@ -134,6 +134,7 @@ class SensorPractice:
         self.recording = journal.path
         self._journal = journal
         self._station = station
+        self._roles = tuple(roles)
         self._sinks = tuple(sinks)
         self._engine: Engine | None = None
         self._stopped = threading.Lock()
@@ -166,7 +167,7 @@ class SensorPractice:
         for sink in self._sinks:
             sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING)])
         engine.put(Command(clock.now_ns(), "note", {"text": self._sounder.reason}))
-        self._station.stream(engine.put)
+        self._station.stream(engine.put, self._roles)
 
     def command(self, verb: str, args: Mapping[str, Json]) -> None:
         if self._engine is not None:

@@ -42,7 +42,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
         def make_station(*hearers: Any) -> Station:
             from imufeedback.station import Station
 
-            return Station(layout, *hearers)
+            return Station(layout, *hearers, known=roster.known.values)
 
         return LiveWindow(
             everybody,

@@ -25,6 +25,7 @@ from mcap.writer import LIBRARY_IDENTIFIER, Writer
 from imufeedback import __version__
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record import codec
+from imufeedback.record.disk import DiskWait
 from imufeedback.record.files import create_new, sync_folder
 from imufeedback.records import Item
 
@@ -75,11 +76,13 @@ class _Unbuffered:
     def __init__(self, number: int) -> None:
         self.number = number
         self.offset = 0
+        self.disk = DiskWait()
 
     def write(self, data: bytes) -> int:
         left = memoryview(data)
-        while left:
-            left = left[os.write(self.number, left) :]
+        with self.disk.asking("write"):
+            while left:
+                left = left[os.write(self.number, left) :]
         self.offset += len(data)
         return len(data)
 
@@ -165,6 +168,11 @@ class JournalWriter:
         return not self._ended
 
     @property
+    def waits_s(self) -> float:
+        """How long the disk has not answered; 0 when it has nothing to answer. Any thread."""
+        return self._file.disk.waits_s
+
+    @property
     def fill(self) -> JournalFill:
         return JournalFill(self._queue.qsize(), self._peak, self._written, self._dropped, self._file.offset)
 
@@ -179,6 +187,8 @@ class JournalWriter:
             self._fail(f"the disk did not take the recording within {CLOSE_WAIT_S:.0f} s")
         self._stop_sync.set()
         self._syncer.join(CLOSE_WAIT_S)
+        if self._syncer.is_alive():
+            self._fail(f"the disk did not confirm the recording within {CLOSE_WAIT_S:.0f} s")
         _open.discard(self)
 
     def _take_away(self) -> None:
@@ -243,8 +253,9 @@ class JournalWriter:
     def _sync_all(self) -> None:
         while not self._stop_sync.wait(self._sync_every_s):
             try:
-                os.fsync(self._file.number)
-                self._check_place()
+                with self._file.disk.asking("sync"):
+                    os.fsync(self._file.number)
+                    self._check_place()
             except OSError as error:
                 self._queue.put(_Halt(_words(error)))
                 break

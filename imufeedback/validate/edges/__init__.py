@@ -1,1 +1,1 @@
-"""Bad inputs, made by the thousand: what the tool makes of files, commands and signals that nobody would wish for."""
+"""Bad inputs and surroundings, made by the thousand: what the tool makes of what nobody would wish for."""
