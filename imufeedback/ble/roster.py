@@ -17,8 +17,10 @@ from pathlib import Path
 
 import msgspec
 
+from imufeedback import toml
 from imufeedback.errors import BadToml, CannotWrite, UsageError
 from imufeedback.records import Json, Segment
+from imufeedback.texts import read_text
 
 FILE = "sensors.toml"
 
@@ -116,12 +118,11 @@ class Roster:
 def load(folder: Path) -> Roster:
     """The roster in the data folder; an empty one when there is none. Raises BadToml."""
     path = folder / FILE
-    if not path.is_file():
-        return Roster(path)
+    hint = "correct it, or move it away to begin anew"
     try:
-        file = msgspec.toml.decode(path.read_bytes(), type=_File)
-    except (msgspec.DecodeError, OSError) as error:
-        raise BadToml(str(error), where=str(path), hint="correct it, or move it away to begin anew") from error
+        file = toml.decode(read_text(path, hint=hint), _File, str(path), hint=hint)
+    except FileNotFoundError:
+        return Roster(path)
     known: dict[str, Known] = {}
     for one in file.sensor:
         if key(one.serial) in known:
