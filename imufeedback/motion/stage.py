@@ -201,10 +201,11 @@ class MotionStage(Stage[In, Out]):
             s.thigh_at_furthest = row[Col.TRAIL_THIGH]
 
     def _look_at_thighs(self, row: list[float]) -> None:
-        """A thigh that is not known tells nothing; the turn goes on without it."""
+        """A thigh that is not known tells nothing; the turn goes on without it. Nor does one that comes back within a
+        bar of many degrees: the rep is void already, and a step that was none must not end it unsaid."""
         s = self._state
         trail, lead = row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH]
-        if math.isnan(trail) or math.isnan(lead):
+        if math.isnan(trail) or math.isnan(lead) or (s.phase in DOWN and s.doubts.first is not None):
             return
         if s.address is None:
             if s.phase is not Phase.ADDRESS:
