@@ -92,7 +92,8 @@ def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float, longest_s: 
         return none, none, step_s
     edges = np.flatnonzero(np.diff(t_s) > 2.5 * period_s) + 1
     runs = zip([0, *edges], [*edges, len(t_s)], strict=True)
-    begins = [np.arange(a, b - count + 1, hop) for a, b in runs if (b - a) * period_s < longest_s]
+    # from the end: what has just been done is whole in the last one
+    begins = [np.arange(b - count, a - 1, -hop) for a, b in runs if (b - a) * period_s < longest_s]
     if not begins:
         return none, none, step_s
     rows = np.concatenate(begins)[:, None] + np.arange(count)

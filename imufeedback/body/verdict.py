@@ -25,7 +25,7 @@ CONTRADICTS, OFF_RAD = 16.0, float(np.deg2rad(16.0))
 """A joint contradicts the decision when it is by four standard deviations and by so much against it. The angle is
 chosen: less is soft tissue and a thigh that turns in its hip."""
 TIPPED_RAD = float(np.deg2rad(50.0))
-"""Of where a thigh tipped furthest, beside the decision: 20° at most in 120 right fits of people. Chosen."""
+"""Of where a thigh tipped furthest, beside the decision: 20° at most in about 90 right fits of people. Chosen."""
 GOOD_SHARE, FAIR_SHARE = 0.92, 0.80
 """Of a movement about one axis: with less it was partly, and mostly, sideways. Chosen."""
 GOOD_SD_RAD, FAIR_SD_RAD = float(np.deg2rad(7.0)), float(np.deg2rad(20.0))
@@ -69,7 +69,7 @@ def refuse_sideways(known: Mapping[Segment, Evidence], found: Mapping[Segment, F
         off = float(TIPS_SD_RAD * np.sqrt(known[one].tips[at]))
         if off > TIPPED_RAD:
             raise FitImpossible(
-                f"{name(one)}: it tipped far to another side than its movement and the hips say is its front –"
+                f"{name(one)}: it tipped mostly sideways of what its movement and the hips say is its front –"
                 f" {advice(one)}"
             )
 

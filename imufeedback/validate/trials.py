@@ -7,7 +7,6 @@ itself, the hip flexion from the reference.
 
 from __future__ import annotations
 
-import json
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -37,7 +36,7 @@ from imufeedback.records import (
     frozen,
 )
 from imufeedback.timing import Merger
-from imufeedback.validate import walk
+from imufeedback.validate import persons, walk
 
 Window = tuple[float, float]
 AFTER_S = 1.0
@@ -130,16 +129,14 @@ class Person(Trial):
     """A folder of ``people/``."""
 
     def __init__(self, folder: Path) -> None:
-        told = json.loads((folder / "trial.json").read_text())
-        stretches = [tuple(one) for one in [told["flex_s"], *told["judge_s"]]]
-        super().__init__(folder.name, folder / "imu", tuple(told["still_s"]), stretches)
-        self._table = np.genfromtxt(folder / "reference.csv", delimiter=",", names=True)
-        self._t_s: Floats = self._table["time_s"] + told.get("reference_delay_s", 0.0)
+        self._said = persons.trial(folder)
+        stretches = [self._said.flex_s, *self._said.judged_s]
+        super().__init__(folder.name, folder / "imu", self._said.still_s, stretches)
 
     def reference_deg(self, side: Side) -> tuple[Floats, Floats]:
-        flexion = self._table[f"{side}_hip_flexion_deg"]
-        still = (self._t_s >= self.still_s[0]) & (self._t_s < self.still_s[1])
-        return self._t_s, flexion - float(np.nanmean(flexion[still]))
+        t_s, flexion = self._said.t_s, self._said.reference_deg[side, "flexion"]
+        still = (t_s >= self.still_s[0]) & (t_s < self.still_s[1])
+        return t_s, flexion - float(np.nanmean(flexion[still]))
 
 
 class Walker(Trial):

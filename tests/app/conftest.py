@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import os
 
 os.environ["QT_QPA_PLATFORM"] = "offscreen"
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
 from bay_events import HandClock
@@ -15,6 +16,14 @@ from pytestqt.qtbot import QtBot
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.records import Hand
+
+
+@pytest.fixture(autouse=True)
+def no_window_is_left_to_other_threads() -> Iterator[None]:
+    """The collector runs in whatever thread it is due in. What is left of windows must go here, in the thread that made
+    them: destroyed by the loop of another test's cluster they crash the process later."""
+    yield
+    gc.collect()
 
 
 @pytest.fixture

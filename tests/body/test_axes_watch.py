@@ -17,11 +17,15 @@ LEFT = 1
 
 
 def wrong(seed: int, change: Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]) -> list[AlignedBlock]:
+    """A performance with the left thigh's samples changed; a filter that is given −acc stands on its head."""
     out = []
     for block in blocks(seed):
-        gyr, acc = block.gyr_rad_s.copy(), block.acc_m_s2.copy()
+        q, gyr, acc = block.q_es.copy(), block.gyr_rad_s.copy(), block.acc_m_s2.copy()
+        if change(gyr[:1, LEFT], acc[:1, LEFT])[1][0, 0] == -acc[0, LEFT, 0]:
+            w, x, y, z = q[:, LEFT].T
+            q[:, LEFT] = np.column_stack((-x, w, -z, y))  # turned by half a turn about the earth's x
         gyr[:, LEFT], acc[:, LEFT] = change(gyr[:, LEFT], acc[:, LEFT])
-        out.append(replace(block, gyr_rad_s=frozen(gyr), acc_m_s2=frozen(acc)))
+        out.append(replace(block, q_es=frozen(q), gyr_rad_s=frozen(gyr), acc_m_s2=frozen(acc)))
     return out
 
 
