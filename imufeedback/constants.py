@@ -37,3 +37,6 @@ CAUTIONS = (
 )
 """The usual cautions, shown in the README, in the demo's first screen and in the window. They defer to clinicians and
 are not clinical advice."""
+
+BATTERY_LOW_PERCENT = 15
+"""At this or below a sensor's battery is low, for tones, windows and checks alike. Chosen, no source."""

@@ -15,6 +15,8 @@
 
 from __future__ import annotations
 
+from imufeedback.plain import printable
+
 
 class ImuFeedbackError(Exception):
     """Base of all. `what` happened, `where`, and what to `hint` at; `str()` is one line of the three."""
@@ -27,7 +29,7 @@ class ImuFeedbackError(Exception):
 
     def __str__(self) -> str:
         line = f"{self.where}: {self.what}" if self.where else self.what
-        return f"{line} – {self.hint}" if self.hint else line
+        return printable(f"{line} – {self.hint}" if self.hint else line)
 
 
 class UsageError(ImuFeedbackError):

@@ -13,6 +13,7 @@ from typing import Any
 from imufeedback import __version__
 from imufeedback.errors import BadFile, NoRecording, UsageError
 from imufeedback.pipeline import Pipeline
+from imufeedback.record.files import shown
 from imufeedback.record.library.verdicts import key_of
 from imufeedback.record.replay import Recording, read_items
 from imufeedback.record.trace import TraceWriter
@@ -86,7 +87,11 @@ def judge(
             last_ns = _run(begin, items, take, on_progress)
         except UsageError as error:
             raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
-    document = {**summary.to_dict(recording=recording.path.name), "version": __version__, "notes": recording.notes}
+    document = {
+        **summary.to_dict(recording=shown(recording.path.name)),
+        "version": __version__,
+        "notes": recording.notes,
+    }
     duration_s = (last_ns - begin.host_ns) * 1e-9
     return Judged(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
 

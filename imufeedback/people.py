@@ -21,6 +21,7 @@ import json
 import os
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
@@ -28,12 +29,17 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback import toml
+from imufeedback.errors import BadFile, CannotWrite, UsageError
+from imufeedback.record.files import make_folder, name_key, shown, tighten, write_whole
 from imufeedback.records import Hand
 from imufeedback.settings import Player
+from imufeedback.texts import read_text
 
 FORMAT = 1
 NAME_MAX = 60
+BYTES_MAX = 1 << 20
+"""A file of a player has a few hundred bytes. Chosen."""
 _NOT_IN_A_NAME = re.compile(r"[^\w -]+")
 
 
@@ -113,27 +119,46 @@ class People:
 
 
 def load(folder: Path) -> People:
-    """Everybody in a folder; nobody when it is not there yet."""
+    """Everybody in a folder; nobody when it is not there yet. Others lose their rights on what is in it."""
     people = People(folder)
-    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+    try:
+        names = sorted(os.listdir(folder))
+    except FileNotFoundError:
+        return people
+    except OSError as error:
+        people.troubles.append(f"{folder}: cannot be looked into ({error.strerror})")
+        return people
+    tighten(folder)
+    for path in (folder / one for one in names if one.endswith(".toml") and not one.startswith(".")):
         try:
-            person = parse(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError, BadToml) as error:
-            people.troubles.append(str(error) if isinstance(error, BadToml) else f"{path}: {error}")
+            person = parse(read_text(path, limit=BYTES_MAX), str(path))
+        except (OSError, BadFile) as error:
+            reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+            people.troubles.append(str(error) if isinstance(error, BadFile) else f"{shown(path)}: {reason}")
             continue
         if key(person.name) in people._people:
             people.troubles.append(f"{path}: a second player {person.name!r}")
             continue
         people._files[key(person.name)], people._people[key(person.name)] = path, person
+    for path in (folder / one for one in names if one.endswith(".new")):
+        _settle(path, people)
     return people
+
+
+def _settle(left: Path, people: People) -> None:
+    """What an earlier version left behind of a save that did not end: removed where the file itself is good."""
+    if any(path.with_suffix(".new").name == left.name for path in people._files.values()):
+        with suppress(OSError):
+            left.unlink()
+    elif not left.name.endswith(".reps.new"):
+        what = f"left of a save that did not end; rename it to {left.stem}.toml to use it"
+        people.troubles.append(f"{shown(left)}: {what}")
 
 
 def parse(text: str, where: str) -> Person:
     """Read one player; `where` names the file in errors. Raises BadToml."""
-    try:
-        return msgspec.toml.decode(text, type=Person)
-    except msgspec.MsgspecError as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value, or move the file away") from error
+    hint = "correct the key or value, or move the file away"
+    return toml.decode(text, Person, where, hint=hint, times=(datetime.date,))
 
 
 def to_toml(person: Person) -> str:
@@ -151,7 +176,7 @@ def to_toml(person: Person) -> str:
 
 def key(name: str) -> str:
     """What names are compared by: case, composition and blanks around are no difference."""
-    return unicodedata.normalize("NFC", " ".join(name.split())).casefold()
+    return name_key(name)
 
 
 def parse_height(text: str) -> float | None:
@@ -172,7 +197,10 @@ def parse_height(text: str) -> float | None:
 def _checked(person: Person) -> Person:
     person = msgspec.structs.replace(person, name=" ".join(person.name.split()))
     try:
+        f"{person.name}{person.notes}{person.drill}".encode()
         return msgspec.convert(msgspec.to_builtins(person), Person)
+    except UnicodeEncodeError:
+        raise UsageError("a character cannot be kept", where="players", hint="write it anew") from None
     except msgspec.ValidationError as error:
         what = "a player needs a name" if not person.name else str(error)
         raise UsageError(what, where="players", hint="correct it") from error
@@ -188,11 +216,11 @@ def _quoted(text: str) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    """Beside, then in place at once: a crash leaves the old file."""
-    beside = path.with_suffix(".new")
+    """In place at once: a crash leaves the old file. Raises CannotWrite."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, path)
+        make_folder(path.parent)
     except OSError as error:
         raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+    write_whole(path, text.encode())
+    with suppress(OSError):
+        path.with_suffix(".new").unlink()

@@ -27,8 +27,9 @@ estimate   ``rep``, ``answer``: what the player thinks of a rep, before the resu
 `Pipeline.feed` takes one item, as they come; `feed_many` a whole stretch of a recording: the same stages and the same
 events, but packets between two commands go through each stage together.
 
-An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A coach's command with a
-wrong limit or an unreadable drill changes nothing and is told as a notice.
+An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A command whose arguments
+make no sense here, such as a sound of a newer version, changes nothing and is told as a notice; so is a second
+``begin``.
 """
 
 from __future__ import annotations
@@ -44,11 +45,12 @@ import numpy as np
 
 from imufeedback.body import Body
 from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import wrong_in
 from imufeedback.cues.feedback import feedback_of
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
-from imufeedback.errors import ImuFeedbackError, UsageError
+from imufeedback.errors import BadToml, ImuFeedbackError, UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.motion import (
     HipTurnStage,
@@ -95,7 +97,17 @@ from imufeedback.records import (
     Zeroed,
     joined,
 )
-from imufeedback.rules import STOP_WORDS, Limits, Rules, RuleSet, parse_limits, parse_rule_set, with_limit, with_limits
+from imufeedback.rules import (
+    STOP_WORDS,
+    Limits,
+    Rules,
+    RuleSet,
+    parse_limits,
+    parse_recorded,
+    passed_over,
+    with_limit,
+    with_limits,
+)
 from imufeedback.settings import Sensor, Settings, from_args
 from imufeedback.timing import Merger, Plausible, SensorClock, Sign, Silence
 from imufeedback.timing.merge import Arrived
@@ -103,6 +115,9 @@ from imufeedback.timing.releases import Releases
 
 __all__ = ["Pipeline", "fit_args", "run"]
 
+_OWN = "limits of the player"
+_UNUSABLE = (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError)
+"""What values that make no sense end in, wherever they come to be used."""
 _OfOneSensor = PacketRejected | Gap | ClockFitted | ClockRestarted | Notice
 
 
@@ -127,8 +142,8 @@ class _Chain:
 class Pipeline:
     """Feed it items in their order; every call returns the events that follow.
 
-    `feed` raises UsageError for misuse only: no ``begin`` at the start, a second one, or settings that make no sense.
-    What the sensors send never raises.
+    `feed` raises UsageError or BadToml for misuse only: no ``begin`` at the start, or settings that make no sense. What
+    comes after it never raises.
     """
 
     def __init__(self) -> None:
@@ -140,7 +155,7 @@ class Pipeline:
         if self._settings is None:
             if not (isinstance(item, Command) and item.verb == "begin"):
                 raise UsageError("the first item of a session must be the command begin", where="pipeline")
-            return self._begin(item)
+            return self._begun(item)
         self._now_ns = max(self._now_ns, item.host_ns)
         return self._heard(self._events(item))
 
@@ -177,6 +192,17 @@ class Pipeline:
 
     # ── set-up ───────────────────────────────────────────────────────────────────────────────────────────────────
 
+    def _begun(self, command: Command) -> list[Event]:
+        try:
+            return self._begin(command)
+        except _UNUSABLE as error:
+            self._settings = None
+            what = f"the session's settings cannot be used ({type(error).__name__}: {error})"
+            raise UsageError(what, where="begin", hint="what was recorded is damaged, or of another version") from error
+        except ImuFeedbackError:
+            self._settings = None
+            raise
+
     def _begin(self, command: Command) -> list[Event]:
         self._settings = settings = from_args(command.args)
         self._origin_ns = self._now_ns = command.host_ns
@@ -187,9 +213,10 @@ class Pipeline:
         self._merger = self._new_merger(settings.sensors)
         jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
         self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
-        self._limits = parse_limits(settings.limits, "limits of the player") if settings.limits else Limits(1)
-        rule_set = parse_rule_set(settings.rule_set, "rule set of the session")
-        rule_set = with_limits(rule_set, self._limits, "limits of the player")
+        self._limits, said = _limits(settings.limits)
+        rule_set, unknown = parse_recorded(settings.rule_set, "rule set of the session")
+        said += [*unknown, *passed_over(rule_set, self._limits)]
+        rule_set = with_limits(rule_set, self._limits, _OWN)
         self._motion = _motion(hand, rule_set)
         self._hip_turns = HipTurnStage(hand=hand)
         self._reps = 0
@@ -202,8 +229,8 @@ class Pipeline:
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
         if missing:
             names = ", ".join(missing).replace("_", " ")
-            return [Notice(0.0, f"no sensor on {names}: swings cannot be judged")]
-        return []
+            said.append(f"no sensor on {names}: swings cannot be judged")
+        return [Notice(0.0, text) for text in said]
 
     def _judge_by(self, rule_set: RuleSet) -> None:
         """From the next rep on."""
@@ -263,8 +290,15 @@ class Pipeline:
         return self._decoded(chain, chain.decoder.feed(packet))
 
     def _command(self, command: Command) -> list[Event]:
-        if command.verb == "begin":
-            raise UsageError("a session begins once", where="pipeline")
+        wrong = "a session begins once" if command.verb == "begin" else wrong_in(command)
+        if wrong is None:
+            try:
+                return self._obeyed(command)
+            except (ImuFeedbackError, *_UNUSABLE) as error:
+                wrong = str(error) or type(error).__name__
+        return [Notice(self._seconds(command.host_ns), f"{command.verb}: {wrong}")]
+
+    def _obeyed(self, command: Command) -> list[Event]:
         if command.verb == "cue":
             self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
         elif command.verb == "mute":
@@ -286,32 +320,31 @@ class Pipeline:
 
     def _coach(self, command: Command) -> list[Event]:
         t_s, args = self._seconds(command.host_ns), command.args
-        try:
-            if command.verb == "estimate":
-                return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
-            if command.verb == "pain":
-                self._stopped = True
-                drill = self._rule_set.drill
-                return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
-            if command.verb == "limit":
-                self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
-                return []
-            out = self._block(t_s, args)
-            if self._by_hip:  # a hip turn counts from the stance that the player has taken
-                self._body.feed(Command(command.host_ns, "zero"))
-            return out
-        except (ImuFeedbackError, KeyError, TypeError, ValueError) as error:
-            return [Notice(t_s, f"{command.verb}: {error}")]
+        if command.verb == "estimate":
+            return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
+        if command.verb == "pain":
+            self._stopped = True
+            drill = self._rule_set.drill
+            return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
+        if command.verb == "limit":
+            self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
+            return []
+        out = self._block(t_s, args)
+        if self._by_hip:  # a hip turn counts from the stance that the player has taken
+            self._body.feed(Command(command.host_ns, "zero"))
+        return out
 
     def _block(self, t_s: float, args: Mapping[str, Json]) -> list[Event]:
         role, feedback = Role(args["role"]), feedback_of(args)
+        said: tuple[str, ...] = ()
         if args.get("rule_set"):
-            rule_set = parse_rule_set(str(args["rule_set"]), "drill of the block")
-            self._judge_by(with_limits(rule_set, self._limits, "limits of the player"))
+            rule_set, said = parse_recorded(str(args["rule_set"]), "drill of the block")
+            self._judge_by(with_limits(rule_set, self._limits, _OWN))
         self._stopped = False
         drill = self._rule_set.drill
         self._cueing.begin_block(feedback, drill.cues if drill else ())
-        return [BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)]
+        begun = BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)
+        return [begun, *(Notice(t_s, text) for text in said)]
 
     def _swapped(self, command: Command) -> list[Event]:
         """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
@@ -595,6 +628,14 @@ def _released(events: Sequence[Event], releases: Releases) -> deque[tuple[int, E
             release = releases.of(event.t_s)
         out.appendleft((release, event))
     return out
+
+
+def _limits(text: str) -> tuple[Limits, list[str]]:
+    """The player's own limits, and what is to be said when they cannot be used."""
+    try:
+        return parse_limits(text, _OWN) if text else Limits(1), []
+    except BadToml as error:
+        return Limits(1), [f"{error}; the usual limits count"]
 
 
 def _motion(hand: Hand, rule_set: RuleSet) -> MotionStage:

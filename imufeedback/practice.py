@@ -20,7 +20,7 @@ from imufeedback.demo_run import PREVIEW_NS, STOP_S, LiveDemo
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import Layout
 from imufeedback.people import Person
-from imufeedback.record.files import safe_stem
+from imufeedback.record.files import make_folder, safe_stem
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Event, Json, Notice, Segment
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
@@ -62,7 +62,7 @@ class Practice(Protocol):
 def new_recording(folder: Path, title: str) -> JournalWriter:
     """A recording named after the day and what it is. Raises CannotWrite."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise CannotWrite(
             f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"
@@ -134,6 +134,7 @@ class SensorPractice:
         self.recording = journal.path
         self._journal = journal
         self._station = station
+        self._roles = tuple(roles)
         self._sinks = tuple(sinks)
         self._engine: Engine | None = None
         self._stopped = threading.Lock()
@@ -166,7 +167,7 @@ class SensorPractice:
         for sink in self._sinks:
             sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING)])
         engine.put(Command(clock.now_ns(), "note", {"text": self._sounder.reason}))
-        self._station.stream(engine.put)
+        self._station.stream(engine.put, self._roles)
 
     def command(self, verb: str, args: Mapping[str, Json]) -> None:
         if self._engine is not None:

@@ -14,13 +14,13 @@ from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.library.edits import Edits, read_edits
 from imufeedback.record.library.places import trace_of
-from imufeedback.record.library.verdicts import add_verdict, read_verdicts
+from imufeedback.record.library.verdicts import add_verdict, look
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Session
 from imufeedback.report.story import best, counted, next_drill, worst
-from imufeedback.rules import parse_rule_set
+from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings, from_args
 
 Progress = Callable[[float], None]
@@ -74,35 +74,46 @@ def judgement(
             )
         settings = from_args(window.begin.args)
         text = settings.rule_set if rule_set is None else rule_set
-        rules = parse_rule_set(text, "rule set").title
+        rules = parse_recorded(text, "rule set")[0].title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
     key = way_of(settings, rule_set)
-    verdicts = read_verdicts(path)
-    kept = next((one for one in verdicts if one["key"] == key), None)
-    trace = trace_of(path)
-    if kept is None or not _fresh(trace, path):
-        trace = trace_of(path) if keep else work / f"{path.stem}.trace"
-        trace.unlink(missing_ok=True)
-        judged = judge(path, rule_set=rule_set, trace=trace, on_progress=on_progress)
+    before = look(path)
+    verdicts = before.all
+    kept = next((one for one in verdicts if one["key"] == key and _complete(one["summary"])), None)
+    trace = None if kept is None else _trace(path)
+    if kept is None or trace is None:
+        place = trace_of(path) if keep else work / f"{path.stem}.trace"
+        place.unlink(missing_ok=True)
+        judged = judge(path, rule_set=rule_set, trace=place, on_progress=on_progress)
+        trace = Trace(place)
         kept = {"summary": judged.summary, "duration_s": judged.duration_s}
         if keep:
             verdicts = add_verdict(path, judged.summary, key=key, rules=rules, duration_s=judged.duration_s)
             kept = verdicts[-1]
     edits = read_edits(path)
+    beside = [edits.words(), f"its earlier verdicts are put aside: {before.trouble}" if before.trouble else ""]
+    kept["summary"]["notes"] = [*kept["summary"]["notes"], *(one for one in beside if one)]
     title = window.title if edits.title is None else edits.title
     return Judgement(
-        path, settings, kept["summary"], Trace(trace), tuple(verdicts), edits, title, window.started,
+        path, settings, kept["summary"], trace, tuple(verdicts), edits, title, window.started,
         kept["duration_s"], rules,
     )  # fmt: skip
 
 
-def _fresh(trace: Path, recording: Path) -> bool:
-    """The angles depend on the recording and the filter, not on the rules."""
+def _complete(summary: Mapping[str, Any]) -> bool:
+    """Whether everything is there that a report looks at."""
+    return {"sensors", "totals", "fit", "notes"} <= summary.keys()
+
+
+def _trace(recording: Path) -> Trace | None:
+    """The angles beside a recording; they depend on it and on the filter, not on the rules. None for ones that are
+    older, damaged or not there: they are made again."""
+    trace = trace_of(recording)
     try:
-        return trace.stat().st_mtime_ns >= recording.stat().st_mtime_ns
-    except OSError:
-        return False
+        return Trace(trace) if trace.stat().st_mtime_ns >= recording.stat().st_mtime_ns else None
+    except (OSError, BadFile):
+        return None
 
 
 def trail_column(hand: Hand) -> str:

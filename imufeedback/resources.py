@@ -7,7 +7,9 @@ import sys
 from importlib import resources
 from pathlib import Path
 
-from imufeedback.errors import BadToml
+from imufeedback.errors import BadFile, BadToml
+from imufeedback.spelling import meant
+from imufeedback.texts import read_text
 
 _FOLDERS = {
     "layouts": "packets/layouts",
@@ -31,21 +33,29 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), sorted; own ones too."""
+    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), sorted; own ones too.
+
+    Raises BadFile for an own folder that cannot be listed.
+    """
     shipped = [one.name for one in resources.files("imufeedback").joinpath(_FOLDERS[kind]).iterdir()]
     folder = data_folder() / kind
-    own = [one.name for one in folder.iterdir()] if folder.is_dir() else []
+    try:
+        own = os.listdir(folder) if folder.is_dir() else []
+    except OSError as error:
+        raise BadFile(
+            f"the folder cannot be read ({error.strerror})", where=str(folder), hint="change its rights"
+        ) from None
     return tuple(sorted({name.removesuffix(".toml") for name in shipped + own if name.endswith(".toml")}))
 
 
 def text(kind: str, name: str) -> str:
     """The TOML text of one file; an own file goes before a built-in one of the same name. Raises BadToml."""
+    if name not in available(kind):
+        raise BadToml(f"there is no {kind} file {name!r}", hint=meant(name, available(kind)))
     own = data_folder() / kind / f"{name}.toml"
     try:
-        if name not in available(kind):
-            raise BadToml(f"there is no {kind} file {name!r}", hint=f"choose one of {', '.join(available(kind))}")
-        if own.is_file():
-            return own.read_text(encoding="utf-8")
+        return read_text(own)
+    except FileNotFoundError:
         return (resources.files("imufeedback") / _FOLDERS[kind] / f"{name}.toml").read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadToml(f"cannot be read: {error}", where=str(own), hint="save it as UTF-8 text") from error
+    except BadFile as error:
+        raise BadToml(error.what, where=error.where, hint=error.hint) from None

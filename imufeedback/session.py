@@ -14,12 +14,15 @@ from queue import SimpleQueue
 
 import scipy.signal  # noqa: F401 – a fitting needs it: half a second that must not fall into a running session
 
+from imufeedback import unforeseen
 from imufeedback.audio import Sounder
 from imufeedback.audio.turns import first_turn
 from imufeedback.cues.mixer import Started
 from imufeedback.pipeline import Pipeline
+from imufeedback.record.disk import HangTeller
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Fault, Item, Tone
+from imufeedback.records import Command, Cue, Event, Fault, Item, Notice, Tone
+from imufeedback.resources import data_folder
 from imufeedback.settings import Settings
 
 DELAYS_KEPT = 50
@@ -41,6 +44,7 @@ class Session:
         self._sinks = tuple(sinks)
         self._begin_ns = self._last_ns = begin_ns
         self._journal_error: str | None = None
+        self._hang = HangTeller()
         self._over = False
         self.feed(Command(begin_ns, "begin", settings.to_args()))
 
@@ -82,7 +86,11 @@ class Session:
                 sink(events)
 
     def _watch_journal(self) -> None:
-        if self._journal is None or self._journal.error is self._journal_error:
+        if self._journal is None:
+            return
+        if lines := self._hang.lines(self._journal.waits_s):
+            self._tell([Notice(self._now_s, line) for line in lines])
+        if self._journal.error is self._journal_error:
             return
         self._journal_error = self._journal.error
         self._tell([Fault(self._now_s, "recording", str(self._journal_error))])
@@ -135,6 +143,7 @@ class Engine:
             session.finish()
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: it becomes a Fault event
             self.error = error
+            unforeseen.keep(error, data_folder())
             if session is not None:
                 session.fail("engine", error)
 

@@ -1,4 +1,4 @@
-"""The sensors of a practice: found, connected and told about before a session begins, then streaming into it.
+"""The sensors of a practice: own ones found, connected and told about before a session begins, then streaming into it.
 
 One thread with one asyncio loop for the life of the window: systems do not like loops that come and go. `Station` is
 for real sensors; its methods may be called from any thread and return at once.
@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Iterable
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import Clock, MonotonicClock
+from imufeedback.ble.handshake import WrongSensor
+from imufeedback.ble.own import absent, has_all, in_reach, label
 from imufeedback.ble.radio import Radio
+from imufeedback.ble.roster import Known
+from imufeedback.ble.scan import Found
 from imufeedback.errors import ImuFeedbackError, RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Event, Item, Link, LinkNote, LinkState, Notice, RawPacket, Tick
@@ -24,10 +28,15 @@ SEARCH_S = 6.0
 TICK_S = 0.05
 """Waits of the pipeline can end although the radio is silent."""
 CLOSE_S = 3.0
+BLINK_S = 5
 
 
 class Station:
-    """Real sensors of one layout. `tell` gets events for the screen, `on_searched` None or why a search failed."""
+    """Real sensors of one layout. `tell` gets events for the screen, `on_searched` None or why a search failed.
+
+    Only `known` sensors are connected by themselves. Nothing is sent to others, unless a person points at one (`take`,
+    `blink`).
+    """
 
     def __init__(
         self,
@@ -35,22 +44,35 @@ class Station:
         tell: Callable[[list[Event]], None],
         on_searched: Callable[[str | None], None],
         *,
+        known: Callable[[], Iterable[Known]] = tuple,
         clock: Clock | None = None,
         make_backends: Callable[[], Coroutine[Any, Any, Backends]] | None = None,
         search_s: float = SEARCH_S,
     ) -> None:
-        """`make_backends` is awaited in the station's loop before the first search: a virtual radio, for trying out."""
+        """`known` tells this player's sensors, in the thread that calls `search`; nobody's is known without it.
+        `make_backends` is awaited in the station's loop before the first search: a virtual radio, for trying out."""
         self.clock = clock or MonotonicClock()
         self._layout = layout
         self._tell = tell
         self._on_searched = on_searched
+        self._known = known
         self._make_backends = make_backends
         self._search_s = search_s
+        self.others: tuple[Found, ...] = ()
+        """Heard by the last search, and not known; strongest first."""
+        self.absent: tuple[Known, ...] = ()
+        """Known, with a place, and not heard by the last search."""
+        self.troubles: tuple[str, ...] = ()
+        """A line for each known sensor that was heard and could not be connected."""
         self._loop = asyncio.new_event_loop()
+        self._busy = asyncio.Lock()
         self._radio: Radio | None = None
         self._backends: Backends | None = None
+        self._left: dict[str, Found] = {}
+        """Connected once, by sensor: how it is found again after it was let go of."""
         self._notes: dict[str, LinkNote] = {}
         self._put: Callable[[Item], None] | None = None
+        self._session: frozenset[str] = frozenset()
         self._ticking: asyncio.Task[None] | None = None
         self._thread = threading.Thread(target=self._run, name="ble", daemon=True)
         self._thread.start()
@@ -61,12 +83,25 @@ class Station:
         return tuple(self._notes)
 
     def search(self) -> None:
-        """Find and connect all; ends in a call of `on_searched`."""
-        self._spawn(self._search())
+        """Find own sensors and connect them; ends in a call of `on_searched`."""
+        self._spawn(self._told("the search", self._search(tuple(self._known()))))
 
-    def stream(self, put: Callable[[Item], None]) -> None:
-        """Let the connected sensors send; every item from here on goes to `put`, the present links first."""
-        self._spawn(self._stream(put))
+    def take(self, *who: str) -> None:
+        """Connect some of `others`, by address, or some that were left, by name; ends in a call of `on_searched`."""
+        self._spawn(self._told("connecting", self._take_some(who)))
+
+    def leave(self, sensor: str) -> None:
+        """Let go of a connected sensor; ends in a call of `on_searched`."""
+        self._spawn(self._told("letting go", self._leave(sensor)))
+
+    def blink(self, who: str) -> None:
+        """Let one show its light: a connected sensor by name, one of `others` by address. What fails is a Notice."""
+        self._spawn(self._blink(who))
+
+    def stream(self, put: Callable[[Item], None], sensors: Iterable[str]) -> None:
+        """Let these send and let go of all others. Their items go to `put` from here on, the present links first;
+        nothing of any other sensor does."""
+        self._spawn(self._stream(put, frozenset(sensors)))
 
     def close(self) -> None:
         """Let go of the sensors and end the thread, within a few seconds. May be called again."""
@@ -87,36 +122,89 @@ class Station:
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
         asyncio.run_coroutine_threadsafe(work, self._loop)
 
-    async def _search(self) -> None:
-        try:
-            await self._let_go()
-            if self._backends is None and self._make_backends is not None:
-                self._backends = await self._make_backends()
-            self._radio = Radio(
-                self._layout, self.clock, self._take, backends=self._backends, on_fault=self._tell_of_fault
-            )
-            found = await self._radio.scan(self._search_s)
-            if not found:
-                raise RadioError("no sensor was heard", hint="switch them on, bring them close, and search again")
-            await self._radio.open(found)
-        except ImuFeedbackError as error:
-            self._on_searched(str(error))
-        except Exception as error:  # noqa: BLE001 - a loop has nobody to raise to: the person is told
-            self._on_searched(f"the search failed ({type(error).__name__}: {error})")
-        else:
-            self._on_searched(None)
+    async def _told(self, what: str, work: Coroutine[Any, Any, None]) -> None:
+        """One piece of work after the other; how it ended is told."""
+        async with self._busy:
+            try:
+                await work
+            except ImuFeedbackError as error:
+                self._on_searched(str(error))
+            except Exception as error:  # noqa: BLE001 - a loop has nobody to raise to: the person is told
+                self._on_searched(f"{what} failed ({type(error).__name__}: {error})")
+            else:
+                self._on_searched(None)
 
-    async def _stream(self, put: Callable[[Item], None]) -> None:
-        assert self._radio is not None
-        now_ns = self.clock.now_ns()
-        for note in self._notes.values():
-            put(replace(note, host_ns=now_ns))
-        self._put = put
-        self._ticking = asyncio.create_task(self._tick(put))
+    async def _search(self, known: tuple[Known, ...]) -> None:
+        await self._let_go()
+        self.others, self.absent, self.troubles, self._left = (), (), (), {}
+        if self._backends is None and self._make_backends is not None:
+            self._backends = await self._make_backends()
+        radio = self._radio = Radio(
+            self._layout, self.clock, self._take, backends=self._backends, on_fault=self._tell_of_fault
+        )
+
+        known = tuple(one for one in known if one.layout == self._layout.name)
+        found = await radio.scan(self._search_s, enough=lambda heard: has_all(heard, known))
+        if not found:
+            raise RadioError("no sensor was heard", hint="switch them on, bring them close, and search again")
+        reach = in_reach(found, known)
+        self.others = reach.others
+        self._left = {sensor.serial: one for one, sensor in reach.own}
+        failed = await radio.reach([(one, sensor.serial) for one, sensor in reach.own])
+        self.others += tuple(one for one, error in failed if isinstance(error, WrongSensor))
+        self.absent = tuple(absent(reach, known))
+        self.troubles = (*reach.doubts, *(str(error) for _, error in failed))
+
+    async def _take_some(self, who: Iterable[str]) -> None:
+        errors: list[RadioError] = []
+        for one in who:
+            found = self._left.get(one) or next((other for other in self.others if other.address == one), None)
+            if self._radio is None or found is None or self._put is not None:
+                errors.append(RadioError(f"{one} is not in reach", hint="search again"))
+                continue
+            failed = await self._radio.reach([(found, one if one in self._left else None)])
+            errors += [error for _, error in failed]
+            if not failed:
+                self._left[self._radio.links[-1].sensor] = found
+                self.others = tuple(other for other in self.others if other is not found)
+        if errors:
+            raise errors[0]
+
+    async def _leave(self, sensor: str) -> None:
+        if self._radio is not None and self._put is None:
+            await self._radio.drop(sensor)
+
+    async def _blink(self, who: str) -> None:
         try:
-            await self._radio.start()
+            async with self._busy:
+                if self._radio is None:
+                    return
+                for link in self._radio.links:
+                    if link.sensor == who:
+                        await link.blink(BLINK_S)
+                for found in self.others:
+                    if found.address == who:
+                        await self._radio.blink(found, BLINK_S)
+                        self._tell([Notice(0.0, f"{label(found)} blinks for {BLINK_S} s")])
         except ImuFeedbackError as error:
-            put(LinkNote("radio", self.clock.now_ns(), LinkState.LOST, str(error)))
+            self._tell([Notice(0.0, str(error))])
+
+    async def _stream(self, put: Callable[[Item], None], sensors: frozenset[str]) -> None:
+        async with self._busy:
+            assert self._radio is not None
+            for link in self._radio.links:
+                if link.sensor not in sensors:
+                    await self._radio.drop(link.sensor)
+            now_ns = self.clock.now_ns()
+            for sensor, note in self._notes.items():
+                if sensor in sensors:
+                    put(replace(note, host_ns=now_ns))
+            self._session, self._put = sensors, put
+            self._ticking = asyncio.create_task(self._tick(put))
+            try:
+                await self._radio.start()
+            except ImuFeedbackError as error:
+                put(LinkNote("radio", self.clock.now_ns(), LinkState.LOST, str(error)))
 
     async def _tick(self, put: Callable[[Item], None]) -> None:
         while True:
@@ -125,16 +213,22 @@ class Station:
 
     def _take(self, item: RawPacket | LinkNote) -> None:
         if self._put is not None:
-            self._put(item)
+            if item.sensor in self._session:
+                self._put(item)
         elif isinstance(item, LinkNote):
             self._note(item)
 
     def _note(self, note: LinkNote) -> None:
         if note.state is LinkState.CONNECTED:
             self._notes[note.sensor] = note
+        elif note.state is LinkState.CLOSED and self._is_linked(note.sensor):
+            return  # a second one of the same serial number was let go of
         elif note.state in (LinkState.LOST, LinkState.CLOSED):
             self._notes.pop(note.sensor, None)
         self._tell([Link(note.sensor, 0.0, note.state, note.detail, note.facts)])
+
+    def _is_linked(self, sensor: str) -> bool:
+        return self._radio is not None and any(link.sensor == sensor for link in self._radio.links)
 
     def _tell_of_fault(self, error: BaseException) -> None:
         self._tell([Notice(0.0, f"radio: {type(error).__name__}: {error}")])
@@ -147,6 +241,7 @@ class Station:
             radio, self._radio = self._radio, None
             await radio.close()
         self._put = None
+        self._session = frozenset()
         self._notes.clear()
 
     async def _close(self) -> None:

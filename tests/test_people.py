@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import datetime
+import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from imufeedback import people
 from imufeedback.errors import BadToml, CannotWrite, UsageError
@@ -99,3 +102,62 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     with pytest.raises(CannotWrite):
         load(tmp_path / "file").save(Person("x"))
     assert people.load(tmp_path / "nowhere").all == ()
+
+
+NAMES = st.text(st.characters(codec="utf-8"), min_size=1, max_size=people.NAME_MAX)
+
+
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.binary(max_size=300) | st.text(max_size=200).map(lambda text: f"name = {text}".encode(errors="replace")))
+def test_any_file_is_a_player_or_is_told(tmp_path: Path, data: bytes) -> None:
+    (tmp_path / "a.toml").write_bytes(data)
+    (tmp_path / "b.toml").write_text('name = "Bo"', encoding="utf-8")
+    found = load(tmp_path)
+    assert found.find("bo") is not None
+    assert len(found.all) + len(found.troubles) == 2
+
+
+@settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(NAMES)
+def test_any_name_is_kept_or_refused_in_one_line(tmp_path_factory: pytest.TempPathFactory, name: str) -> None:
+    folder = tmp_path_factory.mktemp("players")
+    try:
+        kept = load(folder).save(Person(name))
+    except UsageError as error:
+        said = str(error)
+    else:
+        said = ""
+    if said:
+        assert len(said.splitlines()) == 1
+        return
+    assert load(folder).troubles == []
+    assert load(folder).find(name) == kept
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a pipe and links")
+def test_pipes_devices_and_links_are_told_and_never_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "zero.toml").symlink_to("/dev/zero")
+    (tmp_path / "gone.toml").symlink_to("nowhere")
+    (tmp_path / "round.toml").symlink_to("round.toml")
+    (tmp_path / os.fsdecode(b"\xff.toml")).write_bytes(b"name = 1")
+    (tmp_path / "deep.toml").write_text("a = " + "[" * 100_000, encoding="utf-8")
+    (tmp_path / "good.toml").write_text('name = "Bo"', encoding="utf-8")
+    found = load(tmp_path)
+    assert [one.name for one in found.all] == ["Bo"]
+    assert len(found.troubles) == 6
+
+
+def test_half_a_character_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="cannot be kept"):
+        load(tmp_path).save(Person("a\udc80"))
+
+
+def test_what_a_save_left_behind_goes_when_the_file_is_good_and_is_told_when_not(tmp_path: Path) -> None:
+    load(tmp_path).save(Person("Bo"))
+    (tmp_path / "Bo.new").write_text("half", encoding="utf-8")
+    (tmp_path / "Ida.new").write_text('name = "Ida"', encoding="utf-8")
+    found = load(tmp_path)
+    assert not (tmp_path / "Bo.new").exists()
+    assert (tmp_path / "Ida.new").exists()
+    assert ["rename it to Ida.toml" in line for line in found.troubles] == [True]

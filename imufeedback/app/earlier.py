@@ -6,7 +6,7 @@ Only curves for looking at; what they were measured from is in the recordings.
 from __future__ import annotations
 
 import datetime
-import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -15,8 +15,10 @@ import numpy as np
 from msgspec import Meta
 
 from imufeedback.app.tracks import Track
-from imufeedback.errors import CannotWrite
+from imufeedback.errors import BadFile
+from imufeedback.record.files import put_aside, write_whole
 from imufeedback.records import Floats
+from imufeedback.texts import read_bytes
 
 WEEK = datetime.timedelta(days=7)
 KEPT = 60
@@ -41,7 +43,7 @@ class _File(msgspec.Struct, frozen=True):
 
 def find(path: Path, today: datetime.date) -> Track | None:
     """The rep of the session nearest to a week ago; None when there is none before today, or the file is unreadable."""
-    before = [one for one in _read(path) if one.day < today and len(one.turn_deg) == len(one.thigh_deg) > 1]
+    before = [one for one in _read(path) or () if one.day < today and len(one.turn_deg) == len(one.thigh_deg) > 1]
     if not before:
         return None
     best = min(before, key=lambda one: abs((today - WEEK) - one.day))
@@ -60,22 +62,24 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
         track.down_from,
         [None if value is None else round(value, 1) for value in track.at_marks_deg],
     )
-    others = [one for one in _read(path) if one.day != today]
+    found = _read(path)
+    if found is None:
+        put_aside(path)
+    others = [one for one in found or () if one.day != today]
     reps = sorted([*others, best], key=lambda one: one.day)[-KEPT:]
-    beside = path.with_suffix(".new")
-    try:
-        beside.write_bytes(msgspec.json.encode(_File(reps)))
-        os.replace(beside, path)
-    except OSError as error:
-        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+    write_whole(path, msgspec.json.encode(_File(reps)))
+    with suppress(OSError):
+        path.with_suffix(".new").unlink()  # an earlier version left it when a save did not end
 
 
-def _read(path: Path) -> list[Best]:
-    """Nothing for a file that is not there or cannot be read: a curve to compare with is no reason to stop."""
+def _read(path: Path) -> list[Best] | None:
+    """None for a file that cannot be read: a curve to compare with is no reason to stop."""
     try:
-        return msgspec.json.decode(path.read_bytes(), type=_File).reps
-    except (OSError, msgspec.MsgspecError):
+        return msgspec.json.decode(read_bytes(path), type=_File).reps
+    except FileNotFoundError:
         return []
+    except (OSError, BadFile, msgspec.MsgspecError, ValueError, RecursionError):
+        return None
 
 
 def _list(values: Floats) -> list[float | None]:

@@ -1,4 +1,7 @@
-"""Errors that nobody catches: in slots, timers, threads and destructors. Each is logged and shown, none disappears."""
+"""Errors that nobody catches: in slots, timers, threads and destructors. Each is logged and shown, none disappears.
+
+The details of what nobody foresaw go where the command line puts them too (`imufeedback.unforeseen`).
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,9 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Any
 
+from imufeedback import unforeseen
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.resources import data_folder
 
 log = logging.getLogger("imufeedback.app")
 
@@ -60,7 +65,9 @@ class _Reporter:
         times = self._seen[place, what]
         if times & (times - 1):
             return
-        log.error("%s: %s (time %d)\n%s", place, what, times, "".join(traceback.format_exception(error)))
+        if not isinstance(error, ImuFeedbackError):
+            unforeseen.keep(error, data_folder())
+        log.error("%s: %s (time %d)", place, what, times)
         self._on_fault(place, what if times == 1 else f"{what} ({times} times)")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from imufeedback.app import words
 from imufeedback.app.dialogs import Limit
 from imufeedback.errors import BadToml
-from imufeedback.rules import parse_rule_set
+from imufeedback.rules import parse_recorded
 
 TARGET = "live.target_deg"
 _RANGES = {"deg": (0.0, 90.0), "1": (0.0, 1.0)}
@@ -15,7 +15,7 @@ _TARGET_RANGE = (-60.0, 60.0)
 def limits_of(rule_set: str) -> dict[str, Limit]:
     """Target first, then one for each rule; nothing for a text that is no rule set (the session says so itself)."""
     try:
-        parsed = parse_rule_set(rule_set, "rule set")
+        parsed, _ = parse_recorded(rule_set, "rule set")
     except BadToml:
         return {}
     limits = {TARGET: Limit(TARGET, words.target_name(), parsed.live.target_deg, "deg", *_TARGET_RANGE)}

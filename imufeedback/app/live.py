@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from imufeedback import people, resources
@@ -11,6 +12,7 @@ from imufeedback.app import work
 from imufeedback.app.run import run_app
 from imufeedback.ble.roster import load as load_roster
 from imufeedback.packets import parse_layout
+from imufeedback.record.files import tighten_data
 from imufeedback.records import Json, Segment
 
 if TYPE_CHECKING:
@@ -23,6 +25,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
 
     Raises BadToml for an unknown layout, or a list of sensors that cannot be read.
     """
+    Thread(target=tighten_data, args=(resources.data_folder(),), daemon=True).start()  # no start waits for it
     layout = parse_layout(resources.text("layouts", layout_name), layout_name)
     everybody = people.load(resources.data_folder() / "players")
 
@@ -39,7 +42,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
         def make_station(*hearers: Any) -> Station:
             from imufeedback.station import Station
 
-            return Station(layout, *hearers)
+            return Station(layout, *hearers, known=roster.known.values)
 
         return LiveWindow(
             everybody,

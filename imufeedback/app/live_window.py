@@ -23,14 +23,14 @@ from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
 from imufeedback.app.start import texts
 from imufeedback.app.start.page import StartPage
-from imufeedback.app.start.readiness import Step
+from imufeedback.app.start.readiness import HERE, Step
 from imufeedback.app.tracks import Track
 from imufeedback.app.work import Block, Works, block_at
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
 from imufeedback.record.fits import StoredFit, last, store
-from imufeedback.records import Event, Fitted, Hand, Json, Rep, RolesChanged, Segment
+from imufeedback.records import Event, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
 
 TRY_TITLE = "try-it"
 
@@ -96,6 +96,9 @@ class LiveWindow(QMainWindow):
         start.stored_wanted.connect(self._use_stored)
         start.begin_wanted.connect(self._begin)
         start.placed.connect(self._place)
+        start.ticked.connect(self._tick)
+        start.take_wanted.connect(self._take)
+        start.blink_wanted.connect(self._blink)
         start.fitting.answered.connect(self._answer_swap)
         self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
@@ -129,29 +132,64 @@ class LiveWindow(QMainWindow):
             self._station = self._make_station(self._desk.told.emit, self._desk.searched.emit)
         self._station.search()
 
+    def _take(self, addresses: list[str]) -> None:
+        """Somebody has pointed at sensors that were not known: they are theirs from now on."""
+        if self._station is not None:
+            self.start.show_busy()
+            self._station.take(*addresses)
+
+    def _tick(self, sensor: str, on: bool) -> None:
+        if self._station is not None:
+            self.start.show_busy()
+            (self._station.take if on else self._station.leave)(sensor)
+
+    def _blink(self, who: str) -> None:
+        if self._station is not None:
+            self._station.blink(who)
+
     def _searched(self, trouble: str | None) -> None:
         ready = self.start.ready
         for sensor in ready.links:
             role = self._role_of(sensor)
             if role is not None:
                 ready.roles[sensor] = role
+        self._see_station()
         self.start.show_search(trouble)
         if self.start.step is Step.SENSORS:
-            (self.start.sensors.stream if ready.can_stream else self.start.sensors).setFocus()
+            self.start.sensors.stream.setFocus() if ready.can_stream else self.start.sensors.focus()
+
+    def _see_station(self) -> None:
+        """Who is in reach and not connected: own ones that are missing, and others."""
+        from imufeedback.ble.own import label
+
+        ready, station = self.start.ready, self._station
+        if station is None:
+            return
+        silent = [texts.absent_words(one.role, one.serial) for one in station.absent]
+        ready.absent = "\n".join(([texts.not_heard(silent)] if silent else []) + list(station.troubles))
+        ready.others = tuple((one.address, texts.other_words(label(one), one.rssi_dbm)) for one in station.others)
 
     def _hear_desk(self, events: list[Event]) -> None:
         for event in events:
             self.start.hear(event)
+            if isinstance(event, Link) and event.state is LinkState.CONNECTED:
+                self._keep_sensor(event.sensor, self._role_of(event.sensor))
 
-    def _place(self, sensor: str, segment: Segment | None) -> None:
-        roles = self.start.ready.roles
-        roles.pop(sensor, None)
-        if segment is not None:
-            roles[sensor] = segment
+    def _keep_sensor(self, sensor: str, segment: Segment | None) -> None:
+        """It is this player's, and worn there."""
         try:
             self._remember(sensor, segment, self.start.facts.get(sensor, {}))
         except ImuFeedbackError as error:
             self.start.messages.show_notice(str(error))
+
+    def _place(self, sensor: str, segment: Segment | None) -> None:
+        roles, links = self.start.ready.roles, self.start.ready.links
+        roles.pop(sensor, None)
+        if segment is not None:
+            for other in [one for one, role in roles.items() if role is segment and links.get(one) not in HERE]:
+                del roles[other]  # left out, or gone: this one is worn instead
+            roles[sensor] = segment
+        self._keep_sensor(sensor, segment)
         self.start.refresh()
 
     def _try(self) -> None:

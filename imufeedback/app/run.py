@@ -34,18 +34,19 @@ def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
     """
     require_display()
     app = make_application()
-    window = make_window()
-    restore = install_hooks(lambda where, what: window.feed.push([Fault(window.feed.newest_s, where, what)]))
-    try:
-        with closing_on_signals(window.stop_unasked):
+    with closing_on_signals() as closing:
+        window = make_window()
+        restore = install_hooks(lambda where, what: window.feed.push([Fault(window.feed.newest_s, where, what)]))
+        try:
             app.commitDataRequest.connect(lambda manager: window.stop_now())
             # Without a window manager "maximised" does nothing: then the size itself has to do.
             window.resize(app.primaryScreen().availableSize())
             window.showMaximized()
+            closing.by(window.stop_unasked)
             app.exec()
-        window.stop_now()
-    finally:
-        restore()
+            window.stop_now()
+        finally:
+            restore()
     return 0 if window.stop_failure is None else 1
 
 
@@ -66,13 +67,48 @@ def make_application() -> QApplication:
     return app
 
 
+WAKE_MS = 100
+"""Python runs its handlers only when Qt calls it: so often at least."""
+
+
+class Closing:
+    """What a signal does to a window: it is closed, as soon as there is one."""
+
+    def __init__(self) -> None:
+        self._asked = False
+        self._close: Callable[[], object] | None = None
+
+    def ask(self, *_: object) -> None:
+        """A signal came. Never raises in the middle of whatever Qt is at, where it would be lost."""
+        self._asked = True
+        if self._close is not None:
+            self._close()
+
+    def by(self, close: Callable[[], object]) -> None:
+        """This closes the window; at once when a signal came while it was made."""
+        from PySide6.QtCore import QTimer
+
+        self._close = close
+        if self._asked:
+            QTimer.singleShot(0, close)
+
+
 @contextmanager
-def closing_on_signals(close: Callable[[], object]) -> Iterator[None]:
-    """Ctrl-C and termination call `close`. Python gets to run its handlers because the frame timer wakes it."""
-    numbers = (signal.SIGINT, signal.SIGTERM)
-    before = [signal.signal(number, lambda *_: close()) for number in numbers]
+def closing_on_signals() -> Iterator[Closing]:
+    """From here on Ctrl-C, termination, and a terminal that goes away close the window. Needs an application."""
+    from PySide6.QtCore import QTimer
+
+    closing = Closing()
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    numbers = [one for one in numbers if signal.getsignal(one) is not signal.SIG_IGN]  # as under nohup
+    before = [signal.signal(number, closing.ask) for number in numbers]
+    timer = QTimer()
+    timer.timeout.connect(lambda: None)
+    timer.start(WAKE_MS)
     try:
-        yield
+        yield closing
     finally:
+        timer.stop()
         for number, handler in zip(numbers, before, strict=True):
             signal.signal(number, handler)

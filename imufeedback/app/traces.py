@@ -34,8 +34,8 @@ from imufeedback.app.signs import paint_sign
 from imufeedback.records import Bools, Floats, Hand, Phase
 
 SPAN_S = 10.0
-POINT_PX = 2.0
-"""One drawn point for so many pixels at most; numbers, tones and recording use every sample."""
+BIN_PX = 4.0
+"""Two drawn points, the least and the greatest value, for so many pixels; numbers and recording use every sample."""
 RANGE_STEP_DEG = 10.0
 BAND_ALPHA = 50
 FIRST_ROW = 1.35
@@ -121,7 +121,7 @@ class TracePlots(QWidget):
     ) -> None:
         """Take one snapshot; marks outside the span are left out. The knees' row comes with the first knee angle."""
         self._now_s = snapshot.now_s
-        step_s = max(SPAN_S * POINT_PX / max(self._plot_width(), 100), 0.01)
+        step_s = max(SPAN_S * BIN_PX / max(self._plot_width(), 100), 0.02)
         t_s, values = thinned(snapshot.t_s, np.hstack((snapshot.angle_deg, snapshot.sd_deg)), step_s)
         half = values.shape[1] // 2
         for row in self.rows:

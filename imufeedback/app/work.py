@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -10,6 +9,9 @@ from enum import StrEnum
 from imufeedback import resources
 from imufeedback.errors import BadToml
 from imufeedback.records import Json
+from imufeedback.rules import parse_rule_set
+from imufeedback.rules.plan import Block as Planned
+from imufeedback.rules.plan import parse_plan
 
 
 class WorkKind(StrEnum):
@@ -68,7 +70,7 @@ def available() -> Works:
         for name in _names(kind):
             try:
                 works.all.append(_read(kind, name))
-            except (BadToml, tomllib.TOMLDecodeError, KeyError, TypeError) as error:
+            except BadToml as error:
                 works.troubles.append(f"{kind} {name}: {error}")
     return works
 
@@ -83,42 +85,29 @@ def block_at(blocks: Sequence[Block], reps_done: int) -> tuple[int, Block] | Non
 
 
 def _names(kind: WorkKind) -> tuple[str, ...]:
-    try:
-        return resources.available(kind)
-    except KeyError:  # a kind that this version does not have
-        return ()
+    return resources.available(kind)
 
 
 def _read(kind: WorkKind, name: str) -> Work:
     text = resources.text(kind, name)
-    document = tomllib.loads(text)
-    title = str(document.get("title", name))
     if kind is WorkKind.PLAN:
-        blocks = tuple(_planned(block) for block in document["blocks"])
-        return Work(kind, name, title, tuple(_plan_line(block) for block in blocks), blocks)
-    drill = document.get("drill", {})
-    lines = tuple(str(line) for line in drill.get("instructions", ()))
+        plan = parse_plan(text, f"{name}.toml")
+        blocks = tuple(_planned(block) for block in plan.blocks)
+        return Work(kind, name, plan.title, tuple(_plan_line(block) for block in blocks), blocks)
+    found = parse_rule_set(text, f"{name}.toml")
+    lines = found.drill.instructions if found.drill else ()
     if not lines:  # no drill: what its rules look for
-        lines = tuple(str(rule["text"]) for rule in document.get("rules", ()))[:6]
+        lines = tuple(rule.text for rule in found.rules)[:6]
     role = "drill" if kind is WorkKind.DRILL else "swings"
     block = Block(
-        {"name": title, "role": role, "mode": "concurrent", "share": 1.0, "estimate": False, "rule_set": text}
+        {"name": found.title, "role": role, "mode": "concurrent", "share": 1.0, "estimate": False, "rule_set": text}
     )
-    return Work(kind, name, title, lines, (block,))
+    return Work(kind, name, found.title, lines, (block,))
 
 
-def _planned(block: Mapping[str, Json]) -> Block:
-    name = str(block["drill"])
-    kind = WorkKind.DRILL if name in _names(WorkKind.DRILL) else WorkKind.RULES
-    args = {
-        "name": block["name"],
-        "role": block["role"],
-        "mode": block["mode"],
-        "share": block.get("share", 1.0),
-        "estimate": block.get("estimate", False),
-        "rule_set": resources.text(kind, name),
-    }
-    return Block(args, int(block["reps"]))
+def _planned(block: Planned) -> Block:
+    kind = WorkKind.DRILL if block.drill in _names(WorkKind.DRILL) else WorkKind.RULES
+    return Block(block.args(resources.text(kind, block.drill)), block.reps)
 
 
 def _plan_line(block: Block) -> str:

@@ -9,17 +9,20 @@ from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
 from imufeedback.ble.monitor import Row, SensorMonitor
+from imufeedback.ble.own import Reach, absent, has_all, in_reach
 from imufeedback.ble.radio import Radio
-from imufeedback.ble.roster import Roster, why_missing
+from imufeedback.ble.roster import Known, Roster, key, why_missing
 from imufeedback.ble.scan import Found
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
 from imufeedback.ble.virtual.central import REQUESTED_MTU
+from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket, Tick
 
 SCAN_S = 5.0
+STRANGERS = "`imufeedback sensors scan` lists them, `imufeedback sensors assign` makes one yours"
 NOBODY = "switch them on, bring them close, close other programs and phones that use them"
 
 
@@ -35,27 +38,66 @@ class Desk:
     monitors: dict[str, SensorMonitor] = field(default_factory=dict)
     facts: dict[str, dict[str, Json]] = field(default_factory=dict)
     found: list[Found] = field(default_factory=list)
+    lent: tuple[Known, ...] = ()
+    """Sensors that are the person's own at this desk, whatever is remembered."""
     peak: int = 0
     """Most items that ever waited at once."""
     origin_ns: int = 0
 
-    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
-        """Find and connect all; remember them in the roster. Returns a line for each known one that was not heard.
+    async def look(
+        self, roster: Roster, *, expect: int | None = None, seconds: float | None = None, all_of_them: bool = True
+    ) -> Reach:
+        """Who is in reach, without connecting to anybody; they are in `found`, strongest first.
 
-        Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner.
+        Listens for `seconds` (`SCAN_S`), and for less where `expect` sensors are heard sooner, or where it is not about
+        all of them but about own ones with a place.
 
-        Raises RadioError when none is heard, or one cannot be reached.
+        Raises RadioError when none is heard.
         """
         self.origin_ns = self.clock.now_ns()
-        self.found = await self.radio.scan(SCAN_S if seconds is None else seconds, expect=expect)
+        for one in self.lent:
+            roster.known.setdefault(key(one.serial), one)
+        known = [one for one in roster.known.values() if one.layout == self.layout.name]
+        self.found = await self.radio.scan(
+            SCAN_S if seconds is None else seconds,
+            expect=expect,
+            enough=lambda heard: not all_of_them and has_all(heard, known),
+        )
         if not self.found:
             lines = why_missing(roster.missing(()))
             raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
-        await self.radio.open(self.found)
+        return in_reach(self.found, known)
+
+    async def take(self, roster: Roster, reach: Reach) -> list[str]:
+        """Connect to own sensors only. Returns a line for each that is absent, in doubt, or cannot be reached."""
+        failed = await self.radio.reach([(found, known.serial) for found, known in reach.own])
         self.listen()
         for link in self.radio.links:
             roster.meet(link.sensor, self.facts.get(link.sensor, {}), self.layout.name)
-        return why_missing(roster.missing(link.sensor for link in self.radio.links))
+        return [*why_missing(absent(reach, roster.known.values())), *reach.doubts, *(str(error) for _, error in failed)]
+
+    async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
+        """Find and connect own sensors, as `look` and `take`. Raises RadioError when there is none of them."""
+        reach = await self.look(roster, expect=expect, seconds=seconds, all_of_them=False)
+        lines = await self.take(roster, reach)
+        if not self.radio.links:
+            count = len(reach.others)
+            what = "; ".join(lines) if roster.known else "no sensor is known here as yours"
+            hint = f"{count} others are in reach: {STRANGERS}" if count else NOBODY
+            raise RadioError(what or "no sensor of yours was heard", where="sensors", hint=hint)
+        return lines
+
+    async def adopt(self, roster: Roster, found: Found) -> str:
+        """Connect to one that a person has pointed at, and remember it as theirs; returns its serial number.
+
+        Raises RadioError when it cannot be reached.
+        """
+        for _, error in await self.radio.reach([(found, None)]):
+            raise error
+        self.listen()
+        sensor = self.radio.links[-1].sensor
+        roster.meet(sensor, self.facts.get(sensor, {}), self.layout.name)
+        return sensor
 
     def listen(self) -> None:
         """Take in what has arrived."""
@@ -108,12 +150,15 @@ async def virtual_desk(
     seconds: float = 3600.0,
     realtime: bool = True,
     quirks: tuple[Quirk, ...] = QUIRKS,
+    neighbours: int = 0,
+    own: bool = True,
     faults: FaultScript | None = None,
 ) -> AsyncIterator[Desk]:
-    """The virtual bench's sensors; not in real time, time passes as fast as it goes."""
+    """The virtual bench's sensors, and so many of other people. The bench's are known unless they are not `own`. Not in
+    real time, time passes as fast as it goes."""
     clock: Clock = MonotonicClock() if realtime else ManualClock()
     faults = faults or FaultScript()
-    made = sensors(layout, seconds, quirks)
+    made = [*sensors(layout, seconds, quirks), *strangers(layout, neighbours)]
     for one in made:
         one.payloads = disturbed(one.payloads, faults, layout, one.serial, one.place)
     air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU)
@@ -129,8 +174,9 @@ async def virtual_desk(
             begun.append(clock.now_ns())
         await air.play(clock.now_ns() - begun[0] + round(duration_s * 1e9), realtime=realtime)
 
+    lent = tuple(Known(one.serial, layout=layout.name, address=one.address) for one in made[: len(made) - neighbours])
     try:
-        yield Desk(layout, clock, radio, pass_time, items)
+        yield Desk(layout, clock, radio, pass_time, items, lent=lent if own else ())
     finally:
         await radio.close()
         await air.close()

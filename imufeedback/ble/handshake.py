@@ -148,5 +148,5 @@ class Handshake:
 
 
 def _text(data: bytes) -> str:
-    """Text of a characteristic; some firmware pads it with zeros."""
-    return data.decode("utf-8", "replace").rstrip("\x00").strip()
+    """Text of a characteristic, without what cannot be printed; some firmware pads it with zeros."""
+    return "".join(filter(str.isprintable, data.decode("utf-8", "replace"))).strip()

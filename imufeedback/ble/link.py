@@ -21,6 +21,7 @@ from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import Handshake, WrongSensor
 from imufeedback.ble.limits import Limits, end, within
+from imufeedback.ble.roster import key
 from imufeedback.ble.scan import Found
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
@@ -46,7 +47,9 @@ class SensorLink:
         limits: Limits | None = None,
         connecting: asyncio.Lock | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
+        serial: str | None = None,
     ) -> None:
+        """With `serial` another sensor than that one is let go of before anything is written to it."""
         if layout.gatt is None:
             raise RadioError(f"layout {layout.name} has no [gatt]", hint="give it the UUIDs of the sensor's service")
         self._found = found
@@ -61,7 +64,7 @@ class SensorLink:
         self._client: BleakClient | None = None
         self._connection = 0
         """Number of the present connection: what belongs to an earlier one is not listened to any more."""
-        self._serial: str | None = None
+        self._serial = serial
         self._streaming = False
         self._last_ns = 0
         self._trouble = asyncio.Event()
@@ -78,9 +81,9 @@ class SensorLink:
 
     # ── what others call ──
 
-    async def open(self) -> None:
+    async def open(self, tries: int | None = None) -> None:
         """Connect, read, subscribe, send the settings; nothing streams yet. Raises RadioError."""
-        await self._bring_up(begin=False, tries=self._limits.first_tries)
+        await self._bring_up(begin=False, tries=tries or self._limits.first_tries)
 
     async def start(self) -> None:
         """Let the sensor send, and from now on keep it sending. Raises RadioError."""
@@ -189,13 +192,13 @@ class SensorLink:
 
     def _check_identity(self, facts: Mapping[str, Json]) -> None:
         serial = str(facts.get("serial") or self._found.address)
-        if self._serial is not None and serial != self._serial:
+        if self._serial is not None and key(serial) != key(self._serial):
             raise WrongSensor(
                 f"another sensor ({serial}) answers at {self._found.address}",
                 where=f"sensor {self._serial}",
                 hint="scan again",
             )
-        self._serial = serial
+        self._serial = self._serial or serial
 
     # ── callbacks of bleak: stamp, hand over, return ──
 

@@ -40,6 +40,10 @@ ATT_DEFAULT_MTU = 23
 NOTIFICATION_OVERHEAD = 3
 """Opcode and handle of a notification: Bluetooth Core Specification, Vol 3, Part F, 3.4.7.1."""
 
+ANNOUNCED_BYTES = 13
+"""Room for the serial number in a scan response: 31 bytes less length, type and UUID of Service Data - 128-bit UUID
+(Bluetooth Core Specification Supplement, Part A, 1.11)."""
+
 UNKNOWN_COMMAND = 0x80
 BAD_VALUE = 0x81
 """Application errors, 0x80 to 0x9F: Bluetooth Core Specification, Vol 3, Part F, 3.4.1.1."""
@@ -146,6 +150,20 @@ def parse_status(data: bytes) -> Status:
         raise ValueError(f"{len(data)} bytes of status, expected 4")
     streaming, rate_hz, samples = struct.unpack_from("<BHB", data)
     return Status(bool(streaming), Settings(rate_hz, samples))
+
+
+def announcement(serial: str) -> bytes:
+    """Service data of the motion service: the serial number, or as much of its end as fits, in whole letters."""
+    return serial.strip().encode()[-ANNOUNCED_BYTES:].decode("utf-8", "ignore").encode()
+
+
+def announced(data: bytes) -> str:
+    """The serial number, or its end, in service data of the motion service; empty when it is no text."""
+    try:
+        text = data.decode("utf-8").rstrip("\x00").strip()
+    except UnicodeDecodeError:
+        return ""
+    return text if text.isprintable() else ""
 
 
 def layout_bytes(name: str, version: int) -> bytes:

@@ -6,7 +6,9 @@ import asyncio
 from collections.abc import Callable, Sequence
 
 from imufeedback.ble.backends import Backends
+from imufeedback.ble.blink import blink
 from imufeedback.ble.clock import Clock
+from imufeedback.ble.handshake import WrongSensor
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.link import SensorLink
 from imufeedback.ble.scan import Found, scan
@@ -44,8 +46,15 @@ class Radio:
     def links(self) -> tuple[SensorLink, ...]:
         return tuple(self._links)
 
-    async def scan(self, seconds: float, expect: int | None = None, *, while_streaming: bool = False) -> list[Found]:
-        """Sensors of this layout that can be heard; sooner when `expect` are.
+    async def scan(
+        self,
+        seconds: float,
+        expect: int | None = None,
+        *,
+        enough: Callable[[list[Found]], bool] = lambda heard: False,
+        while_streaming: bool = False,
+    ) -> list[Found]:
+        """Sensors of this layout that can be heard; sooner when `expect` are, or when it is `enough`.
 
         Raises RadioError without Bluetooth, and UsageError while sensors stream, unless that is asked for: an adapter
         that
@@ -55,7 +64,66 @@ class Radio:
             raise UsageError("a scan disturbs the sensors that stream", where="radio", hint="stop them first")
         if self._layout.gatt is None:
             raise RadioError(f"layout {self._layout.name} has no [gatt]", hint="give it the UUIDs of the service")
-        return await scan(seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect)
+        return await scan(
+            seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect, enough=enough
+        )
+
+    def _link(self, found: Found, serial: str | None = None) -> SensorLink:
+        return SensorLink(
+            found,
+            self._layout,
+            self._clock,
+            self._on_item,
+            backends=self._backends,
+            limits=self._limits,
+            connecting=self._connecting,
+            on_fault=self._on_fault,
+            serial=serial,
+        )
+
+    async def reach(self, wanted: Sequence[tuple[Found, str | None]]) -> list[tuple[Found, RadioError]]:
+        """Connect to these, one after the other, each as the serial number it must have, if one is given.
+
+        What could not be reached is returned, each with its error; the others stay connected. Everybody gets one
+        attempt before anybody gets a second: a sensor with an empty battery must not keep the others waiting.
+        """
+        waiting = [(found, self._link(found, serial)) for found, serial in wanted]
+        failed: list[tuple[Found, RadioError]] = []
+        for tries, last in ((1, False), (max(self._limits.first_tries - 1, 1), True)):
+            again: list[tuple[Found, SensorLink]] = []
+            for found, link in waiting:
+                error = await self._try(link, tries)
+                if error is not None and (last or isinstance(error, WrongSensor)):
+                    failed.append((found, error))
+                elif error is not None:
+                    again.append((found, link))
+            waiting = again
+        return failed
+
+    async def _try(self, link: SensorLink, tries: int) -> RadioError | None:
+        """Keep the link if it opens; else the reason."""
+        self._links.append(link)
+        try:
+            await link.open(tries)
+            self._check_unique(link)
+        except RadioError as error:
+            self._links.remove(link)
+            await link.close()
+            return error
+        except BaseException:
+            await self.close()
+            raise
+        return None
+
+    async def drop(self, sensor: str) -> None:
+        """Let go of one sensor; nothing if it is not connected."""
+        for link in [one for one in self._links if one.sensor == sensor]:
+            self._links.remove(link)
+            await link.close()
+
+    async def blink(self, found: Found, seconds: int) -> None:
+        """Let one that is not connected show its light, and do nothing else to it. Raises RadioError."""
+        await blink(found, self._layout, seconds, self._backends, self._limits, self._connecting)
 
     async def open(self, found: Sequence[Found]) -> None:
         """Connect to these, one after the other.
@@ -64,16 +132,7 @@ class Radio:
         """
         try:
             for one in found:
-                link = SensorLink(
-                    one,
-                    self._layout,
-                    self._clock,
-                    self._on_item,
-                    backends=self._backends,
-                    limits=self._limits,
-                    connecting=self._connecting,
-                    on_fault=self._on_fault,
-                )
+                link = self._link(one)
                 self._links.append(link)
                 await link.open()
                 self._check_unique(link)

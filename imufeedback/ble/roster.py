@@ -1,9 +1,10 @@
-"""Which sensor is worn where, remembered by the sensor's own serial number, in a file that a person can read.
+"""Which sensors are this player's and where they are worn, remembered by the sensor's own serial number, in a file that
+a person can read.
 
-Addresses are no identity: one system replaces them by identifiers of its own, so they differ from computer to computer.
-A sensor without a serial number is remembered by its address, and that is said. Nothing is ever assigned by the order
-in
-which sensors are found.
+Addresses are no identity: one system replaces them by identifiers of its own, so they differ from computer to computer,
+and some sensors change theirs. The last one is kept all the same: it tells a sensor that does not announce its serial
+number before it is connected. A sensor without a serial number is remembered by its address, and that is said. Nothing
+is ever assigned by the order in which sensors are found.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from pathlib import Path
 
 import msgspec
 
+from imufeedback import toml
 from imufeedback.errors import BadToml, CannotWrite, UsageError
 from imufeedback.records import Json, Segment
+from imufeedback.texts import read_text
 
 FILE = "sensors.toml"
 
@@ -30,6 +33,8 @@ class Known(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     layout: str = "house"
     offset_ms: float = 0.0
     """How much later than the others' its times are; measured by `sensors align`."""
+    address: str = ""
+    """What this computer called it last: how it is recognised when it does not announce its serial number."""
     by_address: bool = False
     """It has no serial number: another computer will not know it."""
 
@@ -64,7 +69,10 @@ class Roster:
 
     def meet(self, serial: str, facts: Mapping[str, Json], layout: str) -> Known:
         """Remember a sensor that was connected; its role stays what it was, or none."""
-        met = msgspec.structs.replace(self.get(serial), layout=layout, by_address=not facts.get("serial"))
+        address = str(facts.get("address") or self.get(serial).address)
+        met = msgspec.structs.replace(
+            self.get(serial), layout=layout, address=address, by_address=not facts.get("serial")
+        )
         self.known[key(serial)] = met
         return met
 
@@ -74,15 +82,19 @@ class Roster:
         Raises UsageError for a sensor that was never met.
         """
         if key(serial) not in self.known:
-            raise UsageError(
-                f"no sensor {serial!r} is known here",
-                where="sensors",
-                hint=f"known: {', '.join(one.serial for one in self.known.values()) or 'none; run `sensors scan`'}",
-            )
+            raise UsageError(f"no sensor {serial!r} is known here", where="sensors", hint=self._who())
         for other, one in self.known.items():
             if role is not None and one.role is role:
                 self.known[other] = msgspec.structs.replace(one, role=None)
         self.known[key(serial)] = msgspec.structs.replace(self.get(serial), role=role)
+
+    def forget(self, serial: str) -> None:
+        """It is not this player's any more. Raises UsageError for a sensor that is not known."""
+        if self.known.pop(key(serial), None) is None:
+            raise UsageError(f"no sensor {serial!r} is known here", where="sensors", hint=self._who())
+
+    def _who(self) -> str:
+        return f"known: {', '.join(one.serial for one in self.known.values()) or 'none; run `sensors scan`'}"
 
     def set_offset(self, serial: str, offset_s: float) -> None:
         self.known[key(serial)] = msgspec.structs.replace(self.get(serial), offset_ms=round(offset_s * 1e3, 3))
@@ -106,12 +118,11 @@ class Roster:
 def load(folder: Path) -> Roster:
     """The roster in the data folder; an empty one when there is none. Raises BadToml."""
     path = folder / FILE
-    if not path.is_file():
-        return Roster(path)
+    hint = "correct it, or move it away to begin anew"
     try:
-        file = msgspec.toml.decode(path.read_bytes(), type=_File)
-    except (msgspec.DecodeError, OSError) as error:
-        raise BadToml(str(error), where=str(path), hint="correct it, or move it away to begin anew") from error
+        file = toml.decode(read_text(path, hint=hint), _File, str(path), hint=hint)
+    except FileNotFoundError:
+        return Roster(path)
     known: dict[str, Known] = {}
     for one in file.sensor:
         if key(one.serial) in known:
@@ -134,12 +145,14 @@ def why_missing(missing: Iterable[Known]) -> list[str]:
 
 
 def _toml(sensors: Iterable[Known]) -> str:
-    lines = ["# Sensors that this computer has met. Written by imufeedback; may be edited.", ""]
+    lines = ["# This player's sensors. Written by imufeedback; may be edited.", ""]
     for one in sensors:
         lines += ["[[sensor]]", f"serial = {json.dumps(one.serial)}"]
         if one.role is not None:
             lines.append(f"role = {json.dumps(str(one.role))}")
         lines += [f"layout = {json.dumps(one.layout)}", f"offset_ms = {one.offset_ms}"]
+        if one.address and not one.by_address:
+            lines.append(f"address = {json.dumps(one.address)} # on this computer")
         if one.by_address:
             lines.append("by_address = true # no serial number: another computer will not know it")
         lines.append("")

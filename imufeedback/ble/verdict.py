@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.ble.monitor import Row
 from imufeedback.body.axes import judge as judge_axes
-from imufeedback.constants import STANDARD_GRAVITY_M_S2, STILL_GRAVITY_BAND_M_S2
+from imufeedback.constants import BATTERY_LOW_PERCENT, STANDARD_GRAVITY_M_S2, STILL_GRAVITY_BAND_M_S2
 from imufeedback.records import Floats, Level
 from imufeedback.timing.plausible import FROZEN_SAMPLES, REST_ACC_SD_M_S2, REST_GYR_SD_RAD_S
 
@@ -22,7 +22,6 @@ REST_RATE_RAD_S = 0.1
 CHUNK_S = 0.5
 TURN_DEG = 90.0
 TURN_OFF_DEG = 10.0
-LOW_BATTERY_PERCENT = 15
 FAIR_LOSS_PERCENT, POOR_LOSS_PERCENT = 1.0, 5.0
 RATE_OFF = 0.02
 
@@ -124,7 +123,7 @@ def _link(row: Row) -> tuple[list[str], list[str]]:
         fair.append(f"{row.loss_percent:.1f} % lost")
     if row.rate_hz is not None and abs(row.rate_hz / row.nominal_hz - 1) > RATE_OFF:
         fair.append(f"measures {row.rate_hz:.1f} times a second and declares {row.nominal_hz:.1f}")
-    if row.battery_percent is not None and row.battery_percent < LOW_BATTERY_PERCENT:
+    if row.battery_percent is not None and row.battery_percent <= BATTERY_LOW_PERCENT:
         fair.append(f"battery {row.battery_percent:.0f} %: charge it")
     if row.saturated_percent > 0:
         fair.append(f"{row.saturated_percent:.2f} % of the samples at the end of the range")

@@ -437,7 +437,7 @@ def fit_to_json(fitted: Fit) -> dict[str, Json]:
                 "segment": str(one.segment),
                 "q_sb": [float(x) for x in one.q_sb],
                 "level": str(one.level),
-                "sd_rad": one.sd_rad,
+                "sd_rad": float(one.sd_rad),
                 "reason": one.reason,
                 "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
                 "sd_axes_rad": None if one.sd_axes_rad is None else [float(x) for x in one.sd_axes_rad],

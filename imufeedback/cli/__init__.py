@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated, NoReturn, cast
+from contextlib import suppress
+from typing import Annotated, cast
 
 import typer
 
@@ -22,9 +23,15 @@ from imufeedback.cli import (
     review,
     sensors,
     sounds,
+    streams,
     validate,
 )
+from imufeedback.cli.output import say
+from imufeedback.cli.stopping import Signals
 from imufeedback.errors import ImuFeedbackError, UsageError
+from imufeedback.resources import data_folder
+from imufeedback.unforeseen import keep, tell_of_threads
+from imufeedback.unforeseen import line as line_of_unforeseen
 
 app = typer.Typer(
     name="imufeedback",
@@ -74,30 +81,82 @@ def _top(
         raise UsageError("no command", hint="choose one of those above")
 
 
-def main() -> None:
-    """Run a verb. Exit status: 0 done, 1 the work failed, 2 wrong usage; an error is one line on stderr."""
+def main(*, ends_process: bool = False) -> None:
+    """Run a verb, and leave with its status: 0 done, 1 the work failed, 2 wrong usage, 128 and its number after a
+    signal. An error is one line on stderr; what was not foreseen is one too, and a file with its details."""
+    signals = Signals()
+    streams.prepare()
+    restore = tell_of_threads(lambda error: _tell_of_thread(error, signals))
+    try:
+        status = _run(signals)
+        lost = streams.flush()
+        if lost is not None:
+            streams.give_up()
+            status = status or _tell(lost)
+        streams.settle()
+    finally:
+        signals.close(ends_process=ends_process)
+        if not ends_process:
+            restore()
+            streams.restore()
+    sys.exit(status)
+
+
+def _run(signals: Signals) -> int:
+    """The status of the verb; its error is told."""
     try:
         status = app(standalone_mode=False)  # else typer would print its own boxes for a wrong option
-    except _ParserError as error:
-        if "\n" in error.format_message():  # the help of a verb with verbs of its own
-            print(error.format_message())
-            _leave(UsageError("no command", hint="choose one of those above"), 2)
-        _leave(UsageError(_one_line(error.format_message()), hint="see --help"), 2)
-    except UsageError as error:
-        _leave(error, 2)
-    except ImuFeedbackError as error:
-        _leave(error, 1)
-    except (KeyboardInterrupt, typer.Abort):
-        status = STOPPED
-    if status == STOPPED:
-        print("imufeedback: stopped", file=sys.stderr)
-    sys.exit(status if isinstance(status, int) else 0)
+    except BaseException as error:  # noqa: BLE001 - the one place where everything ends
+        if signals.status is not None or isinstance(error, KeyboardInterrupt | typer.Abort):
+            return _stopped(signals)
+        if isinstance(error, SystemExit):
+            return error.code if isinstance(error.code, int) else int(error.code is not None)
+        return _tell(error)
+    if status == STOPPED:  # typer's own answer to a KeyboardInterrupt
+        return _stopped(signals)
+    return status if isinstance(status, int) else 0
+
+
+def _stopped(signals: Signals) -> int:
+    say("imufeedback: stopped")
+    return signals.status or STOPPED
+
+
+def _tell(error: BaseException) -> int:
+    """One line for an error; returns its exit status."""
+    status = 1
+    if isinstance(error, streams.OutputLost):
+        streams.give_up()
+        if error.reader_gone:
+            return streams.GONE  # nothing is said to nobody
+        line = str(error)
+    elif isinstance(error, _ParserError):
+        status, line = 2, str(_wrong_usage(error))
+    elif isinstance(error, ImuFeedbackError):
+        status, line = (2 if isinstance(error, UsageError) else 1), str(error)
+    elif isinstance(error, OSError) and error.filename is not None:
+        keep(error, data_folder())
+        line = f"{str(error.filename)[:200]}: cannot be used ({error.strerror or error})"
+    else:
+        line = line_of_unforeseen(error, data_folder())
+    say(f"imufeedback: {line}")
+    return status
+
+
+def _wrong_usage(error: typer.BadParameter) -> UsageError:
+    text = error.format_message()
+    if "\n" in text:  # the help of a verb with verbs of its own
+        with suppress(streams.OutputLost):
+            print(text)
+        return UsageError("no command", hint="choose one of those above")
+    return UsageError(_one_line(text), hint="see --help")
+
+
+def _tell_of_thread(error: BaseException, signals: Signals) -> None:
+    """Of an error in a thread; while the program is being stopped threads end as they can."""
+    if signals.received is None:
+        _tell(error)
 
 
 def _one_line(text: str) -> str:
     return " ".join(text.split()).rstrip(".")
-
-
-def _leave(error: ImuFeedbackError, status: int) -> NoReturn:
-    print(f"imufeedback: {error}", file=sys.stderr)
-    sys.exit(status)

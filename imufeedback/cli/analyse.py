@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
-from imufeedback.errors import UsageError
+from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, write_json
+from imufeedback.errors import BadToml, UsageError
 
 if TYPE_CHECKING:
     from imufeedback.records import Angles
@@ -50,7 +51,7 @@ def analyse(
         if path is not None:
             check_writable(path, overwrite=overwrite)
     _check_filter(filter_name)
-    limits = None if limits_file is None else _limits(limits_file)
+    limits = None if limits_file is None else _limits(limits_file, many=many)
     if not many:
         _one(paths[0], filter_name, limits, json_file=json_file, angles_file=angles_file, overwrite=overwrite)
         return
@@ -71,6 +72,7 @@ def _one(
     overwrite: bool,
 ) -> None:
     from imufeedback.judging import judge
+    from imufeedback.record.files import shown
     from imufeedback.record.table import write_angles
 
     angles: list[Angles] = []
@@ -83,7 +85,7 @@ def _one(
     if judged.fit is None:
         say("the recording holds no fitting, so there are no angles")
     if json_file is not None:
-        write_json(json_file, {**judged.summary, "recording": str(file)}, overwrite=overwrite)
+        write_json(json_file, {**judged.summary, "recording": shown(file)}, overwrite=overwrite)
     if angles_file is not None:
         rows = write_angles(angles_file, angles, overwrite=overwrite)
         say(f"{angles_file}: {rows} rows")
@@ -96,13 +98,23 @@ def _check_filter(name: str | None) -> None:
         raise UsageError(f"no filter is called {name!r}", hint=f"choose one of {', '.join(available())}")
 
 
-def _limits(path: Path) -> str:
-    """The text of a limits file, checked."""
-    from imufeedback.rules import parse_limits
+def _limits(path: Path, *, many: bool) -> str:
+    """The text of a limits file, checked. Before many are judged, what no rule set knows is told; of one the judgement
+    itself tells."""
+    from imufeedback import resources
+    from imufeedback.rules import parse_limits, parse_rule_set
+    from imufeedback.spelling import nearest
 
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"--limits cannot be read: {error}", where=str(path)) from error
-    parse_limits(text, str(path))
+    text = given_text(path, "--limits", "check the name")
+    limits = parse_limits(text, str(path))
+    if not many:
+        return text
+    known: set[str] = set()
+    for kind in ("rules", "drills"):
+        for name in resources.available(kind):
+            with suppress(BadToml):  # a bad file of one's own is told where it is used
+                known |= {rule.id for rule in parse_rule_set(resources.text(kind, name), name).rules}
+    for one in sorted(limits.limits.keys() - known):
+        near = nearest(one, known)
+        say(f"{path}: no rule is called {one!r}: {f'is {near!r} meant?' if near else 'passed over'}")
     return text

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -44,7 +44,7 @@ def analyse_many(
     _update(paths, found, library)
     if table is not None and out is not None:
         say(f"{out}: {table.write(out, overwrite=overwrite)} rows")
-    print(tally.words())
+    show(tally.words())
     for error in sorted(tally.errors):
         say(f"failed: {error}")
     if tally.errors:
@@ -91,11 +91,13 @@ def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome
 def _with_bar(work: Generator[Outcome, None, None], count: int, console: Console) -> Iterator[Outcome]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+    from imufeedback.record.files import shown
+
     columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(), TextColumn("{task.description}"))
     with Progress(*columns, console=console, transient=True) as progress:
         task = progress.add_task("starting", total=count)
         for outcome in work:
-            progress.update(task, advance=1, description=Path(outcome["recording"]).name)
+            progress.update(task, advance=1, description=shown(Path(outcome["recording"]).name))
             yield outcome
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from imufeedback.cli.output import check_writable, print_notes, print_reps, say, write_json
-from imufeedback.errors import BadToml, CannotWrite, NoDisplay, UsageError
+from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, show, write_json
+from imufeedback.errors import CannotWrite, NoDisplay, UsageError
 
 if TYPE_CHECKING:
     from imufeedback.demo import DemoPlan
@@ -66,7 +66,7 @@ def demo(
         summary, document = run(plan, journal)
     print_notes(summary)
     print_reps(summary)
-    print(f"Recording: {journal.path}")
+    show(f"Recording: {journal.path}")
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
     if document["errors"]:
@@ -84,12 +84,7 @@ def _radio(name: str | None) -> tuple[str, str] | None:
     if not file.suffix and name in resources.available("radio"):
         text = resources.text("radio", name)
     else:
-        try:
-            text = file.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            raise BadToml(
-                f"cannot be read: {error}", where=name, hint=f"or use {', '.join(resources.available('radio'))}"
-            ) from error
+        text = given_text(file, "--radio", f"or use {', '.join(resources.available('radio'))}")
     parse_faults(text, name)  # before anything is opened
     return text, name
 
@@ -108,12 +103,13 @@ def _has_display() -> bool:
 def _journal(out: Path | None) -> JournalWriter:
     from datetime import datetime
 
+    from imufeedback.record.files import make_folder
     from imufeedback.record.journal import JournalWriter
     from imufeedback.resources import data_folder
 
     folder = data_folder() / "recordings" if out is None else out
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise CannotWrite(
             f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"

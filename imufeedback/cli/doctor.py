@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -9,7 +11,10 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.errors import ImuFeedbackError
+from imufeedback import unforeseen
+from imufeedback.cli.output import show
+from imufeedback.errors import BadFile, ImuFeedbackError
+from imufeedback.resources import data_folder
 
 SCAN_S = 0.05
 """Long enough for the system to say that there is no adapter."""
@@ -38,7 +43,8 @@ class Finding:
 def doctor(
     json_file: Annotated[bool, typer.Option("--json", help="Print the findings as JSON instead.")] = False,
 ) -> None:
-    """Look whether screen, sound, Bluetooth and folders are there, and say what to do. Status 1: something broken."""
+    """Look whether screen, sound, Bluetooth and folders are there, and say what to do. Status 1: something that
+    is needed is missing, broken, or did not answer."""
     import json
     from dataclasses import asdict
 
@@ -46,12 +52,26 @@ def doctor(
     if json_file:
         print(json.dumps([asdict(one) for one in found], ensure_ascii=False, indent=1))
     else:
-        signs = {State.GOOD: "✓", State.LACKING: "○", State.BROKEN: "✗"}
+        signs = _signs(sys.stdout.encoding)
         width = max(len(one.name) for one in found)
         for one in found:
-            print(f"{signs[one.state]} {one.name:<{width}}  {one.text}")
+            show(f"{signs[one.state]} {one.name:<{width}}  {one.text}")
     if any(one.state is State.BROKEN for one in found):
         raise typer.Exit(1)
+
+
+def _signs(encoding: str | None) -> dict[State, str]:
+    """A sign for every state, that the terminal's code page has."""
+    nice = "✓○✗"
+    try:
+        nice.encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        nice = "+-!"
+    return dict(zip(State, nice, strict=True))
+
+
+NEEDED = ("program", "libraries", "folder")
+"""Without an answer to these nothing can be said of a session; screen, sound and radio may be slow, or not be there."""
 
 
 def findings() -> list[Finding]:
@@ -80,14 +100,18 @@ def findings() -> list[Finding]:
     for one in asked:
         one.join(max(until - time.monotonic(), 0.0))
     late = f"no answer within {LIMIT_S:g} s – ask again"
-    return [out.get(name, Finding(name, State.LACKING, late)) for name in checks]
+    return [out.get(name, Finding(name, State.BROKEN if name in NEEDED else State.LACKING, late)) for name in checks]
 
 
 def _answer(name: str, check: Callable[[], tuple[State, str]]) -> Finding:
     try:
         state, text = check()
     except ImuFeedbackError as error:
-        return Finding(name, State.LACKING, str(error))
+        return Finding(
+            name, State.BROKEN if name in NEEDED or isinstance(error, BadFile) else State.LACKING, str(error)
+        )
+    except Exception as error:  # noqa: BLE001 - whatever a check fails with is its answer
+        return Finding(name, State.BROKEN, f"the check failed: {unforeseen.line(error, data_folder())}")
     return Finding(name, state, text)
 
 
@@ -101,30 +125,58 @@ def _program() -> tuple[State, str]:
 
 
 def _libraries() -> tuple[State, str]:
-    """The packages of a plain installation: there or not, without importing them."""
+    """The packages of a plain installation, without importing them: there, and of a version that fits."""
     from importlib.metadata import PackageNotFoundError, requires, version
 
-    missing = []
+    wrong = []
     for line in requires("imufeedback") or ():
-        if "extra ==" in line:
+        name, wanted = _requirement(line)
+        if not name:
             continue
-        name = line.split(";")[0]
-        for sign in "<>=!~[ ":
-            name = name.split(sign)[0]
         try:
-            version(name)
+            found = version(name)
         except PackageNotFoundError:
-            missing.append(name)
-    if missing:
-        return State.BROKEN, f"not installed: {', '.join(missing)} – pip install --force-reinstall imufeedback"
-    return State.GOOD, "all there"
+            wrong.append(f"{name} is not installed")
+            continue
+        if not all(_fits(found, sign, other) for sign, other in wanted):
+            wrong.append(f"{name} {found} is not {','.join(sign + other for sign, other in wanted)}")
+    if wrong:
+        return State.BROKEN, f"{'; '.join(wrong)} – pip install --upgrade --force-reinstall imufeedback"
+    return State.GOOD, "all there, of versions that fit"
+
+
+def _requirement(line: str) -> tuple[str, list[tuple[str, str]]]:
+    """Name and wanted versions of a requirement (PEP 508); no name for one that belongs to an extra."""
+    need, _, condition = line.partition(";")
+    found = re.match(r"\s*([A-Za-z0-9._-]+)\s*(?:\[[^]]*\])?\s*\(?([^)]*)\)?", need)
+    if found is None or "extra" in condition:
+        return "", []
+    return found[1], re.findall(r"(<=|>=|==|!=|~=|<|>)\s*([0-9][0-9A-Za-z.*+!]*)", found[2])
+
+
+def _fits(found: str, sign: str, wanted: str) -> bool:
+    """Whether a version meets one condition. Only the numbers of a release count: ``2.1rc1`` is taken for 2.1."""
+    have, want = _numbers(found), _numbers(wanted)
+    width = max(len(have), len(want))
+    prefix = have[: len(want)] == want
+    have, want = have + (0,) * (width - len(have)), want + (0,) * (width - len(want))
+    if sign == "==" or sign == "!=":
+        same = prefix if wanted.endswith(".*") else have == want
+        return same is (sign == "==")
+    if sign == "~=":
+        kept = len(_numbers(wanted)) - 1
+        return have >= want and have[:kept] == want[:kept]
+    return {"<": have < want, "<=": have <= want, ">": have > want, ">=": have >= want}[sign]
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    found = re.match(r"\d+(?:\.\d+)*", text)
+    return tuple(int(one) for one in found[0].split(".")) if found else ()
 
 
 def _folder() -> tuple[State, str]:
     import os
     import shutil
-
-    from imufeedback.resources import data_folder
 
     folder = data_folder()
     there = next(one for one in (folder, *folder.parents) if one.exists())
@@ -163,7 +215,6 @@ def _bluetooth() -> tuple[State, str]:
 
 def _sensors() -> tuple[State, str]:
     from imufeedback.ble.roster import load
-    from imufeedback.resources import data_folder
 
     worn = [
         f"{one.serial} on {str(one.role).replace('_', ' ')}" for one in load(data_folder()).known.values() if one.role

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, say
+from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 
@@ -23,20 +23,19 @@ def export(
 ) -> None:
     """Export angles with error bars (csv, parquet, c3d), one row a rep (reps), or the samples (raw), which import takes
     back."""
-    import tempfile
-
     from imufeedback.judging import judge
     from imufeedback.pipeline import fit_args
     from imufeedback.record.exports import Source, writer
     from imufeedback.record.trace import Trace
+    from imufeedback.record.unfinished import scratch_folder
 
     write = writer(format_name)
     begin, end = -math.inf if from_s is None else from_s, math.inf if to_s is None else to_s
     if not begin < end:
         raise UsageError(f"--from {from_s} is not before --to {to_s}", hint="give seconds of the session")
     check_writable(out, option="")
-    with tempfile.TemporaryDirectory(prefix="imufeedback-export-") as folder:
-        trace = Path(folder) / "trace"
+    with scratch_folder("export") as folder:
+        trace = folder / "trace"
         judged = judge(file, trace=trace)
         for note in judged.recording.notes:
             say(f"{file}: {note}")
@@ -52,4 +51,4 @@ def export(
             from_s=begin,
             to_s=end,
         )
-        print(f"{out}: {write(source, out)}")
+        show(f"{out}: {write(source, out)}")

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from imufeedback.cli.output import check_writable, parse_window, say, write_json
+from imufeedback.cli.output import check_writable, parse_window, say, table_console, write_json
 from imufeedback.errors import BadFile, UsageError
+from imufeedback.plain import printable
 
 if TYPE_CHECKING:
     from imufeedback.record.replay import Recording
@@ -129,12 +130,11 @@ def _document(made: Fit) -> dict[str, Any]:
 
 
 def _print(made: Fit) -> None:
-    from rich.console import Console
     from rich.table import Table
     from scipy.spatial.transform import Rotation
 
-    console = Console(width=140, highlight=False)
-    table = Table(title=f"Fitting {made.level}: {made.method}")
+    console = table_console()
+    table = Table(title=printable(f"Fitting {made.level}: {made.method}"))
     for name in ("segment", "level", "± lean", "± facing", "± bend", "x ahead", "y up", "z right", "reason"):
         table.add_column(name)
     for one in made.segments:
@@ -142,6 +142,6 @@ def _print(made: Fit) -> None:
         sd = [one.sd_rad] * 3 if one.sd_axes_rad is None else one.sd_axes_rad.tolist()
         cells = [" ".join(f"{value:5.2f}" for value in axes[:, k]) for k in range(3)]
         bars = [f"{math.degrees(value):.1f}°" for value in sd]
-        table.add_row(str(one.segment).replace("_", " "), str(one.level), *bars, *cells, one.reason or "")
+        table.add_row(str(one.segment).replace("_", " "), str(one.level), *bars, *cells, printable(one.reason or ""))
     console.print(table)
     console.print("Axes of the segment in the sensor's own coordinates; ± one standard deviation about each.")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, parse_window, say
+from imufeedback.cli.output import check_writable, parse_window, say, show
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 
@@ -57,7 +57,7 @@ def import_(
         say(note)
     if made.error is not None:
         raise ImuFeedbackError(made.error, where=str(out), hint="make room, then import again")
-    print(f"{made.path}: {made.samples} samples of {', '.join(made.segments).replace('_', ' ')}")
+    show(f"{made.path}: {made.samples} samples of {', '.join(made.segments).replace('_', ' ')}")
     if made.wrong:
         for line in made.wrong:
             say(line)
@@ -66,7 +66,7 @@ def import_(
     if made.fit is None:
         say("no fitting: angles need --still and --flex")
     else:
-        print(f"fitting {made.fit.level}: {made.fit.method}")
+        show(f"fitting {made.fit.level}: {made.fit.method}")
         for one in made.fit.segments:
             if one.reason:
                 say(f"fitting {one.level}: {one.reason}")

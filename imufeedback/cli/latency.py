@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from imufeedback.cli.output import check_writable, say, write_json
+from imufeedback.cli.output import check_writable, say, show, write_json
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 if TYPE_CHECKING:
@@ -46,10 +45,11 @@ def latency(
         return
     from imufeedback.latency.parts import find_cues
     from imufeedback.latency.report import to_dict
+    from imufeedback.record.unfinished import scratch_folder
 
     say(f"measuring for about {seconds + 8:.0f} s; the tones can be heard")
-    with tempfile.TemporaryDirectory(prefix="imufeedback-latency-") as work:
-        writer = _journal(Path(work)) if journal else None
+    with scratch_folder("latency") as work:
+        writer = _journal(work) if journal else None
         trace, more = _run(seconds, seed, record, writer, window=window)
         if writer is not None and writer.error is not None:
             raise ImuFeedbackError(f"the recording failed: {writer.error}", where="latency")
@@ -73,8 +73,8 @@ def _hour(seed: int, quick: bool, json_file: Path | None, *, overwrite: bool) ->
     found = hour.hour(seed, quick=quick)
     document = found.to_dict()
     first, last = document["first_median_ms"], document["last_median_ms"]
-    print(f"delay in the first minute {first:.1f} ms, in the last {last:.1f} ms")
-    print(f"{found.late} cues late; {found.expired} of {found.provoked} that came too late dropped and counted")
+    show(f"delay in the first minute {first:.1f} ms, in the last {last:.1f} ms")
+    show(f"{found.late} cues late; {found.expired} of {found.provoked} that came too late dropped and counted")
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
 

@@ -4,20 +4,53 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imufeedback.errors import CannotWrite, UsageError
+from imufeedback.plain import printable
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from imufeedback.report.summary import Summary
 
 
 def say(line: str) -> None:
-    """One line for the person, on stderr: stdout belongs to results."""
-    print(line, file=sys.stderr, flush=True)
+    """One line for the person, on stderr: stdout belongs to results. Never fails: a reader that has gone away is no
+    reason to end a session."""
+    with suppress(OSError, ValueError):
+        print(printable(line), file=sys.stderr, flush=True)
+
+
+def show(line: str) -> None:
+    """One line of a result, on stdout. Names in it cannot command the terminal."""
+    print(printable(line))
+
+
+def table_console() -> Console:
+    """Where tables go. Piped into a file there is no width to fit: lines are as long as they are. What stands in
+    brackets is text: names are no markup."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 160, highlight=False, markup=False, emoji=False)
+
+
+def given_text(path: Path, option: str, hint: str) -> str:
+    """The text of a file that an option names. Raises UsageError."""
+    from imufeedback.errors import BadFile
+    from imufeedback.texts import read_text
+
+    try:
+        return read_text(path, hint=hint)
+    except FileNotFoundError:
+        raise UsageError(f"{option} names no file", where=str(path), hint=hint) from None
+    except BadFile as error:
+        raise UsageError(f"{option}: {error.what}", where=error.where, hint=error.hint) from None
 
 
 def check_writable(path: Path, *, overwrite: bool = False, option: str = "--overwrite") -> None:
@@ -46,9 +79,14 @@ def write_json(path: Path, document: Mapping[str, Any], *, overwrite: bool) -> N
     """Write a JSON document whole or not at all. Raises CannotWrite."""
     from imufeedback.record.files import whole_file
 
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+    if _UNREADABLE.search(text):  # of a file name that is no UTF-8
+        text = json.dumps(document, indent=1, allow_nan=False)
     with whole_file(path, overwrite=overwrite) as file:
-        json.dump(document, file, indent=1, ensure_ascii=False, allow_nan=False)
-        file.write("\n")
+        file.write(f"{text}\n")
+
+
+_UNREADABLE = re.compile("[\ud800-\udfff]")
 
 
 def parse_window(text: str | None, option: str) -> tuple[float, float] | None:
@@ -78,11 +116,9 @@ REP_COLUMNS: Sequence[tuple[str, str]] = (
 
 def print_reps(summary: Summary) -> None:
     """The per-rep table and the lines under it."""
-    from rich.console import Console
     from rich.table import Table
 
-    # piped into a file there is no width to fit: let lines be as long as they are
-    console = Console(width=None if sys.stdout.isatty() else 160, highlight=False)
+    console = table_console()
     if not summary.reps:
         console.print("No reps found.")
         return
@@ -94,9 +130,14 @@ def print_reps(summary: Summary) -> None:
     table.add_column("±", justify="right")
     table.add_column("finding")
     for rep in summary.reps:
-        found = (
-            [f"void: {rep.void}"] if rep.void else [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
-        )
+        found = [
+            printable(one)
+            for one in (
+                [f"void: {rep.void}"]
+                if rep.void
+                else [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
+            )
+        ]
         cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
         spread = _cell(rep.features.get("thigh_angle_sd_deg"))
         table.add_row(str(rep.index + 1), f"{rep.start_s:.1f}", *cells, spread, "\n".join(found) or "none")
@@ -105,7 +146,7 @@ def print_reps(summary: Summary) -> None:
         "* impact is estimated: no sensor feels the ball. Rotation: inward is positive, counted from address."
     )
     for text in dict.fromkeys(one.text for one in summary.findings):
-        console.print(f"- {text}")
+        console.print(f"- {printable(text)}")
 
 
 def _cell(value: float | None) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.output import say, show
 from imufeedback.errors import ImuFeedbackError
 
 app = typer.Typer(
@@ -20,6 +20,7 @@ Files = Annotated[list[Path], typer.Argument(metavar="FILE…", help="Recordings
 @app.command("check")
 def check(files: Files) -> None:
     """Say in words what is in each recording and what is not; status 1 unless every one is whole."""
+    from imufeedback.record.files import shown
     from imufeedback.record.health import examine
 
     whole = True
@@ -27,10 +28,12 @@ def check(files: Files) -> None:
         try:
             health = examine(path)
         except ImuFeedbackError as error:
-            print(f"{path}\n  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            show(shown(path))
+            show(f"  cannot be read: {error.what}{f' – {error.hint}' if error.hint else ''}")
             whole = False
             continue
-        print("\n  ".join([str(path), *health.words()]))
+        for line in (shown(path), *(f"  {one}" for one in health.words())):
+            show(line)
         whole &= health.complete
     if not whole:
         raise typer.Exit(1)
@@ -44,6 +47,7 @@ def recover(
     ] = None,
 ) -> None:
     """Copy what can be read of damaged or unfinished recordings to new files, read back before success is told."""
+    from imufeedback.record.files import shown
     from imufeedback.record.recover import SUFFIX
     from imufeedback.record.recover import recover as recover_one
 
@@ -53,12 +57,12 @@ def recover(
         try:
             done = recover_one(path, target)
         except ImuFeedbackError as error:
-            say(f"{path}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
+            say(f"{shown(path)}: not recovered: {error.what}{f' – {error.hint}' if error.hint else ''}")
             failed = True
             continue
-        print(f"{path} -> {done.copy.path}: {done.copy.items} items")
+        show(f"{shown(path)} -> {shown(done.copy.path)}: {done.copy.items} items")
         for note in done.source.notes:
-            print(f"  ! {note}")
+            show(f"  ! {note}")
     if failed:
         raise typer.Exit(1)
 
@@ -69,8 +73,11 @@ Root = Annotated[
 
 
 def _root(library: Path | None) -> Path:
+    from imufeedback.record.files import tighten_data
     from imufeedback.resources import data_folder
 
+    if library is None:
+        tighten_data(data_folder())
     return library or data_folder() / "recordings"
 
 
@@ -79,6 +86,7 @@ def list_(
     player: Annotated[str | None, typer.Argument(metavar="[PLAYER]", show_default=False)] = None, library: Root = None
 ) -> None:
     """All sessions, by player and date."""
+    from imufeedback.record.files import shown
     from imufeedback.record.health import clock
     from imufeedback.record.library import Library
 
@@ -90,7 +98,11 @@ def list_(
             said = f"CANNOT BE READ: {one.trouble}" if one.trouble else f"{clock(one.duration_s)}, {reps}"
             said += "" if one.closed or one.trouble else ", CUT OFF: see recordings check"
             tags = f" [{', '.join(one.tags)}]" if one.tags else ""
-            print(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {one.path}")
+            show(f"{when}  {one.player or '(no name)'}  {one.title}: {said}{tags}  {shown(one.path)}")
+            if one.beside:
+                show(f"  ! {one.beside}")
+        for line in found.troubles:
+            show(f"! {line}")
 
 
 @app.command("edit")
@@ -125,12 +137,28 @@ def delete_player(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     library: Root = None,
 ) -> None:
-    """Remove all recordings of a player with everything that was made of them. This cannot be undone."""
+    """Remove everything of a player from the data folder, after listing it. This cannot be undone.
+
+    Recordings with all that was made of them, notes, fittings, curves to compare with, the player's own file, the name
+    in the index. With --library for another folder: what is in that folder.
+    """
+    from imufeedback.record.files import shown
     from imufeedback.record.library import Library
+    from imufeedback.record.library.forget import plan
+    from imufeedback.resources import data_folder
 
     with Library(_root(library)) as found:
-        count = len(found.sessions(player))
-        if not yes and not typer.confirm(f"Remove {count} recording(s) of {player!r} for ever?"):
+        doing = plan(found, player, data_folder())
+        for path in doing.going:
+            show(f"goes: {shown(path)}")
+        for path in doing.corrected:
+            show(f"the name will be taken out of what was written about {shown(path)}")
+        for path, why in doing.staying:
+            show(f"stays: {shown(path)}: {why}")
+        for line in found.troubles:
+            show(f"! {line}")
+        some = doing.going or doing.corrected
+        if some and not yes and not typer.confirm(f"Remove {len(doing.going)} file(s) of {player!r} for ever?"):
             raise typer.Abort
-        for path in found.delete_player(player):
-            print(f"removed {path}")
+        for path in doing.carry_out():
+            show(f"removed {shown(path)}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, say
+from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
@@ -27,21 +27,22 @@ def report(
 ) -> None:
     """Write a report: what was worked on, the best and worst reps and why, the trend, the next drill."""
     check_writable(out, overwrite=overwrite)
-    import tempfile
-
-    from imufeedback.record.files import whole_file
+    from imufeedback.record.files import tighten_data, whole_file
+    from imufeedback.record.unfinished import scratch_folder
     from imufeedback.report.page import player_page, session_page
     from imufeedback.resources import data_folder
 
+    if library is None:
+        tighten_data(data_folder())
     root = library or data_folder() / "recordings"
-    with tempfile.TemporaryDirectory(prefix="imufeedback-report-") as folder:
+    with scratch_folder("report") as folder:
         if Path(what).is_file() or what.endswith(".mcap"):
-            text = session_page(_session(Path(what), Path(folder), root))
+            text = session_page(_session(Path(what), folder, root))
         else:
-            text = player_page(what, [_session(one, Path(folder), root) for one in _recordings(what, root)])
+            text = player_page(what, [_session(one, folder, root) for one in _recordings(what, root)])
     with whole_file(out, overwrite=overwrite) as page:
         page.write(text)
-    print(f"{out}: {len(text.encode()) / 1e3:.0f} kB")
+    show(f"{out}: {len(text.encode()) / 1e3:.0f} kB")
 
 
 def _session(path: Path, work: Path, root: Path) -> Session:

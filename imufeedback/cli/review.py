@@ -19,6 +19,7 @@ def review(
 ) -> None:
     """Look at sessions: reps over each other, a figure from any side, playback with the tones, trends."""
     from imufeedback.app.display import require_display
+    from imufeedback.record.files import tighten_data
     from imufeedback.resources import data_folder
 
     if path is not None and not path.exists():
@@ -26,6 +27,8 @@ def review(
     require_display()
     from imufeedback.app.review.show import show
 
+    if path is None:
+        tighten_data(data_folder())
     root = data_folder() / "recordings" if path is None else path
     for line in show(root.parent if root.is_file() else root, root if root.is_file() else None):
         say(line)

@@ -6,14 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import say
+from imufeedback.cli.in_reach import cell as _cell
+from imufeedback.cli.in_reach import name, the_one, who
+from imufeedback.cli.in_reach import place as _place
+from imufeedback.cli.output import say, show, table_console
 from imufeedback.errors import BadToml, RadioError, UsageError
+from imufeedback.plain import printable
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
     from contextlib import AbstractAsyncContextManager
 
-    from rich.console import Console
     from rich.table import Table
 
     from imufeedback.ble.desk import Desk
@@ -40,67 +43,90 @@ Seconds = Annotated[float | None, typer.Option(min=0.5, help="How long.", show_d
 
 
 @app.command("scan")
-def scan(layout: LayoutName = "house", virtual: Virtual = False) -> None:
-    """Who is there: serial number, place, signal, battery, firmware; connects to each for a moment."""
+def scan(
+    layout: LayoutName = "house",
+    virtual: Virtual = False,
+    neighbours: Annotated[
+        int, typer.Option("--neighbours", metavar="N", min=0, max=30, help="With --virtual: sensors of other people.")
+    ] = 0,
+) -> None:
+    """Who is in reach: own sensors first, with battery and firmware, then others. Only own ones are connected."""
 
     async def work(desk: Desk, roster: Roster) -> int:
-        from rich.table import Table
-
-        missing = await desk.connect(roster, expect=3 if virtual else None)
-        table = Table("sensor", "place", "signal dBm", "battery %", "firmware", "address")
-        for link in desk.radio.links:
-            facts = desk.facts.get(link.sensor, {})
-            signal = next((one.rssi_dbm for one in desk.found if one.address == facts.get("address")), None)
-            identity = link.sensor if facts.get("serial") else f"{link.sensor} (no serial number)"
-            cells = (signal, facts.get("battery_percent"), facts.get("firmware"), facts.get("address"))
-            table.add_row(identity, _place(roster, link.sensor), *(_cell(one) for one in cells))
-        _console().print(table)
+        reach = await desk.look(roster, expect=3 + neighbours if virtual else None)
+        missing = await desk.take(roster, reach)
+        table_console().print(who(desk, roster, reach))
         for line in missing:
             say(line)
         without = [link.sensor for link in desk.radio.links if roster.role_of(link.sensor) is None]
         if without:
             say(f"without a place: {', '.join(without)} – `imufeedback sensors assign SERIAL pelvis`, left_thigh, …")
+        if reach.others:
+            say(
+                f"{len(reach.others)} not yours, or new: left alone. `imufeedback sensors blink SENSOR` shows which "
+                "one it is, `imufeedback sensors assign SENSOR pelvis` makes it yours"
+            )
         return 0
 
-    _run(work, layout, virtual)
+    _run(work, layout, virtual, neighbours)
 
 
 @app.command("assign")
 def assign(
-    serial: Annotated[str, typer.Argument(help="Serial number, as `scan` shows it.")],
+    serial: Annotated[str, typer.Argument(metavar="SENSOR", help="Serial number, or address, as `scan` shows it.")],
     place: Annotated[str, typer.Argument(help="pelvis, left_thigh, right_thigh, …; or none.")],
+    layout: LayoutName = "house",
+    virtual: Virtual = False,
 ) -> None:
-    """Say where a sensor is worn. Remembered by its serial number; another sensor there loses the place."""
+    """Say where a sensor is worn: it is yours from then on. Another sensor there loses the place.
+
+    One that is not known yet is connected for a moment, to read its serial number.
+    """
+    from imufeedback.ble.roster import key
     from imufeedback.records import Segment
 
     if place != "none" and place not in list(Segment):
         raise UsageError(f"no place {place!r}", where="sensors assign", hint=f"choose of {', '.join(Segment)}, none")
+    segment = None if place == "none" else Segment(place)
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        reach = await desk.look(roster, expect=3 if virtual else None)
+        roster.assign(await desk.adopt(roster, the_one(desk, reach, serial, "assign")), segment)
+        _print_places(roster)
+        return 0
+
     roster = _roster()
-    roster.assign(serial, None if place == "none" else Segment(place))
+    if key(serial) not in roster.known:
+        _run(work, layout, virtual)
+        return
+    roster.assign(serial, segment)
     roster.save()
-    for one in roster.known.values():
-        print(f"{one.serial}: {_place(roster, one.serial)}")
+    _print_places(roster)
+
+
+@app.command("forget")
+def forget(serial: Annotated[str, typer.Argument(help="Serial number, as `scan` shows it.")]) -> None:
+    """This sensor is not yours any more: it is left alone from now on."""
+    roster = _roster()
+    roster.forget(serial)
+    roster.save()
+    _print_places(roster)
 
 
 @app.command("blink")
 def blink(
-    serial: Annotated[str, typer.Argument(help="Serial number, as `scan` shows it.")],
+    serial: Annotated[str, typer.Argument(metavar="SENSOR", help="Serial number, or address, as `scan` shows it.")],
     layout: LayoutName = "house",
     virtual: Virtual = False,
 ) -> None:
-    """Let a sensor show its light for five seconds, to see which one it is."""
+    """Let a sensor show its light for five seconds, to see which one it is. No other one is connected."""
 
     async def work(desk: Desk, roster: Roster) -> int:
-        await desk.connect(roster, expect=3 if virtual else None)
-        from imufeedback.ble.roster import key
-
-        for link in desk.radio.links:
-            if key(link.sensor) == key(serial):
-                await link.blink(5)
-                print(f"{link.sensor} blinks for 5 s")
-                return 0
-        here = ", ".join(link.sensor for link in desk.radio.links)
-        raise RadioError(f"{serial} was not heard", where="sensors blink", hint=f"here are {here}")
+        reach = await desk.look(roster, expect=3 if virtual else None)
+        found = the_one(desk, reach, serial, "blink")
+        await desk.radio.blink(found, 5)
+        show(f"{name(reach, found)} blinks for 5 s")
+        return 0
 
     _run(work, layout, virtual)
 
@@ -135,7 +161,7 @@ def check(
             verdict = judge(row, *monitor.samples(), turned=turn)
             status |= verdict.level is Level.POOR
             rate = "no data" if row.rate_hz is None else f"{row.rate_hz:.1f} Hz, {row.loss_percent:.1f} % lost"
-            print(f"{row.sensor} ({_place(roster, row.sensor)}): {verdict} [{rate}]")
+            show(f"{row.sensor} ({_place(roster, row.sensor)}): {verdict} [{rate}]")
         for line in missing:
             say(line)
         return status
@@ -154,7 +180,7 @@ def watch(seconds: Seconds = None, layout: LayoutName = "house", virtual: Virtua
             say(line)
         await desk.radio.start()
         left_s = seconds or float("inf")
-        with Live(_table(desk, roster), console=_console(), refresh_per_second=4) as live:
+        with Live(_table(desk, roster), console=table_console(), refresh_per_second=4) as live:
             while left_s > 0:
                 await desk.pass_time(min(STEP_S, left_s))
                 left_s -= STEP_S
@@ -192,7 +218,7 @@ def align(layout: LayoutName = "house", virtual: Virtual = False) -> None:
                 continue
             for sensor, offset_s in zip(desk.monitors, found, strict=True):
                 roster.set_offset(sensor, offset_s)
-                print(f"{sensor} ({_place(roster, sensor)}): {offset_s * 1e3:+.1f} ms")
+                show(f"{sensor} ({_place(roster, sensor)}): {offset_s * 1e3:+.1f} ms")
             return 0
         raise RadioError(reason or "no shake was seen", where="sensors align", hint="hold them together and try again")
 
@@ -202,7 +228,12 @@ def align(layout: LayoutName = "house", virtual: Virtual = False) -> None:
 # ── helpers ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtual: bool) -> None:
+def _print_places(roster: Roster) -> None:
+    for one in roster.known.values():
+        show(f"{one.serial}: {_place(roster, one.serial)}")
+
+
+def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtual: bool, neighbours: int = 0) -> None:
     """Do the work with sensors on the desk; what was learnt about them is kept, whatever came of it."""
     import asyncio
 
@@ -213,9 +244,11 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
     if layout.gatt is None:
         raise BadToml(f"layout {layout_name} has no [gatt]", hint="choose the layout of the sensors")
     roster = _roster()
+    if virtual:
+        roster.known.clear()  # the bench's sensors are this person's, and nothing is kept
 
     async def all_of_it() -> int:
-        async with _desk(layout, virtual) as desk:
+        async with _desk(layout, virtual, neighbours) as desk:
             return await work(desk, roster)
 
     try:
@@ -227,10 +260,10 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
         raise typer.Exit(status)
 
 
-def _desk(layout: Layout, virtual: bool) -> AbstractAsyncContextManager[Desk]:
+def _desk(layout: Layout, virtual: bool, neighbours: int) -> AbstractAsyncContextManager[Desk]:
     from imufeedback.ble.desk import desk, virtual_desk
 
-    return virtual_desk(layout) if virtual else desk(layout)
+    return virtual_desk(layout, neighbours=neighbours) if virtual else desk(layout)
 
 
 def _roster() -> Roster:
@@ -267,7 +300,7 @@ def _table(desk: Desk, roster: Roster) -> Table:
     heads = ("sensor", "place", "link", "Hz", "lost %", "rejected", "saturated %", "battery %", "signal dBm")
     table = Table(*heads, "skew ppm", "spread ms", "°C", caption=f"waiting {desk.waiting()}, at most {desk.peak}")
     for row in sorted(desk.rows(), key=lambda one: _place(roster, one.sensor)):
-        table.add_row(row.sensor, _place(roster, row.sensor), *_cells(row))
+        table.add_row(printable(row.sensor), _place(roster, row.sensor), *_cells(row))
     return table
 
 
@@ -287,20 +320,3 @@ def _cells(row: Row) -> tuple[str, ...]:
         _cell(row.spread_ms, ".1f"),
         _cell(row.temperature_c, ".1f"),
     )
-
-
-def _cell(value: object, form: str = "") -> str:
-    return "–" if value is None else format(value, form)
-
-
-def _place(roster: Roster, serial: str) -> str:
-    role = roster.role_of(serial)
-    return "no place" if role is None else str(role).replace("_", " ")
-
-
-def _console() -> Console:
-    import sys
-
-    from rich.console import Console
-
-    return Console(width=None if sys.stdout.isatty() else 160, highlight=False)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -55,8 +54,10 @@ def validate(
     if set_name is not None:
         sets.steps(set_name)  # says what there is, before any work
     names = sets.available() if set_name is None else (set_name,)
-    with tempfile.TemporaryDirectory(prefix="imufeedback-validate-") as work:
-        report = _run(names, Path(work), data or _data_folder(), quick=quick, seed=seed)
+    from imufeedback.record.unfinished import scratch_folder
+
+    with scratch_folder("validate") as work:
+        report = _run(names, work, data or _data_folder(), quick=quick, seed=seed)
     _print(report)
     if json_file is not None:
         write_json(json_file, report.to_dict(), overwrite=overwrite)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from imufeedback.constants import BATTERY_LOW_PERCENT
 from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.waveforms import HELD, MEANINGS
 from imufeedback.errors import UsageError
@@ -52,8 +53,8 @@ PRIORITY: Mapping[str, int] = {
 }
 """Urgency of every sound; the higher one wins. All of them win over the held one."""
 
-BATTERY_LOW_PERCENT, BATTERY_WELL_PERCENT = 15, 25
-"""A sensor is told of once below the first, and again only after it has been above the second. Chosen, no source."""
+BATTERY_WELL_PERCENT = 25
+"""A sensor whose battery is low is told of once, and again only after it has been at this. Chosen, no source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,13 @@ import multiprocessing
 import os
 import signal
 from collections import deque
-from collections.abc import Generator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing.synchronize import Event
 from pathlib import Path
+from types import FrameType
 
 from imufeedback.many.one import Outcome, Way, failed, judge_one
 
@@ -18,6 +20,7 @@ AHEAD = 2
 """Recordings handed out for each process: the next one is there when one is done, and a stop is not long."""
 
 _spawn = multiprocessing.get_context("spawn")  # the same on every system, and no lock is copied in a wrong state
+_ENDS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 _stop: Event | None = None
 """In a worker: set when no result is wanted any more."""
 
@@ -50,7 +53,8 @@ def _pool(rest: deque[str], way: Way, workers: int, ahead: int = AHEAD) -> Gener
     try:
         while rest or running:
             while rest and len(running) < ahead * workers:
-                future = pool.submit(_work, rest[0], way)
+                with _no_interrupt():
+                    future = pool.submit(_work, rest[0], way)
                 running[future] = rest.popleft()  # only now: a pool that has broken takes none
             for future in wait(running, return_when=FIRST_COMPLETED).done:
                 if isinstance(error := future.exception(), BrokenProcessPool):
@@ -69,11 +73,36 @@ def _words(error: BaseException) -> str:
     return f"{type(error).__name__}: {' '.join(str(error).split())}"
 
 
+@contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """A signal waits until this is over: a process that is half begun when its caller ends would complain. The process
+    that is begun in here has the signals blocked too, until `_begin`."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, *_ENDS))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _begin(stop: Event) -> None:
-    """First act of a worker. Ctrl-C reaches every process of a terminal: only the caller answers it."""
+    """First act of a worker. Ctrl-C reaches every process of a terminal: only the caller answers it. Termination ends
+    what is being judged in order."""
     global _stop  # a pool has no other way to hand an event to its processes
     _stop = stop
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for number in _ENDS:
+        signal.signal(number, _end)
+    if hasattr(signal, "pthread_sigmask"):
+        if signal.sigpending() & set(_ENDS):
+            os._exit(1)  # nothing is begun yet, and an exception would be told with all its lines
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDS)
+
+
+def _end(number: int, frame: FrameType | None) -> None:
+    raise SystemExit(128 + number)
 
 
 def _work(recording: str, way: Way) -> Outcome:

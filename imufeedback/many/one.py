@@ -16,7 +16,7 @@ from imufeedback.record.exports.reps import Cell, row
 from imufeedback.record.library.places import verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, read_verdicts
 from imufeedback.record.window import open_window
-from imufeedback.rules import parse_rule_set
+from imufeedback.rules import parse_recorded
 from imufeedback.settings import Settings, from_args
 
 
@@ -100,7 +100,7 @@ def _settings(path: Path, way: Way) -> tuple[Settings, str]:
                 hint="only a recording that keeps its first item can be judged",
             )
         settings = from_args(window.begin.args)
-        rules = parse_rule_set(settings.rule_set, "rule set").title
+        rules = parse_recorded(settings.rule_set, "rule set")[0].title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
     other = {"filter": way.filter_name, "limits": way.limits}

@@ -13,7 +13,7 @@ import numpy as np
 
 from imufeedback.record.exports import needs
 from imufeedback.record.exports.reps import FIRST, LAST, Cell, columns
-from imufeedback.record.files import part_file
+from imufeedback.record.files import part_file, shown
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -41,7 +41,7 @@ class RepTable:
         """Take the reps of a recording; rows as `record.exports.reps.row` gives them."""
         for rep in reps:
             for name, texts in self._texts.items():
-                texts.append(recording if name == RECORDING else str(rep[name]))
+                texts.append(shown(recording) if name == RECORDING else str(rep[name]))
             for name in rep.keys() - self._numbers.keys() - set(TEXTS):
                 self._numbers[name] = array("d", [math.nan]) * self._count
             for name, numbers in self._numbers.items():

@@ -12,6 +12,7 @@ from typing import Any
 
 import msgspec
 
+from imufeedback import toml
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.errors import BadToml
 from imufeedback.records import Ints
@@ -298,11 +299,9 @@ def parse_layout(text: str, where: str) -> Layout:
     Raises BadToml with the key, and with what is allowed there.
     """
     try:
-        return msgspec.toml.decode(text, type=Layout)
+        return msgspec.convert(toml.table(text, where), Layout, str_keys=True)
     except msgspec.ValidationError as error:
         raise BadToml(_in_words(str(error)), where=where, hint="correct that key of the layout") from error
-    except msgspec.DecodeError as error:
-        raise BadToml(f"not TOML: {error}", where=where, hint="check quotes, brackets and line ends there") from error
 
 
 def _in_words(message: str) -> str:

@@ -143,7 +143,7 @@ class Unpacker:
 
     def _flags(self, values: Floats) -> Flags:
         flags = np.zeros(len(values), np.uint8)
-        flags[~values.any(axis=1) | ~np.isfinite(values).all(axis=1)] |= np.uint8(Flag.INVALID)
+        flags[~values.any(axis=1) | ~(np.abs(values) < 1e6).all(axis=1)] |= np.uint8(Flag.INVALID)
         if self._limit is not None:
             flags[(np.abs(values) >= self._limit).any(axis=1)] |= np.uint8(Flag.SATURATED)
         return flags

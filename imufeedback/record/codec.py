@@ -19,6 +19,7 @@ FORMAT_VERSION = 1
 RECORD_MAX = 1 << 20
 """Longest record content in bytes, both ways. A notification has at most 512 bytes; a command may carry a layout."""
 
+_TIME_MAX_NS = 1 << 63
 _PREFIX = struct.Struct("<HIQQ")  # channel id, sequence, log time, publish time: the head of an MCAP message record
 _CRC = struct.Struct("<I")
 _TICK = struct.Struct("<q")
@@ -68,7 +69,13 @@ _command = msgspec.msgpack.Decoder(Command).decode
 
 
 def encode(item: Item) -> tuple[int, bytes]:
-    """Channel and body of an item. Raises TypeError for arguments that are no JSON, ValueError for too long ones."""
+    """Channel and body of an item.
+
+    Raises TypeError for arguments that are no JSON, ValueError for too long ones and a time that no clock shows,
+    OverflowError and RecursionError for numbers and nestings beyond what the format holds.
+    """
+    if not -_TIME_MAX_NS <= getattr(item, "host_ns", 0) < _TIME_MAX_NS:
+        raise ValueError(f"the time {item.host_ns:.3g} ns is beyond what a recording holds")
     match item:
         case RawPacket(sensor=sensor, host_ns=host_ns, payload=payload):
             name = sensor.encode()
@@ -99,7 +106,7 @@ def decode(channel: int, body: bytes) -> Item:
             return _command(body)
         if channel == 4:
             return Tick(*_TICK.unpack(body))
-    except (struct.error, ValueError, msgspec.MsgspecError) as error:
+    except (struct.error, ValueError, OverflowError, RecursionError, msgspec.MsgspecError) as error:
         raise UnknownItemError(f"channel {channel}: {error}") from None
     raise UnknownItemError(f"channel {channel}")
 

@@ -23,6 +23,7 @@ from imufeedback.errors import BadFile
 from imufeedback.packets.encode import encode
 from imufeedback.packets.layout import Layout, parse_layout
 from imufeedback.records import Command, Floats, Item, Json, RawPacket, Segment, frozen
+from imufeedback.texts import refuse_odd
 
 REQUIRED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 """Without these there are no hip angles."""
@@ -111,6 +112,7 @@ class _Columns:
 
 def _read(path: Path, segment: Segment) -> CsvSeries:
     try:
+        refuse_odd(path, path.stat().st_mode)
         with open(path, encoding="utf-8-sig", newline="") as file:
             rows = csv.reader(file)
             columns = _columns(path, next(rows, []))

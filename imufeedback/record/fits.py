@@ -15,12 +15,15 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from imufeedback.commands import wrong_in
 from imufeedback.errors import BadFile
-from imufeedback.record.files import safe_stem, whole_file
-from imufeedback.records import Fit, Json
+from imufeedback.record.files import cannot_write, make_folder, safe_stem, whole_file
+from imufeedback.records import Command, Fit, Json
+from imufeedback.texts import read_json
 
 FOLDER = "fits"
 FORMAT = 1
+_HINT = "remove the file, and fit again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,10 @@ def store(folder: Path, one: StoredFit) -> Path:
     from imufeedback.body.stage import fit_to_json
 
     place = folder / FOLDER
-    place.mkdir(parents=True, exist_ok=True)
+    try:
+        make_folder(place)
+    except OSError as error:
+        raise cannot_write(place, error) from None
     path = place / f"{safe_stem(one.player or 'player')}.json"
     document = {"format": FORMAT, "player": one.player, "day": one.day.isoformat(), "fit": fit_to_json(one.fit)}
     with whole_file(path, overwrite=True) as file:
@@ -65,13 +71,18 @@ def last(folder: Path, player: str) -> StoredFit | None:
     """The player's last fit; None when there is none. Raises BadFile when the file is not what it should be."""
     path = folder / FOLDER / f"{safe_stem(player or 'player')}.json"
     try:
-        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        document: dict[str, Any] = read_json(path, hint=_HINT)
         if document["player"] != player:
             return None  # two names, one file name
+        wrong = wrong_in(Command(0, "set-fit", document["fit"]))
+        if wrong:
+            raise ValueError(wrong)
         from imufeedback.body.stage import fit_from_json
 
         return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise BadFile(f"no stored fitting ({error})", where=str(path), hint="remove the file, and fit again") from error
+    except BadFile as error:
+        raise BadFile(f"no stored fitting ({error.what})", where=str(path), hint=_HINT) from None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
+        raise BadFile(f"no stored fitting ({error})", where=str(path), hint=_HINT) from error

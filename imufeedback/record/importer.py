@@ -13,6 +13,7 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.body.stage import fit_from_json
 from imufeedback.body.suspects import suspects
+from imufeedback.commands import wrong_in
 from imufeedback.errors import BadFile
 from imufeedback.pipeline import Pipeline, fit_args
 from imufeedback.record.csv_folder import CsvSeries, read_folder, to_items
@@ -102,11 +103,11 @@ def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
 
 
 def _kept_fit(args: dict[str, Json], source: Path) -> Fit:
-    try:
-        return fit_from_json(args)
-    except (KeyError, TypeError, ValueError) as error:
+    wrong = wrong_in(Command(0, "set-fit", args))
+    if wrong:
         where = str(source / SESSION_FILE)
-        raise BadFile(f"its fitting makes no sense ({error})", where=where, hint="remove it, or export again") from None
+        raise BadFile(f"its fitting makes no sense ({wrong})", where=where, hint="remove it, or export again")
+    return fit_from_json(args)
 
 
 def _settings(

@@ -12,6 +12,7 @@ import os
 import shutil
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +25,7 @@ from mcap.writer import LIBRARY_IDENTIFIER, Writer
 from imufeedback import __version__
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record import codec
+from imufeedback.record.disk import DiskWait
 from imufeedback.record.files import create_new, sync_folder
 from imufeedback.records import Item
 
@@ -35,6 +37,16 @@ RESERVE_BYTES = 32 << 20
 
 CLOSE_WAIT_S = 10.0
 """Longest wait for a disk when closing."""
+
+
+_open: set[JournalWriter] = set()
+"""Those that are not closed yet."""
+
+
+def close_all() -> None:
+    """At the end of the program: close every recording that is still open, as `JournalWriter.close` does."""
+    for journal in tuple(_open):
+        journal.close()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +76,13 @@ class _Unbuffered:
     def __init__(self, number: int) -> None:
         self.number = number
         self.offset = 0
+        self.disk = DiskWait()
 
     def write(self, data: bytes) -> int:
         left = memoryview(data)
-        while left:
-            left = left[os.write(self.number, left) :]
+        with self.disk.asking("write"):
+            while left:
+                left = left[os.write(self.number, left) :]
         self.offset += len(data)
         return len(data)
 
@@ -117,6 +131,8 @@ class JournalWriter:
         self._reserve_bytes = reserve_bytes
         number, self.path = create_new(Path(path))
         self._file = _Unbuffered(number)
+        self._begun = False
+        _open.add(self)
         self._refuse_full_disk()
         sync_folder(self.path.parent)
         self.error: str | None = None
@@ -130,8 +146,9 @@ class JournalWriter:
         self._opening = _metadata(title, started, details or {})
         self._writer = threading.Thread(target=self._write_all, name="journal-writer", daemon=True)
         self._syncer = threading.Thread(target=self._sync_all, name="journal-sync", daemon=True)
-        self._writer.start()
         self._syncer.start()
+        self._begun = True
+        self._writer.start()
 
     # ── any thread ────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -151,17 +168,34 @@ class JournalWriter:
         return not self._ended
 
     @property
+    def waits_s(self) -> float:
+        """How long the disk has not answered; 0 when it has nothing to answer. Any thread."""
+        return self._file.disk.waits_s
+
+    @property
     def fill(self) -> JournalFill:
         return JournalFill(self._queue.qsize(), self._peak, self._written, self._dropped, self._file.offset)
 
     def close(self) -> None:
         """Write what waits, end the file properly, and wait until it is on the disk (bounded). May be called again."""
+        if not self._begun:  # a signal came while it was being made: nothing is in it
+            self._take_away()
+            return
         self._queue.put(_Halt(None))
         self._writer.join(CLOSE_WAIT_S)
         if self._writer.is_alive():
             self._fail(f"the disk did not take the recording within {CLOSE_WAIT_S:.0f} s")
         self._stop_sync.set()
         self._syncer.join(CLOSE_WAIT_S)
+        if self._syncer.is_alive():
+            self._fail(f"the disk did not confirm the recording within {CLOSE_WAIT_S:.0f} s")
+        _open.discard(self)
+
+    def _take_away(self) -> None:
+        """Remove a file that nothing was written to."""
+        _open.discard(self)
+        with suppress(OSError):
+            os.unlink(self.path)
 
     def __enter__(self) -> Self:
         return self
@@ -189,9 +223,9 @@ class JournalWriter:
         while not isinstance(item := self._queue.get(), _Halt):
             try:
                 channel, body = codec.encode(item)
-            except (TypeError, ValueError) as error:
+            except Exception as error:  # noqa: BLE001 - whatever one item is, the recording goes on
                 self._dropped += 1
-                self._fail(f"one {type(item).__name__} is missing in the recording: {error}")
+                self._fail(f"one {type(item).__name__} is missing in the recording: {_words(error)}")
                 continue
             log_ns = max(item.host_ns, 0)
             writer.add_message(channel, log_ns, codec.seal(channel, self._written, log_ns, body), log_ns, self._written)
@@ -219,8 +253,9 @@ class JournalWriter:
     def _sync_all(self) -> None:
         while not self._stop_sync.wait(self._sync_every_s):
             try:
-                os.fsync(self._file.number)
-                self._check_place()
+                with self._file.disk.asking("sync"):
+                    os.fsync(self._file.number)
+                    self._check_place()
             except OSError as error:
                 self._queue.put(_Halt(_words(error)))
                 break
@@ -243,7 +278,7 @@ class JournalWriter:
     def _refuse_full_disk(self) -> None:
         if (free := self._free_bytes()) < self._reserve_bytes:
             os.close(self._file.number)
-            self.path.unlink()
+            self._take_away()
             where = str(self.path.parent)
             raise CannotWrite(f"the disk is almost full, {free >> 20} MiB are left", where=where, hint="make room")
 

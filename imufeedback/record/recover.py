@@ -18,8 +18,8 @@ from mcap.writer import LIBRARY_IDENTIFIER
 
 from imufeedback import __version__
 from imufeedback.errors import BadFile, CannotWrite
-from imufeedback.record import codec, scan
-from imufeedback.record.files import cannot_write, create_new, sync_folder
+from imufeedback.record import codec, scan, unfinished
+from imufeedback.record.files import cannot_write, create_new, shown, sync_folder
 from imufeedback.record.health import Health, examine
 from imufeedback.record.replay import Recording, read_items
 
@@ -47,16 +47,18 @@ def recover(path: str | os.PathLike[str], out: str | os.PathLike[str] | None = N
     source = Path(path)
     target = source.with_name(f"{source.stem}{SUFFIX}{source.suffix}") if out is None else Path(out)
     number, made = create_new(target)
+    unfinished.begin(made)
     try:
         with os.fdopen(number, "wb", buffering=1 << 20) as file:
             _copy(read_items(path), before, file)
             file.flush()
             os.fsync(file.fileno())
     except BaseException as error:
-        made.unlink(missing_ok=True)
+        unfinished.remove(made)
         if isinstance(error, OSError):
             raise cannot_write(made, error) from None
         raise
+    unfinished.keep(made)
     sync_folder(made.parent)
     after = examine(made)
     if (after.items, after.first_ns, after.last_ns) != (before.items, before.first_ns, before.last_ns):
@@ -72,7 +74,7 @@ def _copy(recording: Recording, before: Health, file: IO[bytes]) -> None:
     pairs = {
         "format_version": str(codec.FORMAT_VERSION),
         **recording.details,
-        "recovered_from": recording.path.name,
+        "recovered_from": shown(recording.path.name),
         "recovered_with": __version__,
         "recovery_notes": "\n".join(before.notes),
     }

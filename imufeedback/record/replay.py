@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -15,6 +16,7 @@ from mcap.opcode import Opcode
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record import codec, scan
 from imufeedback.records import Item
+from imufeedback.texts import refuse_odd
 
 _LOOK_BYTES = codec.RECORD_MAX + (1 << 16)
 """How much of a file is looked at before saying that it is no recording."""
@@ -133,6 +135,9 @@ def read_items(path: str | os.PathLike[str]) -> Recording:
     """
     path = Path(path)
     try:
+        mode = os.stat(path).st_mode
+        if not stat.S_ISDIR(mode):  # of a folder the open tells
+            refuse_odd(path, mode, "choose a .mcap recording")
         with open(path, "rb") as file:
             return _open(path, file)
     except FileNotFoundError:

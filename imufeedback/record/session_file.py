@@ -9,7 +9,9 @@ from typing import Any
 import msgspec
 
 from imufeedback.errors import BadFile
+from imufeedback.record.files import write_whole
 from imufeedback.settings import Player
+from imufeedback.texts import read_bytes
 
 SESSION_FILE = "session.json"
 FORMAT = 1
@@ -36,18 +38,20 @@ class SessionFile(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def write_session(folder: Path, session: SessionFile) -> None:
-    """Raises OSError."""
-    (folder / SESSION_FILE).write_bytes(msgspec.json.format(msgspec.json.encode(session), indent=1) + b"\n")
+    """Raises CannotWrite."""
+    write_whole(folder / SESSION_FILE, msgspec.json.format(msgspec.json.encode(session), indent=1) + b"\n")
 
 
 def read_session(folder: Path) -> SessionFile | None:
     """The file of a folder; None when there is none. Raises BadFile."""
     path = folder / SESSION_FILE
     try:
-        session = msgspec.json.decode(path.read_bytes(), type=SessionFile)
+        session = msgspec.json.decode(read_bytes(path), type=SessionFile)
     except FileNotFoundError:
         return None
-    except (OSError, msgspec.MsgspecError, ValueError) as error:
+    except RecursionError:
+        raise BadFile("it is nested too deeply", where=str(path), hint="remove it, or export again") from None
+    except (msgspec.MsgspecError, ValueError) as error:
         raise BadFile(f"cannot be read ({error})", where=str(path), hint="remove it, or export again") from None
     if session.imufeedback_session > FORMAT:
         what = f"it has format {session.imufeedback_session}; this version reads up to {FORMAT}"

@@ -55,7 +55,7 @@ def severity(rep: Rep) -> tuple[int, int, float]:
 
 def _beyond(finding: Mapping[str, Any]) -> float:
     value, limit = finding["value"], finding["limit"]
-    if value is None or not math.isfinite(value):
+    if value is None or limit is None or not (math.isfinite(value) and math.isfinite(limit)):
         return 0.0
     return float(abs(value - limit) / max(abs(limit), 1e-3))
 

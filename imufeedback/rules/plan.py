@@ -7,6 +7,7 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
+from imufeedback import toml
 from imufeedback.errors import BadToml
 from imufeedback.records import Json, Mode, Role
 
@@ -56,10 +57,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 def parse_plan(text: str, where: str) -> Plan:
     """Read a plan; `where` names the file in errors. Raises BadToml for what is unreadable or out of range, and for a
     baseline or test that has tones: they show what the player does when nobody tells."""
-    try:
-        plan = msgspec.toml.decode(text.encode(), type=Plan)
-    except msgspec.MsgspecError as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value") from error
+    plan = toml.decode(text, Plan, where)
     for block in plan.blocks:
         if block.role in (Role.BASELINE, Role.TEST) and block.mode is not Mode.NONE:
             raise BadToml(

@@ -5,20 +5,24 @@ Unknown keys are errors, values out of range name the file, the key and what is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from typing import Annotated, TypeVar
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
+from imufeedback import toml
 from imufeedback.errors import BadToml, UsageError
+from imufeedback.rules.checks import check_rule, check_sound
 from imufeedback.rules.drill import Drill
 from imufeedback.rules.kinds import available, looked_at
-
-_T = TypeVar("_T")
+from imufeedback.rules.vocabulary import SOUNDS
+from imufeedback.spelling import nearest
 
 Degrees = Annotated[float, Meta(ge=-180, le=180)]
 PositiveDegrees = Annotated[float, Meta(ge=0, le=180)]
+USUAL_SOUND = "stalled"
 
 
 class Live(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -64,13 +68,15 @@ class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sd_factor: Annotated[float, Meta(ge=0)] = 1.0
     allowed: tuple[float, float] | None = None
     """Least and greatest limit that a coach may set."""
-    cue: str = "stalled"
+    cue: str = USUAL_SOUND
     """Sound that stands for it after the rep."""
     form: bool = False
     """A check of form: when it fails, rules of range behind it are not judged (`Rules`)."""
 
     def with_limit(self, value: float, where: str) -> Rule:
-        """The same with a coach's limit. Raises BadToml outside what is allowed."""
+        """The same with a coach's limit. Raises BadToml outside what is allowed, and for what is no number."""
+        if not math.isfinite(value):
+            raise BadToml(f"limits.{self.id} = {value} is no limit", where=where, hint="give a number")
         if self.allowed is not None and not self.allowed[0] <= value <= self.allowed[1]:
             low, high = self.allowed
             raise BadToml(
@@ -108,20 +114,53 @@ class Limits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 def parse_rule_set(text: str, where: str) -> RuleSet:
-    """Read a rule set or drill; `where` names the file in errors. Raises BadToml."""
-    rule_set = _decoded(text, where, RuleSet)
+    """Read a rule set or drill; `where` names the file in errors. Raises BadToml, also for a rule that could never
+    fire: without what its kind looks at, or with a feature, mark, unit or sound that does not exist."""
+    rule_set = toml.decode(text, RuleSet, where)
     for rule in rule_set.rules:
-        _check_rule(rule, where)
-    ids = [rule.id for rule in rule_set.rules]
-    twice = sorted({one for one in ids if ids.count(one) > 1})
-    if twice:
-        raise BadToml(f"rule {twice[0]!r} stands there twice", where=where, hint="give every rule its own id")
+        check_rule(rule, where)
+    for sound in rule_set.drill.cues if rule_set.drill else ():
+        check_sound(sound, "drill.cues", where)
+    _check_ids(rule_set, where)
     return rule_set
 
 
+def parse_recorded(text: str, where: str) -> tuple[RuleSet, tuple[str, ...]]:
+    """The rule set in a recording, which a newer or an older version may have written.
+
+    Returns:
+        the rule set without the rules of unknown kinds, and with the usual sound in place of unknown ones; and a line
+        for every rule that says what this version does not know of it.
+
+    Raises BadToml for what is no rule set at all.
+    """
+    rule_set = toml.decode(text, RuleSet, where)
+    _check_ids(rule_set, where)
+    rules, lines = [], []
+    for rule in rule_set.rules:
+        try:
+            check_rule(rule, where)
+        except BadToml as error:
+            lines.append(str(error))
+        if rule.kind in available():
+            rules.append(rule if rule.cue in SOUNDS else msgspec.structs.replace(rule, cue=USUAL_SOUND))
+    return msgspec.structs.replace(rule_set, rules=tuple(rules)), tuple(lines)
+
+
 def parse_limits(text: str, where: str) -> Limits:
-    """Read a player's own limits. Raises BadToml."""
-    return _decoded(text, where, Limits)
+    """Read a player's own limits. Raises BadToml, also for ``nan`` and ``inf``."""
+    return toml.decode(text, Limits, where)
+
+
+def passed_over(rule_set: RuleSet, limits: Limits) -> list[str]:
+    """A line for every limit whose rule the set has not: one file serves many rule sets, but it may be misspelt."""
+    here = [rule.id for rule in rule_set.rules]
+    lines = []
+    for name in (one for one in limits.limits if one not in here):
+        near = nearest(name, here)
+        meant = f"is {near!r} meant? Its usual limit counts" if near else "a limit of other rules, or misspelt"
+        lines.append(f"no rule of {rule_set.title!r} is called {name!r}: {meant}")
+    return lines
 
 
 def with_limits(rule_set: RuleSet, limits: Limits, where: str) -> RuleSet:
@@ -151,30 +190,17 @@ def with_limit(rule_set: RuleSet, key: str, value: float) -> RuleSet:
 
 
 def _with_live(live: Live, changed: Mapping[str, float], where: str) -> Live:
+    for key, value in changed.items():
+        if not math.isfinite(value):
+            raise BadToml(f"live.{key} = {value} is no limit", where=where, hint="give a number")
     try:
         return msgspec.convert({**msgspec.to_builtins(live), **changed}, Live)
     except msgspec.ValidationError as error:
         raise BadToml(f"live: {error}", where=where, hint="correct the key or value") from error
 
 
-def _decoded(text: str, where: str, kind: type[_T]) -> _T:
-    try:
-        return msgspec.toml.decode(text.encode(), type=kind)
-    except msgspec.MsgspecError as error:
-        raise BadToml(str(error), where=where, hint="correct the key or value") from error
-
-
-def _check_rule(rule: Rule, where: str) -> None:
-    if rule.kind not in available():
-        raise BadToml(
-            f"rule {rule.id!r} has the unknown kind {rule.kind!r}",
-            where=where,
-            hint=f"choose one of {', '.join(available())}",
-        )
-    if rule.allowed is not None and not rule.allowed[0] <= rule.limit <= rule.allowed[1]:
-        low, high = rule.allowed
-        raise BadToml(
-            f"rule {rule.id!r}: limit {rule.limit:g} is not inside its own range",
-            where=where,
-            hint=f"choose {low:g} to {high:g}",
-        )
+def _check_ids(rule_set: RuleSet, where: str) -> None:
+    ids = [rule.id for rule in rule_set.rules]
+    twice = sorted({one for one in ids if ids.count(one) > 1})
+    if twice:
+        raise BadToml(f"rule {twice[0]!r} stands there twice", where=where, hint="give every rule its own id")

@@ -20,7 +20,7 @@ MARKS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
 
 
-def _rep(index: int, rng: np.random.Generator) -> dict[str, Any]:
+def make_rep(index: int, rng: np.random.Generator) -> dict[str, Any]:
     features = {f"{name}_{mark}_deg": float(rng.normal(0, 20)) for name in ANGLES for mark in MARKS}
     features["trail_thigh_flat_turn_deg"] = float(rng.exponential(5))
     fault = features["trail_thigh_flat_turn_deg"] > 3
@@ -46,7 +46,7 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
             journal.write(Command(0, "begin", settings.to_args()))
             for second in range(20):
                 journal.write(RawPacket("A", second * 10**9, bytes(56)))
-        summary = {"version": "0", "reps": [_rep(index, rng) for index in range(reps)]}
+        summary = {"version": "0", "reps": [make_rep(index, rng) for index in range(reps)]}
         add_verdict(journal.path, summary, key="0", rules="Swing", duration_s=20.0)
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from imufeedback.errors import SoundError
+from imufeedback.record.unfinished import scratch_folder
 
 SINK = "imufeedback_null"
 RATE_HZ = 48_000
@@ -31,8 +31,8 @@ def null_sink() -> Iterator[Path]:
     """
     if not installed():
         raise SoundError("PulseAudio is not installed", where="sound", hint="install pulseaudio and pulseaudio-utils")
-    with tempfile.TemporaryDirectory(prefix="imufeedback-sound-") as home:
-        folder = Path(home)
+    with scratch_folder("sound") as folder:
+        home = str(folder)
         changed = {"HOME": home, "XDG_RUNTIME_DIR": home, "PULSE_SERVER": f"unix:{home}/native"}
         before = {name: os.environ.get(name) for name in changed}
         os.environ.update(changed)

@@ -11,6 +11,9 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from bay_events import HandClock
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
 from imufeedback.app.bay import BayWindow
@@ -24,6 +27,15 @@ def no_window_is_left_to_other_threads() -> Iterator[None]:
     them: destroyed by the loop of another test's cluster they crash the process later."""
     yield
     gc.collect()
+
+
+@pytest.fixture(autouse=True)
+def no_key_is_left_held(qapp: QApplication) -> Iterator[None]:
+    """Qt keeps the modifiers of the last key event; a Shift left so makes the next test's selections extend."""
+    yield
+    if QApplication.keyboardModifiers() != Qt.KeyboardModifier.NoModifier:
+        QTest.keyClick(QWidget(), Qt.Key.Key_Shift)
+    assert QApplication.keyboardModifiers() == Qt.KeyboardModifier.NoModifier
 
 
 @pytest.fixture

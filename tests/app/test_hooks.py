@@ -6,6 +6,7 @@ import logging
 import sys
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from PySide6.QtCore import QTimer
@@ -29,14 +30,21 @@ def fail() -> None:
     raise ValueError("broken\nin two lines")
 
 
-def test_h86_an_error_in_a_thread_is_told_and_logged(told: Told, caplog: pytest.LogCaptureFixture) -> None:
+def test_h86_an_error_in_a_thread_is_told_logged_and_kept(
+    told: Told, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     thread = threading.Thread(target=fail, name="engine")
     thread.start()
     thread.join()
     [(where, what)] = told
     assert where.startswith("engine, fail line ")
     assert what == "ValueError: broken in two lines"
-    assert "Traceback" in caplog.text
+    assert "ValueError" in caplog.text
+    (details,) = (tmp_path / "problems").iterdir()
+    text = details.read_text(encoding="utf-8")
+    assert " fail" in text
+    assert "broken" not in text, "a message may hold a name"
 
 
 @pytest.mark.qt_no_exception_capture

@@ -73,8 +73,35 @@ def test_thinning_keeps_gaps_and_does_not_depend_on_where_it_starts() -> None:
     t_s = grid(0.0, 1.0)
     rows = np.ones((len(t_s), 1))
     rows[77] = np.nan
-    thin_t, thin_rows = thinned(t_s, rows, 0.01)
-    assert len(thin_t) <= 102
+    thin_t, thin_rows = thinned(t_s, rows, 0.02)
+    assert len(thin_t) <= 104
     assert np.isnan(thin_rows).sum() == 1
-    later_t, _ = thinned(t_s[50:], rows[50:], 0.01)
+    later_t, _ = thinned(t_s[50:], rows[50:], 0.02)
     assert set(later_t[1:]) <= set(thin_t)
+
+
+@given(st.integers(0, 999), st.integers(0, 2), st.floats(1.0, 90.0), st.sampled_from([-1.0, 1.0]))
+def test_a_spike_of_one_sample_stays_wherever_it_is(at: int, where: int, height: float, sign: float) -> None:
+    t_s = grid(0.0, 5.0)
+    rows = np.column_stack([np.sin(t_s), np.zeros_like(t_s), t_s])
+    rows[at, where] += sign * height
+    thin_t, thin_rows = thinned(t_s, rows, 0.057)
+    assert len(thin_t) < 2 * 5.0 / 0.057 + 2
+    assert rows[at, where] in thin_rows[:, where]
+    assert (np.diff(thin_t) > 0).all()
+    for column in range(3):
+        assert (thin_rows[:, column].min(), thin_rows[:, column].max()) == (
+            rows[:, column].min(),
+            rows[:, column].max(),
+        )
+
+
+def test_a_curve_that_rises_or_falls_goes_through_its_own_samples() -> None:
+    t_s = grid(0.0, 2.0)
+    rows = np.column_stack([t_s**2, -(t_s**3)])
+    thin_t, thin_rows = thinned(t_s, rows, 0.05)
+    np.testing.assert_array_equal(thin_rows, np.column_stack([thin_t**2, -(thin_t**3)]))
+
+
+def test_nothing_thins_to_nothing() -> None:
+    assert thinned(np.empty(0), np.empty((0, 2)), 0.1)[1].shape == (0, 2)

@@ -46,12 +46,23 @@ def run(ending: str, *, failing: bool = False) -> subprocess.CompletedProcess[st
         "window.close()",
         f"os.kill(os.getpid(), {int(signal.SIGINT)})",
         f"os.kill(os.getpid(), {int(signal.SIGTERM)})",
+        f"os.kill(os.getpid(), {int(getattr(signal, 'SIGHUP', signal.SIGTERM))})",
     ],
-    ids=["closed", "interrupted", "terminated"],
+    ids=["closed", "interrupted", "terminated", "hung up"],
 )
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are sent the POSIX way")
 def test_every_end_is_an_ordered_stop(ending: str) -> None:
     done = run(ending)
+    assert done.stdout.splitlines() == ["stopped", "closed None"]
+    assert done.returncode == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent the POSIX way")
+def test_a_signal_while_the_window_is_being_made_closes_it_as_soon_as_it_is_there() -> None:
+    code = _APP.format(ending="None", failing=False).replace("def make():", "def make():\n    import signal")
+    code = code.replace("    return window", f"    os.kill(os.getpid(), {int(signal.SIGTERM)})\n    return window")
+    environment = os.environ | {"QT_QPA_PLATFORM": "offscreen"}
+    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=30)
     assert done.stdout.splitlines() == ["stopped", "closed None"]
     assert done.returncode == 0
 

@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from imufeedback.app.palette import Sign
 from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
+from imufeedback.ble.roster import Known
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
@@ -59,6 +61,10 @@ class FakeStation:
         self.searches = 0
         self.sensors = ("A1", "B2", "C3")
         self.closed = False
+        self.others: list[Any] = []
+        self.absent: list[Known] = []
+        self.troubles: list[str] = []
+        self.asked: list[tuple[str, ...]] = []
 
     def search(self) -> None:
         self.searches += 1
@@ -67,6 +73,15 @@ class FakeStation:
         facts = {"battery_percent": 80, "address": "x"}
         self.tell([Link(one, 0.0, LinkState.CONNECTED, "", facts) for one in sensors])
         self.searched(None)
+
+    def take(self, *who: str) -> None:
+        self.asked.append(("take", *who))
+
+    def leave(self, sensor: str) -> None:
+        self.asked.append(("leave", sensor))
+
+    def blink(self, who: str) -> None:
+        self.asked.append(("blink", who))
 
     def close(self) -> None:
         self.closed = True
@@ -255,6 +270,100 @@ def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> Non
     assert "the pelvis moved" in start.fitting.now.text()
     told(window, fitted())
     assert start.ready.can_begin
+
+
+def others(*names: str) -> list[Any]:
+    return [
+        SimpleNamespace(address=f"C0:{k:02}", announced=name, rssi_dbm=-50 - 12 * k) for k, name in enumerate(names)
+    ]
+
+
+def searched(window: LiveWindow, qtbot: QtBot) -> Any:
+    press(Qt.Key.Key_Return)
+    press(Qt.Key.Key_F, modifier=CTRL)
+    return window._station
+
+
+def test_with_no_own_sensor_the_person_is_asked_and_nothing_is_chosen_for_them(make: Make, qtbot: QtBot) -> None:
+    kept: dict[str, Segment | None] = {}
+    window = make(SEEN, remember=lambda sensor, segment, facts: kept.update({sensor: segment}))
+    station = searched(window, qtbot)
+    station.others = others("N1", "", "N3")
+    station.searched(None)
+    panel = window.start.sensors.others
+    qtbot.waitUntil(panel.list.isVisible, timeout=2000)
+    assert "which are yours?" in panel.hint.text()
+    assert [panel.list.item(k).text() for k in range(3)] == [
+        "N1  ·  close by (−50 dBm)",
+        "C0:01  ·  near (−62 dBm)",
+        "N3  ·  near (−74 dBm)",
+    ]
+    assert panel.chosen == []
+    assert not panel.mine.isEnabled()
+    assert station.asked == []
+    assert kept == {}
+    press(Qt.Key.Key_Down, Qt.Key.Key_Up)
+    press(Qt.Key.Key_B, modifier=CTRL)
+    press(Qt.Key.Key_M, modifier=CTRL)
+    assert station.asked == [("blink", "C0:00"), ("take", "C0:00")]
+    assert window.start.ready.searching
+    assert not panel.mine.isEnabled()
+    station.others = station.others[1:]
+    station.find("N1")
+    qtbot.waitUntil(lambda: "N1" in window.start.sensors.rows, timeout=2000)
+    assert kept == {"N1": None}
+
+
+def test_with_all_own_sensors_others_are_one_folded_line(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)))
+    station = searched(window, qtbot)
+    station.others = others(*(f"N{k}" for k in range(17)))
+    station.find("A1", "B2", "C3")
+    panel = window.start.sensors.others
+    qtbot.waitUntil(panel.isVisible, timeout=2000)
+    assert not panel.list.isVisible()
+    assert panel.toggle.text().startswith("17 other sensors are in reach: left alone")
+    assert window.start.ready.can_stream
+    assert all(row.tick.isChecked() for row in window.start.sensors.rows.values())
+    press(Qt.Key.Key_L, modifier=CTRL)
+    assert panel.list.isVisible()
+    assert panel.chosen == []
+
+
+def test_an_own_sensor_can_be_left_out_and_another_worn_in_its_place(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)))
+    station = searched(window, qtbot)
+    station.find("A1", "B2", "C3", "D4")
+    rows = window.start.sensors.rows
+    qtbot.waitUntil(lambda: not window.start.ready.searching, timeout=2000)
+    rows["A1"].tick.click()
+    assert station.asked == [("leave", "A1")]
+    station.tell([Link("A1", 0.0, LinkState.CLOSED, "", {})])
+    station.searched(None)
+    qtbot.waitUntil(lambda: not window.start.ready.searching, timeout=2000)
+    assert not rows["A1"].tick.isChecked()
+    assert rows["A1"].words.text().startswith("left out")
+    assert not window.start.ready.can_stream
+    rows["D4"].place.setCurrentIndex(1)
+    rows["D4"].place.activated.emit(1)
+    assert window.start.ready.can_stream
+    rows["D4"].blink.click()
+    assert station.asked[-1] == ("blink", "D4")
+
+
+def test_an_own_sensor_that_is_not_heard_is_named_and_new_ones_are_asked_about(make: Make, qtbot: QtBot) -> None:
+    window = make(SEEN, roles={"A1": Segment.PELVIS})
+    station = searched(window, qtbot)
+    station.absent = [Known("B2", Segment.LEFT_THIGH)]
+    station.troubles = ["sensor C3: cannot be reached: no answer"]
+    station.others = others("N1")
+    station.find("A1")
+    sensors = window.start.sensors
+    qtbot.waitUntil(sensors.trouble.isVisible, timeout=2000)
+    assert "Not heard: left thigh (B2)." in sensors.trouble.text()
+    assert "C3: cannot be reached" in sensors.trouble.text()
+    assert sensors.others.list.isVisible()
+    assert window.start.ready.mark(Step.SENSORS) is Mark.OPEN
 
 
 def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:

@@ -194,3 +194,17 @@ def test_axes_are_painted_once_not_in_every_frame(plots: TracePlots) -> None:
         plots.show_values([1.0, None, 3.0, 4.0, 5.0, None, None])
         painted(plots)
     assert plots._axes is axes
+
+
+@pytest.mark.parametrize("at", [400, 401, 402, 403, 611, 877])
+def test_a_spike_of_one_sample_is_in_the_picture(plots: TracePlots, at: int) -> None:
+    """At 200 Hz and four pixels to a bin, most samples are not the first of their bin."""
+    column = np.zeros(2000)
+    column[at] = 40.0
+    plots.draw(snapshot(column, hz=200.0), [], [])
+    row = plots.rows[0]
+    assert float(np.nanmax(row.angle_deg)) == 40.0
+    ago_s = -(len(column) - 1 - at) / 200.0
+    image = painted(plots)
+    where = [QPointF(row.x(ago_s) + dx, row.y(20.0)) for dx in range(-5, 6)]
+    assert any(is_near(image, one, palette.TRAIL) for one in where)

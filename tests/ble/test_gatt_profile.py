@@ -109,6 +109,14 @@ def test_the_document_names_every_uuid_and_command() -> None:
         assert number in DOCUMENT
 
 
+def test_the_documents_announcements() -> None:
+    rows = re.findall(r"^\| `([^`]+)` \| `((?:[0-9a-f]{2} ?)+)` \|$", DOCUMENT, re.M)
+    assert [len(serial) > profile.ANNOUNCED_BYTES for serial, _ in rows] == [False, True]
+    for serial, data in rows:
+        assert profile.announcement(serial) == bytes.fromhex(data.replace(" ", ""))
+    assert f"less 2 for length and type and 16 for the UUID are {profile.ANNOUNCED_BYTES}" in DOCUMENT
+
+
 def test_the_documents_control_vectors() -> None:
     rows = re.findall(r"^\| `([0-9a-f ]+)` \| (START|STOP|SETTINGS|BLINK)\b", DOCUMENT, re.M)
     assert {name for _, name in rows} == {"START", "STOP", "SETTINGS", "BLINK"}

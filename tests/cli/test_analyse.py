@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -165,3 +167,33 @@ def test_a_limits_file_that_cannot_be_read_is_named(imufeedback: Commands, recor
     ended = imufeedback("analyse", recording, "--limits", wrong)
     assert ended.status != 0
     assert "wrong.toml" in ended.err
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf"])
+def test_a_limit_cannot_switch_its_rule_off(imufeedback: Commands, recording: Path, tmp_path: Path, value: str) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(f"format = 1\n[limits]\ntrail-thigh-keeps-falling = {value}\n", encoding="utf-8")
+    ended = imufeedback("analyse", recording, "--limits", own)
+    assert ended.status == 1
+    assert "own.toml: limits.trail-thigh-keeps-falling = " in ended.error
+
+
+def test_a_misspelt_limit_is_told_with_the_nearest_and_all_is_judged(
+    imufeedback: Commands, recording: Path, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text("format = 1\n[limits]\ntrail-thigh-keeps-faling = 9.0\n", encoding="utf-8")
+    ended = imufeedback("analyse", recording, "--limits", own)
+    assert ended.status == 0
+    assert ended.err.count("is 'trail-thigh-keeps-falling' meant?") == 1
+    many = imufeedback("analyse", recording, recording, "--limits", own)
+    assert many.status == 0
+    assert "is 'trail-thigh-keeps-falling' meant?" in many.err
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes in folders are a POSIX thing")
+def test_a_pipe_is_refused_at_once(imufeedback: Commands, recording: Path, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.mcap"
+    os.mkfifo(pipe)
+    assert "this is a pipe" in imufeedback("analyse", pipe).error
+    assert "this is a pipe" in imufeedback("analyse", recording, "--limits", pipe).error

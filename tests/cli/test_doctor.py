@@ -74,6 +74,76 @@ def test_a_package_that_is_gone_is_named(monkeypatch: pytest.MonkeyPatch) -> Non
     assert "bleak" in text
 
 
+@pytest.mark.parametrize(
+    ("found", "wanted", "fits"),
+    [
+        ("3.1", ">=3.1,<4", True),
+        ("3.0.9", ">=3.1,<4", False),
+        ("4.0", ">=3.1,<4", False),
+        ("3.10.2", ">=3.9", True),
+        ("6.11.1", ">=6.9,<6.12", True),
+        ("6.12.0", ">=6.9,<6.12", False),
+        ("2.1rc1", ">=2.1", True),
+        ("1.4.2", "==1.4.*", True),
+        ("1.5", "==1.4.*", False),
+        ("1.4", "!=1.4", False),
+        ("1.4.9", "~=1.4.2", True),
+        ("1.5", "~=1.4.2", False),
+        ("2024.8.0", "", True),
+    ],
+)
+def test_a_version_is_compared_with_what_is_required(
+    monkeypatch: pytest.MonkeyPatch, found: str, wanted: str, fits: bool
+) -> None:
+    from importlib import metadata
+
+    lines = [f"bleak{wanted}", "pytest>=99; extra == 'test'", "gone>=1; extra=='cluster'"]
+    monkeypatch.setattr(metadata, "requires", lambda name: lines)
+    monkeypatch.setattr(metadata, "version", lambda name: found)
+    state, text = doctor._libraries()
+    assert state is (State.GOOD if fits else State.BROKEN)
+    assert fits or f"bleak {found} is not {wanted}" in text
+
+
+def test_a_library_of_another_version_ends_with_status_1(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from importlib import metadata
+
+    monkeypatch.setattr(metadata, "version", lambda name: "0.0.1")
+    ended = imufeedback("doctor")
+    assert ended.status == 1
+    assert "pip install" in ended.out
+
+
+def test_what_is_needed_and_does_not_answer_ends_with_status_1(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    forever = threading.Event()
+    monkeypatch.setattr(doctor, "LIMIT_S", 0.5)
+    monkeypatch.setattr(doctor, "_folder", lambda: (State.GOOD, str(forever.wait(30))))
+    ended = imufeedback("doctor")
+    forever.set()
+    assert ended.status == 1
+    assert "folder     no answer" in ended.out
+
+
+def test_a_check_that_fails_is_its_own_answer(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    monkeypatch.setattr(doctor, "_sensors", lambda: [][1])
+    ended = imufeedback("doctor")
+    assert ended.status == 1
+    assert "IndexError" in ended.out
+    assert ended.err == ""
+
+
+@pytest.mark.parametrize(("encoding", "signs"), [("utf-8", "✓○✗"), ("cp1252", "+-!"), (None, "+-!")])
+def test_the_signs_are_those_that_the_terminal_has(encoding: str | None, signs: str) -> None:
+    assert "".join(doctor._signs(encoding).values()) == signs
+
+
 def test_what_never_answers_is_told_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
     forever = threading.Event()
     monkeypatch.setattr(doctor, "LIMIT_S", 0.1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 import typer
@@ -108,6 +109,11 @@ def test_wrong_usage_is_one_line_and_status_2(imufeedback: Commands, arguments: 
         (ImuFeedbackError("failed"), 1, "imufeedback: failed"),
         (KeyboardInterrupt(), 130, "imufeedback: stopped"),
         (typer.Abort(), 130, "imufeedback: stopped"),
+        (
+            PermissionError(13, "Permission denied", "a\x1bb"),
+            1,
+            "imufeedback: a\\x1bb: cannot be used (Permission denied)",
+        ),
     ],
 )
 def test_every_error_has_its_status(
@@ -122,12 +128,26 @@ def test_every_error_has_its_status(
     assert ended.error == line
 
 
-def test_a_defect_is_not_hidden(imufeedback: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A mistake in the program itself keeps its traceback: one line would hide where it is."""
-
+def test_what_nobody_foresaw_is_one_line_and_a_file_without_personal_data(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     def fail(*_: object, **__: object) -> None:
-        raise ZeroDivisionError
+        try:
+            {}["Robin Example"]
+        except KeyError as error:
+            raise ZeroDivisionError("Robin Example has a sore hip") from error
 
     monkeypatch.setattr(cli, "app", fail)
-    with pytest.raises(ZeroDivisionError):
-        cli.main()
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    ended = imufeedback("demo")
+    assert ended.status == 1
+    (details,) = (tmp_path / "problems").iterdir()
+    assert str(details) in ended.error
+    assert "ZeroDivisionError" in ended.error
+    text = details.read_text(encoding="utf-8")
+    assert "builtins.ZeroDivisionError" in text
+    assert "builtins.KeyError" in text
+    assert "imufeedback/cli/__init__.py:" in text
+    assert "Robin" not in text
+    assert str(Path.home()) not in text
+    assert details.stat().st_mode & 0o077 == 0 or sys.platform == "win32"

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import unicodedata
+
+import pytest
+
 
 def test_check_says_what_is_there(imufeedback, recording):
     done = imufeedback("recordings", "check", recording)
@@ -66,3 +71,59 @@ def test_a_report_of_a_player_is_kept_beside_the_recordings(imufeedback, recordi
     unknown = imufeedback("report", "Nobody", "--library", library, "--out", tmp_path / "y.html")
     assert unknown.status == 2
     assert "Ida" in unknown.error
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs links and pipes")
+def test_list_tells_what_cannot_be_read_beside_the_rest(imufeedback, recording, tmp_path):
+    (tmp_path / "one.mcap").write_bytes(recording.read_bytes())
+    (tmp_path / "one.verdicts.json").write_text("[" * 100_000, encoding="utf-8")
+    (tmp_path / "gone.mcap").symlink_to("nowhere")
+    (tmp_path / os.fsdecode(b"\xff\xfe.mcap")).write_bytes(b"x")
+    os.mkfifo(tmp_path / "pipe.mcap")
+    (tmp_path / "lost.edits.jsonl").write_text("", encoding="utf-8")
+    done = imufeedback("recordings", "list", "--library", tmp_path)
+    assert done.status == 0, done.err
+    assert "not judged yet" in done.out
+    assert "! its verdicts: cannot be read" in done.out
+    assert done.out.count("CANNOT BE READ") == 3
+    assert "lost.edits.jsonl: its recording is not there" in done.out
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs such a name")
+def test_check_and_recover_of_a_name_that_is_no_utf8(imufeedback, recording, tmp_path):
+    path = tmp_path / os.fsdecode(b"\xff.mcap")
+    path.write_bytes(recording.read_bytes())
+    assert imufeedback("recordings", "check", path).status == 0
+    done = imufeedback("recordings", "recover", path)
+    assert done.status == 0
+    assert r"\xff-recovered.mcap" in done.out
+
+
+@pytest.mark.parametrize("name", ["", " "])
+def test_deleting_without_a_name_is_wrong_usage(imufeedback, recording, tmp_path, name):
+    (tmp_path / "one.mcap").write_bytes(recording.read_bytes())
+    (tmp_path / "broken.mcap").write_bytes(b"x")
+    done = imufeedback("recordings", "delete-player", name, "--yes", "--library", tmp_path)
+    assert done.status == 2
+    assert "a name is needed" in done.error
+    assert len(list(tmp_path.glob("*.mcap"))) == 2
+
+
+def test_delete_finds_the_name_however_it_is_typed_and_the_whole_data_folder(
+    imufeedback, recording, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    (tmp_path / "recordings").mkdir()
+    (tmp_path / "players").mkdir()
+    one = tmp_path / "recordings" / "one.mcap"
+    one.write_bytes(recording.read_bytes())
+    (tmp_path / "recordings" / "broken.mcap").write_bytes(b"x")
+    (tmp_path / "players" / "x.toml").write_text('name = "José"\nnotes = "hip surgery"\n', encoding="utf-8")
+    (tmp_path / "players" / "x.reps.json").write_text("{}", encoding="utf-8")
+    imufeedback("recordings", "edit", one, "--player", unicodedata.normalize("NFD", "José"))
+    done = imufeedback("recordings", "delete-player", " JOSÉ", "--yes")
+    assert done.status == 0, done.err
+    assert "stays" in done.out
+    assert "broken.mcap: cannot tell whose it is" in done.out
+    left = {path.name for path in tmp_path.rglob("*") if path.is_file()}
+    assert {name for name in left if not name.startswith("index.")} == {"broken.mcap"}

@@ -24,9 +24,18 @@ class Bench:
     def __init__(self) -> None:
         self.quirks: tuple[Quirk, ...] = QUIRKS
         self.faults = FaultScript()
+        self.neighbours = 0
 
-    def desk(self, layout: Layout, _virtual: bool) -> AbstractAsyncContextManager[Desk]:
-        return virtual_desk(layout, seconds=120.0, realtime=False, quirks=self.quirks, faults=self.faults)
+    def desk(self, layout: Layout, _virtual: bool, neighbours: int) -> AbstractAsyncContextManager[Desk]:
+        return virtual_desk(
+            layout,
+            seconds=120.0,
+            realtime=False,
+            quirks=self.quirks,
+            faults=self.faults,
+            neighbours=max(neighbours, self.neighbours),
+            own=False,
+        )
 
 
 @pytest.fixture(name="bench")
@@ -35,6 +44,10 @@ def use_the_bench(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Bench:
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     monkeypatch.setattr(sensors, "_desk", bench.desk)
     monkeypatch.setattr("imufeedback.ble.desk.SCAN_S", 0.3)
+    roster = load(tmp_path)
+    for name in NAMES:
+        roster.meet(name, {"serial": name}, "house")
+    roster.save()
     return bench
 
 
@@ -64,9 +77,9 @@ def test_h16_a_missing_sensor_is_named_after_its_place(imufeedback: Commands, be
 
 
 def test_assign_refuses_what_makes_no_sense(imufeedback: Commands, bench: Bench) -> None:
-    ended = imufeedback("sensors", "assign", "BENCH-1", "pelvis")
-    assert ended.status == 2
-    assert "run `sensors scan`" in ended.error
+    ended = imufeedback("sensors", "assign", "BENCH-7", "pelvis")
+    assert ended.status == 1
+    assert "BENCH-7 was not heard – here are BENCH-1" in ended.error
     ended = imufeedback("sensors", "assign", "BENCH-1", "nose")
     assert ended.status == 2
     assert "left_thigh" in ended.error
@@ -128,6 +141,42 @@ def test_blink_reaches_the_one_that_is_named(imufeedback: Commands, bench: Bench
     ended = imufeedback("sensors", "blink", "BENCH-7")
     assert ended.status == 1
     assert "here are BENCH-1" in ended.error
+
+
+def test_others_are_listed_after_own_ones_and_left_alone(imufeedback: Commands, bench: Bench, tmp_path: Path) -> None:
+    bench.neighbours = 17
+    ended = imufeedback("sensors", "scan")
+    assert ended.status == 0
+    rows = [line for line in ended.out.splitlines() if "│" in line]
+    assert len(rows) == 20
+    assert all("BENCH" in row and "87" in row for row in rows[:3])
+    assert all("not yours" in row and "87" not in row.split("│")[4] for row in rows[3:])
+    assert "17 not yours, or new: left alone" in ended.err
+    assert sorted(load(tmp_path).known) == sorted(NAMES)
+
+
+def test_a_new_sensor_becomes_own_by_assign_and_a_stranger_by_forget(
+    imufeedback: Commands, bench: Bench, tmp_path: Path
+) -> None:
+    assert imufeedback("sensors", "forget", "bench-3").status == 0
+    assert "BENCH-3" not in load(tmp_path).known
+    ended = imufeedback("sensors", "check", "--seconds", "2")
+    assert "BENCH-3" not in ended.out
+    ended = imufeedback("sensors", "assign", "bench-3", "left_thigh")
+    assert ended.status == 0
+    assert "BENCH-3: left thigh" in ended.out
+    assert load(tmp_path).get("BENCH-3").address == "C0:00:00:00:00:03"
+    assert imufeedback("sensors", "forget", "BENCH-9").status == 2
+
+
+def test_when_none_is_own_none_is_touched(imufeedback: Commands, bench: Bench, tmp_path: Path) -> None:
+    for name in NAMES:
+        imufeedback("sensors", "forget", name)
+    ended = imufeedback("sensors", "check", "--seconds", "2")
+    assert ended.status == 1
+    assert "no sensor is known here as yours" in ended.error
+    assert "`imufeedback sensors assign` makes one yours" in ended.error
+    assert load(tmp_path).known == {}
 
 
 @pytest.mark.parametrize("layout", ["lossless", "none-of-these"])

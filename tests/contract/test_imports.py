@@ -13,7 +13,10 @@ import imufeedback
 
 ROOT = Path(imufeedback.__file__).parent
 STAGES = ("packets", "timing", "fusion", "body", "motion", "rules", "cues")
-BASE = ("records.py", "errors.py", "constants.py", "stage.py", "settings.py", "pipeline.py")
+BASE = (
+    *("records.py", "errors.py", "constants.py", "plain.py", "spelling.py"),
+    *("stage.py", "settings.py", "toml.py", "commands.py", "pipeline.py"),
+)
 PURE = [ROOT / one for one in BASE] + [path for one in STAGES for path in sorted((ROOT / one).rglob("*.py"))]
 
 OUTSIDE = {"numpy", "scipy", "vqf", "ahrs", "msgspec"}

@@ -324,3 +324,48 @@ def run_python(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, env=environment(), check=False)
     assert done.returncode == 0, done.stderr
     return done
+
+
+# ── items that no recording holds ────────────────────────────────────────────────────────────────────────────────
+
+
+def deep(levels: int) -> object:
+    out: object = 1
+    for _ in range(levels):
+        out = [out]
+    return out
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        Tick(2**63),
+        Tick(-(2**63) - 1),
+        RawPacket("SYN-0001", 2**64, b""),
+        Command(10**30, "note"),
+        Command(5, "note", {"number": 10**30}),
+        Command(5, "note", {"deep": deep(100_000)}),
+        Command(5, "note", {"name": "\ud800"}),
+        RawPacket("\ud800", 5, b""),
+        RawPacket("x" * 70_000, 5, b""),
+    ],
+    ids=lambda one: type(one).__name__,
+)
+def test_one_item_that_cannot_be_written_is_told_and_the_recording_goes_on(tmp_path: Path, odd: Item) -> None:
+    journal = write(tmp_path / "a.mcap", [ITEMS[0], odd, *ITEMS[1:]])
+    assert journal.error is not None
+    assert "is missing in the recording" in journal.error
+    assert journal.fill.dropped == 1
+    recording = read_items(journal.path)
+    assert all(same(one, other) for one, other in zip(recording, ITEMS, strict=True))
+
+
+def test_times_at_the_ends_of_what_is_held_come_back(tmp_path: Path) -> None:
+    items: list[Item] = [Tick(-(2**63)), Tick(2**63 - 1), Command(2**63 - 1, "end"), RawPacket("a", -(2**63), b"")]
+    assert list(read_items(write(tmp_path / "a.mcap", items).path)) == items
+
+
+def test_a_command_nested_without_end_is_passed_over_when_read() -> None:
+    body = b"\x83\xa7host_ns\x00\xa4verb\xa1x\xa4args\x81\xa1a" + b"\x91" * 200_000 + b"\xc0"
+    with pytest.raises(codec.UnknownItemError):
+        codec.decode(3, body)

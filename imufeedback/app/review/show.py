@@ -18,8 +18,8 @@ CUE_LIMIT_NS = 150_000_000
 def show(root: Path, recording: Path | None) -> list[str]:
     """Show the window until it is closed; returns what a person should know. Needs a screen."""
     app = make_application()
-    sounder = open_player()
-    with Library(root) as library:
+    with closing_on_signals() as closing, Library(root) as library:
+        sounder = open_player()
         window = ReviewWindow(library, play=lambda sound: sounder.play(sound, time.monotonic_ns() + CUE_LIMIT_NS))
         restore = install_hooks(lambda where, what: window.messages.show_fault(f"{where}: {what}"))
         try:
@@ -27,8 +27,8 @@ def show(root: Path, recording: Path | None) -> list[str]:
                 window.open(recording)
             window.resize(app.primaryScreen().availableSize())
             window.showMaximized()
-            with closing_on_signals(window.close):
-                app.exec()
+            closing.by(window.close)
+            app.exec()
         finally:
             restore()
             sounder.close()

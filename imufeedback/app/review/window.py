@@ -52,6 +52,8 @@ from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
 from imufeedback.app.words import tr, void_rep
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.record import unfinished
+from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.library import SessionRow
@@ -72,6 +74,7 @@ class ReviewWindow(QMainWindow):
         super().__init__()
         self._library, self._play = library, play
         self._work = tempfile.TemporaryDirectory(prefix="imufeedback-review-")
+        unfinished.begin(Path(self._work.name))
         self.judge = JudgeThread(Path(self._work.name))
         self.found: Judgement | None = None
         self._played: Rep | None = None
@@ -220,9 +223,13 @@ class ReviewWindow(QMainWindow):
             item = QListWidgetItem(session_words(one))
             item.setData(Qt.ItemDataRole.UserRole, one)
             self.sessions.addItem(item)
+        for line in self._library.troubles:
+            told = QListWidgetItem(f"! {line}")
+            told.setFlags(Qt.ItemFlag.NoItemFlags)
+            self.sessions.addItem(told)
         self.sessions.blockSignals(False)
         self.trends.show_player(name)
-        if self.sessions.count():
+        if self.sessions.count() > len(self._library.troubles):
             self.sessions.setCurrentRow(0)
             self._open_current()
         else:
@@ -233,16 +240,18 @@ class ReviewWindow(QMainWindow):
         """Choose the session of a recording, with its player."""
         for row in self._library.sessions():
             if row.path.resolve() == path.resolve():
-                self.player.setCurrentIndex(self.player.findData(row.player))
+                names = [name_key(self.player.itemData(at)) for at in range(self.player.count())]
+                self.player.setCurrentIndex(names.index(name_key(row.player)))
                 for at in range(self.sessions.count()):
-                    if self.sessions.item(at).data(Qt.ItemDataRole.UserRole).path == row.path:
+                    shown: SessionRow | None = self.sessions.item(at).data(Qt.ItemDataRole.UserRole)
+                    if shown is not None and shown.path == row.path:
                         self.sessions.setCurrentRow(at)
 
     def _open_current(self) -> None:
         item = self.sessions.currentItem()
-        if item is None:
+        row: SessionRow | None = None if item is None else item.data(Qt.ItemDataRole.UserRole)
+        if row is None:
             return
-        row: SessionRow = item.data(Qt.ItemDataRole.UserRole)
         self._clear()
         self.title.setText(row.title)
         if row.trouble:
@@ -293,7 +302,8 @@ class ReviewWindow(QMainWindow):
         rows = {one.path: one for one in self._library.sessions(self.player.currentData())}
         for at in range(self.sessions.count()):
             item = self.sessions.item(at)
-            row = rows.get(item.data(Qt.ItemDataRole.UserRole).path)
+            shown: SessionRow | None = item.data(Qt.ItemDataRole.UserRole)
+            row = None if shown is None else rows.get(shown.path)
             if row is not None:
                 item.setData(Qt.ItemDataRole.UserRole, row)
                 item.setText(session_words(row))
@@ -426,7 +436,8 @@ def session_words(one: SessionRow) -> str:
         told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
         told += tr(", {void} not judged").format(void=one.void) if one.void else ""
     cut = "" if one.closed or one.trouble else tr(" · was cut off")
-    return f"{when}\n{one.title} · {told}{cut}"
+    beside = f"\n! {one.beside}" if one.beside else ""
+    return f"{when}\n{one.title} · {told}{cut}{beside}"
 
 
 def facts(found: Judgement) -> list[str]:

@@ -33,6 +33,12 @@ class StartPage(QWidget):
     stored_wanted = Signal()
     begin_wanted = Signal()
     placed = Signal(str, object)
+    ticked = Signal(str, bool)
+    """Sensor, and whether it takes part."""
+    take_wanted = Signal(list)
+    """Addresses of sensors that are not known yet."""
+    blink_wanted = Signal(str)
+    """Sensor, or address of one that is not known."""
 
     def __init__(self, people: People, works: Works) -> None:
         super().__init__()
@@ -94,6 +100,10 @@ class StartPage(QWidget):
         self.sensors.search_wanted.connect(self._search)
         self.sensors.stream_wanted.connect(self.stream_wanted)
         self.sensors.placed.connect(self.placed)
+        self.sensors.ticked.connect(self.ticked)
+        self.sensors.blink_wanted.connect(self.blink_wanted)
+        self.sensors.others.take_wanted.connect(self.take_wanted)
+        self.sensors.others.blink_wanted.connect(self.blink_wanted)
         self.fitting.fit_wanted.connect(self.fit_wanted)
         self.fitting.stored_wanted.connect(self.stored_wanted)
         self.works.chosen.connect(self._choose_work)
@@ -203,9 +213,14 @@ class StartPage(QWidget):
     def _search(self) -> None:
         self.sensors.forget()
         self.ready.links.clear()
+        self.ready.absent, self.ready.others = "", ()
+        self.show_busy()
+        self.search_wanted.emit()
+
+    def show_busy(self) -> None:
+        """The radio works until `show_search`."""
         self.ready.searching, self.ready.search_trouble = True, None
         self.refresh()
-        self.search_wanted.emit()
 
     def _chosen(self, person: Person) -> None:
         if self.ready.person is None or self.ready.person.name != person.name:

@@ -42,6 +42,10 @@ class Readiness:
     roles: dict[str, Segment] = field(default_factory=dict)
     searching: bool = False
     search_trouble: str | None = None
+    absent: str = ""
+    """Own sensors that were not heard, or could not be connected: a few lines for a person."""
+    others: tuple[tuple[str, str], ...] = ()
+    """(address, words) of sensors in reach that are not this player's."""
     virtual: bool = False
     """The virtual golfer plays."""
     running: bool = False

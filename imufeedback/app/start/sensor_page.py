@@ -6,13 +6,23 @@ from collections.abc import Mapping
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont
-from PySide6.QtWidgets import QComboBox, QGridLayout, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from imufeedback.app import palette
-from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.labels import ElidedLabel, add_key, pixel_font
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.body_picture import BodyPicture
+from imufeedback.app.start.others_panel import OthersPanel
 from imufeedback.app.start.readiness import HERE, NEEDED, Readiness
 from imufeedback.app.words import segment_word
 from imufeedback.records import LinkState, Segment
@@ -28,6 +38,10 @@ class SensorPage(QWidget):
     stream_wanted = Signal()
     placed = Signal(str, object)
     """Sensor, and the `Segment` it is worn on or None."""
+    ticked = Signal(str, bool)
+    """Sensor, and whether it takes part."""
+    blink_wanted = Signal(str)
+    """Sensor."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -44,7 +58,9 @@ class SensorPage(QWidget):
         self.try_it = QPushButton(texts.try_button())
         add_key(self.try_it, "Ctrl+T")
         self.stream = QPushButton(texts.stream_button())
+        self.others = OthersPanel()
         self.rows: dict[str, SensorRow] = {}
+        self._others: tuple[tuple[str, str], ...] = ()
         self._font = QFont()
         self._arrange()
         self.search.clicked.connect(self.search_wanted)
@@ -53,7 +69,7 @@ class SensorPage(QWidget):
 
     def _arrange(self) -> None:
         self._grid = QGridLayout()
-        self._grid.setColumnStretch(2, 1)
+        self._grid.setColumnStretch(3, 1)
         buttons = QHBoxLayout()
         buttons.addWidget(self.search)
         buttons.addWidget(self.stream)
@@ -64,17 +80,19 @@ class SensorPage(QWidget):
         right.addLayout(buttons)
         right.addWidget(self.trouble)
         right.addLayout(self._grid)
-        right.addStretch(1)
+        right.addWidget(self.others, 1)
+        right.addStretch(0)
         right.addWidget(self.try_hint)
         right.addWidget(self.try_it, 0, Qt.AlignmentFlag.AlignLeft)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(20)
-        row.addWidget(self.body, 46)
-        row.addLayout(right, 54)
+        row.addWidget(self.body, 43)
+        row.addLayout(right, 57)
 
     def focus(self) -> None:
-        self.search.setFocus()
+        if not self.others.focus():
+            self.search.setFocus()
 
     def show_ready(self, ready: Readiness, battery: Mapping[str, float]) -> None:
         """What is there now."""
@@ -85,16 +103,30 @@ class SensorPage(QWidget):
         for sensor, row in self.rows.items():
             state = ready.links.get(sensor, LinkState.LOST)
             row.show_state(state, battery.get(sensor), ready.roles.get(sensor), locked=ready.running)
-        self.trouble.setText(ready.search_trouble or "")
-        self.trouble.setVisible(bool(ready.search_trouble) and not ready.running)
+            row.set_busy(ready.running or ready.searching)
+        trouble = "\n".join(filter(None, (ready.search_trouble, ready.absent)))
+        self.trouble.setText(trouble)
+        self.trouble.setVisible(bool(trouble) and not ready.running)
+        self._show_others(ready)
         person = ready.person is not None and bool(ready.person.cautions_seen)
         self.search.setText(texts.search_button(bool(self.rows) or bool(ready.search_trouble)))
         self.search.setEnabled(not ready.running and not ready.searching)
         self.try_it.setEnabled(person and not ready.running and not ready.searching)
         self.stream.setVisible(bool(self.rows) and not ready.running)
         self.stream.setEnabled(ready.can_stream)
-        for widget in (self.hint, self.search, self.try_it, self.try_hint):
+        for widget in (self.search, self.try_it):
             widget.setVisible(not ready.running)
+        # Room for the lists: hints are for those who have none yet.
+        alone = not ready.running and not self.rows and not ready.others
+        self.hint.setVisible(alone)
+        self.try_hint.setVisible(alone)
+
+    def _show_others(self, ready: Readiness) -> None:
+        others = () if ready.running else ready.others
+        if others != self._others:
+            self._others = others
+            self.others.show_others(others, ask=bool(ready.missing_places()))
+        self.others.set_busy(ready.searching)
 
     def forget(self) -> None:
         """A new search begins."""
@@ -107,24 +139,33 @@ class SensorPage(QWidget):
         self.rows[sensor] = row
         row.add_to(self._grid, len(self.rows))
         row.place.activated.connect(lambda _, row=row: self.placed.emit(row.sensor, row.chosen))
+        row.tick.clicked.connect(lambda on, row=row: self.ticked.emit(row.sensor, on))
+        row.blink.clicked.connect(lambda _=False, row=row: self.blink_wanted.emit(row.sensor))
 
     def rescale(self, scale: float) -> None:
         self._font = pixel_font(15 * scale)
         self.body.rescale(scale)
         for widget in (self.hint, self.trouble, self.try_hint, self.search, self.try_it, self.stream):
             widget.setFont(self._font)
+        self.others.refont(self._font)
         for row in self.rows.values():
             row.refont(self._font)
 
 
 class SensorRow:
-    """Sign, name, words and place of one sensor."""
+    """Tick, sign, name, words and place of one of this player's sensors."""
 
     def __init__(self, sensor: str, font: QFont) -> None:
         self.sensor = sensor
+        self.tick = QCheckBox()
+        self.tick.setAccessibleName(texts.take_part(sensor))
+        self.tick.setToolTip(texts.take_part(sensor))
+        self.blink = QPushButton(texts.blink_short())
+        self.blink.setStyleSheet("padding: 3px 8px;")
+        self.blink.setAccessibleName(texts.blink_this(sensor))
         self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
         self.name = QLabel(sensor)
-        self.words = QLabel()
+        self.words = ElidedLabel()
         self.place = QComboBox()
         self.place.setAccessibleName(texts.place_of(sensor))
         self.place.addItem(texts.no_place(), None)
@@ -134,7 +175,7 @@ class SensorRow:
 
     @property
     def _widgets(self) -> tuple[QWidget, ...]:
-        return self.sign, self.name, self.words, self.place
+        return self.tick, self.sign, self.name, self.words, self.blink, self.place
 
     @property
     def chosen(self) -> Segment | None:
@@ -154,12 +195,20 @@ class SensorRow:
         look = palette.LINK_LOOKS[state]
         self.sign.show_sign(look.sign, look.ink)
         self.words.setText(texts.sensor_words(state, battery))
+        self.words.setToolTip(texts.sensor_tip(state, battery))
         self.words.setStyleSheet(f"color: {look.ink};")
         self.place.setCurrentIndex(0 if role is None else 1 + PLACES.index(role))
         self.place.setEnabled(not locked)
+        self.tick.setChecked(state is not LinkState.CLOSED)
+        self.blink.setVisible(state is LinkState.CONNECTED and not locked)
+
+    def set_busy(self, busy: bool) -> None:
+        """While the radio works, or a session runs, nobody comes or goes."""
+        self.tick.setEnabled(not busy)
+        self.blink.setEnabled(not busy)
 
     def refont(self, font: QFont) -> None:
-        for widget in (self.name, self.words, self.place):
+        for widget in (self.name, self.words, self.blink, self.place):
             widget.setFont(font)
         side = max(round(font.pixelSize() * 0.9), 10)
         self.sign.setFixedSize(side, side)

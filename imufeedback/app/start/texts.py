@@ -60,8 +60,10 @@ def _sensors(ready: Readiness) -> str:
         if waiting:
             return tr("waiting for: {places}").format(places=places(waiting))
         return tr("virtual golfer") if ready.virtual else tr("{count} streaming").format(count=len(ready.roles))
-    if ready.search_trouble:
+    if ready.search_trouble and not ready.links:
         return tr("none found")
+    if ready.others and not ready.links:
+        return tr("which are yours?")
     if ready.links:
         missing = ready.missing_places()
         return tr("no sensor on: {places}").format(places=places(missing)) if missing else tr("ready to stream")
@@ -187,6 +189,59 @@ def try_hint() -> str:
     return tr("A virtual golfer wears virtual sensors: everything else is the real thing, recording and tones too.")
 
 
+def others_button(count: int) -> str:
+    if count == 1:
+        return tr("1 other sensor is in reach: left alone  (Ctrl+L)")
+    return tr("{count} other sensors are in reach: left alone  (Ctrl+L)").format(count=count)
+
+
+def others_name() -> str:
+    return tr("Other sensors in reach")
+
+
+def which_are_yours(ask: bool) -> str:
+    if ask:
+        return tr("New sensors in reach: which are yours? The strongest is nearest. Only what you take is connected.")
+    return tr("Is one of these yours? Only what you take is connected.")
+
+
+def mine_button() -> str:
+    return tr("It is mine: connect it  (Ctrl+M)")
+
+
+def blink_button() -> str:
+    return tr("Blink  (Ctrl+B)")
+
+
+def blink_this(sensor: str) -> str:
+    return tr("Let {sensor} blink").format(sensor=sensor)
+
+
+def blink_short() -> str:
+    return tr("Blink")
+
+
+def other_words(name: str, signal_dbm: int) -> str:
+    """Name and strength; the borders are chosen: an arm's length, a room, beyond."""
+    near = tr("close by") if signal_dbm >= -60 else tr("near") if signal_dbm >= -80 else tr("far")
+    return f"{name}  ·  {near} (−{abs(signal_dbm)} dBm)"
+
+
+def take_part(sensor: str) -> str:
+    return tr("{sensor} takes part").format(sensor=sensor)
+
+
+def absent_words(segment: Segment | None, serial: str) -> str:
+    return serial if segment is None else f"{segment_word(segment)} ({serial})"
+
+
+def not_heard(names: list[str]) -> str:
+    """Own sensors that are missing, as "place (serial number)"."""
+    return tr(
+        "Not heard: {names}. Switch off and on, bring close, close other programs that use it, then search again."
+    ).format(names=", ".join(names))
+
+
 def stream_button() -> str:
     return tr("Let them stream  (Ctrl+Enter)")
 
@@ -200,12 +255,25 @@ def place_of(sensor: str) -> str:
 
 
 def sensor_words(state: LinkState, battery: float | None) -> str:
+    words = _here_word(state)
+    return words if battery is None else tr("{state}, {percent:.0f} %").format(state=words, percent=battery)
+
+
+def sensor_tip(state: LinkState, battery: float | None) -> str:
+    """The same at length."""
     words = link_word(state)
     return words if battery is None else tr("{state} · battery {percent:.0f} %").format(state=words, percent=battery)
 
 
 def place_words(segment: Segment, state: LinkState | None) -> str:
-    return f"{segment_word(segment)}: {tr('no sensor') if state is None else link_word(state)}"
+    return f"{segment_word(segment)}: {tr('no sensor') if state is None else _here_word(state)}"
+
+
+def _here_word(state: LinkState) -> str:
+    """Before a session nobody expects data, and a closed link was closed by the person."""
+    if state is LinkState.CONNECTED:
+        return tr("connected")
+    return tr("left out") if state is LinkState.CLOSED else link_word(state)
 
 
 # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -225,7 +225,7 @@ class _Scanner(BaseBleakScanner):
         data = AdvertisementData(
             local_name=name,
             manufacturer_data={},
-            service_data={},
+            service_data=_service_data(heard.data),
             service_uuids=_service_uuids(heard.data),
             tx_power=None,
             rssi=heard.rssi,
@@ -247,6 +247,13 @@ def _local_name(data: AdvertisingData) -> str | None:
         if isinstance(value, bytes):
             return value.decode("utf-8", "replace")
     return None
+
+
+def _service_data(data: AdvertisingData) -> dict[str, bytes]:
+    raw = data.get(AdvertisingData.SERVICE_DATA_128_BIT_UUID, raw=True)
+    if not isinstance(raw, bytes) or len(raw) < 16:
+        return {}
+    return {_uuid(UUID.from_bytes(raw[:16])): raw[16:]}
 
 
 def _service_uuids(data: AdvertisingData) -> list[str]:

@@ -26,6 +26,11 @@ DELIVERY_S = 2.0
 _CENTRAL_ADDRESS = "C0:00:00:00:00:00"
 
 
+def address_of(number: int) -> str:
+    """Of the sensor of this number, from 0: its place in the list that the radio is given."""
+    return f"C0:00:00:00:00:{number + 1:02X}"
+
+
 class VirtualRadio:
     """Virtual sensors and the virtual adapter to reach them by: `open`, hand `backends` to bleak, `play`, `close`."""
 
@@ -56,9 +61,9 @@ class VirtualRadio:
         link = LocalLink()  # type: ignore[no-untyped-call]
         self._central = Central(link, _CENTRAL_ADDRESS, self._on_delivered, self._mtu)
         await self._central.device.power_on()
-        for k, sensor in enumerate(self._sensors, start=1):
+        for k, sensor in enumerate(self._sensors):
             sensor.on_gone = self._go_on
-            await sensor.power_on(link, f"C0:00:00:00:00:{k:02X}")
+            await sensor.power_on(link, address_of(k))
         self._central.is_untold = lambda address: self._at(address).untold
 
     def _at(self, address: str) -> VirtualSensor:

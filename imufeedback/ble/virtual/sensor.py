@@ -12,7 +12,7 @@ from bumble.device import Connection, Device
 from bumble.link import LocalLink
 
 from imufeedback.ble import profile
-from imufeedback.ble.virtual.stack import make_device
+from imufeedback.ble.virtual.stack import SIGNAL_DBM, make_device
 from imufeedback.packets import Layout
 from imufeedback.packets.layout import Gatt
 
@@ -48,8 +48,16 @@ class VirtualSensor:
         model: str = "virtual",
         place: str = "",
         temperature_c: float | None = None,
+        announces: bool = True,
+        answers: bool = True,
+        signal_dbm: int = SIGNAL_DBM,
+        advertising_ms: float = ADVERTISING_MS,
     ) -> None:
-        """`place` is another name that a fault script may call it by. Raises UsageError for a layout without UUIDs."""
+        """`place` is another name that a fault script may call it by; `announces` its serial number while it
+        advertises; one that does not answer is heard, and cannot be connected.
+
+        Raises UsageError for a layout without UUIDs.
+        """
         self.name = name
         self.place = place or name
         self.address = ""
@@ -58,6 +66,8 @@ class VirtualSensor:
         """The link is gone, and the client is not to know."""
         self.blinks = 0
         """How often it was asked to be seen."""
+        self.connections = 0
+        """How often a client connected."""
         self.serial = serial
         self.payloads = payloads
         self.battery_percent = battery_percent
@@ -75,6 +85,8 @@ class VirtualSensor:
         self._firmware = firmware
         self._model = model
         self._temperature_c = temperature_c
+        self.announces, self._answers = announces, answers
+        self._signal_dbm, self._advertising_ms = signal_dbm, advertising_ms
         self._subscribed = False
         self._connection: Connection | None = None
         self._device: Device | None = None
@@ -94,7 +106,7 @@ class VirtualSensor:
 
     async def power_on(self, link: LocalLink, address: str) -> None:
         """Appear on the link under a random static address, and advertise."""
-        device = make_device(self.name, address, link)
+        device = make_device(self.name, address, link, self._signal_dbm, answers=self._answers)
         self.address = address
         device.add_services(self._services())
         device.on(Device.EVENT_CONNECTION, self._on_connection)
@@ -108,8 +120,9 @@ class VirtualSensor:
         assert self._device is not None
         await self._device.start_advertising(
             advertising_data=self._advertisement(),
-            advertising_interval_min=ADVERTISING_MS,
-            advertising_interval_max=ADVERTISING_MS,
+            scan_response_data=self._scan_response(),
+            advertising_interval_min=self._advertising_ms,
+            advertising_interval_max=self._advertising_ms,
             auto_restart=True,
         )
 
@@ -193,6 +206,12 @@ class VirtualSensor:
             )
         )
 
+    def _scan_response(self) -> bytes:
+        if not self.announces or self._gatt.service != profile.SERVICE:
+            return b""
+        data = bytes(UUID(profile.SERVICE)) + profile.announcement(self.serial)
+        return bytes(AdvertisingData([(AdvertisingData.SERVICE_DATA_128_BIT_UUID, data)]))
+
     def _status(self, _connection: Any) -> bytes:
         return profile.status_bytes(profile.Status(self.streaming, self.settings))
 
@@ -231,6 +250,7 @@ class VirtualSensor:
 
     def _on_connection(self, connection: Connection) -> None:
         self._connection = connection
+        self.connections += 1
         self.untold = False
         connection.on(Connection.EVENT_DISCONNECTION, partial(self._on_disconnection, connection))
 

@@ -16,19 +16,29 @@ from bumble.hci import (
     HCI_ErrorCode,
     HCI_LE_Connection_Complete_Event,
     HCI_LE_Create_Connection_Cancel_Command,
+    HCI_LE_Extended_Advertising_Report_Event,
     HCI_Number_Of_Completed_Packets_Event,
     HCI_Packet,
     HCI_StatusReturnParameters,
+    Phy,
     Role,
 )
 from bumble.host import Host
 from bumble.link import LocalLink
+from bumble.ll import AdvExtInd, AdvInd
 from bumble.transport.common import AsyncPipeSink
 
+SIGNAL_DBM = -50
+_Kind = HCI_LE_Extended_Advertising_Report_Event.EventType
 _DATA = (HCI_AclDataPacket, HCI_Number_Of_Completed_Packets_Event)
 
 
 class _Controller(Controller):
+    signal_dbm = SIGNAL_DBM
+    """How strong others hear this one."""
+    answers = True
+    """Whether it can be connected; otherwise it is only heard."""
+
     def send_hci_packet(self, packet: HCI_Packet) -> None:
         if isinstance(packet, _DATA) and self.host is not None:
             asyncio.get_running_loop().call_soon(self.host.on_packet, bytes(packet))
@@ -40,6 +50,44 @@ class _Controller(Controller):
             self.on_hci_acl_data_packet(packet)
         else:
             super().on_hci_packet(packet)
+
+    def on_advertising_pdu(self, pdu: AdvInd | AdvExtInd) -> None:
+        """Report an advertisement and its scan response; bumble repeats the advertisement for a response."""
+        if not self.le_scan_enable and self.pending_le_connection is None:
+            return
+        sender = self.link.find_le_controller(pdu.advertiser_address) if self.link else None
+        if not isinstance(sender, _Controller):
+            return
+        scanning, self.le_scan_enable = self.le_scan_enable, False
+        try:
+            if sender.answers:
+                super().on_advertising_pdu(pdu)  # a connection that waits for this one
+        finally:
+            self.le_scan_enable = scanning
+        if not scanning:
+            return
+        response = next((bytes(one.scan_response_data) for one in sender.advertising_sets.values()), b"")
+        self._report(pdu, _Kind.CONNECTABLE_ADVERTISING, pdu.data, sender.signal_dbm)
+        if response:
+            self._report(pdu, _Kind.SCAN_RESPONSE, response, sender.signal_dbm)
+
+    def _report(self, pdu: AdvInd | AdvExtInd, kind: _Kind, data: bytes, signal_dbm: int) -> None:
+        address = pdu.advertiser_address
+        report = HCI_LE_Extended_Advertising_Report_Event.Report(
+            event_type=kind,
+            address_type=address.address_type,
+            address=address,
+            primary_phy=Phy.LE_1M,
+            secondary_phy=Phy.LE_1M,
+            advertising_sid=0,
+            tx_power=0,
+            rssi=signal_dbm,
+            periodic_advertising_interval=0,
+            direct_address_type=0,
+            direct_address=Address.ANY,
+            data=data,
+        )
+        self.send_hci_packet(HCI_LE_Extended_Advertising_Report_Event([report]))
 
     def on_hci_le_create_connection_cancel_command(
         self, command: HCI_LE_Create_Connection_Cancel_Command
@@ -83,7 +131,10 @@ class _Host(Host):
             super().on_hci_packet(packet)
 
 
-def make_device(name: str, address: str, link: LocalLink) -> Device:
+def make_device(
+    name: str, address: str, link: LocalLink, signal_dbm: int = SIGNAL_DBM, *, answers: bool = True
+) -> Device:
     """A bumble device under a random static address, with a controller of its own on the link."""
     controller = _Controller(name, link=link)
+    controller.signal_dbm, controller.answers = signal_dbm, answers
     return Device(name=name, address=Address(address), host=_Host(controller, AsyncPipeSink(controller)))

@@ -6,7 +6,6 @@ Beside them ``session.json`` keeps what no sample tells: title, start, player, r
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 from contextlib import ExitStack
 from pathlib import Path
@@ -14,10 +13,11 @@ from typing import IO
 
 import numpy as np
 
-from imufeedback.errors import BadFile, NoRecording
+from imufeedback.errors import BadFile, CannotWrite, NoRecording
 from imufeedback.packets import parse_layout
+from imufeedback.record import unfinished
 from imufeedback.record.exports import Source
-from imufeedback.record.files import cannot_write, refuse_existing, sync_folder
+from imufeedback.record.files import cannot_write, create_new, put_in_place, refuse_existing
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, write_session
@@ -33,17 +33,24 @@ def write(source: Source, out: Path) -> str:
         part = Path(tempfile.mkdtemp(prefix=f".{out.stem[:40]}.", dir=out.parent))
     except OSError as error:
         raise cannot_write(out, error) from None
+    unfinished.begin(part)
     try:
         count = _write_all(source, part)
         refuse_existing(out, False)
-        part.chmod(0o755)
-        os.replace(part, out)
-        sync_folder(out.parent)
     except BaseException as error:
-        shutil.rmtree(part, ignore_errors=True)
+        unfinished.remove(part)
         if isinstance(error, OSError):
             raise cannot_write(out, error) from None
         raise
+    try:
+        put_in_place(part, out)
+    except CannotWrite:
+        unfinished.keep(part)  # whole, only not under its name
+        raise
+    except OSError as error:
+        unfinished.remove(part)
+        raise cannot_write(out, error) from None
+    unfinished.keep(part)
     return f"{count} samples, and {SESSION_FILE}"
 
 
@@ -63,7 +70,7 @@ def _write_all(source: Source, folder: Path) -> int:
     with ExitStack() as stack:
         for sensor in settings.sensors:
             path = folder / f"{sensor.role}.csv"
-            file = stack.enter_context(open(path, "w", encoding="utf-8", newline=""))
+            file = stack.enter_context(open(create_new(path)[0], "w", encoding="utf-8", newline=""))
             count += _write_sensor(file, blocks[sensor.id], source, shift_s + delay_s)
             file.flush()
             os.fsync(file.fileno())

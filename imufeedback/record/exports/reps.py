@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from imufeedback.plain import cell as harmless
 from imufeedback.record.exports import Source
 from imufeedback.record.files import whole_file
 
@@ -52,7 +53,8 @@ def columns(rows: Iterable[Mapping[str, Cell]]) -> list[str]:
 
 
 def _text(cell: Cell) -> str:
-    return "" if cell is None else str(cell)
+    """Names are a person's own words: none of them may be a formula in a spreadsheet."""
+    return "" if cell is None else harmless(cell) if isinstance(cell, str) else str(cell)
 
 
 def _number(value: float | None) -> float | None:

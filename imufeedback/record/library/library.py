@@ -6,25 +6,26 @@ import os
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
+from itertools import islice
 from pathlib import Path
 from typing import Any, Self
 
-from imufeedback.errors import CannotWrite, ImuFeedbackError, UsageError
+from imufeedback.errors import CannotWrite, UsageError
+from imufeedback.record.files import make_folder, name_key
 from imufeedback.record.library import places
-from imufeedback.record.library.edits import add_edit, read_edits
-from imufeedback.record.library.verdicts import read_verdicts
-from imufeedback.record.window import open_window
-from imufeedback.settings import from_args
+from imufeedback.record.library.edits import add_edit
+from imufeedback.record.library.entries import Entry, read_entry
+from imufeedback.record.library.index import Index, why
 
 _SCHEMA = """
 CREATE TABLE sessions (
-  id INTEGER PRIMARY KEY, path TEXT UNIQUE NOT NULL, signature TEXT NOT NULL, player TEXT NOT NULL, title TEXT NOT NULL,
+  id INTEGER PRIMARY KEY, path BLOB UNIQUE NOT NULL, signature TEXT NOT NULL, player TEXT NOT NULL, title TEXT NOT NULL,
   start_utc TEXT, zone_offset_s INTEGER, duration_s REAL, hand TEXT, rules TEXT, reps INTEGER, faults INTEGER,
-  void INTEGER, judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL);
-CREATE INDEX sessions_by_player ON sessions (player, start_utc);
+  void INTEGER, judged_version TEXT, notes TEXT NOT NULL, trouble TEXT NOT NULL, closed INTEGER NOT NULL,
+  beside TEXT NOT NULL, player_key TEXT NOT NULL);
+CREATE INDEX sessions_by_player ON sessions (player_key, start_utc);
 CREATE TABLE tags (session INTEGER NOT NULL REFERENCES sessions ON DELETE CASCADE, tag TEXT NOT NULL);
 CREATE TABLE blocks (
   session INTEGER NOT NULL REFERENCES sessions ON DELETE CASCADE, number INTEGER, name TEXT, role TEXT, drill TEXT,
@@ -38,6 +39,10 @@ CREATE INDEX tags_by_session ON tags (session);
 """
 VERSION = zlib.crc32(_SCHEMA.encode()) & 0x7FFFFFFF
 """An index with any other tables is another version, and is made again."""
+FEATURES_MAX = 1000
+"""Ten times what there is; SQLite takes 2000 columns. Chosen."""
+BATCH = 50
+"""Recordings that are written into the index in one go. Chosen: other programs wait for it."""
 _FIXED = ("session", "number", "kind", "start_s", "tones", "faults", "unsure", "rules", "discarded", "void")
 
 
@@ -64,6 +69,8 @@ class SessionRow:
     """Why it cannot be read; empty when it can."""
     closed: bool
     """False: the recording was cut off; what was written until then is there."""
+    beside: str
+    """What is wrong with the files beside it (verdicts, notes); empty when nothing is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +99,12 @@ class Library:
         """
         self.root = Path(root)
         try:
-            self.root.mkdir(parents=True, exist_ok=True)
+            make_folder(self.root)
         except OSError as error:
             raise CannotWrite(f"cannot be made ({error.strerror})", where=str(root), hint="choose another") from None
-        self._index = _opened(self.root / places.INDEX)
-        self._features = {row[1] for row in self._index.execute("PRAGMA table_info(reps)")} - set(_FIXED)
+        self.troubles: list[str] = []
+        """What could not be looked at, one line each; the sessions' own troubles are in their rows."""
+        self._index = Index(self.root / places.INDEX, _SCHEMA, VERSION)
         self.refresh(on_progress)
 
     def close(self) -> None:
@@ -111,55 +119,109 @@ class Library:
     # ── from the files ───────────────────────────────────────────────────────────────────────────────────────────
 
     def refresh(self, on_progress: Callable[[int, int], None] = lambda done, of: None) -> int:
-        """Read what has changed on the disk since the last time; returns how many recordings that were."""
-        known = dict(self._index.execute("SELECT path, signature FROM sessions"))
-        there = {self._name(path): (path, places.signature(states)) for path, states in places.recordings(self.root)}
+        """Read what has changed on the disk since the last time; returns how many recordings that were.
+
+        When another program holds the index for long, or it turns out damaged, one in memory takes its place.
+        """
+        try:
+            return self._refresh(on_progress)
+        except sqlite3.DatabaseError as error:
+            self._leave_file(error)
+            return self._refresh(on_progress)
+
+    def _leave_file(self, error: sqlite3.DatabaseError) -> None:
+        """Go on in memory. Raises the error again when that is where it came from."""
+        if not self._index.on_disk:
+            raise error
+        self._index.close(good=False)
+        self._index = Index(None, _SCHEMA, VERSION)
+        self._index.trouble = why(error)
+
+    def _refresh(self, on_progress: Callable[[int, int], None]) -> int:
+        self._features = self._columns()
+        known = dict(self._index.ask("SELECT path, signature FROM sessions"))
+        found = places.look(self.root)
+        there = {self._name(path): (path, places.signature(states)) for path, states in found.states.items()}
+        self.troubles = [*found.troubles, *([self._index.trouble] if self._index.trouble else [])]
         changed = [(name, *there[name]) for name in there if known.get(name) != there[name][1]]
-        with self._index:
-            self._index.executemany("DELETE FROM sessions WHERE path = ?", [(one,) for one in known.keys() - there])
-            for done, (name, path, signature) in enumerate(changed, 1):
-                self._put(name, path, signature)
-                on_progress(done, len(changed))
+        gone = [(name,) for name in known.keys() - there]
+        if gone:
+            with self._index.writing() as index:
+                index.executemany("DELETE FROM sessions WHERE path = ?", gone)
+        done = 0
+        rest = iter(changed)
+        while batch := list(islice(rest, BATCH)):
+            entries = [(name, signature, read_entry(path)) for name, path, signature in batch]
+            with self._index.writing() as index:  # short: other programs wait for it
+                self._features = self._columns()
+                for name, signature, entry in entries:
+                    self._put_safely(index, name, signature, entry)
+            done += len(batch)
+            on_progress(done, len(changed))
         return len(changed)
 
-    def _name(self, path: Path) -> str:
-        """The path inside the folder, written the same on every system: the folder may be moved and copied."""
-        return path.relative_to(self.root).as_posix()
+    def _columns(self) -> set[str]:
+        """Features that have a column; another program may have added some."""
+        return {row[1] for row in self._index.ask("PRAGMA table_info(reps)")} - set(_FIXED)
 
-    def _put(self, name: str, path: Path, signature: str) -> None:
-        facts, edits, verdicts = _facts(path), read_edits(path), read_verdicts(path)
-        newest = verdicts[-1] if verdicts else None
+    def _name(self, path: Path) -> bytes:
+        """The path inside the folder, written the same on every system: the folder may be moved and copied."""
+        return os.fsencode(path.relative_to(self.root).as_posix())
+
+    def _put_safely(self, index: sqlite3.Connection, name: bytes, signature: str, entry: Entry) -> None:
+        """What the tables do not take is listed without its reps, with the reason."""
+        index.execute("SAVEPOINT entry")
+        try:
+            self._put(index, name, signature, entry)
+        except (sqlite3.OperationalError, sqlite3.InterfaceError, OverflowError, ValueError) as error:
+            if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) != sqlite3.SQLITE_ERROR:
+                raise  # not this entry's fault
+            index.execute("ROLLBACK TO entry")
+            self._features = self._columns()
+            self._put(index, name, signature, entry.without_reps(str(error)))
+        index.execute("RELEASE entry")
+
+    def _put(self, index: sqlite3.Connection, name: bytes, signature: str, entry: Entry) -> None:
+        newest = entry.newest
         reps = [] if newest is None else newest["summary"]["reps"]
-        self._index.execute("DELETE FROM sessions WHERE path = ?", (name,))
-        cursor = self._index.execute(
-            f"INSERT INTO sessions VALUES (NULL{', ?' * 16})",
+        index.execute("DELETE FROM sessions WHERE path = ?", (name,))
+        cursor = index.execute(
+            f"INSERT INTO sessions VALUES (NULL{', ?' * 18})",
             (
-                name, signature, edits.player if edits.player is not None else facts["player"],
-                edits.title if edits.title is not None else facts["title"], facts["start_utc"], facts["zone_offset_s"],
-                facts["duration_s"], facts["hand"], None if newest is None else newest.get("rules"),
+                name, signature, entry.player, entry.title, entry.start_utc, entry.zone_offset_s,
+                entry.duration_s, entry.hand, None if newest is None else newest.get("rules"),
                 None if newest is None else sum(not one.get("void") for one in reps),
                 None if newest is None else sum(_count(one, "fault") > 0 for one in reps),
                 None if newest is None else sum(bool(one.get("void")) for one in reps),
-                None if newest is None else newest["version"], "\n".join(edits.notes), facts["trouble"],
-                int(facts["closed"]),
+                None if newest is None else newest["version"], entry.notes, entry.trouble,
+                int(entry.closed), entry.beside, name_key(entry.player),
             ),
         )  # fmt: skip
         session = cursor.lastrowid
-        self._index.executemany("INSERT INTO tags VALUES (?, ?)", [(session, one) for one in edits.tags])
+        index.executemany("INSERT INTO tags VALUES (?, ?)", [(session, one) for one in entry.tags])
         if newest is not None:
-            self._put_blocks(session, newest["summary"].get("blocks") or ())
-            self._put_reps(session, reps, edits.discarded)
+            self._put_blocks(index, session, newest["summary"].get("blocks") or ())
+            self._put_reps(index, session, reps, entry.discarded)
 
-    def _put_blocks(self, session: int | None, blocks: Iterable[Mapping[str, Any]]) -> None:
+    def _put_blocks(self, index: sqlite3.Connection, session: int | None, blocks: Iterable[Mapping[str, Any]]) -> None:
         rows = [
             (session, k, *(one.get(name) for name in ("name", "role", "drill", "begin_s", "reps")))
             for k, one in enumerate(blocks)
         ]
-        self._index.executemany("INSERT INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+        index.executemany("INSERT INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
 
-    def _put_reps(self, session: int | None, reps: Sequence[Mapping[str, Any]], discarded: set[int]) -> None:
-        for name in sorted({name for one in reps for name in one["features"]} - self._features - set(_FIXED)):
-            self._index.execute(f"ALTER TABLE reps ADD COLUMN {_quoted(name)} REAL")
+    def _put_reps(
+        self,
+        index: sqlite3.Connection,
+        session: int | None,
+        reps: Sequence[Mapping[str, Any]],
+        discarded: frozenset[int],
+    ) -> None:
+        new = {name for one in reps for name in one["features"]} - self._features - set(_FIXED)
+        if len(new) + len(self._features) > FEATURES_MAX:
+            raise ValueError(f"more than {FEATURES_MAX} features")
+        for name in sorted(new):
+            index.execute(f"ALTER TABLE reps ADD COLUMN {_quoted(name)} REAL")
             self._features.add(name)
         names = sorted(self._features)
         columns = ", ".join([*_FIXED, *map(_quoted, names)])
@@ -174,7 +236,7 @@ class Library:
             )
             for one in reps
         ]  # fmt: skip
-        self._index.executemany(f"INSERT INTO reps ({columns}) VALUES ({marks})", rows)
+        index.executemany(f"INSERT INTO reps ({columns}) VALUES ({marks})", rows)
 
     # ── questions ────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -184,27 +246,27 @@ class Library:
         return tuple(sorted(self._features))
 
     def players(self) -> list[tuple[str, int]]:
-        """Players and their number of sessions, by name."""
-        return list(self._index.execute("SELECT player, count(*) FROM sessions GROUP BY player ORDER BY player"))
+        """Players and their number of sessions, by name; one that is written in several ways is one."""
+        return self._ask("SELECT min(player), count(*) FROM sessions GROUP BY player_key ORDER BY player_key")
 
     def sessions(self, player: str | None = None, tag: str | None = None) -> list[SessionRow]:
         """Sessions in the order of time (UTC), those without a date first."""
-        rows = self._index.execute(
+        rows = self._ask(
             "SELECT id, path, player, title, start_utc, zone_offset_s, duration_s, hand, reps, faults, void, notes,"
-            " trouble, closed FROM sessions WHERE (?1 IS NULL OR player = ?1)"
+            " trouble, closed, beside FROM sessions WHERE (?1 IS NULL OR player_key = ?1)"
             " AND (?2 IS NULL OR id IN (SELECT session FROM tags WHERE tag = ?2)) ORDER BY start_utc, path",
-            (player, tag),
-        ).fetchall()
+            (_key(player), tag),
+        )
         tags: dict[int, list[str]] = {}
-        for session, name in self._index.execute("SELECT session, tag FROM tags"):
+        for session, name in self._ask("SELECT session, tag FROM tags"):
             tags.setdefault(session, []).append(name)
         return [self._session(row, tags.get(row[0], [])) for row in rows]
 
     def _session(self, row: Sequence[Any], tags: list[str]) -> SessionRow:
-        _, path, player, title, utc, offset, duration_s, hand, reps, faults, void, notes, trouble, closed = row
+        _, path, player, title, utc, offset, duration_s, hand, reps, faults, void, notes, trouble, closed, beside = row
         started = _started(utc, offset)
         return SessionRow(
-            self.root / path,
+            self._path(path),
             player,
             title,
             started,
@@ -217,7 +279,20 @@ class Library:
             notes,
             trouble,
             bool(closed),
+            beside,
         )
+
+    def _path(self, name: bytes) -> Path:
+        return self.root / os.fsdecode(name)
+
+    def _ask(self, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+        """All rows; when the file turns out damaged, or is held for long, from an index in memory."""
+        try:
+            return self._index.ask(sql, values).fetchall()
+        except sqlite3.DatabaseError as error:
+            self._leave_file(error)
+            self._refresh(lambda done, of: None)
+            return self._index.ask(sql, values).fetchall()
 
     def reps(
         self,
@@ -237,8 +312,8 @@ class Library:
         conditions = ["r.discarded = 0 AND r.void = ''"]
         values: list[str | float] = []
         if player is not None:
-            conditions.append("s.player = ?")
-            values.append(player)
+            conditions.append("s.player_key = ?")
+            values.append(name_key(player))
         if rule is not None:
             conditions.append("' ' || r.rules || ' ' LIKE ?")
             values.append(f"% {rule} %")
@@ -251,30 +326,31 @@ class Library:
         if sort not in ("start_utc", "faults", "unsure"):
             self._check_feature(sort)
         by = f"s.start_utc {'DESC' if descending else ''}, r.number" if sort == "start_utc" else f"r.{_quoted(sort)}"
-        cursor = self._index.execute(
+        names = ["path", "player", "start_utc", *(row[1] for row in self._ask("PRAGMA table_info(reps)"))]
+        rows = self._ask(
             f"SELECT s.path, s.player, s.start_utc, r.* FROM reps r JOIN sessions s ON s.id = r.session"
             f" WHERE {' AND '.join(conditions)} ORDER BY {by} {'DESC' if descending and sort != 'start_utc' else ''}"
             " LIMIT ?",
             (*values, limit),
         )
-        names = [one[0] for one in cursor.description]
-        return [dict(zip(names, row, strict=True)) for row in cursor]
+        return [{**dict(zip(names, row, strict=True)), "path": os.fsdecode(row[0])} for row in rows]
 
     def trend(self, feature: str, player: str | None = None) -> list[TrendPoint]:
         """Mean and spread of a feature, session by session, reps with and without tones apart. Raises UsageError."""
         self._check_feature(feature)
         name = _quoted(feature)
         # first the sums, then the sessions: half the time of joining every rep
-        rows = self._index.execute(
+        rows = self._ask(
             "SELECT s.path, s.start_utc, s.zone_offset_s, r.tones, r.many, r.mean, r.square FROM ("
             f"SELECT session, tones, count({name}) many, avg({name}) mean, avg({name} * {name}) square FROM reps"
             f" WHERE discarded = 0 AND void = '' AND {name} IS NOT NULL GROUP BY session, tones"
-            ") r JOIN sessions s ON s.id = r.session WHERE ?1 IS NULL OR s.player = ?1 ORDER BY s.start_utc, s.path",
-            (player,),
+            ") r JOIN sessions s ON s.id = r.session WHERE ?1 IS NULL OR s.player_key = ?1"
+            " ORDER BY s.start_utc, s.path",
+            (_key(player),),
         )
         return [
             TrendPoint(
-                self.root / path, _started(utc, zone), None if tones is None else bool(tones), count, mean,
+                self._path(path), _started(utc, zone), None if tones is None else bool(tones), count, mean,
                 max(square - mean * mean, 0.0) ** 0.5,
             )
             for path, utc, zone, tones, count, mean, square in rows
@@ -291,34 +367,29 @@ class Library:
         add_edit(recording, verb, text=text, rep=rep)
         self.refresh()
 
-    def delete_player(self, player: str) -> list[Path]:
-        """Remove every file of a player's recordings and every trace of them in the index; returns what was removed.
+    def delete_player(self, player: str, data: Path | None = None) -> list[Path]:
+        """Remove everything of a player below `data` (this folder when None); returns what was removed.
 
-        Raises UsageError for a player who has no recording, CannotWrite when a file cannot be removed.
+        `forget.py` does it, and tells beforehand. Raises UsageError for a player of whom there is nothing, CannotWrite.
         """
-        found = [one.path for one in self.sessions(player)]
-        if not found:
-            raise UsageError(f"there is no recording of {player!r}", hint="see recordings list")
-        gone = []
-        for path in (one for recording in found for one in places.belongings(recording)):
-            try:
-                path.unlink()
-                gone.append(path)
-            except FileNotFoundError:
-                continue
-            except OSError as error:
-                raise CannotWrite(f"cannot be removed ({error.strerror})", where=str(path), hint="close it") from None
-        for folder in {path.parent for path in found} - {self.root}:
-            with suppress(OSError):
-                folder.rmdir()  # only when nothing else is in it
+        from imufeedback.record.library.forget import plan
+
+        return plan(self, player, data).carry_out()
+
+    def scrub(self) -> bool:
+        """Leave nothing of removed recordings in the index; False when another program is in the way."""
+        if not self._index.on_disk:  # perhaps it can be used by now
+            self._index = Index(self.root / places.INDEX, _SCHEMA, VERSION)
         self.refresh()
-        self._index.execute("VACUUM")
-        self._index.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        return gone
+        return self._index.scrub() and (self._index.on_disk or not os.path.lexists(self.root / places.INDEX))
 
 
 def _count(rep: Mapping[str, Any], verdict: str) -> int:
     return sum(one["verdict"] == verdict for one in rep["findings"])
+
+
+def _key(player: str | None) -> str | None:
+    return None if player is None else name_key(player)
 
 
 def _quoted(name: str) -> str:
@@ -329,57 +400,3 @@ def _started(utc: str | None, zone_offset_s: int | None) -> datetime | None:
     if utc is None:
         return None
     return datetime.fromisoformat(utc).astimezone(timezone(timedelta(seconds=zone_offset_s or 0)))
-
-
-def _opened(path: Path) -> sqlite3.Connection:
-    """A usable index, empty when it is new; in memory when the folder cannot be written."""
-    for _ in range(2):
-        try:
-            return _prepared(sqlite3.connect(path))
-        except sqlite3.DatabaseError:  # damaged, of another version, or not to be written
-            with suppress(OSError):
-                for end in ("", "-wal", "-shm"):
-                    Path(f"{path}{end}").unlink(missing_ok=True)
-    return _prepared(sqlite3.connect(":memory:"))
-
-
-def _prepared(index: sqlite3.Connection) -> sqlite3.Connection:
-    try:
-        index.execute("PRAGMA journal_mode = WAL")
-        index.execute("PRAGMA synchronous = NORMAL")
-        index.execute("PRAGMA foreign_keys = ON")
-        index.execute("PRAGMA secure_delete = ON")
-        found = index.execute("PRAGMA user_version").fetchone()[0]
-        if found == 0:
-            index.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version = {VERSION}; COMMIT;")
-        elif found != VERSION:
-            raise sqlite3.DatabaseError("another version")
-        index.execute("SELECT count(*) FROM reps").fetchone()
-    except sqlite3.DatabaseError:
-        index.close()
-        raise
-    return index
-
-
-def _facts(path: Path) -> dict[str, Any]:
-    """What the recording itself says, from both its ends."""
-    out: dict[str, Any] = {
-        "player": "", "title": path.stem, "start_utc": None, "zone_offset_s": None, "duration_s": 0.0, "hand": "",
-        "trouble": "", "closed": False,
-    }  # fmt: skip
-    try:
-        window = open_window(path)
-        out["duration_s"], out["closed"] = window.duration_s, window.closed
-        out["title"] = window.title or path.stem
-        if window.started is not None:
-            offset = window.started.utcoffset() or timedelta()
-            out["start_utc"] = window.started.astimezone(UTC).isoformat(timespec="microseconds")
-            out["zone_offset_s"] = round(offset.total_seconds())
-        if window.begin is None:
-            out["trouble"] = "its beginning is damaged"
-        else:
-            settings = from_args(window.begin.args)
-            out["player"], out["hand"] = settings.player.name, str(settings.player.hand)
-    except ImuFeedbackError as error:
-        out["trouble"] = error.what
-    return out

@@ -1,16 +1,19 @@
 """Which files belong to a recording, and where recordings of a player go.
 
 Beside ``a.mcap`` may lie ``a.edits.jsonl`` (what people wrote), ``a.verdicts.json`` (what was judged) and ``a.trace``
-(its angles; can be made again).
+(its angles; can be made again). Whatever else begins with ``a.`` or ``.a.`` was made of it too: copies, temporary
+files.
 """
 
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from imufeedback.record.files import safe_stem
+from imufeedback.record.files import safe_stem, shown
 
 SUFFIX = ".mcap"
 EDITS, VERDICTS, TRACE = ".edits.jsonl", ".verdicts.json", ".trace"
@@ -34,29 +37,102 @@ def belongings(recording: Path) -> list[Path]:
     return [recording, edits_of(recording), verdicts_of(recording), trace_of(recording)]
 
 
+def index_files(folder: Path) -> list[Path]:
+    """The index of a folder with what lies beside it, whether it is there or not."""
+    stem = INDEX.split(".")[0]
+    return [folder / f"{INDEX}{end}" for end in ("", "-wal", "-shm", "-journal")] + [
+        folder / f"{stem}.{end}" for end in ("sum", "lock")
+    ]
+
+
 def player_folder(root: Path, player: str) -> Path:
     """Where new recordings of a player go."""
     return root / safe_stem(player or "without a name")
 
 
-def recordings(root: Path) -> Iterator[tuple[Path, dict[str, os.stat_result]]]:
-    """Every recording below a folder, with the state of the files that the index is made of."""
-    stack = [root]
+@dataclass(slots=True)
+class Found:
+    """What lies in a folder of recordings."""
+
+    states: dict[Path, dict[str, os.stat_result]] = field(default_factory=dict)
+    """Every recording, with the state of the files that the index is made of; none of a link that leads nowhere."""
+    troubles: list[str] = field(default_factory=list)
+    """What could not be looked at, and files beside recordings that are not there; one line each."""
+
+
+def look(root: Path) -> Found:
+    """Look through a folder and those in it. Nothing hides anything else; links to folders are not followed."""
+    found = Found()
+    stack = [os.fspath(root)]
     while stack:
-        files: dict[str, os.stat_result] = {}
+        here = stack.pop()
         try:
-            with os.scandir(stack.pop()) as entries:
-                for entry in entries:
-                    if entry.is_dir(follow_symlinks=False):
-                        stack.append(Path(entry.path))
-                    elif entry.name.endswith((SUFFIX, EDITS, VERDICTS)) and not entry.name.startswith("."):
-                        files[entry.path] = entry.stat()
-        except OSError:
-            continue  # a folder that may not be read, or has just gone, has no recordings for us
-        for name in sorted(files):
-            if name.endswith(SUFFIX):
-                stem = name.removesuffix(SUFFIX)
-                yield Path(name), {end: files[stem + end] for end in (SUFFIX, EDITS, VERDICTS) if stem + end in files}
+            with os.scandir(here) as entries:
+                there = sorted(entries, key=lambda entry: entry.name)
+        except OSError as error:
+            if not isinstance(error, FileNotFoundError):  # one that has just gone has no recordings for us
+                found.troubles.append(f"{shown(here)}: cannot be looked into ({error.strerror})")
+            continue
+        _sort(there, stack, found)
+    return found
+
+
+def _sort(entries: list[os.DirEntry[str]], stack: list[str], found: Found) -> None:
+    """One folder's entries: recordings with their files, folders onto the stack."""
+    files: dict[str, os.stat_result | None] = {}
+    for entry in entries:
+        if _is_folder(entry):
+            stack.append(entry.path)
+        elif entry.name.endswith((SUFFIX, EDITS, VERDICTS)) and not entry.name.startswith("."):
+            files[entry.path] = _state(entry)
+        elif entry.is_symlink() and os.path.isdir(entry.path):
+            found.troubles.append(f"{shown(entry.path)}: a link to a folder, which is not looked into")
+    for name in files:
+        stem, end = _split(name)
+        if end == SUFFIX:
+            beside = {one: files.get(stem + one) for one in (SUFFIX, EDITS, VERDICTS)}
+            found.states[Path(name)] = {one: state for one, state in beside.items() if state is not None}
+        elif stem + SUFFIX not in files:
+            found.troubles.append(f"{shown(name)}: its recording is not there")
+
+
+def _split(name: str) -> tuple[str, str]:
+    return next((name.removesuffix(end), end) for end in (EDITS, VERDICTS, SUFFIX) if name.endswith(end))
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir(follow_symlinks=False)
+    except OSError:
+        return False
+
+
+def _state(entry: os.DirEntry[str]) -> os.stat_result | None:
+    """None for what leads nowhere."""
+    try:
+        return entry.stat()
+    except OSError:
+        return None
+
+
+def why_no_file(path: Path) -> str:
+    """Why a recording cannot be opened at all; empty when it can."""
+    try:
+        mode = path.stat().st_mode
+    except OSError as error:
+        if path.is_symlink():
+            return f"a link that leads nowhere ({error.strerror})"
+        return f"cannot be read ({error.strerror})"
+    if stat.S_ISREG(mode):
+        return ""
+    return "a link to a folder" if stat.S_ISDIR(mode) else "a pipe or a device, no file"
+
+
+def recordings(root: Path) -> Iterator[tuple[Path, dict[str, os.stat_result]]]:
+    """Every recording below a folder that can be opened, with the state of the files that the index is made of."""
+    for path, states in look(root).states.items():
+        if SUFFIX in states and stat.S_ISREG(states[SUFFIX].st_mode):
+            yield path, states
 
 
 def signature(states: dict[str, os.stat_result]) -> str:

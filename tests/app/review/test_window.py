@@ -169,6 +169,27 @@ def test_films_are_offered_only_where_they_can_be_played(window):
     assert window.film.isHidden() == available()
 
 
+def test_bad_files_stand_in_the_list_with_their_reason(judged: Path, tmp_path: Path, qtbot: QtBot) -> None:
+    root = tmp_path / "lib"
+    shutil.copytree(judged, root)
+    (root / "lost.verdicts.json").write_text("{}", encoding="utf-8")
+    (root / "one.edits.jsonl").write_text("no line\n", encoding="utf-8")
+    (root / "bad.mcap").write_bytes(b"x")
+    with Library(root) as library:
+        window = ReviewWindow(library)
+        qtbot.addWidget(window)
+        for name in ("", window.player.itemData(window.player.count() - 1)):
+            window.player.setCurrentIndex(window.player.findData(name))
+        shown = [window.sessions.item(at).text() for at in range(window.sessions.count())]
+        window.open(root / "one.mcap")
+        qtbot.waitUntil(lambda: window.found is not None, timeout=20_000)
+        window.sessions.setCurrentRow(window.sessions.count() - 1)
+        assert "1 damaged" in window.facts.text()
+        window.close()
+    assert any("lost.verdicts.json: its recording is not there" in line for line in shown)
+    assert any("lines passed over: 1 damaged" in line for line in shown)
+
+
 @pytest.fixture(name="spoilt", scope="module")
 def a_library_with_a_void_rep(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The last of two reps lacks samples of the trail thigh."""

@@ -34,8 +34,11 @@ def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
 
 
 def rep(index: int, tones: bool | None = None, *rules: str, **features: float) -> dict[str, Any]:
-    findings = [{"rule": one, "verdict": "fault"} for one in rules]
-    out = {"index": index, "kind": "swing", "start_s": float(index), "features": features, "findings": findings}
+    findings = [{"rule": one, "verdict": "fault", "t_s": 1.0, "value": 4.0, "limit": 3.0} for one in rules]
+    out = {
+        "index": index, "kind": "swing", "start_s": float(index), "end_s": index + 0.5, "marks": {}, "cues": [],
+        "features": features, "findings": findings,
+    }  # fmt: skip
     return out if tones is None else {**out, "tones": tones}
 
 

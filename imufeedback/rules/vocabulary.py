@@ -1,0 +1,60 @@
+"""The words that a rule may use: features, marks, units, sounds. Tests compare them with what motion and cues make.
+
+A rule that looks at nothing never fires, and nobody would see it: so a word that is not here is an error.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+_ANGLES = (
+    *("pelvis_turn", "pelvis_side_tilt", "pelvis_forward_tilt", "trail_thigh_angle", "lead_thigh_angle"),
+    *("trail_hip_rotation", "lead_hip_rotation", "trail_knee_flexion", "lead_knee_flexion"),
+)
+_AT = ("address", "top", "level", "impact", "finish")
+
+FEATURES = frozenset(
+    {
+        *(f"{angle}_{mark}_deg" for angle, mark in product(_ANGLES, _AT)),
+        *("trail_thigh_angle_min_deg", "trail_thigh_angle_min_sd_deg"),
+        *("trail_thigh_loss_top_finish_deg", "trail_thigh_loss_top_finish_sd_deg", "trail_thigh_loss_top_impact_deg"),
+        *("trail_thigh_slope_top_impact_ratio", "trail_thigh_flat_from_s", "trail_thigh_growth_from_s"),
+        *("trail_thigh_flat_turn_deg", "trail_thigh_flat_turn_sd_deg", "trail_thigh_flat_turn_up_sd_deg"),
+        *("trail_thigh_growth_deg", "trail_thigh_growth_sd_deg", "trail_thigh_first_stall_s"),
+        *("trail_thigh_first_stall_turn_deg", "trail_thigh_first_stall_angle_deg"),
+        *("least_flexed_hip_finish_deg", "least_flexed_hip_finish_sd_deg", "thigh_angle_sd_deg", "hip_rotation_sd_deg"),
+        *("backswing_s", "downswing_s", "tempo_ratio", "turn_rate_max_deg_s", "turn_rate_impact_deg_s"),
+        *("trail_hip_turn_out_rate_max_deg_s", "lead_hip_turn_in_rate_max_deg_s", "side_tilt_rate_level_deg_s"),
+        *("trail_hip_rotation_range_deg", "lead_hip_rotation_range_deg"),
+        *("trail_hip_turn_in_back_deg", "trail_hip_turn_in_back_sd_deg", "lead_hip_turn_in_deg"),
+        *("lead_hip_turn_in_sd_deg", "trail_hip_turn_out_deg", "trail_hip_turn_out_sd_deg"),
+        *("own_axis_share", "own_axis_sd_share", "level_turn_share", "level_turn_sd_share"),
+        *("knees_cross_turn_share", "knees_cross_turn_sd_share", "lead_knee_rate_impact_deg_s"),
+        *("lead_knee_slope_impact_ratio", "lead_knee_slope_impact_sd_ratio", "hip_mirror_deg"),
+        *("standing_hip_rotation_deg", "standing_hip_rotation_sd_deg", "standing_thigh_wobble_deg"),
+        *("standing_thigh_wobble_sd_deg", "pelvis_turn_deg", "standing_hip_rate_max_deg_s", "rep_s"),
+    }
+)
+MARKS = (
+    *("address", "top", "hand_top", "downswing", "level", "knees_cross", "impact", "finish"),
+    *("begin", "furthest"),
+)
+UNITS = {"deg_s": "deg/s", "deg": "deg", "s": "s", "share": "1", "ratio": "1"}
+"""How a rule writes the unit of a feature, by the feature's ending (`records.UNITS`)."""
+SOUNDS = (
+    *("stalled", "regaining", "target-reached", "rep-counted", "fit-step", "fit-again", "ready"),
+    *("link-lost", "link-back", "battery-low"),
+)
+WORDS_OF = {
+    "at-least": ("feature",),
+    "reaches": ("feature",),
+    "happens-before": ("feature",),
+    "stays-within": ("feature",),
+    "sides-agree": ("feature", "other"),
+}
+"""What a rule of each kind must name; the other kinds know themselves what they look at."""
+
+
+def unit_of(feature: str) -> str | None:
+    """The unit that a feature has by its ending; None where the ending tells none."""
+    return next((unit for ending, unit in UNITS.items() if feature.endswith(f"_{ending}")), None)
