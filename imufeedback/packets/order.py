@@ -142,13 +142,14 @@ class Judge:
         if seen is not None and seen.payload == packet.payload:
             return Place.REPEAT
         # numbers and ticks that both begin near 0: a number of few bits fits anything now and then
-        newborn = packet.sequence < NEWBORN < self._numbers and packet.tick < last.tick
         short = forward_s + self._slack_s < could_s
+        young = packet.tick * self._unit_s <= could_s + self._slack_s
+        newborn = packet.sequence < NEWBORN < self._numbers and (packet.tick < last.tick or (short and young))
         told = seen is None and gap > 0 and not (short and newborn)
         if told and self._agrees(order, gap, forward, could_s):
             return Place.AHEAD
         if possible:
-            fits = self._fits(packet, direct, forward_s, could_s) or (
+            fits = self._fits(direct, young, newborn, could_s - forward_s) or (
                 not newborn and self._came_round(order, gap, forward)
             )
             return Place.JUMP if fits else Place.RESTART
@@ -160,13 +161,13 @@ class Judge:
         per_packet = order.last.samples * self.step(order)
         return forward > 0 and abs(forward - per_packet) <= max(DIRECT * per_packet, 1.5)
 
-    def _fits(self, packet: Packet, direct: bool, forward_s: float, could_s: float) -> bool:
+    def _fits(self, direct: bool, young: bool, newborn: bool, off_s: float) -> bool:
         """Whether the tick alone, with a number that makes no sense, goes on: it steps by the time that passed. One
-        that stands near 0 may also have begun again, and has to fit better."""
-        off_s = could_s - forward_s
+        that may also have begun again has to fit better, and with a number that has begun again it has."""
         if direct:
             return off_s <= self._slack_s
-        young = packet.tick * self._unit_s <= could_s + self._slack_s
+        if young and newborn:
+            return False
         return abs(off_s) <= (self._jump_s if young else self._slack_s)
 
     def _after_a_step(self, last: Packet, packet: Packet, forward_s: float, could_s: float) -> Place:
