@@ -13,7 +13,8 @@ import numpy.typing as npt
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
-from imufeedback.fusion.known import GAP_STEPS, Known, first_tilt_rad, unrest_m_s2
+from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
+from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen
 from imufeedback.stage import Stage
@@ -63,6 +64,7 @@ class _State:
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0
     known: Known = field(default_factory=Known)
+    level: RestLevel = field(default_factory=RestLevel)
     turn_rad: float = 0.0
     """Turn about the vertical that gives the filter the heading of the one before it."""
     wanted: Floats | None = None
@@ -181,6 +183,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         s = self._state
         self._filter = self._filter.again()
         s.last, s.skipped_s, s.turn_rad, s.wanted = None, 0.0, 0.0, wanted
+        s.level = RestLevel()
         s.known.begin(heading_lost_rad)
 
     def _unsettled(self, item: ImuBlock) -> OrientationBlock:
@@ -302,10 +305,12 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if real is not None:
             q_es, gyr, acc = q_es[real], gyr[real], acc[real]
             held = held if held.ndim == 1 else held[real]
-        s.calm, s.q_es = acc[-1], q_es[-1].copy()
         gyr = gyr - held
         flags = item.flags.tolist() if any(item.flags.tobytes()) else []
-        inclination_sd, heading_sd, rest = s.known.told(gyr, acc, real_steps, s.period_s, flags)
+        inclination_sd, heading_sd, quiet_s = s.known.told(gyr, acc, real_steps, s.period_s, flags)
+        levelled, inclination_sd = s.level.found(q_es, acc, real_steps, quiet_s, inclination_sd)
+        q_es = q_es if levelled is None else levelled
+        s.calm, s.q_es = acc[-1], q_es[-1].copy()
         return OrientationBlock(
             sensor=self.sensor,
             t_s=item.t_s,
@@ -313,7 +318,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             gyr_rad_s=frozen(gyr),
             acc_m_s2=frozen(acc),
             bias_rad_s=frozen(np.broadcast_to(held, gyr.shape)),
-            rest=frozen(rest, np.bool_),
+            rest=frozen(np.array(quiet_s) >= REST_S, np.bool_),
             inclination_sd_rad=frozen(inclination_sd),
             heading_sd_rad=frozen(heading_sd),
             flags=item.flags,

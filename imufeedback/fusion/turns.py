@@ -22,6 +22,14 @@ def product(a: Floats, b: Floats) -> Floats:
     return np.stack(parts, axis=-1)
 
 
+def to_earth(q_es: Floats, vector: Floats) -> Floats:
+    """(N, 3) vectors of the sensor's frame in the earth's."""
+    w, v = q_es[:, :1], q_es[:, 1:]
+    across = 2.0 * np.cross(v, vector)
+    out: Floats = vector + w * across + np.cross(v, across)
+    return out
+
+
 def turned(q_es: Floats, vector: Floats) -> Floats:
     """(4,) an orientation after a turn by a rotation vector (3,), sensor frame."""
     angle = float(np.linalg.norm(vector)) + 1e-12

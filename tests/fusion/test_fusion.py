@@ -215,7 +215,8 @@ def test_vqf_is_the_librarys_own():
     direct = vqf.VQF(1 / HZ, biasClip=BIAS_CLIP_DPS).updateBatch(
         np.ascontiguousarray(mean), np.ascontiguousarray(block.acc_m_s2)
     )
-    np.testing.assert_allclose(joined(out, "q_es"), direct["quat6D"], atol=1e-9)
+    # while it is slow enough to rest, gravity puts right 0.005 degrees (`rest_level.py`)
+    np.testing.assert_allclose(joined(out, "q_es"), direct["quat6D"], atol=5e-5)
     # its bias of motion serves its own tilt and goes no further
     assert np.abs(direct["bias"]).max() > 1e-5
     np.testing.assert_array_equal(joined(out, "bias_rad_s"), 0.0)
@@ -323,8 +324,33 @@ def test_tilt_is_surer_at_rest():
     rest, sd = joined(out, "rest"), np.rad2deg(joined(out, "inclination_sd_rad"))
     assert rest[round(0.3 * HZ) : n].all()
     assert sd[0] > 1.9
-    np.testing.assert_allclose(sd[rest], 0.5)
-    np.testing.assert_allclose(sd[n:][~rest[n:]], 1.0)
+    resting = sd[round(0.3 * HZ) : n]
+    assert (np.diff(resting) <= 1e-12).all()
+    assert 0.5 <= resting[-1] < 0.75
+    # what it turns adds to the one degree of movement
+    assert (sd[n:][~rest[n:]] >= 1.0).all()
+
+
+def test_tilt_lost_in_a_swing_is_put_right_in_the_first_second_of_rest():
+    """A gyroscope whose scale is 3 % off turns by 90° about a level axis: VQF alone has 72 % of it after a second
+    and 37 % after three (its time constant, as documented)."""
+    turn_s, n = 0.5, round(3.0 * HZ)
+    t = np.arange(round(turn_s * HZ)) / HZ
+    rate = np.deg2rad(90.0) / turn_s * (1 - np.cos(2 * np.pi * t / turn_s))
+    angle = np.concatenate((np.zeros(n), np.cumsum(rate) / HZ, np.full(n, np.deg2rad(90.0))))
+    gyr = np.zeros((len(angle), 3))
+    gyr[n : n + len(t), 0] = 1.03 * rate
+    acc = G * np.column_stack((np.zeros(len(angle)), np.sin(angle), np.cos(angle)))
+    out = fused(Fusion("a"), cut(imu_block(gyr, acc), 4))
+    up = Rotation.from_quat(joined(out, "q_es"), scalar_first=True).inv().apply([0.0, 0.0, 1.0])
+    off = np.rad2deg(np.arccos(np.clip((up * acc).sum(axis=1) / G, -1.0, 1.0)))
+    sd = np.rad2deg(joined(out, "inclination_sd_rad"))
+    stopped = n + len(t)
+    assert off[stopped] > 2.0
+    assert off[stopped + round(0.7 * HZ)] < 0.6
+    assert off[stopped + round(1.5 * HZ)] < 0.2
+    assert np.abs(np.diff(off)).max() < 0.3, "it jumps"
+    assert (off[stopped:] < 2.5 * sd[stopped:]).all()
 
 
 def test_heading_grows_unsure_by_the_clock():
@@ -344,7 +370,7 @@ def test_saturation_widens_the_error_bar_and_wears_off():
     sd = joined(out, "inclination_sd_rad")
     np.testing.assert_array_equal(sd[:400], plain[:400])
     assert np.rad2deg(sd[400:410]).min() > 3.0
-    assert (np.diff(sd[409:1000]) <= 1e-12).all()
+    assert (np.diff((sd**2 - plain**2)[409:1000]) <= 1e-12).all()
     assert sd[410 + int(3.0 * HZ)] - plain[410 + int(3.0 * HZ)] < np.deg2rad(0.6)
     np.testing.assert_allclose(sd[-1], plain[-1], rtol=0.03)
     np.testing.assert_array_equal(joined(out, "flags"), flags)
@@ -436,7 +462,7 @@ def test_the_filter_runs_at_the_real_rate_where_that_is_far_off(declared_hz, rea
     direct = vqf.VQF(1 / used, biasClip=BIAS_CLIP_DPS).updateBatch(
         np.ascontiguousarray(mean * scale), np.ascontiguousarray(acc)
     )
-    np.testing.assert_allclose(found, direct["quat6D"], atol=1e-9)
+    np.testing.assert_allclose(found, direct["quat6D"], atol=5e-5)
 
 
 def test_a_restart_keeps_the_rate_that_was_found():
