@@ -29,6 +29,8 @@ no sensor that keeps false frequencies out is quicker. People with optical angle
 at least that (DEVELOPERS.md)."""
 JUDGED_S = 1200.0
 """Of a longer recording the first 20 minutes show whether the sensors' axes can be true."""
+LEAST_HZ = 0.1
+"""The least rate that a layout may state."""
 UNLIKE = 100.0
 """Files of one session whose samples are further apart by more are not in the same unit of time. Chosen."""
 JUDGED_LEAST = 100
@@ -124,9 +126,10 @@ def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
         hint = "time_s counts seconds in every file: is one of them in milliseconds?"
         raise BadFile(what, where=str(source), hint=hint)
     rate_hz = round(1.0 / steps[quickest], 3)
-    if rate_hz <= 0:
+    if rate_hz < LEAST_HZ:
         what = f"a sample every {steps[quickest]:.3g} s in each file"
-        raise BadFile(what, where=str(source), hint="time_s counts seconds: are these microseconds, or finer?")
+        hint = "time_s counts seconds: divide milliseconds by 1000, microseconds by 1000000"
+        raise BadFile(what, where=str(source), hint=hint)
     return rate_hz
 
 
