@@ -84,7 +84,7 @@ def judge(
         try:
             settings = from_args(begin.args)
             summary.hand = settings.player.hand
-            last_ns = _run(begin, items, take, on_progress)
+            duration_s = _run(begin, items, take, on_progress)
         except UsageError as error:
             raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
     document = {
@@ -92,7 +92,6 @@ def judge(
         "version": __version__,
         "notes": recording.notes,
     }
-    duration_s = (last_ns - begin.host_ns) * 1e-9
     return Judged(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
 
 
@@ -101,16 +100,15 @@ def _run(
     items: Iterator[Item],
     take: Callable[[list[Event]], None],
     on_progress: Callable[[float], None],
-) -> int:
+) -> float:
+    """Returns how long the session was."""
     pipeline = Pipeline()
     take(pipeline.feed(begin))
-    last_ns = begin.host_ns
     while stretch := list(islice(items, PROGRESS_ITEMS)):
         take(pipeline.feed_many(stretch))
-        last_ns = max(last_ns, *(one.host_ns for one in stretch))
-        on_progress((last_ns - begin.host_ns) * 1e-9)
+        on_progress(pipeline.now_s)
     take(pipeline.finish())
-    return last_ns
+    return pipeline.now_s
 
 
 def _begin(item: Item | None, recording: Recording, other: Mapping[str, str]) -> Command:

@@ -38,7 +38,7 @@ import copy
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeGuard
 
 import msgspec
 import numpy as np
@@ -109,7 +109,7 @@ from imufeedback.rules import (
     with_limits,
 )
 from imufeedback.settings import Sensor, Settings, from_args
-from imufeedback.timing import Merger, Plausible, SensorClock, Sign, Silence
+from imufeedback.timing import Instants, Merger, Plausible, SensorClock, Sign, Silence
 from imufeedback.timing.merge import Arrived
 from imufeedback.timing.releases import Releases
 
@@ -156,8 +156,17 @@ class Pipeline:
             if not (isinstance(item, Command) and item.verb == "begin"):
                 raise UsageError("the first item of a session must be the command begin", where="pipeline")
             return self._begun(item)
-        self._now_ns = max(self._now_ns, item.host_ns)
-        return self._heard(self._events(item))
+        out: list[Event] = []
+        for made in self._instants.feed(item):
+            out += self._true(made)
+        return out
+
+    def _true(self, made: Item | PacketRejected | Notice) -> list[Event]:
+        """An item whose time is true, or what is told of one whose time is not."""
+        if isinstance(made, PacketRejected | Notice):
+            return self._heard([made])
+        self._now_ns = max(self._now_ns, made.host_ns)
+        return self._heard(self._events(made))
 
     def feed_many(self, items: Iterable[Item]) -> list[Event]:
         """The events of a stretch of items: those of feeding one after the other, in their order, but for angles, which
@@ -165,18 +174,22 @@ class Pipeline:
         out: list[Event] = []
         together: list[Item] = []
         for item in items:
-            if self._goes_with_others(item):
-                together.append(item)
+            if self._settings is None:
+                out += self.feed(item)
                 continue
-            out += self._together(together)
-            together = []
-            out += self.feed(item)
+            for made in self._instants.feed(item):
+                if self._goes_with_others(made):
+                    together.append(made)
+                    continue
+                out += self._together(together)
+                together = []
+                out += self._true(made)
         return out + self._together(together)
 
-    def _goes_with_others(self, item: Item) -> bool:
+    def _goes_with_others(self, item: Item | PacketRejected | Notice) -> TypeGuard[RawPacket | LinkNote | Tick]:
         """Not a command; nor a packet while its effect on the next one matters: a fitting that ends corrects the
         accelerometers."""
-        if self._settings is None or isinstance(item, Command):
+        if isinstance(item, Command | PacketRejected | Notice):
             return False
         return not self._body.fitting and not self._by_hip
 
@@ -184,11 +197,17 @@ class Pipeline:
         """No more items: what was held back, then the totals of every sensor."""
         if self._settings is None:
             return []
+        out = [event for made in self._instants.finish() for event in self._true(made)]
         events: list[Event] = []
         for chain in self._chains.values():
             events += self._decoded(chain, chain.decoder.finish())
         events += self._aligned(self._merger.finish())
-        return self._heard(events) + [self._totals(chain) for chain in self._chains.values()]
+        return out + self._heard(events) + [self._totals(chain) for chain in self._chains.values()]
+
+    @property
+    def now_s(self) -> float:
+        """Session time of the newest item."""
+        return self._seconds(self._now_ns)
 
     # ── set-up ───────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -224,6 +243,7 @@ class Pipeline:
         self._cueing = Cueing()
         self._lateness = Lateness()
         self._silence = Silence()
+        self._instants = Instants(self._origin_ns)
         self._tone = LosingTone(hand=hand)
         self._judge_by(rule_set)
         missing = [one for one in (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH) if one not in segments]
@@ -396,8 +416,7 @@ class Pipeline:
                 yield record
                 continue
             host_s, name = self._seconds(record.host_ns), chain.sensor.id
-            if chain.live:
-                yield from self._silence.feed(Sign(host_s, name))
+            yield from self._silence.feed(Sign(host_s, name, by_radio=chain.live))
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
                     if chain.live:
@@ -470,9 +489,8 @@ class Pipeline:
         told, blocks, now_s = self._all_timed(items)
         arrivals = [one for name, own in blocks.items() for one in _all_oriented(self._chains[name].fusion, own)]
         arrivals.sort(key=lambda one: one[0])
-        block, released = self._merger.feed_many([one for _, one in arrivals])
         out: list[Event] = []
-        if block is not None:
+        for block, released in self._merger.feed_many([one for _, one in arrivals]):
             number = [arrivals[one.by][0] for one in released]
             releases = Releases(block.t_s, released, [now_s[one] for one in number])
             for release, event in self._all_measured(block, releases):
@@ -578,7 +596,7 @@ class Pipeline:
         stages = (
             *(self._merger.state, self._body.state, self._motion.state, self._hip_turns.state, self._cueing.state),
             *(self._rule_set, self._reps, self._stopped),
-            *(self._tone.state, self._lateness.state, self._silence.state),
+            *(self._tone.state, self._lateness.state, self._silence.state, self._instants.state),
         )
         return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
 
@@ -598,7 +616,7 @@ class Pipeline:
         self._judge_by(rule_set)
         self._hip_turns.state = hip_turns
         self._merger.state, self._body.state, self._motion.state, self._cueing.state = merger, body, motion, cueing
-        self._tone.state, self._lateness.state, self._silence.state = late
+        self._tone.state, self._lateness.state, self._silence.state, self._instants.state = late
 
 
 def _all_oriented(fusion: Fusion, own: Sequence[tuple[int, ImuBlock]]) -> Iterator[tuple[int, Arrived]]:

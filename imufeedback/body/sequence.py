@@ -124,6 +124,8 @@ class _State:
     """(S,) greatest tilt of each sensor in this attempt."""
     silent_s: Floats | None = None
     told_silent: bool = False
+    last_s: float = -np.inf
+    """Of the last tick."""
     over: bool = False
 
 
@@ -159,7 +161,7 @@ class Sequence(Stage[AlignedBlock, Told]):
         s = self._state
         if s.begun_s is None:
             s.begun_s = s.waits_from_s = tick.t_s
-            s.silent_s = np.zeros(len(self._segments))
+            s.silent_s, s.last_s = np.zeros(len(self._segments)), tick.t_s
         if tick.t_s - s.begun_s > LIFE_S:
             s.over = True
             reason = f"no fitting came about in {LIFE_S / 60:.0f} minutes – begin again when you are ready"
@@ -177,7 +179,8 @@ class Sequence(Stage[AlignedBlock, Told]):
     def _silent(self, tick: Tick) -> list[Told] | None:
         s = self._state
         assert s.silent_s is not None
-        s.silent_s = np.where(tick.there, 0.0, s.silent_s + TICK_S)
+        passed_s = tick.t_s - s.last_s if tick.t_s - s.last_s > 1.5 * TICK_S else TICK_S  # more after a break
+        s.silent_s, s.last_s = np.where(tick.there, 0.0, s.silent_s + passed_s), tick.t_s
         lost = np.flatnonzero(s.silent_s > SILENT_S)
         if not len(lost):
             s.told_silent = False

@@ -36,6 +36,8 @@ class Ticker:
     waiting: list[AlignedBlock] = field(default_factory=list)
 
     def feed(self, block: AlignedBlock, grid_hz: float) -> list[Tick]:
+        if self.waiting and block.t_s[0] - self.waiting[-1].t_s[-1] > 1.5 / grid_hz:
+            self.waiting = []  # a break in the session
         self.waiting.append(block)
         first = round(float(self.waiting[0].t_s[0]) * grid_hz)
         count = sum(len(one.t_s) for one in self.waiting)

@@ -181,11 +181,13 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         meanwhile; if none are, the ticks are asked."""
         order, counts = self._state.order, self._state.counts
         self._tell_moduli(packet, out)
+        paused = False
         if not lost:
             lost = self._judge.lost_by_time(order, packet)
+            paused = lost > 0 and self._judge.paused(order, lost)
             self._judge.measure(order, packet)
         if lost:
-            counts.lost += lost
+            counts.lost += 0 if paused else lost
             flag |= Flag.GAP_BEFORE
         block = self._block(packet, flag, self._judge.unseen(order, packet, rounds))
         counts.samples += packet.samples

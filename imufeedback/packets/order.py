@@ -42,6 +42,9 @@ LATE_S = 1.0
 """A packet not further behind than this, by its tick and by its arrival, is late; else the counter restarted."""
 LATE_RUN = 8
 """So many late packets in a row are a new stream."""
+PAUSE_S = 3.0
+"""A sensor that goes on with the next number after a longer time was not measuring: nothing was lost. Chosen, the same as
+a silence that is told."""
 JUMP_S = 0.3
 """How well a tick that stands near 0 must fit the time that passed, for a number that makes no sense. Chosen: packets
 of a link that has just come back are seldom later."""
@@ -100,6 +103,7 @@ class Judge:
         self._nominal = layout.nominal_step_ticks
         self._numbers = layout.sequence_numbers
         self._recent = min(RECENT, self._numbers // 2) if self._numbers > 1 else RECENT
+        self._wide = layout.sequence_width >= 32
         self._slack_s = min(SLACK_S, self._modulus * self._unit_s / 4)
         self._jump_s = min(JUMP_S, self._slack_s)
         self._far_s = min(FAR_S, self._modulus * self._unit_s / 2)
@@ -299,3 +303,10 @@ class Judge:
         step = self.step(order)
         excess = (packet.tick - order.last.tick) % self._modulus - order.last.samples * step
         return round(excess / step) if excess > 1.5 * step else 0
+
+    def paused(self, order: Order, lost: int) -> bool:
+        """Whether so many samples, of which packet numbers know nothing, were never taken: the recording was broken off.
+        Numbers that may have come round tell nothing."""
+        assert order.last is not None
+        long = lost * self.step(order) * self._unit_s > PAUSE_S
+        return long and (self._wide or lost < self._numbers * order.last.samples)

@@ -11,9 +11,10 @@ import math
 import os
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from heapq import merge
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -24,12 +25,20 @@ from imufeedback.packets.encode import encode
 from imufeedback.packets.layout import Layout, parse_layout
 from imufeedback.records import Command, Floats, Item, Json, RawPacket, Segment, frozen
 from imufeedback.texts import refuse_odd
+from imufeedback.timing.merge import BREAK_S
 
 REQUIRED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 """Without these there are no hip angles."""
 
 SAMPLES_PER_PACKET = 4
 """As a sensor sends them, so that an import goes through the same steps as live data."""
+MOST_S = 9.2e9
+"""A recording counts nanoseconds in 63 bits: 292 years."""
+EPOCH_S = 86_400.0
+"""Times that all begin later are counted from their common start. Chosen: no session lasts a day, so such times count
+from a date, or from when a sensor was switched on."""
+MOST_HZ = 10_000.0
+"""No sensor that is worn measures more often; times that say so are in another unit. Chosen."""
 
 UNITS: Mapping[str, Mapping[str, float]] = {
     "gyr": {"rad_s": 1.0, "deg_s": math.pi / 180.0},
@@ -67,6 +76,31 @@ def read_folder(folder: str | os.PathLike[str]) -> dict[Segment, CsvSeries]:
         hint = "hip angles need pelvis, left_thigh and right_thigh"
         raise BadFile(f"{' and '.join(missing)} {_is_are(missing)} missing", where=str(folder), hint=hint)
     return {segment: _read(paths[segment], segment) for segment in Segment if segment in paths}
+
+
+def refuse_apart(series: Mapping[Segment, CsvSeries], folder: Path) -> None:
+    """Every angle needs the pelvis: a file of another time has nothing to be compared with. Raises BadFile."""
+    begin_s, end_s = (float(series[Segment.PELVIS].t_s[at]) for at in (0, -1))
+    apart = [one for one in series.values() if one.t_s[0] > end_s or one.t_s[-1] < begin_s]
+    if apart:
+        spans = "; ".join(_span(one) for one in (series[Segment.PELVIS], *apart))
+        hint = "the files must be of one session, with times that count from the same instant"
+        raise BadFile(f"the times of the files do not overlap: {spans}", where=str(folder), hint=hint)
+
+
+def _span(series: CsvSeries) -> str:
+    return f"{series.segment}.csv {series.t_s[0]:.12g} to {series.t_s[-1]:.12g} s"
+
+
+def common_start_s(series: Mapping[Segment, CsvSeries]) -> float:
+    """What is to be taken off all times: the earliest one where it cannot be the session's own time, else 0."""
+    earliest_s = min(float(one.t_s[0]) for one in series.values())
+    return earliest_s if earliest_s > EPOCH_S else 0.0
+
+
+def counted_from(series: Mapping[Segment, CsvSeries], start_s: float) -> dict[Segment, CsvSeries]:
+    """The same with times that count from `start_s`."""
+    return {segment: replace(one, t_s=frozen(one.t_s - start_s)) for segment, one in series.items()}
 
 
 def _is_are(words: Sequence[str]) -> str:
@@ -125,7 +159,9 @@ def _read(path: Path, segment: Segment) -> CsvSeries:
         raise BadFile(f"this is no CSV text ({error})", where=str(path), hint="save it as CSV in UTF-8") from None
     if not len(numbers):
         raise BadFile("there are no samples in it", where=str(path), hint="export the recording again")
-    values = numbers * columns.factor
+    values = numbers
+    values *= columns.factor  # in place: a file may hold millions of rows
+    _check_rate(path, values[:, 0])
     notes = _notes(path, values, columns)
     return CsvSeries(segment, frozen(values[:, 0]), frozen(values[:, 1:4]), frozen(values[:, 4:7]), notes)
 
@@ -207,12 +243,24 @@ def _check_time(path: Path, row: int, t_s: float, before_s: float) -> None:
     where = f"{path}, row {row}, column time_s"
     if not math.isfinite(t_s):
         raise BadFile("the time is no number", where=where, hint="every sample needs its time")
+    if t_s > MOST_S:
+        hint = "time_s counts seconds: are these milliseconds, or finer?"
+        raise BadFile(f"the time {t_s:g} s is more than a recording can hold", where=where, hint=hint)
     if t_s < 0:
         raise BadFile(f"the time {t_s:g} s is negative", where=where, hint="count from the start of the recording")
     if t_s == before_s:
         raise BadFile(f"the time {t_s:g} s stands there twice", where=where, hint="remove one, or write more decimals")
     if t_s < before_s:
         raise BadFile(f"the time goes back from {before_s:g} s to {t_s:g} s", where=where, hint="sort the rows by time")
+
+
+def _check_rate(path: Path, t_s: Floats) -> None:
+    if len(t_s) < 2:
+        return
+    step_s = float(np.median(np.diff(t_s)))
+    if step_s * MOST_HZ < 1.0:
+        where, hint = f"{path}, column time_s", "time_s counts seconds: multiply it by what its unit lacks"
+        raise BadFile(f"a sample every {step_s:.3g} s is more than any sensor gives", where=where, hint=hint)
 
 
 def _notes(path: Path, values: Floats, columns: _Columns) -> tuple[str, ...]:
@@ -247,8 +295,15 @@ def to_items(series: Mapping[Segment, CsvSeries], begin_args: Mapping[str, Json]
 
 def _packets(layout: Layout, series: CsvSeries) -> Iterator[RawPacket]:
     ticks = np.rint(series.t_s * 1e9).astype(np.int64)
-    for sequence, start in enumerate(range(0, len(ticks), SAMPLES_PER_PACKET)):
-        part = slice(start, start + SAMPLES_PER_PACKET)
+    for sequence, part in enumerate(_parts(series.t_s)):
         own = ticks[part]
         payload = encode(layout, sequence, int(own[0]), series.gyr_rad_s[part], series.acc_m_s2[part], ticks=own)
         yield RawPacket(series.segment.value, int(own[-1]), payload)
+
+
+def _parts(t_s: Floats) -> Iterator[slice]:
+    """The samples of each packet; none reaches over a break of the session."""
+    breaks = np.flatnonzero(np.diff(t_s) > BREAK_S) + 1
+    for begin, end in pairwise([0, *breaks.tolist(), len(t_s)]):
+        for start in range(begin, end, SAMPLES_PER_PACKET):
+            yield slice(start, min(start + SAMPLES_PER_PACKET, end))

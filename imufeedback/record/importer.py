@@ -16,7 +16,7 @@ from imufeedback.body.suspects import suspects
 from imufeedback.commands import wrong_in
 from imufeedback.errors import BadFile
 from imufeedback.pipeline import Pipeline, fit_args
-from imufeedback.record.csv_folder import CsvSeries, read_folder, to_items
+from imufeedback.record.csv_folder import CsvSeries, common_start_s, counted_from, read_folder, refuse_apart, to_items
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, read_session
 from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Json, Segment
@@ -29,6 +29,12 @@ no sensor that keeps false frequencies out is quicker. People with optical angle
 at least that (DEVELOPERS.md)."""
 JUDGED_S = 1200.0
 """Of a longer recording the first 20 minutes show whether the sensors' axes can be true."""
+LEAST_HZ = 0.1
+"""The least rate that a layout may state."""
+UNLIKE = 100.0
+"""Files of one session whose samples are further apart by more are not in the same unit of time. Chosen."""
+JUDGED_LEAST = 100
+"""So many samples at least, however far apart: a wrong unit of time shows in them. Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +70,13 @@ def import_folder(
     or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
+    refuse_apart(series, source)
+    start_s = common_start_s(series)
+    told: tuple[str, ...] = ()
+    if start_s:
+        series = counted_from(series, start_s)
+        still_s, flex_s = _from_start(still_s, start_s), _from_start(flex_s, start_s)
+        told = (f"the files' times begin at {start_s:.12g} s: they are counted from there",)
     rate_hz = _rate_hz(series.values(), source)
     read = read_session(source)
     kept = read or SessionFile(title=source.name)
@@ -80,26 +93,44 @@ def import_folder(
             journal.write(Command(0, "set-fit", fit_args(fit)))
         for item in items:
             journal.write(item)
-    notes = tuple(chain.from_iterable(one.notes for one in series.values()))
+    notes = (*told, *chain.from_iterable(one.notes for one in series.values()))
     samples = sum(len(one.t_s) for one in series.values())
     return Imported(journal.path, samples, tuple(series), fit, notes, journal.error, wrong)
+
+
+def _from_start(window_s: tuple[float, float] | None, start_s: float) -> tuple[float, float] | None:
+    """A window of the files' own time, in the time that counts from their start; one that lies before it was meant so
+    already."""
+    if window_s is None or window_s[1] < start_s:
+        return window_s
+    return window_s[0] - start_s, window_s[1] - start_s
 
 
 def _wrong(series: Mapping[Segment, CsvSeries]) -> tuple[str, ...]:
     """What the samples themselves say against their columns and units, one line a sensor."""
     worn = {}
     for segment, one in series.items():
-        count = int(np.searchsorted(one.t_s, one.t_s[0] + JUDGED_S))
+        count = max(int(np.searchsorted(one.t_s, one.t_s[0] + JUDGED_S)), JUDGED_LEAST)
         worn[segment] = one.t_s[:count], one.gyr_rad_s[:count], one.acc_m_s2[:count]
     return tuple(f"{segment}.csv: {verdict}" for segment, verdict in suspects(worn).items())
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
     """Sample rate common to all files: the median step, to a thousandth of a hertz."""
-    steps = [float(np.median(np.diff(one.t_s))) for one in series if len(one.t_s) > 1]
+    steps = {one.segment: float(np.median(np.diff(one.t_s))) for one in series if len(one.t_s) > 1}
     if not steps:
         raise BadFile("only one sample in each file", where=str(source), hint="export a longer stretch")
-    return round(1.0 / min(steps), 3)
+    slowest, quickest = max(steps, key=steps.__getitem__), min(steps, key=steps.__getitem__)
+    if steps[slowest] > UNLIKE * steps[quickest]:
+        what = f"{slowest}.csv has a sample every {steps[slowest]:.3g} s, {quickest}.csv every {steps[quickest]:.3g} s"
+        hint = "time_s counts seconds in every file: is one of them in milliseconds?"
+        raise BadFile(what, where=str(source), hint=hint)
+    rate_hz = round(1.0 / steps[quickest], 3)
+    if rate_hz < LEAST_HZ:
+        what = f"a sample every {steps[quickest]:.3g} s in each file"
+        hint = "time_s counts seconds: divide milliseconds by 1000, microseconds by 1000000"
+        raise BadFile(what, where=str(source), hint=hint)
+    return rate_hz
 
 
 def _kept_fit(args: dict[str, Json], source: Path) -> Fit:

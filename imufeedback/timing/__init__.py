@@ -1,8 +1,9 @@
-"""Device time to session time: counter unwrap, gaps, restarts, clock fit, plausibility, silence, merge."""
+"""Device time to session time: counter unwrap, gaps, restarts, clock fit, plausibility, silence, merge; wild times."""
 
 from imufeedback.timing.clock import SensorClock
+from imufeedback.timing.instants import Instants
 from imufeedback.timing.merge import Merger
 from imufeedback.timing.plausible import Plausible
 from imufeedback.timing.silence import Sign, Silence
 
-__all__ = ["Merger", "Plausible", "SensorClock", "Sign", "Silence"]
+__all__ = ["Instants", "Merger", "Plausible", "SensorClock", "Sign", "Silence"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment, frozen
 from imufeedback.stage import Stage
+from imufeedback.timing.silence import SILENCE_S
 
 WAIT_S = 0.070
 """How long a step waits for a late sensor, beyond the span of one packet. Waiting costs delay only while one is late; a
@@ -23,6 +24,15 @@ BRIDGE_S = 0.040
 PREDICT_S = 0.020
 """How far a late sensor is carried on by its last rate; after that it is not ok. What a changing rate misses grows with
 the square of the time."""
+BREAK_S = SILENCE_S
+"""A silence of all sensors that is longer is a break in the session: no steps are made inside it."""
+BREAK_STEPS = 20
+"""… and longer than so many steps: samples that are always that far apart are no break. Chosen."""
+EDGE_S = 0.25
+"""Of a break so much is kept at both its ends, without an angle: what follows has to see that nothing was known. Chosen:
+longer than a late sensor is waited for."""
+MOST_STEPS = 16_384
+"""Longest block: what is in memory at once does not depend on how far a sensor's samples lie apart. Chosen: 82 s."""
 
 # one row of a sensor's buffer: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
 _Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 11, 12, 13
@@ -62,6 +72,18 @@ class _State:
     newest_s: list[float] = field(default_factory=list)
 
 
+class _Run:
+    """Steps that go into one block."""
+
+    def __init__(self, known: Sequence[int]) -> None:
+        self.first = 0
+        self.released: list[Released] = []
+        self.limits: list[tuple[int, ...]] = []
+        """Samples of each sensor that were there at each release."""
+        self.cut = [0 for _ in known]
+        """Samples of each sensor that were thrown away since these are counted."""
+
+
 class Merger(Stage[OrientationBlock, AlignedBlock]):
     """Interpolates the sensors' orientations onto multiples of ``1 / grid_hz``.
 
@@ -75,6 +97,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._index = {sensor: i for i, (sensor, _) in enumerate(sensors)}
         self._segments = tuple(segment for _, segment in sensors)
         self._grid_hz = grid_hz
+        self._break_s = max(BREAK_S, BREAK_STEPS / grid_hz)
         self._state = _State(
             rows=[NOTHING[:0] for _ in sensors],
             times_s=[NEVER[:0] for _ in sensors],
@@ -82,47 +105,77 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         )
 
     def feed(self, item: OrientationBlock) -> list[AlignedBlock]:
-        block, _ = self.feed_many([Arrived(item, 0, len(item.t_s))])
-        return [] if block is None else [block]
+        return [block for block, _ in self.feed_many([Arrived(item, 0, len(item.t_s))])]
 
-    def feed_many(self, arrivals: Sequence[Arrived]) -> tuple[AlignedBlock | None, list[Released]]:
-        """Packets in the order in which they came; those of one sensor lie one after the other in its blocks.
+    def feed_many(self, arrivals: Sequence[Arrived]) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+        """Packets in the order in which they came; those of one sensor lie one after the other in its blocks. To be
+        gone through to its end.
 
         The steps are those, with the same values, that feeding one packet after the other releases: what came later is
-        not looked at. None when there is no step yet.
+        not looked at. Steps within a block follow each other; one after a break is in the next block.
         """
         s = self._state
         known = [len(times) for times in s.times_s]
         self._append({id(one.block): one.block for one in arrivals}.values())
-        first = s.next_step
-        released: list[Released] = []
-        limits: list[tuple[int, ...]] = []
+        run = _Run(known)
         for by, (block, begin, end) in enumerate(arrivals):
-            if end == begin:
-                continue
             i = self._index[block.sensor]
-            known[i] += end - begin
-            newest_s = s.newest_s[i] = float(block.t_s.item(end - 1))
-            s.span_s = max(s.span_s, newest_s - block.t_s.item(begin) + 1.0 / self._grid_hz)
-            until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
-            if (last := self._reached(until_s, known)) is not None:
-                first = s.next_step if first is None else first
-                s.next_step = last + 1
-                released.append(Released(last + 1, by))
-                limits.append(tuple(known))
-        if first is None or not released:
-            return None, []
-        released = [Released(end - first, by) for end, by in released]
-        return self._steps(first, released, np.array(limits)), released
+            for first, last in _unbroken(block.t_s, begin, end, self._break_s):
+                known[i] += last - first
+                begins_s, newest_s = block.t_s.item(first), block.t_s.item(last - 1)
+                s.span_s = max(s.span_s, newest_s - begins_s + 1.0 / self._grid_hz)
+                before_s = max(s.newest_s)
+                if begins_s - before_s > self._break_s:
+                    yield from self._release(run, before_s + EDGE_S, known, by)
+                    yield from self._flushed(run)
+                    self._resume(begins_s)
+                s.newest_s[i] = newest_s
+                until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
+                yield from self._release(run, until_s, known, by)
+        yield from self._flushed(run)
 
     def finish(self) -> list[AlignedBlock]:
         s = self._state
         known = [len(times) for times in s.times_s]
-        last = self._reached(max(s.newest_s), known)
-        if last is None or s.next_step is None:
-            return []
-        first, s.next_step = s.next_step, last + 1
-        return [self._steps(first, [Released(last + 1 - first, 0)], np.array([known]))]
+        run = _Run(known)
+        made = [*self._release(run, max(s.newest_s), known, 0), *self._flushed(run)]
+        return [block for block, _ in made]
+
+    def _release(
+        self, run: _Run, until_s: float, known: Sequence[int], by: int
+    ) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+        """The steps up to a time; blocks that are full."""
+        s = self._state
+        end = self._reached(until_s, [count - cut for count, cut in zip(known, run.cut, strict=True)])
+        while end is not None and s.next_step is not None and s.next_step <= end:
+            if not run.released:
+                run.first = s.next_step
+            last = min(end, run.first + MOST_STEPS - 1)
+            s.next_step = last + 1
+            run.released.append(Released(last + 1 - run.first, by))
+            run.limits.append(tuple(known))
+            if last + 1 - run.first == MOST_STEPS:
+                yield from self._flushed(run)
+
+    def _flushed(self, run: _Run) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+        """The block of the steps so far."""
+        if not run.released:
+            return
+        released, limits = run.released, np.array(run.limits) - run.cut
+        run.released, run.limits = [], []
+        before = [len(times) for times in self._state.times_s]
+        block = self._steps(run.first, released, limits)
+        run.cut = [
+            cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)
+        ]
+        yield block, released
+
+    def _resume(self, begins_s: float) -> None:
+        """Steps go on shortly before samples that come after a break."""
+        s = self._state
+        if s.next_step is not None:
+            edge_s = max(EDGE_S, WAIT_S + s.span_s)
+            s.next_step = max(s.next_step, math.ceil((begins_s - edge_s) * self._grid_hz))
 
     def _append(self, blocks: Iterable[OrientationBlock]) -> None:
         s = self._state
@@ -187,6 +240,16 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             ok=frozen(place.ok, np.bool_),
             saturated=frozen(mixed[..., _SAT] > 0.0, np.bool_),
         )
+
+
+def _unbroken(t_s: Floats, begin: int, end: int, break_s: float) -> Iterator[tuple[int, int]]:
+    """A packet's samples, parted where there is a break between two of them."""
+    if end - begin > 1 and t_s.item(end - 1) - t_s.item(begin) > break_s:
+        for at in (np.flatnonzero(np.diff(t_s[begin:end]) > break_s) + begin + 1).tolist():
+            yield begin, at
+            begin = at
+    if end > begin:
+        yield begin, end
 
 
 class _Places(NamedTuple):

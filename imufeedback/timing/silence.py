@@ -10,6 +10,8 @@ from imufeedback.stage import Stage
 
 SILENCE_S = 3.0
 """All sensors silent together for longer is told. Chosen; a single link that is lost is told of by its own note."""
+TOLD_MOST = 20
+"""So many silences are told one by one. Chosen: beyond that a person reads no more of them."""
 AWAKE_S = 1.0
 """Other items with no longer pauses show that the computer was awake: time that passes comes every few hundredths of a
 second. Chosen."""
@@ -29,6 +31,8 @@ class Sign(NamedTuple):
     """Whose packet it is; empty when it is none."""
     ahead_s: float | None = None
     """Its clock begins anew here, and going on would have been ahead of the computer's by so much."""
+    by_radio: bool = True
+    """Else it comes out of files, and its time is that of its samples."""
 
 
 @dataclass
@@ -38,6 +42,8 @@ class _State:
     any_s: float = 0.0
     still_s: float = 0.0
     """Longest time without anything since the last packet."""
+    told: int = 0
+    """Silences so far."""
     ahead: dict[str, tuple[float, float]] = field(default_factory=dict)
     """By sensor: when its clock was found ahead, and by how much."""
 
@@ -66,16 +72,22 @@ class Silence(Stage[Sign, Notice]):
         silent_s = 0.0 if s.packet_s is None else item.t_s - s.packet_s
         still_s = s.still_s
         s.packet_s, s.still_s = item.t_s, 0.0
-        if silent_s <= SILENCE_S:
+        if silent_s <= SILENCE_S or s.told >= TOLD_MOST:
             return []
+        s.told += 1
+        return [Notice(item.t_s, self._words(item, silent_s, still_s) + (_ENOUGH if s.told == TOLD_MOST else ""))]
+
+    def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
+        s = self._state
+        if not item.by_radio:
+            return f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s: what is before and after is judged"
         what = "no sensor was" if len(s.heard) > 1 else f"sensor {item.sensor} was not"
         why = (
             "out of reach, or switched off"
             if still_s <= AWAKE_S
             else "the computer slept or was busy, or they were out of reach"
         )
-        text = f"{what} heard for {silent_s:.0f} s – {why}; what was done meanwhile is only judged where it came late"
-        return [Notice(item.t_s, text)]
+        return f"{what} heard for {_span(silent_s)} – {why}; what was done meanwhile is only judged where it came late"
 
     def _slept(self, sensor: str, t_s: float, ahead_s: float) -> list[Notice]:
         """A sensor that is switched off and on begins anywhere; two that are ahead by the same did go on."""
@@ -92,3 +104,11 @@ class Silence(Stage[Sign, Notice]):
             "are right again from here, and the swing in between is lost"
         )
         return [Notice(t_s, text)]
+
+
+_ENOUGH = "; more silences follow and are not told one by one"
+
+
+def _span(seconds: float) -> str:
+    """Seconds, or hours where nobody can read so many seconds."""
+    return f"{seconds:.0f} s" if seconds < 36_000 else f"{seconds / 3600:.0f} hours"

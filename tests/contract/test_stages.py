@@ -23,9 +23,9 @@ from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
 
 SENSOR = "SYN-0001"
-OF_THE_RADIO = ("lateness", "silence")
+OF_THE_RADIO = ("lateness",)
 """Hear of packets that come by radio only."""
-QUIET = ("tone", *OF_THE_RADIO)
+QUIET = ("tone", "silence", *OF_THE_RADIO)
 """Say something only in sessions unlike these (the tone is asked for, the data come late); halves of such sessions are
 tested with the stages themselves."""
 VOID = {("rules", "house")}
@@ -46,6 +46,7 @@ STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
     "tone": lambda pipeline: pipeline._tone,
     "lateness": lambda pipeline: pipeline._lateness,
     "silence": lambda pipeline: pipeline._silence,
+    "instants": lambda pipeline: pipeline._instants,
 }
 
 

@@ -140,7 +140,7 @@ def run(folder: Path, seed: int, count: int) -> Mapping[str, int]:
     rng = np.random.default_rng(seed)
     tally: Counter[str] = Counter()
     every = kinds(folder)
-    with _patience():
+    with patience():
         for k in range(count):
             kind = every[k % len(every)]
             data = spoilt(kind.good, rng)
@@ -167,7 +167,7 @@ def _timed(kind: Kind, path: Path) -> str:
         signal.setitimer(signal.ITIMER_REAL, 0)
 
 
-class _patience:  # noqa: N801 - used as a function
+class patience:  # noqa: N801 - used as a function
     """While it is entered, the timer's signal raises `Hang`."""
 
     def __enter__(self) -> None:

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from imufeedback.validate.edges import commands, library, radio, signals, texts
+from imufeedback.validate.edges import commands, library, radio, signals, texts, times
 
-STEPS = (texts.STEP, commands.STEP, *library.STEPS, *radio.STEPS, signals.STEP)
+STEPS = (texts.STEP, times.STEP, commands.STEP, *library.STEPS, *radio.STEPS, signals.STEP)
