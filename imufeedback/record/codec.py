@@ -15,6 +15,8 @@ from imufeedback.records import Command, Item, LinkNote, RawPacket, Tick
 
 PROFILE = "imufeedback"
 METADATA_NAME = "imufeedback"
+ENCODING = "x-imufeedback"
+"""Of schemas and messages, as MCAP names it."""
 FORMAT_VERSION = 1
 RECORD_MAX = 1 << 20
 """Longest record content in bytes, both ways. A notification has at most 512 bytes; a command may carry a layout."""
@@ -124,6 +126,17 @@ def unseal(content: bytes) -> tuple[int, int, bytes] | None:
         return None
     channel, sequence, _, _ = _PREFIX.unpack_from(content)
     return channel, sequence, content[_PREFIX.size : -_CRC.size]
+
+
+def number(content: bytes) -> int:
+    """Sequence number of a message record's content."""
+    sequence: int = _PREFIX.unpack_from(content)[1]
+    return sequence
+
+
+def renumbered(content: bytes, channel: int) -> bytes:
+    """A message record's content with another channel number."""
+    return channel.to_bytes(2, "little") + content[2:]
 
 
 def metadata_crc(pairs: Mapping[str, str]) -> str:

@@ -314,6 +314,6 @@ def _begin(writer: Writer, metadata: dict[str, str]) -> None:
     writer.add_metadata(codec.METADATA_NAME, metadata)
     for kind in codec.KINDS:
         text = f"{kind.schema}{codec.SCHEMA_NOTE}".encode()
-        schema = writer.register_schema(kind.item.__name__, "x-imufeedback", text)
-        if writer.register_channel(kind.topic, "x-imufeedback", schema) != kind.channel:
+        schema = writer.register_schema(kind.item.__name__, codec.ENCODING, text)
+        if writer.register_channel(kind.topic, codec.ENCODING, schema) != kind.channel:
             raise AssertionError("channel ids are not what the format says")

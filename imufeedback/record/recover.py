@@ -21,6 +21,7 @@ from imufeedback.errors import BadFile, CannotWrite
 from imufeedback.record import codec, scan, unfinished
 from imufeedback.record.files import cannot_write, create_new, shown, sync_folder
 from imufeedback.record.health import Health, examine
+from imufeedback.record.in_order import InOrder
 from imufeedback.record.replay import Recording, read_items
 
 SUFFIX = "-recovered"
@@ -81,27 +82,33 @@ def _copy(recording: Recording, before: Health, file: IO[bytes]) -> None:
     pairs["crc32"] = codec.metadata_crc(pairs)
     together = b"".join(_text(key) + _text(value) for key, value in pairs.items())
     file.write(_record(Opcode.METADATA, _text(codec.METADATA_NAME) + struct.pack("<I", len(together)) + together))
-    for opcode, content in _frames(recording.path):
+    for opcode, content in _frames(recording):
         file.write(_record(opcode, content))
     file.write(_record(Opcode.DATA_END, struct.pack("<I", 0)))
     file.write(_record(Opcode.FOOTER, struct.pack("<QQI", 0, 0, 0)) + scan.MAGIC)
 
 
-def _frames(path: Path) -> Iterator[scan.Frame]:
+def _frames(recording: Recording) -> Iterator[scan.Frame]:
     """Schemas, channels and messages in their order; those that stand there twice only once."""
-    due, seen = 0, set()
-    with open(path, "rb") as file:
-        for opcode, content in scan.Scanner(file):
+    seen: set[scan.Frame] = set()
+    if recording.rewritten:  # its channels have other numbers than its messages now
+        yield from _channels()
+    with open(recording.path, "rb") as file:
+        for opcode, content in InOrder(scan.Scanner(file)):
             if opcode == Opcode.MESSAGE:
-                message = codec.unseal(content)
-                assert message is not None  # the scanner lets only such pass
-                if message[1] < due:
-                    continue
-                due = message[1] + 1
                 yield opcode, content
-            elif opcode in _KEPT and (opcode, content) not in seen:
+            elif opcode in _KEPT and not recording.rewritten and (opcode, content) not in seen:
                 seen.add((opcode, content))
                 yield opcode, content
+
+
+def _channels() -> Iterator[scan.Frame]:
+    """What a journal has in front of its messages."""
+    for kind in codec.KINDS:
+        number = struct.pack("<H", kind.channel)
+        text = f"{kind.schema}{codec.SCHEMA_NOTE}"
+        yield Opcode.SCHEMA, number + _text(kind.item.__name__) + _text(codec.ENCODING) + _text(text)
+        yield Opcode.CHANNEL, number + number + _text(kind.topic) + _text(codec.ENCODING) + struct.pack("<I", 0)
 
 
 def _record(opcode: int, content: bytes) -> bytes:

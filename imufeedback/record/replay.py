@@ -15,11 +15,15 @@ from mcap.opcode import Opcode
 
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record import codec, scan
+from imufeedback.record.in_order import InOrder
+from imufeedback.record.opening import Opening, by_another_tool
 from imufeedback.records import Item
 from imufeedback.texts import refuse_odd
 
 _LOOK_BYTES = codec.RECORD_MAX + (1 << 16)
 """How much of a file is looked at before saying that it is no recording."""
+BACK_NS = 2_000_000_000
+"""Items of several threads may stand a little out of the order of their times; more than this is told. Chosen."""
 
 
 @dataclass(slots=True)
@@ -36,6 +40,8 @@ class Recording:
     """What is wrong with the file, one line each; empty for a whole one."""
     complete: bool = False
     """The recording was closed in order and every item is there."""
+    rewritten: bool = False
+    """Another tool has made this file of a recording: in chunks, or in an order of its own."""
     _opening_notes: list[str] = field(default_factory=list)
 
     @property
@@ -64,7 +70,8 @@ class Recording:
         try:
             with open(self.path, "rb") as file:
                 scanner = scan.Scanner(file)
-                for opcode, content in scanner:
+                frames = InOrder(scanner)
+                for opcode, content in frames:
                     if opcode == Opcode.MESSAGE:
                         item = tally.item(content)
                         if item is not None:
@@ -73,8 +80,21 @@ class Recording:
                         tally.promised = scan.message_count(content)
         except OSError as error:
             raise _unreadable(self.path, error) from None
-        self.notes += _notes(scanner, tally)
+        self.notes += _notes(scanner, frames, tally)
         self.complete = scanner.complete and not self.notes
+        self.notes += self._told(scanner, frames, tally)
+
+    def _told(self, scanner: scan.Scanner, frames: InOrder, tally: _Tally) -> list[str]:
+        """What is as it should not be, though nothing is lost by it."""
+        out = []
+        if scanner.chunks:
+            out.append("another tool has packed this recording into chunks; read all the same")
+        if frames.moved:
+            out.append(f"{frames.moved} item(s) stood out of their order in the file; read in their order")
+        if tally.early:
+            back_s = tally.back_ns * 1e-9
+            out.append(f"the time of {tally.early} item(s) lies before that of earlier ones, by up to {back_s:.1f} s")
+        return out
 
 
 @dataclass(slots=True)
@@ -85,28 +105,38 @@ class _Tally:
     """Sequence number that is due."""
     missing: int = 0
     unknown: int = 0
-    repeated: int = 0
     promised: int | None = None
     """Messages by the file's own statistics."""
+    latest_ns: int | None = None
+    early: int = 0
+    """Items whose time is well before that of one before them."""
+    back_ns: int = 0
+    """By how much at most."""
 
     def item(self, content: bytes) -> Item | None:
         """The item of a whole message; None for one that is not to be handed on."""
         message = codec.unseal(content)
         assert message is not None  # the scanner lets only such pass
         channel, sequence, body = message
-        if sequence < self.next:  # a stretch that stands in the file twice
-            self.repeated += 1
-            return None
         self.missing += sequence - self.next
         self.next = sequence + 1
         try:
-            return codec.decode(channel, body)
+            item = codec.decode(channel, body)
         except codec.UnknownItemError:
             self.unknown += 1
             return None
+        self._look_at_time(item.host_ns)
+        return item
+
+    def _look_at_time(self, host_ns: int) -> None:
+        if self.latest_ns is None or host_ns > self.latest_ns:
+            self.latest_ns = host_ns
+        elif self.latest_ns - host_ns > BACK_NS:
+            self.early += 1
+            self.back_ns = max(self.back_ns, self.latest_ns - host_ns)
 
 
-def _notes(scanner: scan.Scanner, tally: _Tally) -> list[str]:
+def _notes(scanner: scan.Scanner, frames: InOrder, tally: _Tally) -> list[str]:
     notes = []
     missing = tally.missing
     if tally.promised is not None:
@@ -114,10 +144,12 @@ def _notes(scanner: scan.Scanner, tally: _Tally) -> list[str]:
     if scanner.damaged_at:
         places = ", ".join(str(one) for one in scanner.damaged_at[:3])
         notes.append(f"damaged at byte {places}{' …' if len(scanner.damaged_at) > 3 else ''}; passed over")
+    if scanner.foreign:
+        notes.append(f"{scanner.foreign} message(s) do not fit their checksum; passed over")
     if missing:
         notes.append(f"{missing} item(s) are missing")
-    if tally.repeated:
-        notes.append(f"{tally.repeated} item(s) stand in the file twice; used once")
+    if frames.repeated:
+        notes.append(f"{frames.repeated} item(s) stand in the file twice; used once")
     if tally.unknown:
         notes.append(f"{tally.unknown} item(s) of a newer version were passed over")
     if scanner.torn_at is not None:
@@ -156,45 +188,19 @@ def _open(path: Path, file: BinaryIO) -> Recording:
     head = file.read(_LOOK_BYTES)
     if not head:
         raise NoRecording("the file is empty", where=str(path), hint="nothing was recorded into it")
-    opening = _Opening.read(head)
-    if not (head.startswith(scan.MAGIC) and opening.profile == codec.PROFILE):
-        if not opening.has_message:
-            raise NoRecording(_no_recording(head, opening.profile), where=str(path), hint="choose a .mcap recording")
+    # other tools may put the facts about the session at the end
+    opening = Opening.read(scan.Scanner(file if by_another_tool(head) else BytesIO(head)))
+    ours = head.startswith(scan.MAGIC) and opening.profile == codec.PROFILE
+    rewritten = opening.rewritten
+    if opening.unnumbered:
+        what = "another tool has written this recording anew and left out the numbers of its items"
+        raise NoRecording(what, where=str(path), hint="open the original")
+    if not opening.messages and (opening.foreign or not ours):
+        raise NoRecording(_no_recording(head, opening.profile), where=str(path), hint="choose a .mcap recording")
+    if not ours and not rewritten:
         opening.notes.insert(0, "the head of the file is damaged")
     _refuse_newer(path, opening.details)
-    return Recording(path, opening.details, list(opening.notes), _opening_notes=opening.notes)
-
-
-@dataclass(slots=True)
-class _Opening:
-    """What stands before the first message."""
-
-    profile: str | None = None
-    details: dict[str, str] = field(default_factory=dict)
-    has_message: bool = False
-    notes: list[str] = field(default_factory=list)
-
-    @staticmethod
-    def read(head: bytes) -> _Opening:
-        out = _Opening()
-        for opcode, content in scan.Scanner(BytesIO(head)):
-            if opcode == Opcode.HEADER and (header := scan.header(content)) is not None:
-                out.profile = header.profile
-            elif opcode == Opcode.METADATA:
-                out._take(content)
-            elif opcode == Opcode.MESSAGE:
-                out.has_message = True
-                break
-        if not out.details:
-            out.notes.append("the facts about the session (start, title, version) are damaged or missing")
-        return out
-
-    def _take(self, content: bytes) -> None:
-        found = scan.metadata(content)
-        if found is None or found.name != codec.METADATA_NAME:
-            return
-        if found.metadata.get("crc32") == codec.metadata_crc(found.metadata):
-            self.details = {key: value for key, value in found.metadata.items() if key != "crc32"}
+    return Recording(path, opening.details, list(opening.notes), rewritten=rewritten, _opening_notes=opening.notes)
 
 
 def _no_recording(head: bytes, profile: str | None) -> str:

@@ -1,13 +1,16 @@
 """Records of an MCAP file one after the other, also of a torn or damaged one.
 
 Reads forward in bounded memory. The records' own parsers are the library's; the framing is done here, because the
-library's reader gives up at the first record that does not fit, and everything behind it would be lost.
+library's reader gives up at the first record that does not fit, and everything behind it would be lost. What another
+tool has packed into chunks, or given other channel numbers, comes out as this program would have written it.
 """
 
 from __future__ import annotations
 
+import errno
 import re
 import struct
+from collections import OrderedDict
 from collections.abc import Iterator
 from io import BytesIO
 from typing import BinaryIO
@@ -15,9 +18,10 @@ from typing import BinaryIO
 from mcap.data_stream import ReadDataStream
 from mcap.exceptions import McapError
 from mcap.opcode import Opcode
-from mcap.records import Header, Metadata, Statistics
+from mcap.records import Channel, Header, Metadata, Statistics
 
-from imufeedback.record.codec import RECORD_MAX, unseal
+from imufeedback.record.chunks import CHUNK_MAX, DamagedChunkError, unpacked
+from imufeedback.record.codec import KINDS, RECORD_MAX, renumbered, unseal
 
 MAGIC = b"\x89MCAP0\r\n"
 _FRAME = struct.Struct("<BQ")
@@ -35,6 +39,11 @@ FALSE_STARTS_MAX = 1000
 
 Frame = tuple[int, bytes]
 """Opcode and content."""
+Place = tuple[int, int]
+"""Offset of a record, and its number within the chunk that is there; -1 when it is in none."""
+_CHUNKS_KEPT = 2
+"""Unpacked ones in memory, for readers that go to and fro."""
+_OURS = {kind.topic: kind.channel for kind in KINDS}
 
 
 class Scanner:
@@ -53,6 +62,17 @@ class Scanner:
         """Where an unfinished file ends within a record."""
         self.damaged_at: list[int] = []
         """Offsets of damaged stretches."""
+        self.chunks = 0
+        """How many were read."""
+        self.foreign = 0
+        """Messages in chunks whose checksum is none of ours, or does not fit."""
+        self.own = 0
+        """Messages in chunks that are ours."""
+        self.at: Place = (start, -1)
+        """Where the record stands that was just handed out."""
+        self._channels: dict[int, int] = {}
+        """Numbers of channels, from the file's to ours, where they differ."""
+        self._unpacked: OrderedDict[int, list[Frame]] = OrderedDict()
 
     def __iter__(self) -> Iterator[Frame]:
         offset = self._start
@@ -68,7 +88,11 @@ class Scanner:
                 self.damaged_at.append(offset)
                 offset = found
                 continue
-            yield frame
+            if frame[0] == Opcode.CHUNK:
+                yield from self._inside(offset, frame[1])
+            else:
+                self.at = (offset, -1)
+                yield frame
             offset += _FRAME.size + len(frame[1])
             if frame[0] == Opcode.FOOTER and self._ends_at(offset):
                 self.complete = True
@@ -81,6 +105,64 @@ class Scanner:
             return None
         return found, frame[1]
 
+    def message(self, place: Place) -> bytes:
+        """Content of a message that has been handed out before. Raises OSError when it is not there any more."""
+        offset, k = place
+        if k < 0:
+            frame = self._read(offset)
+        else:
+            if offset not in self._unpacked and (chunk := self._read(offset)) is not None:
+                self._unpack(offset, chunk[1])
+            frame = self._unpacked[offset][k] if offset in self._unpacked else None
+        if frame is None:
+            raise OSError(errno.EIO, "it changed while it was read")
+        return frame[1]
+
+    def _inside(self, offset: int, content: bytes) -> Iterator[Frame]:
+        self.chunks += 1
+        try:
+            frames, foreign = self._unpack(offset, content)
+        except DamagedChunkError:
+            self.damaged_at.append(offset)
+            return
+        self.foreign += foreign
+        self.own += sum(opcode == Opcode.MESSAGE for opcode, _ in frames)
+        for k, frame in enumerate(frames):
+            self.at = (offset, k)
+            yield frame
+
+    def _unpack(self, offset: int, content: bytes) -> tuple[list[Frame], int]:
+        """The records of a chunk, messages only when their checksum fits, and how many do not."""
+        out: list[Frame] = []
+        foreign = 0
+        for opcode, inner in unpacked(content):
+            if opcode == Opcode.CHANNEL:
+                self._take_channel(inner)
+            if opcode != Opcode.MESSAGE:
+                out.append((opcode, inner))
+            elif (message := self._ours(inner)) is not None:
+                out.append((opcode, message))
+            else:
+                foreign += 1
+        self._unpacked[offset] = out
+        if len(self._unpacked) > _CHUNKS_KEPT:
+            self._unpacked.popitem(last=False)
+        return out, foreign
+
+    def _take_channel(self, content: bytes) -> None:
+        found = channel(content)
+        if found is not None and _OURS.get(found.topic, found.id) != found.id:
+            self._channels[found.id] = _OURS[found.topic]
+
+    def _ours(self, content: bytes) -> bytes | None:
+        """A message as it was written; None when its checksum does not fit."""
+        if unseal(content) is not None:
+            return content
+        if len(content) < 2 or (number := self._channels.get(int.from_bytes(content[:2], "little"))) is None:
+            return None
+        content = renumbered(content, number)
+        return None if unseal(content) is None else content
+
     def _read(self, offset: int) -> Frame | None:
         """The whole, plausible record there, or None. A message is plausible when its checksum fits."""
         self._file.seek(offset)
@@ -88,11 +170,16 @@ class Scanner:
         if len(head) < _FRAME.size:
             return None
         opcode, length = _FRAME.unpack(head)
-        if length > RECORD_MAX or not (opcode in _KNOWN or opcode >= _PRIVATE):
+        if length > _longest(opcode) or not (opcode in _KNOWN or opcode >= _PRIVATE):
             return None
         content = self._file.read(length)
-        if len(content) < length or (opcode == Opcode.MESSAGE and unseal(content) is None):
+        if len(content) < length:
             return None
+        if opcode == Opcode.CHANNEL:
+            self._take_channel(content)
+        elif opcode == Opcode.MESSAGE:
+            message = self._ours(content)
+            return None if message is None else (opcode, message)
         return opcode, content
 
     def _at_end(self, offset: int) -> bool:
@@ -126,10 +213,23 @@ class Scanner:
         self._file.seek(0, 2)
         left = self._file.tell() - offset
         opcode, length = _FRAME.unpack(head) if len(head) == _FRAME.size else (Opcode.MESSAGE, left)
-        if opcode in _KNOWN and left - _FRAME.size < length <= RECORD_MAX:
+        if opcode in _KNOWN and left - _FRAME.size < length <= _longest(opcode):
             self.torn_at = offset
         else:
             self.damaged_at.append(offset)
+
+
+def _longest(opcode: int) -> int:
+    return CHUNK_MAX if opcode == Opcode.CHUNK else RECORD_MAX
+
+
+def channel(content: bytes) -> Channel | None:
+    """Channel of a record's content; None when it cannot be read."""
+    try:
+        out: Channel = Channel.read(_stream(content))
+        return out
+    except (struct.error, ValueError, McapError):
+        return None
 
 
 def header(content: bytes) -> Header | None:

@@ -17,7 +17,7 @@ from mcap.opcode import Opcode
 
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record import codec, scan
-from imufeedback.record.replay import read_items
+from imufeedback.record.replay import Recording, read_items
 from imufeedback.records import Command, Item
 
 EARLIER_NS = 1_000_000_000
@@ -38,6 +38,8 @@ class Window:
     started: datetime | None = None
     closed: bool = False
     """Its end was written in order."""
+    rewritten: Recording | None = None
+    """Set where another tool may have given the items an order of its own: then all is read."""
 
     @property
     def duration_s(self) -> float:
@@ -46,6 +48,9 @@ class Window:
     def items(self, from_s: float, to_s: float) -> Iterator[Item]:
         """The items of a stretch in their order. Raises BadFile when the disk fails."""
         low, high = self.first_ns + round(from_s * 1e9), self.first_ns + round(to_s * 1e9)
+        if self.rewritten is not None:
+            yield from (one for one in self.rewritten if low <= one.host_ns <= high)
+            return
         try:
             with open(self.path, "rb") as file:
                 start = _place(file, low - EARLIER_NS)
@@ -72,13 +77,14 @@ def open_window(path: str | os.PathLike[str]) -> Window:
     begin = first if isinstance(first, Command) and first.verb == "begin" else None
     try:
         with open(path, "rb") as file:
-            last_ns = _last_ns(file)
+            last_ns = max(one.host_ns for one in recording) if recording.rewritten else _last_ns(file)
             file.seek(max(file.seek(0, os.SEEK_END) - len(scan.MAGIC), 0))
             closed = file.read() == scan.MAGIC
     except OSError as error:
         raise BadFile(f"cannot be read ({error.strerror})", where=str(path), hint="copy it") from None
     last_ns = max(last_ns, first.host_ns)
-    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started, closed)
+    rewritten = recording if recording.rewritten else None
+    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started, closed, rewritten)
 
 
 def _item(content: bytes) -> Item | None:
