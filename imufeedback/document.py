@@ -185,8 +185,10 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True):
     """by rule, reps in which it is unsure"""
 
 
-class BlockTally(msgspec.Struct, frozen=True, kw_only=True):
+class BlockTally(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One block of the session, and a tally of its reps."""
+
+    # gc=False: millions of empty ones are what the worst file can hold, and they make no cycles
 
     name: str | None = None
     """as the coach called it"""
@@ -204,9 +206,9 @@ class BlockTally(msgspec.Struct, frozen=True, kw_only=True):
     """how many, void ones left out"""
     clean: Count | None = None
     """reps without a fault"""
-    faults: dict[str, int] = {}
+    faults: dict[str, int] | None = None
     """by rule, reps with a fault"""
-    unsure: dict[str, int] = {}
+    unsure: dict[str, int] | None = None
     """by rule, reps in which it is unsure"""
 
 

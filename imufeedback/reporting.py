@@ -92,7 +92,8 @@ def judgement(
         trace = Trace(place)
         summary, duration_s, others = judged.summary, judged.duration_s, before.all
         if keep:
-            others = add_verdict(path, summary, key=key, rules=rules, duration_s=duration_s)[:-1]
+            *others, new = add_verdict(path, summary, key=key, rules=rules, duration_s=duration_s)
+            summary = new.summary
     else:
         summary, duration_s = kept.summary, kept.duration_s
         others = [one for one in before.all if one is not kept]

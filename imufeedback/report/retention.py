@@ -57,4 +57,4 @@ def retention(now: Document, before: Document) -> Retention | None:
 
 def _shares(block: BlockTally) -> Shares:
     reps = block.reps or 1
-    return Shares(reps, (block.clean or 0) / reps, {rule: count / reps for rule, count in block.faults.items()})
+    return Shares(reps, (block.clean or 0) / reps, {rule: count / reps for rule, count in (block.faults or {}).items()})

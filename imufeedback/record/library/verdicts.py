@@ -26,7 +26,7 @@ from imufeedback.record.library.places import verdicts_of
 
 FORMAT = 2
 BYTES_MAX = 28 << 20
-"""An eight-hour day judged eight times is below this. The worst JSON of that size takes 0.9 GB to look at."""
+"""An eight-hour day judged eight times is below this. The worst JSON of that size takes 1.1 GB to look at."""
 _HEAD = re.compile(rb'\{"imufeedback_verdicts": (\d{1,6}), "crc32": "([0-9a-f]{8})", "verdicts": ')
 
 
@@ -102,6 +102,7 @@ def _read(path: Path) -> Verdicts:
             rest = memoryview(data)[head.end() :]
             if zlib.crc32(rest) != int(head[2], 16):
                 raise _bad(path, "their checksum does not fit: the file was damaged or changed by hand")
+        data.decode()  # what is passed over below is not looked at: it must be text all the same
         verdicts = msgspec.json.decode(data, type=_File).verdicts  # first: it takes no memory for what it does not know
         written = [bytes(raw) for raw in msgspec.json.decode(data, type=_Written).verdicts]
     except (OSError, ValueError, RecursionError, msgspec.MsgspecError) as error:

@@ -206,6 +206,12 @@ def test_a_verdict_that_stays_is_written_as_it_stood(session: Path) -> None:
     assert look(session).all == kept
 
 
+def test_what_is_no_text_is_told_also_where_it_is_passed_over(session: Path) -> None:
+    path = places.verdicts_of(session)
+    path.write_bytes(b'{"imufeedback_verdicts": 1, "verdicts": [], "mood": "\xff"}')
+    assert "cannot be read" in look(session).trouble
+
+
 @pytest.mark.parametrize(
     ("spoil", "why"),
     [
