@@ -6,7 +6,6 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from imufeedback import resources
 from imufeedback.ble.clock import Clock
@@ -20,6 +19,7 @@ from imufeedback.ble.virtual import (
     parse_faults,
 )
 from imufeedback.ble.virtual.central import REQUESTED_MTU
+from imufeedback.document import DemoTruth, TrueRep
 from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, Segment
 from imufeedback.settings import Player, Sensor, Settings
@@ -130,27 +130,27 @@ class Demo:
         except _Stopped:
             return
 
-    def truth(self) -> dict[str, Any]:
+    def truth(self) -> DemoTruth:
         """What really happened, in session time, for the summary."""
         shift = self.truth_offset_s
 
         def at(value: float | None) -> float | None:
             return None if value is None else value + shift
 
-        return {
-            "reps": [
-                {
-                    "address_s": at(one.address_s),
-                    "top_s": at(one.top_s),
-                    "level_s": at(one.level_s),
-                    "impact_s": at(one.impact_s),
-                    "finish_s": at(one.finish_s),
-                    "stall_s": at(one.stall_s),
-                    "flaw": str(one.flaw),
-                }
-                for one in self.script.truth.reps
+        return DemoTruth(
+            reps=[
+                TrueRep(
+                    address_s=at(rep.address_s),
+                    top_s=at(rep.top_s),
+                    level_s=at(rep.level_s),
+                    impact_s=at(rep.impact_s),
+                    finish_s=at(rep.finish_s),
+                    stall_s=at(rep.stall_s),
+                    flaw=str(rep.flaw),
+                )
+                for rep in self.script.truth.reps
             ]
-        }
+        )
 
 
 def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:

@@ -6,14 +6,16 @@ import asyncio
 import gc
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+
+import msgspec
 
 from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
 from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.demo import Demo, DemoPlan, run_inline
+from imufeedback.document import Document
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Json, LinkNote, LinkState, Notice
+from imufeedback.records import Command, Event, Json, LinkNote, LinkState, Notice
 from imufeedback.report.summary import Summary
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 
@@ -22,7 +24,7 @@ STOP_S = 2.0
 """For the radio, and again for the engine: together less than a closing window waits."""
 
 
-def run_fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+def run_fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
     """The whole demo without waiting and without sound; returns the summary and its document."""
     demo = Demo(plan, ManualClock())
     summary = Summary(plan.hand)
@@ -130,10 +132,10 @@ class LiveDemo:
         assert self._demo is not None
         return (self._clock.now_ns() - self._demo.begin_ns) * 1e-9
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> Document:
         """The summary's document, after `stop`; without the truth when the demo never began."""
         if self._demo is None:
-            return self.summary.to_dict(recording=str(self._journal.path))
+            return self.summary.document(recording=str(self._journal.path))
         return _document(self.summary, self._demo, self._journal, self.sound)
 
     def _run_radio(self) -> None:
@@ -149,13 +151,15 @@ class LiveDemo:
         self._on_end()
 
 
-def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: SoundSink | None) -> dict[str, Any]:
-    def played(cue: Cue) -> bool:
-        return sound is not None and (cue.sound, cue.t_s) in sound.played
-
-    document = summary.to_dict(played=played, late=sound.late if sound is not None else 0, recording=str(journal.path))
-    if sound is not None:
+def _document(summary: Summary, demo: Demo, journal: JournalWriter, sound: SoundSink | None) -> Document:
+    if sound is None:
+        document = summary.document(recording=str(journal.path))
+    else:
         sound.collect()
-        for cue in (one for rep in document["reps"] for one in rep["cues"]):
-            cue["heard_s"] = sound.heard_s(cue["sound"], cue["t_s"])
-    return document | {"truth": demo.truth()}
+        document = summary.document(
+            played=lambda cue: (cue.sound, cue.t_s) in sound.played,
+            heard_s=lambda cue: sound.heard_s(cue.sound, cue.t_s),
+            late=sound.late,
+            recording=str(journal.path),
+        )
+    return msgspec.structs.replace(document, truth=demo.truth())

@@ -8,9 +8,11 @@ from contextlib import nullcontext
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from imufeedback import __version__
+from imufeedback.document import Document
 from imufeedback.errors import BadFile, NoRecording, UsageError
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.files import shown
@@ -33,8 +35,8 @@ class Judged:
     recording: Recording
     settings: Settings
     """As judged: with the other rule set or filter, when one was asked for."""
-    summary: dict[str, Any]
-    """See ``report/SUMMARY.md``; ``notes`` says what is damaged or missing in the file."""
+    summary: Document
+    """Its `notes` say what is damaged or missing in the file."""
     cues: tuple[Cue, ...]
     duration_s: float
     fit: Fit | None
@@ -87,11 +89,9 @@ def judge(
             duration_s = _run(begin, items, take, on_progress)
         except UsageError as error:
             raise BadFile(error.what, where=str(recording.path), hint=error.hint) from error
-    document = {
-        **summary.to_dict(recording=shown(recording.path.name)),
-        "version": __version__,
-        "notes": recording.notes,
-    }
+    document = msgspec.structs.replace(
+        summary.document(recording=shown(recording.path.name)), notes=list(recording.notes)
+    )
     return Judged(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
 
 

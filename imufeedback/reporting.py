@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+
+import msgspec
+from msgspec import UNSET
 
 from imufeedback import resources
+from imufeedback.document import Document, JudgedRep
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.library.edits import Edits, read_edits
 from imufeedback.record.library.places import trace_of
-from imufeedback.record.library.verdicts import add_verdict, look
+from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
@@ -32,10 +35,11 @@ class Judgement:
 
     path: Path
     settings: Settings
-    summary: Mapping[str, Any]
+    summary: Document
+    """With notes on the files beside the recording."""
     trace: Trace
-    verdicts: tuple[Mapping[str, Any], ...]
-    """All verdicts that are kept, oldest first; `summary` is one of them when it was kept."""
+    others: tuple[KeptVerdict, ...]
+    """Other verdicts that are kept, oldest first."""
     edits: Edits
     title: str
     started: datetime | None
@@ -79,31 +83,32 @@ def judgement(
         raise BadFile(error.what, where=str(path), hint=error.hint) from error
     key = way_of(settings, rule_set)
     before = look(path)
-    verdicts = before.all
-    kept = next((one for one in verdicts if one["key"] == key and _complete(one["summary"])), None)
+    kept = next((one for one in before.all if one.key == key and _complete(one.summary)), None)
     trace = None if kept is None else _trace(path)
     if kept is None or trace is None:
         place = trace_of(path) if keep else work / f"{path.stem}.trace"
         place.unlink(missing_ok=True)
         judged = judge(path, rule_set=rule_set, trace=place, on_progress=on_progress)
         trace = Trace(place)
-        kept = {"summary": judged.summary, "duration_s": judged.duration_s}
+        summary, duration_s, others = judged.summary, judged.duration_s, before.all
         if keep:
-            verdicts = add_verdict(path, judged.summary, key=key, rules=rules, duration_s=judged.duration_s)
-            kept = verdicts[-1]
+            *others, new = add_verdict(path, summary, key=key, rules=rules, duration_s=duration_s)
+            summary = new.summary
+    else:
+        summary, duration_s = kept.summary, kept.duration_s
+        others = [one for one in before.all if one is not kept]
     edits = read_edits(path)
     beside = [edits.words(), f"its earlier verdicts are put aside: {before.trouble}" if before.trouble else ""]
-    kept["summary"]["notes"] = [*kept["summary"]["notes"], *(one for one in beside if one)]
+    summary = msgspec.structs.replace(summary, notes=[*summary.file_notes, *(one for one in beside if one)])
     title = window.title if edits.title is None else edits.title
     return Judgement(
-        path, settings, kept["summary"], trace, tuple(verdicts), edits, title, window.started,
-        kept["duration_s"], rules,
+        path, settings, summary, trace, tuple(others), edits, title, window.started, duration_s, rules
     )  # fmt: skip
 
 
-def _complete(summary: Mapping[str, Any]) -> bool:
+def _complete(summary: Document) -> bool:
     """Whether everything is there that a report looks at."""
-    return {"sensors", "totals", "fit", "notes"} <= summary.keys()
+    return summary.totals is not None and summary.notes is not UNSET
 
 
 def _trace(recording: Path) -> Trace | None:
@@ -121,16 +126,16 @@ def trail_column(hand: Hand) -> str:
     return f"{hand.trail}_hip_flexion_deg"
 
 
-def curve(trace: Trace, rep: Mapping[str, Any], hand: Hand) -> Curve:
+def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
     """Trail thigh angle against pelvis turn, top to finish."""
-    part = trace.stretch(rep["marks"].get("top_s", rep["start_s"]), rep["end_s"])
+    part = trace.stretch(rep.marks.get("top_s", rep.start_s), rep.end_s)
     column = trail_column(hand)
     return Curve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
 
 
 def session_of(found: Judgement) -> Session:
     """What the report shows of it."""
-    reps = counted(one for one in found.summary["reps"] if one["index"] not in found.edits.discarded)
+    reps = counted(rep for rep in found.summary.reps if rep.index not in found.edits.discarded)
     shown = [one.rep for one in [*best(reps), *worst(reps)]]
     return Session(
         summary=found.summary,
@@ -138,7 +143,7 @@ def session_of(found: Judgement) -> Session:
         title=found.title,
         started=found.started,
         rule_title=found.rules,
-        curves={one["index"]: curve(found.trace, one, found.hand) for one in shown},
+        curves={rep.index: curve(found.trace, rep, found.hand) for rep in shown},
         notes=tuple(found.edits.notes),
         tags=tuple(found.edits.tags),
         drill=_drill(reps),
@@ -146,7 +151,7 @@ def session_of(found: Judgement) -> Session:
     )
 
 
-def _drill(reps: Sequence[Mapping[str, Any]]) -> Drill | None:
+def _drill(reps: Sequence[JudgedRep]) -> Drill | None:
     """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
     following = next_drill(reps)
     if following is None or following.drill not in resources.available("drills"):

@@ -141,10 +141,10 @@ def test_a_void_rep_takes_no_turn_of_a_block() -> None:
     assert results == [0]
     summary = Summary(Hand.RIGHT)
     summary(events)
-    document = summary.to_dict()
-    assert [one["tones"] for one in document["reps"]] == [True, False, False]
-    (block,) = document["blocks"]
-    assert (block["reps"], block["clean"]) == (2, 0)
+    document = summary.document()
+    assert [one.tones for one in document.reps] == [True, False, False]
+    (block,) = document.blocks or []
+    assert (block.reps, block.clean) == (2, 0)
 
 
 @cache

@@ -71,6 +71,9 @@ def _one(
     angles_file: Path | None,
     overwrite: bool,
 ) -> None:
+    import msgspec
+
+    from imufeedback.document import to_json
     from imufeedback.judging import judge
     from imufeedback.record.files import shown
     from imufeedback.record.table import write_angles
@@ -85,7 +88,8 @@ def _one(
     if judged.fit is None:
         say("the recording holds no fitting, so there are no angles")
     if json_file is not None:
-        write_json(json_file, {**judged.summary, "recording": shown(file)}, overwrite=overwrite)
+        document = msgspec.structs.replace(judged.summary, recording=shown(file))
+        write_json(json_file, to_json(document), overwrite=overwrite)
     if angles_file is not None:
         rows = write_angles(angles_file, angles, overwrite=overwrite)
         say(f"{angles_file}: {rows} rows")

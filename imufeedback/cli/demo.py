@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +12,7 @@ from imufeedback.errors import CannotWrite, NoDisplay, UsageError
 
 if TYPE_CHECKING:
     from imufeedback.demo import DemoPlan
+    from imufeedback.document import Document
     from imufeedback.record.journal import JournalWriter
     from imufeedback.records import Event
     from imufeedback.report.summary import Summary
@@ -53,6 +54,7 @@ def demo(
         check_writable(json_file, overwrite=overwrite)
     from imufeedback.constants import CAUTIONS
     from imufeedback.demo import DemoPlan
+    from imufeedback.document import to_json
     from imufeedback.records import Hand
     from imufeedback.synth.player import Pace
     from imufeedback.synth.swing import Flaw
@@ -68,8 +70,8 @@ def demo(
     print_reps(summary)
     show(f"Recording: {journal.path}")
     if json_file is not None:
-        write_json(json_file, document, overwrite=overwrite)
-    if document["errors"]:
+        write_json(json_file, to_json(document), overwrite=overwrite)
+    if document.errors:
         raise typer.Exit(1)
 
 
@@ -118,14 +120,14 @@ def _journal(out: Path | None) -> JournalWriter:
     return JournalWriter(folder / f"demo_{now:%Y-%m-%d_%H-%M-%S}.mcap", title="demo", started=now)
 
 
-def _fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+def _fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
     from imufeedback.demo_run import run_fast
 
     say("as fast as it goes: no window, and no sound is played")
     return run_fast(plan, journal)
 
 
-def _headless(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+def _headless(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
     from imufeedback.demo_run import LiveDemo
 
     live = LiveDemo(plan, journal, [_tell_live])
@@ -137,7 +139,7 @@ def _headless(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str
     return live.summary, live.document()
 
 
-def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, dict[str, Any]]:
+def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
     from imufeedback.app.demo_window import show
 
     live = show(plan, journal)

@@ -51,7 +51,7 @@ def _session(path: Path, work: Path, root: Path) -> Session:
 
     keep = path.resolve().is_relative_to(root.resolve())
     session = session_of(judgement(path, work, keep=keep))
-    for note in session.summary["notes"]:
+    for note in session.summary.file_notes:
         say(f"{path}: {note}")
     return session
 

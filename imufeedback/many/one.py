@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, TypedDict
+from typing import Literal, TypedDict
 
 import msgspec
 
@@ -14,7 +14,7 @@ from imufeedback.errors import BadFile, ImuFeedbackError, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.exports.reps import Cell, row
 from imufeedback.record.library.places import verdicts_of
-from imufeedback.record.library.verdicts import add_verdict, read_verdicts
+from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, read_verdicts
 from imufeedback.record.window import open_window
 from imufeedback.rules import parse_recorded
 from imufeedback.settings import Settings, from_args
@@ -67,21 +67,20 @@ def judge_one(recording: str, way: Way, on_progress: Callable[[float], None] = l
         return failed(recording, str(error))
     except OSError as error:
         return failed(recording, f"{recording}: {error.strerror or error}")
-    summary = kept["summary"]
     return Outcome(
         recording=recording,
         state=state,
         error="",
-        notes=list(summary.get("notes") or ()),
-        reps=[row(one) for one in summary["reps"]],
-        duration_s=float(kept["duration_s"]),
+        notes=kept.summary.file_notes,
+        reps=[row(rep) for rep in kept.summary.reps],
+        duration_s=kept.duration_s,
         took_s=time.monotonic() - begun_s,
     )
 
 
 def _verdict(
     path: Path, way: Way, on_progress: Callable[[float], None]
-) -> tuple[Literal["judged", "kept"], dict[str, Any]]:
+) -> tuple[Literal["judged", "kept"], KeptVerdict]:
     settings, rules = _settings(path, way)
     key = way_of(settings)
     if not way.again and (kept := _kept(path, key)) is not None:
@@ -107,9 +106,9 @@ def _settings(path: Path, way: Way) -> tuple[Settings, str]:
     return msgspec.structs.replace(settings, **{name: one for name, one in other.items() if one is not None}), rules
 
 
-def _kept(path: Path, key: str) -> dict[str, Any] | None:
+def _kept(path: Path, key: str) -> KeptVerdict | None:
     """The newest verdict, when today's would be the same."""
     verdicts = read_verdicts(path)
-    if not verdicts or verdicts[-1].get("key") != key:
+    if not verdicts or verdicts[-1].key != key:
         return None
     return verdicts[-1] if verdicts_of(path).stat().st_mtime_ns >= path.stat().st_mtime_ns else None

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from html import escape
-from typing import Any
 
 import numpy as np
 
 from imufeedback import __version__
 from imufeedback.constants import CAUTIONS
-from imufeedback.records import Floats
+from imufeedback.document import Document, JudgedRep
+from imufeedback.records import Floats, Verdict
 from imufeedback.report import story, svg
 from imufeedback.report.style import STYLE
 
@@ -56,7 +56,7 @@ class Drill:
 class Session:
     """One session to report on."""
 
-    summary: Mapping[str, Any]
+    summary: Document
     player: str = ""
     title: str = ""
     started: datetime | None = None
@@ -73,18 +73,18 @@ class Session:
     """Reps that a person took out; they count nowhere."""
 
     @property
-    def reps(self) -> list[story.Rep]:
+    def reps(self) -> list[JudgedRep]:
         """Those that count."""
         return story.counted(self._kept)
 
     @property
-    def void(self) -> list[story.Rep]:
+    def void(self) -> list[JudgedRep]:
         """Those that could not be judged."""
-        return [one for one in self._kept if one.get("void")]
+        return [rep for rep in self._kept if rep.void]
 
     @property
-    def _kept(self) -> list[story.Rep]:
-        return [one for one in self.summary["reps"] if one["index"] not in self.discarded]
+    def _kept(self) -> list[JudgedRep]:
+        return [rep for rep in self.summary.reps if rep.index not in self.discarded]
 
     @property
     def when(self) -> str:
@@ -146,7 +146,7 @@ def _session_body(session: Session) -> list[str]:
         tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
         parts.append(_section("Notes", _list([*session.notes, *tags])))
     if reps or session.void:
-        parts.append(_section("All reps", _table(sorted([*reps, *session.void], key=lambda one: one["index"]))))
+        parts.append(_section("All reps", _table(sorted([*reps, *session.void], key=lambda rep: rep.index))))
     parts.append(_section("Please remember", _list(CAUTIONS)))
     return parts
 
@@ -194,18 +194,17 @@ def _best_and_worst(session: Session) -> str:
 
 
 def _overlay(told: story.Told, session: Session, css: str) -> svg.Line | None:
-    curve = session.curves.get(told.rep["index"])
+    curve = session.curves.get(told.rep.index)
     if curve is None:
         return None
-    return svg.Line(curve.turn_deg, curve.thigh_deg, css, f"rep {told.rep['index'] + 1}", curve.sd_deg)
+    return svg.Line(curve.turn_deg, curve.thigh_deg, css, f"rep {told.rep.index + 1}", curve.sd_deg)
 
 
 def _told(title: str, reps: Sequence[story.Told]) -> str:
     if not reps:
         return f"<h3>{escape(title)}</h3><p>None in this session.</p>"
     rows = "".join(
-        f"<li><b>Rep {one.rep['index'] + 1}</b> (at {_clock(one.rep['start_s'])}): {escape(one.reason)}</li>"
-        for one in reps
+        f"<li><b>Rep {one.rep.index + 1}</b> (at {_clock(one.rep.start_s)}): {escape(one.reason)}</li>" for one in reps
     )
     return f"<h3>{escape(title)}</h3><ul>{rows}</ul>"
 
@@ -230,7 +229,7 @@ def _course(session: Session) -> str:
     reps = session.reps
     if len(reps) < 2:
         return "<p>One rep makes no trend.</p>"
-    x = np.array([one["index"] + 1 for one in reps], dtype=np.float64)
+    x = np.array([rep.index + 1 for rep in reps], dtype=np.float64)
     out = ""
     for feature, title, unit in TREND_FEATURES:
         lines = []
@@ -239,13 +238,13 @@ def _course(session: Session) -> str:
             ("quiet", False, "without tones"),
             ("trail", None, ""),
         ):
-            chosen = [one for one in reps if one.get("tones") is wanted]
+            chosen = [rep for rep in reps if rep.tones is wanted]
             if chosen:
-                y = np.array([one["features"].get(feature, np.nan) if one in chosen else np.nan for one in reps])
+                y = np.array([rep.features.get(feature, np.nan) if rep.tones is wanted else np.nan for rep in reps])
                 lines.append(svg.Line(x, y, css, label, dots=True))
         picture = svg.Picture(f"{title}, rep by rep", "rep", unit, lines, _whole(x), (0.0,))
         out += f"<figure><figcaption>{escape(title)}</figcaption>{svg.draw(picture)}</figure>"
-    return out + _tone_key(any(one.get("tones") is not None for one in reps))
+    return out + _tone_key(any(rep.tones is not None for rep in reps))
 
 
 def _whole(x: Floats) -> list[tuple[float, str]]:
@@ -277,7 +276,7 @@ def _trends(sessions: Sequence[Session]) -> str:
             ("quiet", False, "without tones"),
             ("trail", None, ""),
         ):
-            stats = [_mean_sd([r for r in one.reps if r.get("tones") is wanted], feature) for one in sessions]
+            stats = [_mean_sd([rep for rep in one.reps if rep.tones is wanted], feature) for one in sessions]
             mean, sd = np.array([one[0] for one in stats]), np.array([one[1] for one in stats])
             if np.isfinite(mean).any():
                 lines.append(svg.Line(x, mean, css, label, sd, dots=True))
@@ -285,7 +284,7 @@ def _trends(sessions: Sequence[Session]) -> str:
         out += (
             f"<figure><figcaption>{escape(title)}: mean and spread of the reps</figcaption>{svg.draw(picture)}</figure>"
         )
-    known = any(rep.get("tones") is not None for one in sessions for rep in one.reps)
+    known = any(rep.tones is not None for one in sessions for rep in one.reps)
     clean = [
         f"{one.when}: {sum(not story.faults(rep) for rep in one.reps)} of {len(one.reps)} reps without a fault"
         for one in sessions[-12:]
@@ -297,12 +296,12 @@ def _day(session: Session) -> str:
     return "?" if session.started is None else f"{session.started:%d %b}"
 
 
-def _mean_sd(reps: Sequence[story.Rep], feature: str) -> tuple[float, float]:
-    values = [one["features"][feature] for one in reps if feature in one["features"]]
+def _mean_sd(reps: Sequence[JudgedRep], feature: str) -> tuple[float, float]:
+    values = [rep.features[feature] for rep in reps if feature in rep.features]
     return (float(np.mean(values)), float(np.std(values))) if values else (np.nan, np.nan)
 
 
-def _table(reps: Sequence[story.Rep]) -> str:
+def _table(reps: Sequence[JudgedRep]) -> str:
     heads = "".join(f"<th>{escape(name)}</th>" for name, _ in REP_COLUMNS)
     rows = "".join(_row(one) for one in reps)
     return (
@@ -312,19 +311,20 @@ def _table(reps: Sequence[story.Rep]) -> str:
     )
 
 
-def _row(rep: story.Rep) -> str:
-    if rep.get("void"):
+def _row(rep: JudgedRep) -> str:
+    if rep.void:
         return (
-            f"<tr class='void'><td><s>{rep['index'] + 1}</s></td><td>{_clock(rep['start_s'])}</td>"
-            f"<td colspan='{len(REP_COLUMNS) + 1}'>does not count: {escape(rep['void'])}</td></tr>"
+            f"<tr class='void'><td><s>{rep.index + 1}</s></td><td>{_clock(rep.start_s)}</td>"
+            f"<td colspan='{len(REP_COLUMNS) + 1}'>does not count: {escape(rep.void)}</td></tr>"
         )
-    cells = "".join(f"<td>{_cell(rep['features'].get(name))}</td>" for _, name in REP_COLUMNS)
+    cells = "".join(f"<td>{_cell(rep.features.get(name))}</td>" for _, name in REP_COLUMNS)
     found = [
-        f"{one['rule'].replace('-', ' ')}{' (unsure)' if one['verdict'] == 'unsure' else ''}" for one in rep["findings"]
+        f"{finding.rule.replace('-', ' ')}{' (unsure)' if finding.verdict is Verdict.UNSURE else ''}"
+        for finding in rep.findings
     ]
     css = " class='bad'" if story.faults(rep) else ""
     return (
-        f"<tr><td>{rep['index'] + 1}</td><td>{_clock(rep['start_s'])}</td>{cells}"
+        f"<tr><td>{rep.index + 1}</td><td>{_clock(rep.start_s)}</td>{cells}"
         f"<td{css}>{escape(', '.join(found)) or 'none'}</td></tr>"
     )
 

@@ -1,13 +1,15 @@
 """What is left of it: the test block of one day against that of an earlier one, both without tones.
 
-Works on the documents that `Summary.to_dict` gives, so that old sessions need not be judged again.
+Works on documents, so that old sessions need not be judged again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+
+from imufeedback.document import BlockTally, Document
+from imufeedback.records import Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,26 +41,20 @@ class Retention:
         return {name: self.now.faults.get(name, 0.0) - self.before.faults.get(name, 0.0) for name in names}
 
 
-def last_test(document: Mapping[str, Any]) -> Shares | None:
-    """The last test block with reps of a session's summary; None when it has none."""
-    blocks = [one for one in document.get("blocks", ()) if one["role"] == "test" and one["reps"]]
-    if not blocks:
-        return None
-    last = blocks[-1]
-    return Shares(
-        last["reps"],
-        last["clean"] / last["reps"],
-        {rule: count / last["reps"] for rule, count in last["faults"].items()},
-    )
+def last_test(document: Document) -> BlockTally | None:
+    """The last test block with reps of a session; None when it has none."""
+    blocks = [block for block in document.blocks or () if block.role is Role.TEST and block.reps]
+    return blocks[-1] if blocks else None
 
 
-def retention(now: Mapping[str, Any], before: Mapping[str, Any]) -> Retention | None:
+def retention(now: Document, before: Document) -> Retention | None:
     """Test block against test block; None while one of the two sessions has none, or they are of different drills."""
-    one, other = last_test(now), last_test(before)
-    if one is None or other is None or _drill(now) != _drill(before):
+    today, then = last_test(now), last_test(before)
+    if today is None or then is None or today.drill != then.drill:
         return None
-    return Retention(one, other)
+    return Retention(_shares(today), _shares(then))
 
 
-def _drill(document: Mapping[str, Any]) -> str:
-    return str([one["drill"] for one in document["blocks"] if one["role"] == "test" and one["reps"]][-1])
+def _shares(block: BlockTally) -> Shares:
+    reps = block.reps or 1
+    return Shares(reps, (block.clean or 0) / reps, {rule: count / reps for rule, count in (block.faults or {}).items()})

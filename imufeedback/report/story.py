@@ -1,6 +1,6 @@
 """What a session says: which reps were right and why, which were not, how sure the numbers are, what comes next.
 
-Works on the fields of ``SUMMARY.md``; a field that an older summary has not is told as unknown, never made up.
+What an older document has not is told as unknown, never made up.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-Rep = Mapping[str, Any]
+from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding
+from imufeedback.records import Verdict
 
 SHOWN = 3
 """Best and worst reps that are shown."""
@@ -30,50 +30,50 @@ DRILLS: Mapping[str, str] = {
 class Told:
     """A rep and why it is told of."""
 
-    rep: Rep
+    rep: JudgedRep
     reason: str
 
 
-def counted(reps: Iterable[Rep]) -> list[Rep]:
+def counted(reps: Iterable[JudgedRep]) -> list[JudgedRep]:
     """The reps that were judged: those in which every angle that the rules need was known."""
-    return [one for one in reps if not one.get("void")]
+    return [rep for rep in reps if not rep.void]
 
 
-def faults(rep: Rep) -> list[Mapping[str, Any]]:
-    return [one for one in rep["findings"] if one["verdict"] == "fault"]
+def faults(rep: JudgedRep) -> list[RuleFinding]:
+    return rep.found(Verdict.FAULT)
 
 
-def unsure(rep: Rep) -> list[Mapping[str, Any]]:
-    return [one for one in rep["findings"] if one["verdict"] == "unsure"]
+def unsure(rep: JudgedRep) -> list[RuleFinding]:
+    return rep.found(Verdict.UNSURE)
 
 
-def severity(rep: Rep) -> tuple[int, int, float]:
+def severity(rep: JudgedRep) -> tuple[int, int, float]:
     """Sorts reps from right to wrong: faults, then unsure ones, then how far beyond their limits, then flat turn."""
-    beyond = sum(_beyond(one) for one in rep["findings"])
-    return len(faults(rep)), len(unsure(rep)), beyond + 0.01 * rep["features"].get("trail_thigh_flat_turn_deg", 0.0)
+    beyond = sum(_beyond(finding) for finding in rep.findings)
+    return len(faults(rep)), len(unsure(rep)), beyond + 0.01 * rep.features.get("trail_thigh_flat_turn_deg", 0.0)
 
 
-def _beyond(finding: Mapping[str, Any]) -> float:
-    value, limit = finding["value"], finding["limit"]
+def _beyond(finding: RuleFinding) -> float:
+    value, limit = finding.value, finding.limit
     if value is None or limit is None or not (math.isfinite(value) and math.isfinite(limit)):
         return 0.0
     return float(abs(value - limit) / max(abs(limit), 1e-3))
 
 
-def best(reps: Sequence[Rep]) -> list[Told]:
+def best(reps: Sequence[JudgedRep]) -> list[Told]:
     """Up to three reps without a fault, the rightest first."""
     clean = sorted((one for one in reps if not faults(one)), key=severity)
     return [Told(one, _praise(one)) for one in clean[:SHOWN]]
 
 
-def worst(reps: Sequence[Rep]) -> list[Told]:
+def worst(reps: Sequence[JudgedRep]) -> list[Told]:
     """Up to three reps with a fault, the worst first."""
     wrong = sorted((one for one in reps if faults(one)), key=severity, reverse=True)
     return [Told(one, _blame(one)) for one in wrong[:SHOWN]]
 
 
-def _praise(rep: Rep) -> str:
-    features, parts = rep["features"], []
+def _praise(rep: JudgedRep) -> str:
+    features, parts = rep.features, []
     lost = features.get("trail_thigh_loss_top_finish_deg")
     if lost is not None:
         parts.append(f"lost {number(lost, 'deg')} of thigh angle from top to finish")
@@ -83,14 +83,15 @@ def _praise(rep: Rep) -> str:
     grown = features.get("trail_thigh_growth_deg")
     if grown is not None:
         parts.append(f"grew by {number(grown, 'deg')} at most")
-    doubt = [f"{_rule_words(one['rule'])} is unsure" for one in unsure(rep)]
+    doubt = [f"{_rule_words(finding.rule)} is unsure" for finding in unsure(rep)]
     return "; ".join(parts + doubt) or "no fault was found"
 
 
-def _blame(rep: Rep) -> str:
+def _blame(rep: JudgedRep) -> str:
     ordered = sorted(faults(rep), key=_beyond, reverse=True)
-    return " ".join(f"{one['text']} ({number(one['value'], one['unit'])}, limit {number(one['limit'], one['unit'])})"
-                    for one in ordered)  # fmt: skip
+    return " ".join(
+        f"{one.text} ({number(one.value, one.unit)}, limit {number(one.limit, one.unit)})" for one in ordered
+    )
 
 
 def _rule_words(rule: str) -> str:
@@ -114,14 +115,14 @@ def minus(value: float, digits: int) -> str:
     return (text[1:] if float(text) == 0 and text.startswith("-") else text).replace("-", "\N{MINUS SIGN}")
 
 
-def common_faults(reps: Iterable[Rep]) -> list[tuple[str, str, int]]:
+def common_faults(reps: Iterable[JudgedRep]) -> list[tuple[str, str, int]]:
     """(rule, text, reps with it), most frequent first."""
     texts: dict[str, str] = {}
     count: Counter[str] = Counter()
     for rep in reps:
-        for finding in {one["rule"]: one for one in faults(rep)}.values():
-            texts.setdefault(finding["rule"], finding["text"])
-            count[finding["rule"]] += 1
+        for finding in {finding.rule: finding for finding in faults(rep)}.values():
+            texts.setdefault(finding.rule, finding.text)
+            count[finding.rule] += 1
     return [(rule, texts[rule], times) for rule, times in count.most_common()]
 
 
@@ -142,7 +143,7 @@ FASTER = Next(
 )
 
 
-def next_drill(reps: Sequence[Rep]) -> Next | None:
+def next_drill(reps: Sequence[JudgedRep]) -> Next | None:
     """What to practise next; None without reps."""
     if not reps:
         return None
@@ -153,66 +154,64 @@ def next_drill(reps: Sequence[Rep]) -> Next | None:
     return Next(DRILLS.get(rule, ""), "Slow, and only this", text)
 
 
-def worked_on(summary: Mapping[str, Any], rule_title: str) -> list[str]:
+def worked_on(summary: Document, rule_title: str) -> list[str]:
     """What was done, in order: the blocks, or the reps when there are no blocks."""
-    blocks = summary.get("blocks") or []
-    if blocks:
-        return [_block_words(one) for one in blocks]
-    reps = counted(summary["reps"])
+    if summary.blocks:
+        return [_block_words(block) for block in summary.blocks]
+    reps = counted(summary.reps)
     return [f"{rule_title}: {count(len(reps), 'rep')}"] if reps else []
 
 
-def _block_words(block: Mapping[str, Any]) -> str:
-    name = block.get("name") or block.get("drill") or block.get("role") or "block"
-    text = f"{name}: {count(int(block.get('reps', 0)), 'rep')}"
-    if "clean" in block:
-        text += f", {block['clean']} without a fault"
-    share = block.get("share")
-    return text if share is None else f"{text}, tones for {100 * share:.0f} % of them"
+def _block_words(block: BlockTally) -> str:
+    name = block.name or block.drill or block.role or "block"
+    text = f"{name}: {count(block.reps or 0, 'rep')}"
+    if block.clean is not None:
+        text += f", {block.clean} without a fault"
+    return text if block.share is None else f"{text}, tones for {100 * block.share:.0f} % of them"
 
 
 def count(many: int, what: str) -> str:
     return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
-def certainty(summary: Mapping[str, Any]) -> list[str]:
+def certainty(summary: Document) -> list[str]:
     """How sure the numbers are, line by line."""
-    lines, reps = [_fit_words(summary.get("fit"))], counted(summary["reps"])
+    lines, reps = [_fit_words(summary.fit)], counted(summary.reps)
     for feature, what in (("thigh_angle_sd_deg", "thigh angle"), ("hip_rotation_sd_deg", "hip rotation")):
-        values = [one["features"][feature] for one in reps if feature in one["features"]]
+        values = [rep.features[feature] for rep in reps if feature in rep.features]
         if values:
             middle = sorted(values)[len(values) // 2]
             lines.append(
                 f"In the downswing the {what} is known to ±{middle:.1f}° (one standard deviation, median of reps)."
             )
-    if any("impact_s" in one.get("estimated", ()) for one in reps):
+    if any("impact_s" in rep.estimated for rep in reps):
         lines.append("Impact is an estimate: no sensor felt the ball.")
-    doubtful = sum(bool(unsure(one)) for one in reps)
+    doubtful = sum(bool(unsure(rep)) for rep in reps)
     if doubtful:
         lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")
-    void = len(summary["reps"]) - len(reps)
+    void = len(summary.reps) - len(reps)
     if void:
         lines.append(f"{count(void, 'rep')} could not be judged: an angle was not known all along.")
     lines += _data_words(summary)
     return lines
 
 
-def _fit_words(fit: Mapping[str, Any] | None) -> str:
+def _fit_words(fit: FitQuality | None) -> str:
     if fit is None:
         return "There is no fitting, so there are no angles."
-    reasons = [one["reason"] for one in fit["segments"].values() if one.get("reason")]
-    text = f"The fitting of the sensors to the body is {fit['level']}."
+    reasons = [segment.reason for segment in fit.segments.values() if segment.reason]
+    text = f"The fitting of the sensors to the body is {fit.level}."
     return f"{text} {' '.join(reasons)}" if reasons else text
 
 
-def _data_words(summary: Mapping[str, Any]) -> list[str]:
-    totals = summary["totals"]
-    lost, samples = totals.get("lost", 0), totals.get("samples", 0)
+def _data_words(summary: Document) -> list[str]:
+    lost, samples = (0, 0) if summary.totals is None else (summary.totals.lost, summary.totals.samples)
     lines = [f"{100 * lost / (samples + lost):.1f} % of the samples were lost on the way."] if lost else []
-    for one in summary["sensors"]:
-        if not one["samples"]:
-            lines.append(f"Nothing came from the sensor on the {one['role'].replace('_', ' ')}.")
-        elif one["saturated"]:
-            part = f"{one['saturated']} samples of the {one['role'].replace('_', ' ')}"
+    for sensor in summary.sensors:
+        place = sensor.role.replace("_", " ")
+        if not sensor.samples:
+            lines.append(f"Nothing came from the sensor on the {place}.")
+        elif sensor.saturated:
+            part = f"{sensor.saturated} samples of the {place}"
             lines.append(f"{part} stood at the end of the sensor's range.")
-    return lines + [f"The recording: {note}." for note in summary.get("notes", ())]
+    return lines + [f"The recording: {note}." for note in summary.file_notes]

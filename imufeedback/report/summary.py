@@ -1,17 +1,30 @@
-"""A session's events to its summary: what ``--json`` writes, and what the tables on screen show.
-
-The fields are documented in ``report/SUMMARY.md``; more may be added, these stay.
-"""
+"""A session's events to its summary: what the tables on screen show, and the document that ``--json`` writes."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypedDict
+
+from msgspec import UNSET
 
 from imufeedback import __version__
 from imufeedback.cues.feedback import Feedback
+from imufeedback.document import (
+    BlockTally,
+    Document,
+    FitQuality,
+    JudgedRep,
+    PlayerFacts,
+    RepCue,
+    RuleFinding,
+    SegmentQuality,
+    SensorCounts,
+    SessionTotals,
+    Tally,
+    TonesTally,
+)
 from imufeedback.records import (
     BlockBegun,
     ClockRestarted,
@@ -123,118 +136,144 @@ class Summary:
         block = self.block_of(rep)
         return block is None or Feedback(block[0].mode, block[0].share).has_tones(block[1])
 
-    def to_dict(
-        self, *, played: Callable[[Cue], bool] = lambda cue: False, late: int = 0, recording: str | None = None
-    ) -> dict[str, Any]:
-        """The summary as JSON values; `played` tells whether a cue was really handed to a sound device in time."""
-        ends = [*(one.start_s for one in self.reps[1:]), math.inf][: len(self.reps)]
-        return {
-            "version": __version__,
-            "player": {"hand": str(self.hand)},
-            "sensors": [_sensor(one) for one in self.totals],
-            "fit": None if self.fit is None else _fit(self.fit),
-            "reps": [self._rep(rep, end, played) for rep, end in zip(self.reps, ends, strict=True)],
-            "totals": {
-                "reps": len(self.counted),
-                "void": len(self.reps) - len(self.counted),
-                "faults": sum(one.verdict is Verdict.FAULT for one in self.findings),
-                "unsure": sum(one.verdict is Verdict.UNSURE for one in self.findings),
-                "cues": len(self.cues),
-                "cues_late": late,
-                "samples": sum(one.samples for one in self.totals),
-                "lost": sum(one.lost for one in self.totals),
-                "rejected": sum(one.rejected for one in self.totals),
-                "gaps": self.gaps,
-                "restarts": self.restarts,
-            },
-            "blocks": [self._block(number) for number in range(len(self.blocks))],
-            "tones": {name: self._tally(reps) for name, reps in self._by_tones().items()},
-            "notices": list(self.notices),
-            "errors": [f"{one.where}: {one.what}" for one in self.faults],
-            "recording": recording,
-        }
+    def document(
+        self,
+        *,
+        played: Callable[[Cue], bool] = lambda cue: False,
+        heard_s: Callable[[Cue], float | None] | None = None,
+        late: int = 0,
+        recording: str | None = None,
+    ) -> Document:
+        """The summary as a document.
 
-    def _by_tones(self) -> dict[str, list[Rep]]:
-        return {
-            "with": [one for one in self.counted if self.had_tones(one)],
-            "without": [one for one in self.counted if not self.had_tones(one)],
-        }
+        `played` tells whether a cue was really handed to a sound device in time, `heard_s` when it was heard.
+        """
+        ends = [*(rep.start_s for rep in self.reps[1:]), math.inf][: len(self.reps)]
 
-    def _tally(self, reps: list[Rep]) -> dict[str, Any]:
+        def sounded(cue: Cue) -> RepCue:
+            heard = UNSET if heard_s is None else heard_s(cue)
+            return RepCue(sound=cue.sound, t_s=float(cue.t_s), played=played(cue), heard_s=heard)
+
+        return Document(
+            version=__version__,
+            player=PlayerFacts(hand=self.hand),
+            sensors=[_sensor(totals) for totals in self.totals],
+            fit=None if self.fit is None else _fit(self.fit),
+            reps=[
+                self._rep(rep, [sounded(cue) for cue in self.cues_of(rep, end_s)])
+                for rep, end_s in zip(self.reps, ends, strict=True)
+            ],
+            totals=self._session_totals(late),
+            blocks=[self._block(number) for number in range(len(self.blocks))],
+            tones=TonesTally(
+                with_tones=Tally(**self._counts([rep for rep in self.counted if self.had_tones(rep)])),
+                without_tones=Tally(**self._counts([rep for rep in self.counted if not self.had_tones(rep)])),
+            ),
+            notices=list(self.notices),
+            errors=[f"{fault.where}: {fault.what}" for fault in self.faults],
+            recording=recording,
+        )
+
+    def _session_totals(self, late: int) -> SessionTotals:
+        return SessionTotals(
+            reps=len(self.counted),
+            void=len(self.reps) - len(self.counted),
+            faults=sum(finding.verdict is Verdict.FAULT for finding in self.findings),
+            unsure=sum(finding.verdict is Verdict.UNSURE for finding in self.findings),
+            cues=len(self.cues),
+            cues_late=late,
+            samples=sum(sensor.samples for sensor in self.totals),
+            lost=sum(sensor.lost for sensor in self.totals),
+            rejected=sum(sensor.rejected for sensor in self.totals),
+            gaps=self.gaps,
+            restarts=self.restarts,
+        )
+
+    def _counts(self, reps: list[Rep]) -> _Counts:
         """How many reps, and by rule how many of them had a fault or are unsure."""
         faults: dict[str, int] = {}
         unsure: dict[str, int] = {}
         clean = 0
         for rep in reps:
-            found = self.findings_of(rep)
-            clean += all(one.verdict is not Verdict.FAULT for one in found)
-            for one in found:
-                counts = faults if one.verdict is Verdict.FAULT else unsure
-                counts[one.rule] = counts.get(one.rule, 0) + 1
-        return {"reps": len(reps), "clean": clean, "faults": faults, "unsure": unsure}
+            findings = self.findings_of(rep)
+            clean += all(finding.verdict is not Verdict.FAULT for finding in findings)
+            for finding in findings:
+                counts = faults if finding.verdict is Verdict.FAULT else unsure
+                counts[finding.rule] = counts.get(finding.rule, 0) + 1
+        return _Counts(reps=len(reps), clean=clean, faults=faults, unsure=unsure)
 
-    def _block(self, number: int) -> dict[str, Any]:
+    def _block(self, number: int) -> BlockTally:
         block, first = self.blocks[number]
         last = self.blocks[number + 1][1] if number + 1 < len(self.blocks) else len(self.reps)
-        return {
-            "name": block.name,
-            "role": str(block.role),
-            "drill": block.drill,
-            "mode": str(block.mode),
-            "share": block.share,
-            "begin_s": block.t_s,
-            **self._tally([one for one in self.reps[first:last] if not one.void]),
-        }
+        return BlockTally(
+            name=block.name,
+            role=block.role,
+            drill=block.drill,
+            mode=block.mode,
+            share=block.share,
+            begin_s=float(block.t_s),
+            **self._counts([rep for rep in self.reps[first:last] if not rep.void]),
+        )
 
-    def _rep(self, rep: Rep, until_s: float, played: Callable[[Cue], bool]) -> dict[str, Any]:
-        return {
-            "index": rep.index,
-            "kind": rep.kind,
-            "start_s": rep.start_s,
-            "end_s": rep.end_s,
-            "void": rep.void or None,
-            "marks": dict(rep.marks),
-            "estimated": list(rep.estimated),
-            "features": dict(rep.features),
-            "tones": self.had_tones(rep),
-            "estimate": self.estimates.get(rep.index),
-            "findings": [
-                {
-                    "rule": one.rule,
-                    "t_s": one.t_s,
-                    "value": one.value,
-                    "limit": one.limit,
-                    "unit": one.unit,
-                    "verdict": str(one.verdict),
-                    "sd": one.sd,
-                    "text": one.text,
-                }
-                for one in self.findings_of(rep)
-            ],
-            "cues": [{"sound": one.sound, "t_s": one.t_s, "played": played(one)} for one in self.cues_of(rep, until_s)],
-        }
+    def _rep(self, rep: Rep, cues: list[RepCue]) -> JudgedRep:
+        return JudgedRep(
+            index=rep.index,
+            kind=rep.kind,
+            start_s=float(rep.start_s),
+            end_s=float(rep.end_s),
+            void=rep.void or None,
+            marks={name: float(t_s) for name, t_s in rep.marks.items()},
+            estimated=list(rep.estimated),
+            features={name: float(value) for name, value in rep.features.items()},
+            tones=self.had_tones(rep),
+            estimate=self.estimates.get(rep.index),
+            findings=[_finding(finding) for finding in self.findings_of(rep)],
+            cues=cues,
+        )
 
 
-def _sensor(one: SensorTotals) -> Mapping[str, Any]:
-    return {
-        "role": str(one.segment),
-        "id": one.sensor,
-        "rate_hz": one.rate_hz,
-        "samples": one.samples,
-        "lost": one.lost,
-        "rejected": one.rejected,
-        "duplicates": one.duplicates,
-        "reordered": one.reordered,
-        "saturated": one.saturated,
-    }
+class _Counts(TypedDict):
+    """Fields that a tally of reps and one of a block have."""
+
+    reps: int
+    clean: int
+    faults: dict[str, int]
+    unsure: dict[str, int]
 
 
-def _fit(fit: Fit) -> Mapping[str, Any]:
-    return {
-        "method": fit.method,
-        "level": str(fit.level),
-        "segments": {
-            str(one.segment): {"level": str(one.level), "sd_deg": math.degrees(one.sd_rad), "reason": one.reason}
+def _finding(finding: Finding) -> RuleFinding:
+    return RuleFinding(
+        rule=finding.rule,
+        t_s=float(finding.t_s),
+        value=float(finding.value),
+        limit=float(finding.limit),
+        unit=finding.unit,
+        verdict=finding.verdict,
+        sd=float(finding.sd),
+        text=finding.text,
+    )
+
+
+def _sensor(totals: SensorTotals) -> SensorCounts:
+    return SensorCounts(
+        role=str(totals.segment),
+        id=totals.sensor,
+        rate_hz=float(totals.rate_hz),
+        samples=totals.samples,
+        lost=totals.lost,
+        rejected=totals.rejected,
+        duplicates=totals.duplicates,
+        reordered=totals.reordered,
+        saturated=totals.saturated,
+    )
+
+
+def _fit(fit: Fit) -> FitQuality:
+    return FitQuality(
+        method=fit.method,
+        level=fit.level,
+        segments={
+            str(one.segment): SegmentQuality(level=one.level, sd_deg=math.degrees(one.sd_rad), reason=one.reason)
             for one in fit.segments
         },
-    }
+    )

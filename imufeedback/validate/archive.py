@@ -5,33 +5,33 @@ from __future__ import annotations
 import struct
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.record import codec
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import TraceWriter
-from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, frozen
+from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, Verdict, frozen
 from imufeedback.settings import Player, Settings
 
 MARKS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
 
 
-def make_rep(index: int, rng: np.random.Generator) -> dict[str, Any]:
+def make_rep(index: int, rng: np.random.Generator) -> JudgedRep:
     features = {f"{name}_{mark}_deg": float(rng.normal(0, 20)) for name in ANGLES for mark in MARKS}
     features["trail_thigh_flat_turn_deg"] = float(rng.exponential(5))
     fault = features["trail_thigh_flat_turn_deg"] > 3
-    finding = {"rule": "trail-thigh-keeps-falling", "t_s": 1.0, "value": 4.0, "limit": 3.0, "unit": "deg",
-               "verdict": "fault", "text": "keep turning"}  # fmt: skip
-    return {
-        "index": index, "kind": "swing", "start_s": 8.0 * index, "end_s": 8.0 * index + 4,
-        "marks": {"top_s": 8.0 * index},
-        "estimated": ["impact_s"], "features": features, "findings": [finding] if fault else [], "cues": [],
-        "tones": bool(index % 2),
-    }  # fmt: skip
+    finding = RuleFinding(
+        rule="trail-thigh-keeps-falling", t_s=1.0, value=4.0, limit=3.0, unit="deg", verdict=Verdict.FAULT,
+        text="keep turning",
+    )  # fmt: skip
+    return JudgedRep(
+        index=index, kind="swing", start_s=8.0 * index, end_s=8.0 * index + 4, marks={"top_s": 8.0 * index},
+        estimated=["impact_s"], features=features, tones=bool(index % 2), findings=[finding] if fault else [], cues=[],
+    )  # fmt: skip
 
 
 def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generator) -> None:
@@ -46,7 +46,7 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
             journal.write(Command(0, "begin", settings.to_args()))
             for second in range(20):
                 journal.write(RawPacket("A", second * 10**9, bytes(56)))
-        summary = {"version": "0", "reps": [make_rep(index, rng) for index in range(reps)]}
+        summary = Document(version="0", reps=[make_rep(index, rng) for index in range(reps)])
         add_verdict(journal.path, summary, key="0", rules="Swing", duration_s=20.0)
 
 

@@ -21,7 +21,7 @@ ROUNDS = 5
 
 def test_analysis_of_the_file(benchmark: BenchmarkFixture, given) -> None:
     found = benchmark.pedantic(judge, (given.path,), rounds=ROUNDS, warmup_rounds=1)
-    assert found.summary["totals"]["reps"] == len(given.script.truth.reps)
+    assert found.summary.totals.reps == len(given.script.truth.reps)
 
 
 def test_pipeline_alone(benchmark: BenchmarkFixture, given) -> None:

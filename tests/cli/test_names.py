@@ -11,6 +11,7 @@ from commands import Commands
 from sessions import begin
 
 from imufeedback.cli.output import print_reps, say, show
+from imufeedback.document import Document, JudgedRep
 from imufeedback.record.exports import Source, reps
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Finding, Hand, Rep, Verdict
@@ -49,16 +50,12 @@ def test_what_stands_in_brackets_is_no_markup(capsys: pytest.CaptureFixture[str]
 
 @pytest.mark.parametrize("kind", ["=1+1", "+1", "-2", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0"])
 def test_a_formula_in_an_export_is_a_text(tmp_path: Path, kind: str) -> None:
-    rep = {
-        "index": 0,
-        "kind": kind,
-        "start_s": 0.0,
-        "end_s": 1.0,
-        "marks": {"top_s": 0.5},
-        "features": {"trail_thigh_growth_deg": -3.5},
-        "findings": [],
-    }
-    source = Source(tmp_path / "x.mcap", trace=None, summary={"reps": [rep]}, grid_hz=200.0)  # type: ignore[arg-type]
+    rep = JudgedRep(
+        index=0, kind=kind, start_s=0.0, end_s=1.0, marks={"top_s": 0.5}, features={"trail_thigh_growth_deg": -3.5},
+        findings=[], cues=[],
+    )  # fmt: skip
+    summary = Document(version="1", reps=[rep])
+    source = Source(tmp_path / "x.mcap", trace=None, summary=summary, grid_hz=200.0)  # type: ignore[arg-type]
     reps.write(source, tmp_path / "reps.csv")
     with open(tmp_path / "reps.csv", encoding="utf-8", newline="") as file:
         (row,) = csv.DictReader(file)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from imufeedback import people
+from imufeedback.document import Document
 from imufeedback.errors import CannotWrite
 from imufeedback.record import files
 from imufeedback.record.files import (
@@ -66,7 +67,7 @@ def test_everything_of_people_is_for_this_user_alone(tmp_path: Path) -> None:
     with JournalWriter(root / "a.mcap") as journal:
         pass
     add_edit(journal.path, "note", text="x")
-    add_verdict(journal.path, {"version": "1", "reps": []}, key="", rules="", duration_s=0.0)
+    add_verdict(journal.path, Document(version="1", reps=[]), key="", rules="", duration_s=0.0)
     with TraceWriter(root / "a.trace"):
         pass
     people.load(tmp_path / "home" / "players").save(people.Person("Ida"))

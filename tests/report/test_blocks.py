@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from imufeedback.document import Document, Tally
 from imufeedback.records import BlockBegun, Doubted, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
 from imufeedback.report.plain_words import MODES, ROLES, VERDICTS, feature_word, unit_of
 from imufeedback.report.retention import last_test, retention
@@ -18,10 +19,10 @@ def finding(index: int, verdict: Verdict = Verdict.FAULT) -> Finding:
     return Finding("falls", index, 1.0, 9.0, 5.0, "deg", verdict, "…", "stalled", 1.5)
 
 
-def summary(*events) -> dict:
+def summary(*events) -> Document:
     one = Summary(Hand.RIGHT)
     one(list(events))
-    return one.to_dict()
+    return one.document()
 
 
 def block(role: Role, mode: Mode = Mode.NONE, share: float = 1.0, drill: str = "full-swings") -> BlockBegun:
@@ -34,10 +35,10 @@ def test_reps_with_tones_are_kept_apart_from_reps_without():
         block(Role.DRILL, Mode.FADED, 0.5), rep(2), rep(3), finding(3, Verdict.UNSURE),
         block(Role.TEST), rep(4),
     )  # fmt: skip
-    assert [one["tones"] for one in found["reps"]] == [False, False, True, False, False]
-    assert found["tones"]["with"] == {"reps": 1, "clean": 1, "faults": {}, "unsure": {}}
-    assert found["tones"]["without"] == {"reps": 4, "clean": 2, "faults": {"falls": 2}, "unsure": {"falls": 1}}
-    assert [(one["role"], one["reps"], one["clean"]) for one in found["blocks"]] == [
+    assert [one.tones for one in found.reps] == [False, False, True, False, False]
+    assert found.tones.with_tones == Tally(reps=1, clean=1)
+    assert found.tones.without_tones == Tally(reps=4, clean=2, faults={"falls": 2}, unsure={"falls": 1})
+    assert [(one.role, one.reps, one.clean) for one in found.blocks] == [
         ("baseline", 2, 0),
         ("drill", 2, 2),
         ("test", 1, 1),
@@ -46,24 +47,24 @@ def test_reps_with_tones_are_kept_apart_from_reps_without():
 
 def test_without_blocks_every_rep_has_tones():
     found = summary(rep(0), rep(1))
-    assert found["blocks"] == []
-    assert found["tones"]["with"]["reps"] == 2
+    assert found.blocks == []
+    assert found.tones.with_tones.reps == 2
 
 
 def test_the_players_estimate_stands_beside_the_rep():
     found = summary(rep(0), SelfEstimate(6.0, 0, "good"), rep(1))
-    assert [one["estimate"] for one in found["reps"]] == ["good", None]
+    assert [one.estimate for one in found.reps] == ["good", None]
 
 
 def test_the_error_bar_stands_beside_the_value():
     found = summary(rep(0), finding(0))
-    assert found["reps"][0]["findings"][0]["sd"] == 1.5
+    assert found.reps[0].findings[0].sd == 1.5
 
 
 # ── retention ────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def session(faults: int, reps: int, drill: str = "full-swings") -> dict:
+def session(faults: int, reps: int, drill: str = "full-swings") -> Document:
     events = [block(Role.TEST, drill=drill)]
     for index in range(reps):
         events.append(rep(index))
@@ -105,13 +106,13 @@ def test_words():
 def test_void_reps_are_in_no_tally_and_take_no_turn_of_a_block():
     void = Rep(1, "swing", 10.0, 15.0, {}, (), {}, "pelvis: its sensor restarted")
     found = summary(block(Role.DRILL, Mode.FADED, 0.5), rep(0), finding(0), void, rep(2), rep(3))
-    assert [one["void"] for one in found["reps"]] == [None, "pelvis: its sensor restarted", None, None]
-    assert [one["tones"] for one in found["reps"]] == [True, False, False, True]
-    assert (found["totals"]["reps"], found["totals"]["void"]) == (3, 1)
-    assert (found["blocks"][0]["reps"], found["blocks"][0]["clean"]) == (3, 2)
-    assert found["tones"]["with"]["reps"] + found["tones"]["without"]["reps"] == 3
+    assert [one.void for one in found.reps] == [None, "pelvis: its sensor restarted", None, None]
+    assert [one.tones for one in found.reps] == [True, False, False, True]
+    assert (found.totals.reps, found.totals.void) == (3, 1)
+    assert (found.blocks[0].reps, found.blocks[0].clean) == (3, 2)
+    assert found.tones.with_tones.reps + found.tones.without_tones.reps == 3
 
 
 def test_a_doubt_is_a_notice():
     doubt = Doubted(1.0, "right hip", "joint", "right hip: its two inclinations do not agree")
-    assert summary(doubt)["notices"] == ["right hip: its two inclinations do not agree"]
+    assert summary(doubt).notices == ["right hip: its two inclinations do not agree"]

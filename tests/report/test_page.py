@@ -7,10 +7,13 @@ from datetime import datetime, timedelta, timezone
 from html.parser import HTMLParser
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 
 from imufeedback import resources
+from imufeedback.document import Document, JudgedRep, RuleFinding
+from imufeedback.records import Verdict
 from imufeedback.report import story
 from imufeedback.report.page import Curve, Drill, Session, player_page, session_page
 from imufeedback.rules import parse_rule_set
@@ -18,39 +21,39 @@ from imufeedback.rules import parse_rule_set
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
 
 
-def finding(rule: str, value: float, verdict: str = "fault") -> dict[str, Any]:
-    text = f"do better at {rule}"
-    return {"rule": rule, "t_s": 1.0, "value": value, "limit": 3.0, "unit": "deg", "verdict": verdict, "text": text}
+def finding(rule: str, value: float, verdict: str = "fault", text: str = "") -> RuleFinding:
+    text = text or f"do better at {rule}"
+    return RuleFinding(rule=rule, t_s=1.0, value=value, limit=3.0, unit="deg", verdict=Verdict(verdict), text=text)
 
 
-def rep(index: int, *found: dict[str, Any], flat: float = 1.0, tones: bool | None = None) -> dict[str, Any]:
+def rep(index: int, *found: RuleFinding, flat: float = 1.0, tones: bool | None = None) -> JudgedRep:
     features = {
         "trail_thigh_loss_top_finish_deg": 20.0 + index,
         "trail_thigh_flat_turn_deg": flat,
         "thigh_angle_sd_deg": 1.5,
         "trail_thigh_angle_top_deg": -0.04,
     }
-    out = {
-        "index": index, "kind": "swing", "start_s": 60.0 * index, "end_s": 60.0 * index + 4, "marks": {"top_s": 1.0},
-        "estimated": ["impact_s"], "features": features, "findings": list(found), "cues": [],
-    }  # fmt: skip
-    return out if tones is None else {**out, "tones": tones}
+    return JudgedRep(
+        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, marks={"top_s": 1.0},
+        estimated=["impact_s"], features=features, findings=list(found), cues=[], tones=tones,
+    )  # fmt: skip
 
 
-def summary(*reps: dict[str, Any], **more: Any) -> dict[str, Any]:
+def summary(*reps: JudgedRep, reason: str = "bow more", **more: Any) -> Document:
     sensor = {"role": "left_thigh", "id": "A", "rate_hz": 200.0, "samples": 990, "lost": 10, "saturated": 0}
     fit = {
         "method": "m",
         "level": "fair",
-        "segments": {"pelvis": {"level": "fair", "sd_deg": 2.0, "reason": "bow more"}},
+        "segments": {"pelvis": {"level": "fair", "sd_deg": 2.0, "reason": reason}},
     }
-    return {
-        "player": {"hand": "right"}, "sensors": [sensor], "fit": fit, "reps": list(reps),
-        "totals": {"samples": 990, "lost": 10}, "notices": [], "notes": [], **more,
+    values = {
+        "version": "1", "player": {"hand": "right"}, "sensors": [sensor], "fit": fit,
+        "reps": msgspec.to_builtins(reps), "totals": {"samples": 990, "lost": 10}, "notices": [], "notes": [], **more,
     }  # fmt: skip
+    return msgspec.convert(values, Document)
 
 
-def session(*reps: dict[str, Any], **more: Any) -> Session:
+def session(*reps: JudgedRep, **more: Any) -> Session:
     started = datetime(2025, 7, 1, 10, 0, tzinfo=timezone(timedelta(hours=5.75)))
     return Session(summary(*reps), **{"player": "Ida", "title": "Tuesday", "started": started, **more})
 
@@ -92,9 +95,8 @@ def test_names_and_notes_are_escaped(field):
 
 
 def test_texts_of_rules_blocks_and_reasons_are_escaped():
-    evil = {**finding("r", 9.0), "text": EVIL, "rule": EVIL}
-    told = summary(rep(0, evil), blocks=[{"name": EVIL, "reps": 1}], notes=[EVIL])
-    told["fit"]["segments"]["pelvis"]["reason"] = EVIL
+    evil = finding(EVIL, 9.0, text=EVIL)
+    told = summary(rep(0, evil), blocks=[{"name": EVIL, "reps": 1}], notes=[EVIL], reason=EVIL)
     page = session_page(Session(told, rule_title=EVIL))
     assert "<script" not in page
     assert Text(page).text.count(EVIL) >= 4
@@ -108,8 +110,8 @@ def test_best_and_worst_with_their_reasons():
         rep(3, flat=0.1),
         rep(4, finding("a", 4.0, "unsure")),
     ]
-    assert [one.rep["index"] for one in story.best(reps)] == [3, 1, 4]
-    assert [one.rep["index"] for one in story.worst(reps)] == [0, 2]
+    assert [one.rep.index for one in story.best(reps)] == [3, 1, 4]
+    assert [one.rep.index for one in story.worst(reps)] == [0, 2]
     assert "40.0°, limit 3.0°" in story.worst(reps)[0].reason
     assert "unsure" in story.best(reps)[2].reason
 
@@ -141,7 +143,7 @@ def test_a_drill_is_told_with_when_to_stop_and_escaped():
 
 
 def test_what_is_not_known_is_not_made_up():
-    text = Text(session_page(Session({**summary(rep(0), rep(1)), "fit": None}))).text
+    text = Text(session_page(Session(summary(rep(0), rep(1), fit=None)))).text
     assert "There is no fitting, so there are no angles." in text
     assert "date not known" in text
     assert "Whether tones sounded was not recorded" in text

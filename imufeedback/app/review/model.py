@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from imufeedback.document import Document, JudgedRep
 from imufeedback.record.trace import Stretch, Trace
-from imufeedback.records import Floats, Hand
+from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report.story import counted
-
-Rep = Mapping[str, Any]
 
 MARKS = ("top_s", "level_s", "impact_s")
 BEFORE_S, AFTER_S = 0.3, 0.5
@@ -52,64 +50,63 @@ class Overlaid:
     fault: bool
 
 
-def stretch_of(trace: Trace, rep: Rep) -> Stretch:
-    return trace.stretch(rep["start_s"] - BEFORE_S, rep["end_s"] + AFTER_S)
+def stretch_of(trace: Trace, rep: JudgedRep) -> Stretch:
+    return trace.stretch(rep.start_s - BEFORE_S, rep.end_s + AFTER_S)
 
 
-def overlay(trace: Trace, reps: Iterable[Rep], column: str, mark: str) -> list[Overlaid]:
+def overlay(trace: Trace, reps: Iterable[JudgedRep], column: str, mark: str) -> list[Overlaid]:
     """The reps with their mark at 0 s; a rep without that mark is left out, and one that does not count."""
     out = []
     for rep in reps:
-        if mark in rep["marks"] and not rep.get("void"):
+        if mark in rep.marks and not rep.void:
             part = stretch_of(trace, rep)
-            x = part.t_s - rep["marks"][mark]
-            out.append(Overlaid(rep["index"], x, part.angle(column), part.sd(column), _fault(rep)))
+            x = part.t_s - rep.marks[mark]
+            out.append(Overlaid(rep.index, x, part.angle(column), part.sd(column), _fault(rep)))
     return out
 
 
-def against_turn(trace: Trace, reps: Iterable[Rep], column: str) -> list[Overlaid]:
+def against_turn(trace: Trace, reps: Iterable[JudgedRep], column: str) -> list[Overlaid]:
     """The reps from top to finish, over the turn of the pelvis: slow and fast ones on one line."""
     out = []
     for rep in counted(reps):
-        part = trace.stretch(rep["marks"].get("top_s", rep["start_s"]), rep["end_s"])
+        part = trace.stretch(rep.marks.get("top_s", rep.start_s), rep.end_s)
         turn = part.angle("pelvis_turn_deg")
-        out.append(Overlaid(rep["index"], turn, part.angle(column), part.sd(column), _fault(rep)))
+        out.append(Overlaid(rep.index, turn, part.angle(column), part.sd(column), _fault(rep)))
     return out
 
 
-def _fault(rep: Rep) -> bool:
-    return any(one["verdict"] == "fault" for one in rep["findings"])
+def _fault(rep: JudgedRep) -> bool:
+    return bool(rep.found(Verdict.FAULT))
 
 
-def found(rep: Rep) -> str:
+def found(rep: JudgedRep) -> str:
     """The rules that a rep did not meet, in a few words; or why it was not judged."""
-    if rep.get("void"):
-        return f"does not count: {rep['void']}"
+    if rep.void:
+        return f"does not count: {rep.void}"
     words = [
-        f"{one['rule'].replace('-', ' ')}{'' if one['verdict'] == 'fault' else ' (unsure)'}" for one in rep["findings"]
+        f"{finding.rule.replace('-', ' ')}{'' if finding.verdict is Verdict.FAULT else ' (unsure)'}"
+        for finding in rep.findings
     ]
     return ", ".join(words) or "none"
 
 
-def changed(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+def changed(then: Document, now: Document) -> list[str]:
     """How two verdicts on one recording differ, rep by rep (reps are the same when they overlap in time)."""
     lines = []
-    for rep in now["reps"]:
-        old = next(
-            (one for one in then["reps"] if one["start_s"] < rep["end_s"] and one["end_s"] > rep["start_s"]), None
-        )
+    for rep in now.reps:
+        old = next((one for one in then.reps if one.start_s < rep.end_s and one.end_s > rep.start_s), None)
         if old is None:
-            lines.append(f"rep {rep['index'] + 1}: was not found before")
+            lines.append(f"rep {rep.index + 1}: was not found before")
         elif found(old) != found(rep):
-            what = "" if rep.get("void") or old.get("void") else "rules not met: "
-            lines.append(f"rep {rep['index'] + 1}: {what}{found(old)} before, {found(rep)} now")
-    gone = len(then["reps"]) - len(now["reps"])
+            what = "" if rep.void or old.void else "rules not met: "
+            lines.append(f"rep {rep.index + 1}: {what}{found(old)} before, {found(rep)} now")
+    gone = len(then.reps) - len(now.reps)
     return lines + ([f"{gone} reps fewer than before"] if gone > 0 else [])
 
 
-def cues_between(reps: Sequence[Rep], from_s: float, to_s: float) -> list[str]:
+def cues_between(reps: Sequence[JudgedRep], from_s: float, to_s: float) -> list[str]:
     """Sounds of the cues whose time has just been passed, in order; `from_s` itself is over."""
-    cues = sorted((one["t_s"], one["sound"]) for rep in reps for one in rep["cues"])
+    cues = sorted((cue.t_s, cue.sound) for rep in reps for cue in rep.cues)
     return [sound for t_s, sound in cues if from_s < t_s <= to_s]
 
 

@@ -18,8 +18,10 @@ from PySide6.QtWidgets import (
 
 from imufeedback.app import numerals, palette
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.review.model import COLUMNS, Rep, found
+from imufeedback.app.review.model import COLUMNS, found
 from imufeedback.app.words import tr
+from imufeedback.document import JudgedRep
+from imufeedback.records import Verdict
 
 
 class _Number(QTableWidgetItem):
@@ -41,7 +43,7 @@ class RepList(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.reps: list[Rep] = []
+        self.reps: list[JudgedRep] = []
         self.filter = QLineEdit()
         self.filter.setPlaceholderText(tr("filter: a word of a rule, tones, silent, or a number of a rep"))
         self.filter.setClearButtonEnabled(True)
@@ -65,7 +67,7 @@ class RepList(QWidget):
         column.addWidget(self.filter)
         column.addWidget(self.table)
 
-    def show_reps(self, reps: Sequence[Rep]) -> None:
+    def show_reps(self, reps: Sequence[JudgedRep]) -> None:
         """Show these; the last one that counts is chosen."""
         self.reps = list(reps)
         self.table.blockSignals(True)
@@ -79,23 +81,23 @@ class RepList(QWidget):
         self._apply_filter()
         self.table.clearSelection()
         if self.reps:
-            rows = [row for row, rep in enumerate(self.reps) if not rep.get("void")]
+            rows = [row for row, rep in enumerate(self.reps) if not rep.void]
             self.table.selectRow(rows[-1] if rows else len(self.reps) - 1)
 
-    def _fill(self, row: int, rep: Rep) -> None:
-        first = _Number(rep["index"], str(rep["index"] + 1))
-        first.setData(Qt.ItemDataRole.UserRole, rep["index"])
-        items: list[QTableWidgetItem] = [first, _Number(rep["start_s"], numerals.clock_time(rep["start_s"]))]
+    def _fill(self, row: int, rep: JudgedRep) -> None:
+        first = _Number(rep.index, str(rep.index + 1))
+        first.setData(Qt.ItemDataRole.UserRole, rep.index)
+        items: list[QTableWidgetItem] = [first, _Number(rep.start_s, numerals.clock_time(rep.start_s))]
         for _, feature in COLUMNS:
-            value = rep["features"].get(feature)
+            value = rep.features.get(feature)
             items.append(_Number(value, numerals.UNKNOWN if value is None else numerals.signed(value, 1)))
-        tones = rep.get("tones")
-        items.append(QTableWidgetItem(numerals.UNKNOWN if tones is None else tr("tones") if tones else tr("silent")))
+        tones = numerals.UNKNOWN if rep.tones is None else tr("tones") if rep.tones else tr("silent")
+        items.append(QTableWidgetItem(tones))
         items.append(QTableWidgetItem(found(rep)))
-        if any(one["verdict"] == "fault" for one in rep["findings"]):
+        if rep.found(Verdict.FAULT):
             items[-1].setForeground(QColor(palette.ALARM_INK))
-        if rep.get("void"):
-            items[-1].setToolTip(rep["void"])  # longer than most columns are wide
+        if rep.void:
+            items[-1].setToolTip(rep.void)  # longer than most columns are wide
             for item in items:
                 item.setForeground(QColor(palette.SOFT_INK))
             struck = QFont(self.table.font())
@@ -118,11 +120,11 @@ class RepList(QWidget):
         item = self.table.item(row, column % self.table.columnCount())
         return "" if item is None else item.text()
 
-    def selected(self) -> list[Rep]:
+    def selected(self) -> list[JudgedRep]:
         """The chosen reps that the filter leaves, in their order of time."""
         rows = {index.row() for index in self.table.selectionModel().selectedRows()}
         chosen = {self._index(row) for row in rows if not self.table.isRowHidden(row)}
-        return [one for one in self.reps if one["index"] in chosen]
+        return [rep for rep in self.reps if rep.index in chosen]
 
     def _index(self, row: int) -> int:
         item = self.table.item(row, 0)

@@ -38,7 +38,6 @@ from imufeedback.app.review.model import (
     MARKS,
     SPEEDS,
     Playback,
-    Rep,
     against_turn,
     changed,
     cues_between,
@@ -51,6 +50,7 @@ from imufeedback.app.review.rep_list import RepList
 from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
 from imufeedback.app.words import tr, void_rep
+from imufeedback.document import JudgedRep
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record import unfinished
 from imufeedback.record.files import name_key
@@ -77,7 +77,7 @@ class ReviewWindow(QMainWindow):
         unfinished.begin(Path(self._work.name))
         self.judge = JudgeThread(Path(self._work.name))
         self.found: Judgement | None = None
-        self._played: Rep | None = None
+        self._played: JudgedRep | None = None
         self._stretch: Stretch | None = None
         self.playback = Playback()
         self._make_widgets()
@@ -293,7 +293,7 @@ class ReviewWindow(QMainWindow):
         self.quantity.setCurrentIndex(max(self.quantity.findText(before), 0))
         self.quantity.blockSignals(False)
         self.video.load(found.edits.video)
-        self.reps.show_reps([one for one in found.summary["reps"] if one["index"] not in found.edits.discarded])
+        self.reps.show_reps([rep for rep in found.summary.reps if rep.index not in found.edits.discarded])
         self._show_chosen()
 
     def _refresh_list(self) -> None:
@@ -321,7 +321,7 @@ class ReviewWindow(QMainWindow):
         times = self._stretch.t_s
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
         mark = MARKS[min(self.mark.currentIndex(), len(MARKS) - 1)]
-        self.playback.seek(self._played["marks"].get(mark, self.playback.begin_s))
+        self.playback.seek(self._played.marks.get(mark, self.playback.begin_s))
         self._draw_lines()
 
     def _draw_lines(self) -> None:
@@ -335,7 +335,7 @@ class ReviewWindow(QMainWindow):
         else:
             lines = against_turn(self.found.trace, chosen, column)
             x_title = tr("pelvis turn, degrees, + towards the target")
-        self.overlay.show_lines(lines, self._played["index"], x_title, tr("{name}, degrees").format(name=tr(name)))
+        self.overlay.show_lines(lines, self._played.index, x_title, tr("{name}, degrees").format(name=tr(name)))
         self._show_instant()
 
     def _show_instant(self) -> None:
@@ -346,14 +346,14 @@ class ReviewWindow(QMainWindow):
         self.figure.show_figure(figure(self._stretch, row, self.found.hand), self.found.hand)
         at = self.mark.currentIndex()
         if at < len(MARKS):
-            mark_s = self._played["marks"].get(MARKS[at])
+            mark_s = self._played.marks.get(MARKS[at])
             self.overlay.show_cursor(None if mark_s is None else now_s - mark_s)
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
         span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
         if not self.slider.isSliderDown():
             self.slider.setValue(round(1000 * (now_s - self.playback.begin_s) / span_s))
-        self.now.setText(tr("rep {number}, {at:.2f} s").format(number=self._played["index"] + 1, at=now_s))
+        self.now.setText(tr("rep {number}, {at:.2f} s").format(number=self._played.index + 1, at=now_s))
 
     # ── playback ─────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -381,7 +381,7 @@ class ReviewWindow(QMainWindow):
             return
         before_s, now_s = self.playback.advance(time.monotonic())
         if self.found is not None:
-            for sound in cues_between(self.found.summary["reps"], before_s, now_s):
+            for sound in cues_between(self.found.summary.reps, before_s, now_s):
                 self._play(sound)
         self._show_instant()
         if not self.playback.running:
@@ -399,8 +399,8 @@ class ReviewWindow(QMainWindow):
         if self.found is None:
             return
         chosen = self.reps.selected()
-        for one in chosen:
-            self._edit("discard", rep=one["index"])
+        for rep in chosen:
+            self._edit("discard", rep=rep.index)
         if not chosen:
             for index in sorted(self.found.edits.discarded):
                 self._edit("keep", rep=index)
@@ -442,21 +442,20 @@ def session_words(one: SessionRow) -> str:
 
 def facts(found: Judgement) -> list[str]:
     """Lines under the title: how good the data is, and how an older verdict differs."""
-    fit = found.summary["fit"]
-    level = tr("no fitting") if fit is None else tr("fitting {level}").format(level=fit["level"])
+    fit = found.summary.fit
+    level = tr("no fitting") if fit is None else tr("fitting {level}").format(level=fit.level)
     lines = [tr("{level} · judged by {rules}, version {version}").format(
-        level=level, rules=found.rules, version=found.summary["version"])]  # fmt: skip
-    lines += [f"! {note}" for note in found.summary.get("notes", ())]
-    void = [one for one in found.summary["reps"] if one.get("void")]
-    lines += [f"! {void_rep(one['index'] + 1, one['void'])}" for one in void[:REASONS]]
+        level=level, rules=found.rules, version=found.summary.version)]  # fmt: skip
+    lines += [f"! {note}" for note in found.summary.file_notes]
+    void = [rep for rep in found.summary.reps if rep.void]
+    lines += [f"! {void_rep(rep.index + 1, rep.void or '')}" for rep in void[:REASONS]]
     if len(void) > REASONS:
         lines.append(tr("! {more} more reps could not be judged").format(more=len(void) - REASONS))
-    older = [one for one in found.verdicts if one["summary"] is not found.summary]
-    if older:
-        then = older[-1]
-        differs = changed(then["summary"], found.summary)
+    if found.others:
+        then = found.others[-1]
+        differs = changed(then.summary, found.summary)
         head = tr("The verdict of {day} ({rules}, version {version}) is kept: ").format(
-            day=then["judged_utc"][:10], rules=then["rules"], version=then["version"]
+            day=then.judged_utc[:10], rules=then.rules, version=then.version
         )
         lines.append(head + ("; ".join(differs[:3]) or tr("it says the same")))
     return lines + [f"{tr('Note')}: {one}" for one in found.edits.notes[-2:]]

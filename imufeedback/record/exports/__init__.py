@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from imufeedback.document import Document
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.record.trace import Trace
 
@@ -24,8 +25,7 @@ class Source:
 
     recording: Path
     trace: Trace
-    summary: Mapping[str, Any]
-    """Fields of ``report/SUMMARY.md``."""
+    summary: Document
     grid_hz: float
     title: str = ""
     player: str = ""

@@ -68,9 +68,9 @@ def _labels(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
 def _add_events(file: object, source: Source, from_s: float, to_s: float) -> None:
     found = sorted(
         (at_s, name.removesuffix("_s"))
-        for rep in source.summary["reps"]
-        if not rep.get("void")
-        for name, at_s in rep["marks"].items()
+        for rep in source.summary.reps
+        if not rep.void
+        for name, at_s in rep.marks.items()
         if from_s <= at_s <= to_s
     )
     if not found:

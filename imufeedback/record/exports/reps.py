@@ -6,11 +6,12 @@ import csv
 import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
+from imufeedback.document import JudgedRep
 from imufeedback.plain import cell as harmless
 from imufeedback.record.exports import Source
 from imufeedback.record.files import whole_file
+from imufeedback.records import Verdict
 
 FIRST = ("rep", "kind", "start_s", "end_s")
 LAST = ("faults", "unsure", "void")
@@ -19,8 +20,8 @@ Cell = str | int | float | None
 
 
 def write(source: Source, out: Path) -> str:
-    reps = [one for one in source.summary["reps"] if one["end_s"] >= source.from_s and one["start_s"] <= source.to_s]
-    cells = [row(one) for one in reps]
+    reps = [rep for rep in source.summary.reps if rep.end_s >= source.from_s and rep.start_s <= source.to_s]
+    cells = [row(rep) for rep in reps]
     names = columns(cells)
     with whole_file(out) as file:
         rows = csv.writer(file, lineterminator="\n")
@@ -30,18 +31,18 @@ def write(source: Source, out: Path) -> str:
     return f"{len(reps)} reps"
 
 
-def row(rep: Mapping[str, Any]) -> dict[str, Cell]:
-    """The cells of a rep of a summary, by column; a number that is not known is None."""
+def row(rep: JudgedRep) -> dict[str, Cell]:
+    """The cells of a rep, by column; a number that is not known is None."""
     return {
-        "rep": int(rep["index"]) + 1,
-        "kind": rep["kind"],
-        "start_s": _number(rep["start_s"]),
-        "end_s": _number(rep["end_s"]),
-        **{f"mark_{name}": _number(value) for name, value in rep["marks"].items()},
-        **{name: _number(value) for name, value in rep["features"].items()},
-        "faults": _rules(rep, "fault"),
-        "unsure": _rules(rep, "unsure"),
-        "void": rep.get("void") or "",
+        "rep": rep.index + 1,
+        "kind": rep.kind,
+        "start_s": _number(rep.start_s),
+        "end_s": _number(rep.end_s),
+        **{f"mark_{name}": _number(value) for name, value in rep.marks.items()},
+        **{name: _number(value) for name, value in rep.features.items()},
+        "faults": _rules(rep, Verdict.FAULT),
+        "unsure": _rules(rep, Verdict.UNSURE),
+        "void": rep.void or "",
     }
 
 
@@ -61,5 +62,5 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _rules(rep: Mapping[str, Any], verdict: str) -> str:
-    return " ".join(one["rule"] for one in rep["findings"] if one["verdict"] == verdict)
+def _rules(rep: JudgedRep, verdict: Verdict) -> str:
+    return " ".join(finding.rule for finding in rep.found(verdict))

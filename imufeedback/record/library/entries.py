@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 from pathlib import Path
-from typing import Any
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.files import shown_name
@@ -33,7 +31,7 @@ class Entry:
     tags: tuple[str, ...] = ()
     notes: str = ""
     discarded: frozenset[int] = frozenset()
-    newest: Mapping[str, Any] | None = None
+    newest: verdicts.KeptVerdict | None = None
     """The newest verdict."""
     beside: str = ""
     """What is wrong with the files beside it."""

@@ -12,12 +12,14 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, Self
 
+from imufeedback.document import BlockTally, JudgedRep
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record.files import make_folder, name_key
 from imufeedback.record.library import places
 from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.entries import Entry, read_entry
 from imufeedback.record.library.index import Index, why
+from imufeedback.records import Verdict
 
 _SCHEMA = """
 CREATE TABLE sessions (
@@ -183,30 +185,30 @@ class Library:
 
     def _put(self, index: sqlite3.Connection, name: bytes, signature: str, entry: Entry) -> None:
         newest = entry.newest
-        reps = [] if newest is None else newest["summary"]["reps"]
+        reps = [] if newest is None else newest.summary.reps
         index.execute("DELETE FROM sessions WHERE path = ?", (name,))
         cursor = index.execute(
             f"INSERT INTO sessions VALUES (NULL{', ?' * 18})",
             (
                 name, signature, entry.player, entry.title, entry.start_utc, entry.zone_offset_s,
-                entry.duration_s, entry.hand, None if newest is None else newest.get("rules"),
-                None if newest is None else sum(not one.get("void") for one in reps),
-                None if newest is None else sum(_count(one, "fault") > 0 for one in reps),
-                None if newest is None else sum(bool(one.get("void")) for one in reps),
-                None if newest is None else newest["version"], entry.notes, entry.trouble,
+                entry.duration_s, entry.hand, None if newest is None else newest.rules,
+                None if newest is None else sum(not rep.void for rep in reps),
+                None if newest is None else sum(bool(rep.found(Verdict.FAULT)) for rep in reps),
+                None if newest is None else sum(bool(rep.void) for rep in reps),
+                None if newest is None else newest.version, entry.notes, entry.trouble,
                 int(entry.closed), entry.beside, name_key(entry.player),
             ),
         )  # fmt: skip
         session = cursor.lastrowid
         index.executemany("INSERT INTO tags VALUES (?, ?)", [(session, one) for one in entry.tags])
         if newest is not None:
-            self._put_blocks(index, session, newest["summary"].get("blocks") or ())
+            self._put_blocks(index, session, newest.summary.blocks or ())
             self._put_reps(index, session, reps, entry.discarded)
 
-    def _put_blocks(self, index: sqlite3.Connection, session: int | None, blocks: Iterable[Mapping[str, Any]]) -> None:
+    def _put_blocks(self, index: sqlite3.Connection, session: int | None, blocks: Iterable[BlockTally]) -> None:
         rows = [
-            (session, k, *(one.get(name) for name in ("name", "role", "drill", "begin_s", "reps")))
-            for k, one in enumerate(blocks)
+            (session, k, block.name, block.role, block.drill, block.begin_s, block.reps)
+            for k, block in enumerate(blocks)
         ]
         index.executemany("INSERT INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
 
@@ -214,10 +216,10 @@ class Library:
         self,
         index: sqlite3.Connection,
         session: int | None,
-        reps: Sequence[Mapping[str, Any]],
+        reps: Sequence[JudgedRep],
         discarded: frozenset[int],
     ) -> None:
-        new = {name for one in reps for name in one["features"]} - self._features - set(_FIXED)
+        new = {name for rep in reps for name in rep.features} - self._features - set(_FIXED)
         if len(new) + len(self._features) > FEATURES_MAX:
             raise ValueError(f"more than {FEATURES_MAX} features")
         for name in sorted(new):
@@ -228,13 +230,12 @@ class Library:
         marks = ", ".join("?" * (len(_FIXED) + len(names)))
         rows = [
             (
-                session, one["index"], one["kind"], one["start_s"],
-                None if one.get("tones") is None else int(one["tones"]), _count(one, "fault"), _count(one, "unsure"),
-                " ".join(sorted({each["rule"] for each in one["findings"]})), int(one["index"] in discarded),
-                one.get("void") or "",
-                *(one["features"].get(name) for name in names),
+                session, rep.index, rep.kind, rep.start_s, None if rep.tones is None else int(rep.tones),
+                len(rep.found(Verdict.FAULT)), len(rep.found(Verdict.UNSURE)),
+                " ".join(sorted({finding.rule for finding in rep.findings})), int(rep.index in discarded),
+                rep.void or "", *(rep.features.get(name) for name in names),
             )
-            for one in reps
+            for rep in reps
         ]  # fmt: skip
         index.executemany(f"INSERT INTO reps ({columns}) VALUES ({marks})", rows)
 
@@ -382,10 +383,6 @@ class Library:
             self._index = Index(self.root / places.INDEX, _SCHEMA, VERSION)
         self.refresh()
         return self._index.scrub() and (self._index.on_disk or not os.path.lexists(self.root / places.INDEX))
-
-
-def _count(rep: Mapping[str, Any], verdict: str) -> int:
-    return sum(one["verdict"] == verdict for one in rep["findings"])
 
 
 def _key(player: str | None) -> str | None:

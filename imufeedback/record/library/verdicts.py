@@ -8,103 +8,41 @@ checksum; such a file is still read when everything in it is of the right kind.
 from __future__ import annotations
 
 import json
-import math
 import os
 import re
 import zlib
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
+from imufeedback.document import Document, to_json
 from imufeedback.errors import BadFile
 from imufeedback.record.files import put_aside, read_small, write_whole
 from imufeedback.record.library.places import verdicts_of
 
 FORMAT = 2
 BYTES_MAX = 28 << 20
-"""An eight-hour day judged eight times is below this. The worst JSON of that size takes 0.9 GB to look at."""
+"""An eight-hour day judged eight times is below this. The worst JSON of that size takes 1.1 GB to look at."""
 _HEAD = re.compile(rb'\{"imufeedback_verdicts": (\d{1,6}), "crc32": "([0-9a-f]{8})", "verdicts": ')
-_Index = Annotated[int, Meta(ge=0, le=10**9)]
-Number = float | None
 
 
-class _Finding(msgspec.Struct, frozen=True):
-    rule: str
-    verdict: str
-    t_s: Number
-    value: Number
-    limit: Number
+class KeptVerdict(msgspec.Struct, frozen=True):
+    """One judgement of the recording."""
 
-
-class _Cue(msgspec.Struct, frozen=True):
-    sound: str
-    t_s: float
-
-
-class _Rep(msgspec.Struct, frozen=True):
-    index: _Index
-    kind: str
-    start_s: float
-    end_s: float
-    marks: dict[str, float]
-    features: dict[str, float]
-    findings: list[_Finding]
-    cues: list[_Cue]
-    estimated: list[str] = []
-    tones: bool | None = None
-    void: str | None = None
-
-
-class _Segment(msgspec.Struct, frozen=True):
-    level: str
-    sd_deg: Number
-    reason: str | None = None
-
-
-class _Fit(msgspec.Struct, frozen=True):
-    level: str
-    segments: dict[str, _Segment] = {}
-
-
-class _Block(msgspec.Struct, frozen=True):
-    name: str | None = None
-    role: str | None = None
-    drill: str | None = None
-    begin_s: Number = None
-    reps: _Index | None = None
-    clean: _Index | None = None
-    share: Number = None
-
-
-class _Sensor(msgspec.Struct, frozen=True):
-    role: str
-    samples: _Index
-    saturated: _Index
-    lost: _Index = 0
-
-
-class _Summary(msgspec.Struct, frozen=True):
-    version: str
-    reps: list[_Rep]
-    fit: _Fit | None = None
-    sensors: list[_Sensor] = []
-    totals: dict[str, Number] = {}
-    blocks: list[_Block] | None = None
-    notes: list[str] = []
-
-
-class _Verdict(msgspec.Struct, frozen=True):
     judged_utc: str
     version: str
+    """Of imufeedback that judged."""
     rules: str
+    """Title of the rules."""
     key: str
+    """Says in which way it was judged: `key_of`."""
     duration_s: float
-    summary: _Summary
+    """Of the session."""
+    summary: Document
 
 
 class _Format(msgspec.Struct, frozen=True):
@@ -113,15 +51,23 @@ class _Format(msgspec.Struct, frozen=True):
 
 class _File(msgspec.Struct, frozen=True):
     imufeedback_verdicts: Annotated[int, Meta(ge=1)]
-    verdicts: list[_Verdict]
+    verdicts: list[KeptVerdict]
+
+
+class _Written(msgspec.Struct, frozen=True):
+    """The same file, each verdict as the bytes that stand there."""
+
+    verdicts: list[msgspec.Raw]
 
 
 @dataclass(slots=True)
 class Verdicts:
     """What is kept beside a recording."""
 
-    all: list[dict[str, Any]] = field(default_factory=list)
-    """Oldest first: ``judged_utc``, ``version``, ``rules`` (title), ``key``, ``duration_s``, ``summary``."""
+    all: list[KeptVerdict] = field(default_factory=list)
+    """Oldest first."""
+    written: list[bytes] = field(default_factory=list)
+    """The same as they stand in the file, with what this version does not know."""
     trouble: str = ""
     """Why the file cannot be used; empty when it can, or there is none."""
 
@@ -132,17 +78,17 @@ def look(recording: Path) -> Verdicts:
     if not os.path.lexists(path):
         return Verdicts()
     try:
-        return Verdicts(_read(path))
+        return _read(path)
     except BadFile as error:
         return Verdicts(trouble=error.what)
 
 
-def read_verdicts(recording: Path) -> list[dict[str, Any]]:
+def read_verdicts(recording: Path) -> list[KeptVerdict]:
     """All verdicts, oldest first; empty when there is no file that can be used."""
     return look(recording).all
 
 
-def _read(path: Path) -> list[dict[str, Any]]:
+def _read(path: Path) -> Verdicts:
     """Raises BadFile."""
     try:
         data = read_small(path, BYTES_MAX)
@@ -156,34 +102,18 @@ def _read(path: Path) -> list[dict[str, Any]]:
             rest = memoryview(data)[head.end() :]
             if zlib.crc32(rest) != int(head[2], 16):
                 raise _bad(path, "their checksum does not fit: the file was damaged or changed by hand")
-        msgspec.json.decode(data, type=_File)  # first: it takes no memory for what it does not know
-        found: list[dict[str, Any]] = msgspec.json.decode(data)["verdicts"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError, msgspec.MsgspecError) as error:
+        data.decode()  # what is passed over below is not looked at: it must be text all the same
+        verdicts = msgspec.json.decode(data, type=_File).verdicts  # first: it takes no memory for what it does not know
+        written = [bytes(raw) for raw in msgspec.json.decode(data, type=_Written).verdicts]
+    except (OSError, ValueError, RecursionError, msgspec.MsgspecError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
         raise _bad(path, f"cannot be read ({reason})") from None
-    return found
+    return Verdicts(verdicts, written)
 
 
 def _format(data: bytes) -> int:
     """The format of a file that has another head."""
     return msgspec.json.decode(data, type=_Format).imufeedback_verdicts
-
-
-def _plain(value: Any) -> Any:
-    """JSON has no infinities and no NaN: they become null; features and marks that are not known are left out."""
-    if isinstance(value, Mapping):
-        found = {key: _plain(one) for key, one in value.items()}
-        for name in found.keys() & {"features", "marks"}:
-            found[name] = {key: one for key, one in found[name].items() if one is not None}
-        return found
-    if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def _array(verdicts: list[dict[str, Any]]) -> bytes:
-    """With the end of the file's object."""
-    return json.dumps(verdicts, ensure_ascii=False, allow_nan=False).encode() + b"}"
 
 
 def _bad(path: Path, what: str) -> BadFile:
@@ -195,29 +125,22 @@ def key_of(version: str, rule_set: str, filter_name: str) -> str:
     return f"{version}/{filter_name}/{zlib.crc32(rule_set.encode()):08x}"
 
 
-def add_verdict(
-    recording: Path, summary: Mapping[str, Any], *, key: str, rules: str, duration_s: float
-) -> list[dict[str, Any]]:
+def add_verdict(recording: Path, summary: Document, *, key: str, rules: str, duration_s: float) -> list[KeptVerdict]:
     """Keep a verdict as the newest; one made in the same way is replaced. Raises CannotWrite.
 
-    The oldest ones go when there are too many. A file that cannot be used, or is of a newer version, is put aside and
-    not overwritten.
+    The oldest ones go when there are too many; those that stay are written as they stood. A file that cannot be used,
+    or is of a newer version, is put aside and not overwritten.
     """
     found = look(recording)
-    before = [one for one in found.all if one["key"] != key]
-    new: dict[str, Any] = {
-        "judged_utc": datetime.now(UTC).isoformat(timespec="seconds"),
-        "version": summary["version"],
-        "rules": rules,
-        "key": key,
-        "duration_s": duration_s,
-        "summary": _plain(dict(summary)),
-    }
-    msgspec.convert(new, _Verdict)  # what is written can be read: anything else is a fault of the program
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    values = to_json(KeptVerdict(now, summary.version, rules, key, duration_s, summary))
+    new = msgspec.convert(values, KeptVerdict)  # what is written can be read: anything else is a fault of the program
+    line = json.dumps(values, ensure_ascii=False, allow_nan=False).encode()
+    before = [(one, raw) for one, raw in zip(found.all, found.written, strict=True) if one.key != key]
     path = verdicts_of(recording)
-    while len(rest := _array([*before, new])) > BYTES_MAX - 1000 and before:
+    while len(rest := b"[%s]}" % b", ".join([*(raw for _, raw in before), line])) > BYTES_MAX - 1000 and before:
         before = before[1:]
     if found.trouble:
         put_aside(path)
     write_whole(path, b'{"imufeedback_verdicts": %d, "crc32": "%08x", "verdicts": ' % (FORMAT, zlib.crc32(rest)) + rest)
-    return [*before, new]
+    return [*(one for one, _ in before), new]

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback import people
+from imufeedback.document import Document
 from imufeedback.record.files import safe_stem, whole_file
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library, places
@@ -97,7 +98,7 @@ def _record(path: Path, name: str, rng: np.random.Generator) -> Path:
     with JournalWriter(path, title=f"{name or 'nobody'} swings") as journal:
         journal.write(Command(0, "begin", settings.to_args()))
         journal.write(RawPacket("A", 10**9, bytes(56)))
-    summary = {"version": "1", "reps": [make_rep(index, rng) for index in range(3)], "notices": [f"for {name}"]}
+    summary = Document(version="1", reps=[make_rep(index, rng) for index in range(3)], notices=[f"for {name}"])
     add_verdict(journal.path, summary, key="1", rules="Swing", duration_s=1.0)
     return journal.path
 

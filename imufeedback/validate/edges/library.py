@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import people
+from imufeedback.document import Document
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record import fits
 from imufeedback.record.journal import JournalWriter
@@ -174,7 +175,7 @@ def make_session(path: Path, name: str, number: int, rng: np.random.Generator) -
         for second in range(30):
             journal.write(RawPacket("A", second * 10**9, bytes(56)))
     for version in ("0", "1"):
-        summary = {"version": version, "reps": [make_rep(index, rng) for index in range(3)]}
+        summary = Document(version=version, reps=[make_rep(index, rng) for index in range(3)])
         add_verdict(journal.path, summary, key=version, rules="Swing", duration_s=30.0)
     add_edit(journal.path, "tag", text="good")
     add_edit(journal.path, "note", text="left hip tight")

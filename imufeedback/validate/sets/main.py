@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 
+import msgspec
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import jcs
+from imufeedback.document import Document
 from imufeedback.records import Hand, Side
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
@@ -124,23 +125,21 @@ def flaws(context: Context) -> Iterator[Measured]:
     """The demo as a whole command: every flaw is found in every rep, and none where there is none."""
     for flaw in THIGH_FLAWS:
         reps = 1 if context.quick else 5
-        document = _demo(context, flaw, reps)
-        found = document["reps"]
-        stalled = sum(any(one["rule"] in STALL_RULES for one in rep["findings"]) for rep in found)
+        found = _demo(context, flaw, reps).reps
+        stalled = sum(any(finding.rule in STALL_RULES for finding in rep.findings) for rep in found)
         yield Measured(f"demo {flaw}: reps found", len(found), exactly(reps), "reps")
         wrong = stalled if flaw is Flaw.NONE else len(found) - stalled
         what = "with" if flaw is Flaw.NONE else "without"
         yield Measured(f"demo {flaw}: reps {what} a stall finding", wrong, exactly(0), "reps")
 
 
-def _demo(context: Context, flaw: Flaw, reps: int) -> dict[str, list[dict[str, list[dict[str, str]]]]]:
+def _demo(context: Context, flaw: Flaw, reps: int) -> Document:
     file = context.work / f"{flaw}.json"
     process.command(
         *("demo", "--headless", "--no-realtime", "--reps", str(reps), "--flaw", str(flaw), "--seed", str(context.seed)),
         *("--out", str(context.work), "--json", str(file)),
     )
-    document: dict[str, list[dict[str, list[dict[str, str]]]]] = json.loads(file.read_text(encoding="utf-8"))
-    return document
+    return msgspec.json.decode(file.read_bytes(), type=Document)
 
 
 def demo_cost(context: Context) -> Iterator[Measured]:

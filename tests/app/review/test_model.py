@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import itertools
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from imufeedback.app.review.figure import HIP_HALF_M, THIGH_M, View, figure, seen
 from imufeedback.app.review.model import Playback, against_turn, changed, cues_between, found, overlay
+from imufeedback.document import Document, JudgedRep, RepCue, RuleFinding
 from imufeedback.record.trace import Stretch, Trace, TraceWriter
-from imufeedback.records import Angles, Hand, JointAngles, PelvisAngles, Side, frozen
+from imufeedback.records import Angles, Hand, JointAngles, PelvisAngles, Side, Verdict, frozen
 
 COLUMNS = (
     "pelvis_turn_deg", "pelvis_side_tilt_deg", "pelvis_forward_tilt_deg",
@@ -87,17 +87,18 @@ def test_an_unknown_angle_has_no_figure():
     assert figure(pose(right_hip_flexion=float("nan")), 0, Hand.RIGHT) is None
 
 
-def rep(index: int, start_s: float, *rules: str, **marks: float) -> dict[str, Any]:
-    findings = [{"rule": one, "verdict": "fault"} for one in rules]
-    cues = [{"sound": "stalled", "t_s": start_s + 1}]
-    return {
-        "index": index,
-        "start_s": start_s,
-        "end_s": start_s + 2,
-        "marks": marks,
-        "findings": findings,
-        "cues": cues,
-    }
+def rep(index: int, start_s: float, *rules: str, **marks: float) -> JudgedRep:
+    findings = [RuleFinding(rule=one, t_s=None, value=None, limit=None, verdict=Verdict.FAULT) for one in rules]
+    return JudgedRep(
+        index=index,
+        kind="swing",
+        start_s=start_s,
+        end_s=start_s + 2,
+        marks=marks,
+        features={},
+        findings=findings,
+        cues=[RepCue(sound="stalled", t_s=start_s + 1)],
+    )
 
 
 @pytest.fixture(name="trace")
@@ -137,8 +138,8 @@ def test_h118_a_trace_is_thinned_and_not_loaded(trace):
 
 
 def test_an_old_verdict_beside_todays():
-    then = {"reps": [rep(0, 2), rep(1, 8, "a")]}
-    now = {"reps": [rep(0, 2.1, "b"), rep(1, 8, "a"), rep(2, 14)]}
+    then = Document(version="1", reps=[rep(0, 2), rep(1, 8, "a")])
+    now = Document(version="2", reps=[rep(0, 2.1, "b"), rep(1, 8, "a"), rep(2, 14)])
     assert changed(then, now) == ["rep 1: rules not met: none before, b now", "rep 3: was not found before"]
     assert changed(now, now) == []
     assert changed(now, then)[-1] == "1 reps fewer than before"

@@ -66,7 +66,7 @@ def test_filter_and_sort(window):
     window.reps.filter.setText("")
     window.reps.table.sortByColumn(1, window.reps.table.horizontalHeader().sortIndicatorOrder().DescendingOrder)
     window.reps.table.selectRow(0)
-    assert [one["index"] for one in window.reps.selected()] == [1]
+    assert [one.index for one in window.reps.selected()] == [1]
 
 
 def test_playing_moves_the_figure_and_sounds_the_cues(window):
@@ -74,9 +74,9 @@ def test_playing_moves_the_figure_and_sounds_the_cues(window):
     assert window.playback.running
     rep = window._played
     window.playback._at, window.playback.speed = 0.0, 1.0
-    window.playback.seek(rep["start_s"] - 0.01)
+    window.playback.seek(rep.start_s - 0.01)
     window.playback._at = 0.0
-    before, now = window.playback.advance(rep["end_s"] - rep["start_s"] + 5)
+    before, now = window.playback.advance(rep.end_s - rep.start_s + 5)
     assert now > before
     window._show_instant()
     assert window.figure._figure is not None
@@ -217,7 +217,7 @@ def test_a_rep_that_does_not_count_is_marked_and_in_no_overlay(spoilt: Path, qtb
         first = row.item(1, 0)
         assert first is not None
         assert first.font().strikeOut()
-        assert [one["index"] for one in window.reps.selected()] == [0], "the last one that counts"
+        assert [one.index for one in window.reps.selected()] == [0], "the last one that counts"
         window.reps.select_all()
         for at in range(window.mark.count()):
             window.mark.setCurrentIndex(at)

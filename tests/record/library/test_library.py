@@ -6,11 +6,12 @@ import shutil
 import sqlite3
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
-from typing import Any
 
 import pytest
+from msgspec import structs
 
 from imufeedback import __version__
+from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.errors import UsageError
 from imufeedback.judging import way_of
 from imufeedback.record.journal import JournalWriter
@@ -18,7 +19,7 @@ from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
-from imufeedback.records import Command, RawPacket
+from imufeedback.records import Command, RawPacket, Verdict
 from imufeedback.settings import Player, Settings
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
@@ -33,17 +34,16 @@ def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
     return journal.path
 
 
-def rep(index: int, tones: bool | None = None, *rules: str, **features: float) -> dict[str, Any]:
-    findings = [{"rule": one, "verdict": "fault", "t_s": 1.0, "value": 4.0, "limit": 3.0} for one in rules]
-    out = {
-        "index": index, "kind": "swing", "start_s": float(index), "end_s": index + 0.5, "marks": {}, "cues": [],
-        "features": features, "findings": findings,
-    }  # fmt: skip
-    return out if tones is None else {**out, "tones": tones}
+def rep(index: int, tones: bool | None = None, *rules: str, **features: float) -> JudgedRep:
+    findings = [RuleFinding(rule=one, verdict=Verdict.FAULT, t_s=1.0, value=4.0, limit=3.0) for one in rules]
+    return JudgedRep(
+        index=index, kind="swing", start_s=float(index), end_s=index + 0.5, marks={}, cues=[], features=features,
+        findings=findings, tones=tones,
+    )  # fmt: skip
 
 
-def judge(path: Path, *reps: dict[str, Any], key: str = "a", **more: Any) -> None:
-    add_verdict(path, {"version": key, "reps": list(reps), **more}, key=key, rules="Swing", duration_s=60.0)
+def judge(path: Path, *reps: JudgedRep, key: str = "a") -> None:
+    add_verdict(path, Document(version=key, reps=list(reps)), key=key, rules="Swing", duration_s=60.0)
 
 
 @pytest.fixture(name="root")
@@ -185,7 +185,7 @@ def test_every_verdict_is_kept_beside_the_newest(tmp_path):
     judge(path, rep(0), key="old")
     judge(path, rep(0), rep(1), key="new")
     judge(path, rep(0), rep(1), rep(2), key="new")
-    assert [(one["key"], len(one["summary"]["reps"])) for one in read_verdicts(path)] == [("old", 1), ("new", 3)]
+    assert [(one.key, len(one.summary.reps)) for one in read_verdicts(path)] == [("old", 1), ("new", 3)]
     verdicts_of(path).write_text("{", encoding="utf-8")
     assert read_verdicts(path) == []
 
@@ -256,8 +256,8 @@ def test_h98_a_recording_that_was_cut_off_is_listed_and_told(root):
 def test_reps_that_could_not_be_judged_are_counted_apart(tmp_path):
     """They are in no list, no trend and not among the clean ones; older verdicts do not know of them."""
     one = record(tmp_path / "lib" / "1.mcap")
-    void = {**rep(2, True, x_deg=100.0), "void": "right hip: rotation not known"}
-    judge(one, rep(0, True, "r1", x_deg=1.0), {**rep(1, True, x_deg=3.0), "void": None}, void)
+    void = structs.replace(rep(2, True, x_deg=100.0), void="right hip: rotation not known")
+    judge(one, rep(0, True, "r1", x_deg=1.0), rep(1, True, x_deg=3.0), void)
     with Library(tmp_path / "lib") as library:
         (session,) = library.sessions()
         assert (session.reps, session.faults, session.void) == (2, 1, 1)

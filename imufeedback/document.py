@@ -1,0 +1,303 @@
+"""The document of a session: what ``--json`` writes, verdict files keep, and report, library and review read.
+
+One struct for each object of the JSON, its fields in the order in which they are written. ``report/SUMMARY.md`` is made
+of the docstrings here. More fields may come, these stay: a reader passes over what it does not know, and what an older
+file has not is the default. Times are session seconds, angles degrees; a name ends in its unit.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, TypeAlias
+
+import msgspec
+from msgspec import UNSET, Meta, UnsetType, field
+
+from imufeedback.records import Hand, Level, Mode, Role, Verdict
+
+Count: TypeAlias = Annotated[int, Meta(ge=0, le=10**9)]
+Number: TypeAlias = float | None
+"""None (null): not known."""
+Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
+
+
+class PlayerFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """What the judgement knows of the player."""
+
+    hand: Hand = Hand.RIGHT
+    """handedness: decides which leg trails"""
+
+
+class SensorCounts(msgspec.Struct, frozen=True, kw_only=True):
+    """What came from one sensor."""
+
+    role: str
+    """segment that carries it"""
+    id: str = ""
+    """serial number"""
+    rate_hz: Number = None
+    """measured"""
+    samples: Count
+    """samples that came"""
+    lost: Count = 0
+    """samples that did not come"""
+    rejected: Count = 0
+    """packets that could not be read"""
+    duplicates: Count = 0
+    """packets that came twice"""
+    reordered: Count = 0
+    """packets that came out of order"""
+    saturated: Count
+    """samples at the end of the sensor's range"""
+
+
+class SegmentQuality(msgspec.Struct, frozen=True, kw_only=True):
+    """How well one segment is fitted."""
+
+    level: Level
+    """how good it is"""
+    sd_deg: Number
+    """remaining axis error, one standard deviation"""
+    reason: str | None = None
+    """why it is not good, in words for the player"""
+
+
+class FitQuality(msgspec.Struct, frozen=True, kw_only=True):
+    """How well the sensors are fitted to the body."""
+
+    method: str = ""
+    """how the fitting was made"""
+    level: Level
+    """the worst segment's"""
+    segments: dict[str, SegmentQuality] = {}
+    """by segment"""
+
+
+class RuleFinding(msgspec.Struct, frozen=True, kw_only=True):
+    """A rule that a rep did not meet, or may not have met."""
+
+    rule: str
+    """id of the rule"""
+    t_s: Number
+    """when; of a stall: its onset"""
+    value: Number
+    """what was measured"""
+    limit: Number
+    """what the rule allows"""
+    unit: str = ""
+    """of value, limit and sd"""
+    verdict: Verdict
+    """`unsure` when the limit lies inside the error bar"""
+    sd: Number = None
+    """one standard deviation of the value"""
+    text: str = ""
+    """what to do about it, from the rule"""
+
+
+class RepCue(msgspec.Struct, frozen=True, kw_only=True):
+    """A sound between the rep's start and the next one's."""
+
+    sound: str
+    """name of the sound"""
+    t_s: float
+    """of the sample that decided it"""
+    played: bool = False
+    """whether it was handed to a sound device in time"""
+    heard_s: Number | UnsetType = UNSET
+    """`demo` at the pace of life only: when it was heard, as far as the output's delay is known; null: it was not"""
+
+
+class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
+    """One repetition, judged or void."""
+
+    index: Count
+    """number from 0"""
+    kind: str
+    """`swing`, or the movement of the drill"""
+    start_s: float
+    """when the address is left"""
+    end_s: float
+    """the finish"""
+    void: str | None = None
+    """why the rep is not judged: an angle that its rules need was not known all along. Such a rep counts nowhere: it
+    has no features and no findings, at most the marks `address_s`, `top_s` and `finish_s`, and it is in no total, tally
+    or average"""
+    marks: dict[str, float]
+    """by name: `address_s` (the turn leaves its still pose), `top_s` (turn reverses), `hand_top_s` (the lead forearm
+    reverses; only with its sensor), `downswing_s` (a degree of turn is made), `level_s` (side tilt crosses zero in the
+    downswing), `knees_cross_s` (only with shanks), `impact_s`, `finish_s`; one that was not found is missing. Hip-turn
+    drills: `begin_s`, `furthest_s`, `finish_s`"""
+    estimated: list[str] = []
+    """names of marks that are estimates: `impact_s` unless the forearm's sensor felt it"""
+    features: dict[str, float]
+    """see below"""
+    tones: bool | None = None
+    """whether the rep was one with tones; null when that is not known"""
+    estimate: str | None = None
+    """what the player thought of it before being told"""
+    findings: list[RuleFinding]
+    """rules that it did not meet, or may not have met"""
+    cues: list[RepCue]
+    """sounds from its start to the next rep's"""
+
+    def found(self, verdict: Verdict) -> list[RuleFinding]:
+        """Findings with this verdict."""
+        return [finding for finding in self.findings if finding.verdict is verdict]
+
+
+class SessionTotals(msgspec.Struct, frozen=True, kw_only=True):
+    """Counts over the whole session."""
+
+    reps: Count = 0
+    """those that count"""
+    void: Count = 0
+    """those that do not"""
+    faults: Count = 0
+    """findings with the verdict `fault`"""
+    unsure: Count = 0
+    """findings with the verdict `unsure`"""
+    cues: Count = 0
+    """sounds that were decided on"""
+    cues_late: Count = 0
+    """sounds that came too late: dropped, never played"""
+    samples: Count = 0
+    """of all sensors"""
+    lost: Count = 0
+    """samples that did not come"""
+    rejected: Count = 0
+    """packets that could not be read"""
+    gaps: Count = 0
+    """stretches without samples"""
+    restarts: Count = 0
+    """sensors that began again"""
+
+
+class Tally(msgspec.Struct, frozen=True, kw_only=True):
+    """Counts over some of the reps."""
+
+    reps: Count = 0
+    """how many, void ones left out"""
+    clean: Count = 0
+    """reps without a fault"""
+    faults: dict[str, int] = {}
+    """by rule, reps with a fault"""
+    unsure: dict[str, int] = {}
+    """by rule, reps in which it is unsure"""
+
+
+class BlockTally(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """One block of the session, and a tally of its reps."""
+
+    # gc=False: millions of empty ones are what the worst file can hold, and they make no cycles
+
+    name: str | None = None
+    """as the coach called it"""
+    role: Role | None = None
+    """what it is for"""
+    drill: str | None = None
+    """name of the rule set or drill"""
+    mode: Mode | None = None
+    """when the player is told about a rep"""
+    share: Number = None
+    """part of the reps that have tones"""
+    begin_s: Number = None
+    """when it began"""
+    reps: Count | None = None
+    """how many, void ones left out"""
+    clean: Count | None = None
+    """reps without a fault"""
+    faults: dict[str, int] | None = None
+    """by rule, reps with a fault"""
+    unsure: dict[str, int] | None = None
+    """by rule, reps in which it is unsure"""
+
+
+class TonesTally(msgspec.Struct, frozen=True, kw_only=True):
+    """The reps with tones and those without, apart: what is learnt shows without."""
+
+    with_tones: Tally = field(default_factory=Tally, name="with")
+    """reps in which tones could be heard"""
+    without_tones: Tally = field(default_factory=Tally, name="without")
+    """reps in which none could"""
+
+
+class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
+    """What the invented golfer really did in a rep."""
+
+    address_s: Number
+    """as the mark of that name"""
+    top_s: Number
+    """as the mark of that name"""
+    level_s: Number
+    """as the mark of that name"""
+    impact_s: Number
+    """as the mark of that name"""
+    finish_s: Number
+    """as the mark of that name"""
+    stall_s: Number
+    """first instant after the top at which less than 0.06 degrees are lost per degree of turn; null without a stall"""
+    flaw: str
+    """the flaw that was asked for"""
+
+
+class DemoTruth(msgspec.Struct, frozen=True, kw_only=True):
+    """What the invented golfer really did."""
+
+    reps: list[TrueRep]
+    """in their order"""
+
+
+class Document(msgspec.Struct, frozen=True, kw_only=True):
+    """The summary of a session."""
+
+    version: str
+    """of imufeedback that wrote it"""
+    player: PlayerFacts = field(default_factory=PlayerFacts)
+    """who was measured"""
+    sensors: list[SensorCounts] = []
+    """what came from each sensor"""
+    fit: FitQuality | None = None
+    """null without a fitting"""
+    reps: list[JudgedRep]
+    """in their order"""
+    totals: SessionTotals | None = None
+    """counts over the whole session"""
+    blocks: list[BlockTally] | None = None
+    """blocks of the session, in their order"""
+    tones: TonesTally = field(default_factory=TonesTally)
+    """reps with and without tones"""
+    notices: list[str] = []
+    """lines that a person should know"""
+    errors: list[str] = []
+    """failures of the tool itself"""
+    recording: str | None = None
+    """path of the recording"""
+    notes: list[str] | UnsetType = UNSET
+    """`analyse` only: what is damaged or missing in the file"""
+    truth: DemoTruth | UnsetType = UNSET
+    """`demo` only: what the golfer really did"""
+
+    @property
+    def file_notes(self) -> list[str]:
+        """What is damaged or missing in the file; empty also where nobody looked."""
+        return [] if self.notes is UNSET else self.notes
+
+
+def to_json(struct: msgspec.Struct) -> dict[str, Json]:
+    """A struct as JSON values, keys in the order of its fields; what does not apply is left out.
+
+    JSON has no infinities and no NaN: they become null; features and marks that are not known are left out.
+    """
+    values: dict[str, Json] = msgspec.to_builtins(struct)
+    return {name: _known(name, value) for name, value in values.items()}
+
+
+def _known(name: str, value: Json) -> Json:
+    if isinstance(value, dict):
+        known = {key: _known(key, each) for key, each in value.items()}
+        if name in ("features", "marks"):
+            return {key: each for key, each in known.items() if each is not None}
+        return known
+    if isinstance(value, list):
+        return [_known(name, each) for each in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
