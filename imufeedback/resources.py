@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import cache
 from importlib import resources
 from pathlib import Path
+from typing import NamedTuple
 
 from imufeedback.errors import BadFile, BadToml
+from imufeedback.rules import parse_rule_set
 from imufeedback.spelling import meant
 from imufeedback.texts import read_text
 
@@ -18,6 +21,13 @@ _FOLDERS = {
     "plans": "rules/plans",
     "radio": "ble/virtual/scripts",
 }
+
+
+class Words(NamedTuple):
+    """What is said to a rule that was broken, beside its text."""
+
+    short: str | None = None
+    drill: str | None = None
 
 
 def data_folder() -> Path:
@@ -59,3 +69,20 @@ def text(kind: str, name: str) -> str:
         return (resources.files("imufeedback") / _FOLDERS[kind] / f"{name}.toml").read_text(encoding="utf-8")
     except BadFile as error:
         raise BadToml(error.what, where=error.where, hint=error.hint) from None
+
+
+def usual_words(rule: str) -> Words:
+    """Short words and drill of a rule that ships, by its id: for rule sets from before rules had their own; empty for a
+    rule that does not ship."""
+    return _usual().get(rule, Words())
+
+
+@cache
+def _usual() -> dict[str, Words]:
+    found: dict[str, Words] = {}
+    for kind in ("drills", "rules"):
+        for file in (resources.files("imufeedback") / _FOLDERS[kind]).iterdir():
+            if file.name.endswith(".toml"):
+                rules = parse_rule_set(file.read_text(encoding="utf-8"), file.name).rules
+                found |= {rule.id: Words(rule.short, rule.drill) for rule in rules}
+    return found

@@ -208,6 +208,8 @@ class Summary:
                     "verdict": str(one.verdict),
                     "sd": one.sd,
                     "text": one.text,
+                    "short": one.short,
+                    "drill": one.drill,
                 }
                 for one in self.findings_of(rep)
             ],
