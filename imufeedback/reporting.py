@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from imufeedback import resources
+from imufeedback import resources, shipped
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.library.edits import Edits, read_edits
@@ -148,7 +148,7 @@ def session_of(found: Judgement) -> Session:
 
 def _drill(reps: Sequence[Mapping[str, Any]]) -> Drill | None:
     """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
-    following = next_drill(reps, lambda rule: resources.usual_words(rule).drill)
+    following = next_drill(reps, lambda rule: shipped.words_of(rule).drill)
     if following is None or following.drill not in resources.available("drills"):
         return None
     found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")

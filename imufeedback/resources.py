@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
-from functools import cache
+from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
-from typing import NamedTuple
 
 from imufeedback.errors import BadFile, BadToml
-from imufeedback.rules import parse_rule_set
 from imufeedback.spelling import meant
 from imufeedback.texts import read_text
 
@@ -21,13 +19,6 @@ _FOLDERS = {
     "plans": "rules/plans",
     "radio": "ble/virtual/scripts",
 }
-
-
-class Words(NamedTuple):
-    """What is said to a rule that was broken, beside its text."""
-
-    short: str | None = None
-    drill: str | None = None
 
 
 def data_folder() -> Path:
@@ -71,18 +62,8 @@ def text(kind: str, name: str) -> str:
         raise BadToml(error.what, where=error.where, hint=error.hint) from None
 
 
-def usual_words(rule: str) -> Words:
-    """Short words and drill of a rule that ships, by its id: for rule sets from before rules had their own; empty for a
-    rule that does not ship."""
-    return _usual().get(rule, Words())
-
-
-@cache
-def _usual() -> dict[str, Words]:
-    found: dict[str, Words] = {}
-    for kind in ("drills", "rules"):
-        for file in (resources.files("imufeedback") / _FOLDERS[kind]).iterdir():
-            if file.name.endswith(".toml"):
-                rules = parse_rule_set(file.read_text(encoding="utf-8"), file.name).rules
-                found |= {rule.id: Words(rule.short, rule.drill) for rule in rules}
-    return found
+def shipped(kind: str) -> Iterator[str]:
+    """The texts of all files of a kind that came with the package, without own ones."""
+    for file in (resources.files("imufeedback") / _FOLDERS[kind]).iterdir():
+        if file.name.endswith(".toml"):
+            yield file.read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from imufeedback import resources
+from imufeedback import shipped
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
 from imufeedback.app.words import tr
@@ -40,7 +40,7 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(GOOD)
     if worst.verdict is Verdict.UNSURE:
         return tr(UNSURE)
-    short = worst.short or resources.usual_words(worst.rule).short
+    short = worst.short or shipped.words_of(worst.rule).short
     return tr(short) if short else six(worst.text or worst.rule.replace("-", " "))
 
 

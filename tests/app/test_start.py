@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -601,8 +602,12 @@ def test_a_broken_plan_is_named_with_its_reason_and_the_others_stay(
 
 
 def test_a_folder_that_is_none_to_look_into_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    listdir = os.listdir
+
     def refuse(path: Path) -> list[str]:
-        raise PermissionError(13, "Permission denied")
+        if Path(path) == tmp_path / "plans":
+            raise PermissionError(13, "Permission denied")
+        return listdir(path)
 
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     (tmp_path / "plans").mkdir()

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from imufeedback import resources
+from imufeedback import resources, shipped
 from imufeedback.report import story
 from imufeedback.report.page import Curve, Drill, Session, player_page, session_page
 from imufeedback.rules import parse_rule_set
@@ -119,7 +119,7 @@ def test_the_next_drill_follows_the_most_common_fault():
     following = story.next_drill(often)
     assert following is not None
     assert following.drill == ""
-    usual = story.next_drill(often, lambda rule: resources.usual_words(rule).drill)
+    usual = story.next_drill(often, lambda rule: shipped.words_of(rule).drill)
     assert usual is not None
     assert usual.drill == "hip-turn-lead", "what an older finding does not say, the rules that ship do"
     named = story.next_drill([rep(0, finding("lead-hip-turns-in", 5.0) | {"drill": "of-my-own"})], lambda rule: "usual")
