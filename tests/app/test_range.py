@@ -7,18 +7,19 @@ from dataclasses import replace
 
 import pytest
 from bay_events import HandClock, angles, finding, grid, rep, state
+from contrasts import TEXT_CONTRAST_MIN, THEMES, contrast, text_pairs
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
 from pytestqt.qtbot import QtBot
 
 from imufeedback import resources, shipped
-from imufeedback.app import next_words, palette, words
+from imufeedback.app import next_words, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.next_words import MOST, STATES, six
-from imufeedback.app.palette import Shown, Sign, contrast
+from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.range_view import RangeView
-from imufeedback.app.theme import DARK, LIGHT, THEMES, Theme, text_pairs
+from imufeedback.app.theme import DARK, LIGHT, Theme
 from imufeedback.app.tracks import Entry
 from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
 from imufeedback.rules import parse_rule_set
@@ -51,7 +52,7 @@ def view(qtbot: QtBot) -> RangeView:
 @pytest.mark.parametrize("theme", THEMES, ids=lambda theme: theme.name)
 def test_every_text_can_be_read_in_both_themes(theme: object) -> None:
     for name, pair in text_pairs(theme).items():  # type: ignore[arg-type]
-        assert contrast(*pair) >= palette.TEXT_CONTRAST_MIN, name
+        assert contrast(*pair) >= TEXT_CONTRAST_MIN, name
 
 
 def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeView) -> None:
