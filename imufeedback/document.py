@@ -92,6 +92,10 @@ class RuleFinding(msgspec.Struct, frozen=True, kw_only=True):
     """one standard deviation of the value"""
     text: str = ""
     """what to do about it, from the rule"""
+    short: str | None = None
+    """the text in at most six words; null where the rule says none"""
+    drill: str | None = None
+    """name of the drill against it; null where the rule says none"""
 
 
 class RepCue(msgspec.Struct, frozen=True, kw_only=True):

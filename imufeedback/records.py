@@ -559,6 +559,10 @@ class Finding:
     """Sound that stands for it after the rep; from the rule set."""
     sd: float = 0.0
     """One standard deviation of the value, in its unit."""
+    short: str | None = None
+    """The text in at most six words; from the rule set."""
+    drill: str | None = None
+    """Name of the drill against it; from the rule set."""
 
 
 @dataclass(frozen=True, slots=True)

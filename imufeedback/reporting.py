@@ -11,7 +11,7 @@ from pathlib import Path
 import msgspec
 from msgspec import UNSET
 
-from imufeedback import resources
+from imufeedback import resources, shipped
 from imufeedback.document import Document, JudgedRep
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
@@ -153,7 +153,7 @@ def session_of(found: Judgement) -> Session:
 
 def _drill(reps: Sequence[JudgedRep]) -> Drill | None:
     """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
-    following = next_drill(reps)
+    following = next_drill(reps, lambda rule: shipped.words_of(rule).drill)
     if following is None or following.drill not in resources.available("drills"):
         return None
     found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")

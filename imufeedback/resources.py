@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 
@@ -59,3 +60,10 @@ def text(kind: str, name: str) -> str:
         return (resources.files("imufeedback") / _FOLDERS[kind] / f"{name}.toml").read_text(encoding="utf-8")
     except BadFile as error:
         raise BadToml(error.what, where=error.where, hint=error.hint) from None
+
+
+def shipped(kind: str) -> Iterator[str]:
+    """The texts of all files of a kind that came with the package, without own ones."""
+    for file in (resources.files("imufeedback") / _FOLDERS[kind]).iterdir():
+        if file.name.endswith(".toml"):
+            yield file.read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar
 
 import msgspec
@@ -24,10 +24,18 @@ def decode(text: str, kind: type[_T], where: str, *, hint: str = HINT, times: tu
     """A record of `kind`; `where` names the file in errors, `times` are the types of days and times that may stand in
     it.
 
-    Raises BadToml as `table` does, and for unknown or missing keys, values of another type or out of range.
+    Raises BadToml as `table` and `convert` do.
     """
+    return convert(table(text, where, hint=hint), kind, where, hint=hint, times=times)
+
+
+def convert(
+    document: Mapping[str, Any], kind: type[_T], where: str, *, hint: str = HINT, times: tuple[type, ...] = ()
+) -> _T:
+    """The same from values that were read. Raises BadToml for unknown or missing keys, values of another type or out of
+    range."""
     try:
-        return msgspec.convert(table(text, where, hint=hint), kind, builtin_types=times, str_keys=True)
+        return msgspec.convert(document, kind, builtin_types=times, str_keys=True)
     except (msgspec.MsgspecError, ValueError, OverflowError, RecursionError) as error:
         raise BadToml(_words(error), where=where, hint=hint) from error
 

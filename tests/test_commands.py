@@ -118,7 +118,7 @@ def test_limits_that_cannot_be_read_are_told_and_the_usual_ones_count() -> None:
 
 def test_a_rule_set_of_a_newer_version_is_judged_without_what_is_new() -> None:
     text = from_args(begin("house").args).rule_set
-    newer = text.replace('kind = "reaches"', 'kind = "dances"', 1).replace('cue = "regaining"', 'cue = "gong"', 1)
+    newer = text.replace('kind = "at-least"', 'kind = "dances"', 1).replace('cue = "regaining"', 'cue = "gong"', 1)
     told = begun(rule_set=newer)
     assert len(told) == 2
     assert any("'dances'" in one for one in told)

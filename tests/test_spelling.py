@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imufeedback.rules.vocabulary import FEATURES, SOUNDS
+from imufeedback.rules.vocabulary import FEATURES
+from imufeedback.sounds import BY_NAME as SOUNDS
 from imufeedback.spelling import meant, nearest
 
 

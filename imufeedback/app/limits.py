@@ -20,7 +20,7 @@ def limits_of(rule_set: str) -> dict[str, Limit]:
         return {}
     limits = {TARGET: Limit(TARGET, words.target_name(), parsed.live.target_deg, "deg", *_TARGET_RANGE)}
     for rule in parsed.rules:
-        low, high = getattr(rule, "allowed", None) or _RANGES.get(rule.unit, (-1000.0, 1000.0))
+        low, high = rule.allowed or _RANGES.get(rule.unit, (-1000.0, 1000.0))
         name = words.tr(rule.id.replace("-", " "))
         limits[rule.id] = Limit(rule.id, name, rule.limit, rule.unit, min(low, rule.limit), max(high, rule.limit))
     return limits

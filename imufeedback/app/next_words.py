@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from imufeedback import shipped
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
 from imufeedback.app.words import tr
 from imufeedback.records import Finding, Verdict
+from imufeedback.rules.rule import SHORT_WORDS
 
-MOST = 6
+MOST = SHORT_WORDS
 
 STATES = {
     Shown.NO_SENSORS: "Switch on the sensors",
@@ -17,18 +19,6 @@ STATES = {
     Shown.NO_SIGNAL: "Wait: a sensor is silent",
     Shown.FINISHED: "Done. The recording is closed.",
     Shown.PAUSED: "Pause. Nothing counts now.",
-}
-RULES = {
-    "trail-thigh-keeps-falling": "Keep turning off the trail leg",
-    "trail-thigh-never-grows": "Lose the angle from the top",
-    "turns-in-the-hips": "Turn over a quiet thigh",
-    "lead-hip-turns-in": "Turn in over the lead leg",
-    "trail-hip-turns-in-back": "Turn back over the trail thigh",
-    "hips-level-half-way": "Level the hips half way down",
-    "trail-thigh-reaches-target": "Turn until you stand through it",
-    "hips-not-still-flexed": "Stand up into the finish",
-    "lead-knee-gives": "Straighten the lead knee through it",
-    "knees-cross": "Trail knee takes over the bend",
 }
 FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
 DROPPED = "That one does not count"
@@ -50,7 +40,8 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(GOOD)
     if worst.verdict is Verdict.UNSURE:
         return tr(UNSURE)
-    return tr(RULES[worst.rule]) if worst.rule in RULES else six(worst.text or worst.rule.replace("-", " "))
+    short = worst.short or shipped.words_of(worst.rule).short
+    return tr(short) if short else six(worst.text or worst.rule.replace("-", " "))
 
 
 def six(text: str) -> str:

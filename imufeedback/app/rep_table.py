@@ -109,12 +109,6 @@ class RepTable(QTableWidget):
         if index in self._order:
             self._show_findings(index)
 
-    def texts(self, index: int) -> list[str]:
-        """What the table says about a rep: its cells from left to right, then the findings."""
-        row = self._row(index)
-        cells = [self.item(row, column) for column in range(RESULT + 1)] + [self.item(row + 1, DETAIL)]
-        return [cell.text() for cell in cells if cell is not None]
-
     def _row(self, index: int) -> int:
         return 2 * self._order.index(index)
 

@@ -38,12 +38,3 @@ DARK = Theme(
     *("dark", "#0E1012", "#F4F4F2", "#B9B9B4", "#3FD6A8", "#FF9A5C", palette.YELLOW),
     Look("#F4F4F2", "#2B2F33", Sign.DASH),
 )
-THEMES = (LIGHT, DARK)
-
-
-def text_pairs(theme: Theme) -> dict[str, tuple[str, str]]:
-    """Every text colour of a theme with the ground it stands on, by name."""
-    inks = {"text": theme.ink, "soft": theme.soft_ink, "good": theme.good, "fault": theme.fault, "unsure": theme.unsure}
-    pairs = {f"{theme.name} {name}": (ink, theme.ground) for name, ink in inks.items()}
-    states = {shown: theme.state(shown) for shown in Shown}
-    return pairs | {f"{theme.name} state {shown}": (look.ink, look.ground) for shown, look in states.items()}

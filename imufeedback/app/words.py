@@ -8,6 +8,7 @@ from imufeedback.app import numerals
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Choice, Track
 from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
+from imufeedback.sounds import BY_NAME
 
 
 def tr(text: str) -> str:
@@ -55,19 +56,6 @@ _SEGMENTS = {
     Segment.LEAD_FOREARM: "lead forearm",
 }
 
-_SOUNDS = {
-    "stalled": "stalled",
-    "regaining": "regaining",
-    "target-reached": "target reached",
-    "rep-counted": "rep counted",
-    "link-lost": "sensor lost",
-    "link-back": "sensor back",
-    "ready": "ready",
-    "fit-again": "fitting step again",
-    "battery-low": "battery low",
-    "losing": "losing",
-}
-
 _LEVELS = {Level.GOOD: "good", Level.FAIR: "fair", Level.POOR: "poor"}
 _SIDES = {Side.LEFT: "left", Side.RIGHT: "right"}
 
@@ -101,7 +89,7 @@ def level_word(level: Level) -> str:
 
 
 def sound_word(sound: str) -> str:
-    return tr(_SOUNDS[sound]) if sound in _SOUNDS else sound.replace("-", " ")
+    return tr(BY_NAME[sound].word) if sound in BY_NAME else sound.replace("-", " ")
 
 
 def finding_words(finding: Finding, meaning: str | None = None) -> str:

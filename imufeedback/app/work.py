@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from imufeedback import resources
-from imufeedback.errors import BadToml
+from imufeedback.errors import BadFile, BadToml
 from imufeedback.records import Json
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.plan import Block as Planned
@@ -67,10 +67,15 @@ def available() -> Works:
     """What the product brings and what lies in the data folder. A file that cannot be read is left out and named."""
     works = Works()
     for kind in WorkKind:
-        for name in _names(kind):
+        try:
+            names = resources.available(kind)
+        except BadFile as error:
+            works.troubles.append(f"{kind}: {error}")
+            continue
+        for name in names:
             try:
                 works.all.append(_read(kind, name))
-            except BadToml as error:
+            except (BadToml, BadFile) as error:
                 works.troubles.append(f"{kind} {name}: {error}")
     return works
 
@@ -82,10 +87,6 @@ def block_at(blocks: Sequence[Block], reps_done: int) -> tuple[int, Block] | Non
             return number, block
         reps_done -= block.reps
     return None
-
-
-def _names(kind: WorkKind) -> tuple[str, ...]:
-    return resources.available(kind)
 
 
 def _read(kind: WorkKind, name: str) -> Work:
@@ -106,8 +107,11 @@ def _read(kind: WorkKind, name: str) -> Work:
 
 
 def _planned(block: Planned) -> Block:
-    kind = WorkKind.DRILL if block.drill in _names(WorkKind.DRILL) else WorkKind.RULES
-    return Block(block.args(resources.text(kind, block.drill)), block.reps)
+    """Raises BadToml for a drill that is not there or cannot be used: not when its block begins, but before."""
+    kind = WorkKind.DRILL if block.drill in resources.available(WorkKind.DRILL) else WorkKind.RULES
+    text = resources.text(kind, block.drill)
+    parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
+    return Block(block.args(text), block.reps)
 
 
 def _plan_line(block: Block) -> str:

@@ -25,9 +25,7 @@ def sig_uuid(number: int) -> str:
     return f"0000{number:04x}-0000-1000-8000-00805f9b34fb"
 
 
-BATTERY_SERVICE = sig_uuid(0x180F)
 BATTERY_LEVEL = sig_uuid(0x2A19)
-DEVICE_INFORMATION_SERVICE = sig_uuid(0x180A)
 MODEL_NUMBER = sig_uuid(0x2A24)
 SERIAL_NUMBER = sig_uuid(0x2A25)
 FIRMWARE_REVISION = sig_uuid(0x2A26)
@@ -35,8 +33,6 @@ TEMPERATURE = sig_uuid(0x2A6E)
 """Optional: of the inertial part, i16 in hundredths of a degree Celsius (GATT Specification Supplement,
 Temperature)."""
 
-ATT_DEFAULT_MTU = 23
-"""Smallest ATT MTU: Bluetooth Core Specification, Vol 3, Part G, 5.2.1."""
 NOTIFICATION_OVERHEAD = 3
 """Opcode and handle of a notification: Bluetooth Core Specification, Vol 3, Part F, 3.4.7.1."""
 

@@ -47,9 +47,3 @@ def forward_tilt(R_eb: Floats) -> float:
     """-ζ (rad) of one pose (3, 3); the heading does not matter."""
     _, _, up = R_eb
     return -math.atan2(up[0], up[1])
-
-
-def rate_matrix(R_eb: Floats) -> Floats:
-    """(..., 3, 3) J with ``d(ψ, ο, ζ)/dt = J·ω``; ω (rad/s) of the pelvis in pelvis coordinates."""
-    # seen from the pelvis the earth turns the other way: both signs cancel
-    return jcs.rate_matrix(as_joint(R_eb))[..., ::-1, :]

@@ -145,8 +145,8 @@ def print_reps(summary: Summary) -> None:
     console.print(
         "* impact is estimated: no sensor feels the ball. Rotation: inward is positive, counted from address."
     )
-    for text in dict.fromkeys(one.text for one in summary.findings):
-        console.print(f"- {printable(text)}")
+    for text, drill in dict.fromkeys((one.text, one.drill) for one in summary.findings):
+        console.print(f"- {printable(text if drill is None else f'{text} (drill: {drill})')}")
 
 
 def _cell(value: float | None) -> str:

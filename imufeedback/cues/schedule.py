@@ -32,26 +32,13 @@ from imufeedback.records import (
     Tone,
     Verdict,
 )
+from imufeedback.sounds import BY_NAME
 from imufeedback.stage import Stage
 
 CUE_LIFE_S = 0.150
 """Longest time from the deciding sample to the sound: the outer limit of the target "sensor to sound <= 100 ms (at most
 150 ms)". People notice 180 ms (van Vugt & Tillmann 2014) and musicians 102 ms between act and sound; what comes later
 than that is felt to belong to another movement, so it must not sound at all."""
-
-PRIORITY: Mapping[str, int] = {
-    "link-lost": 70,  # silence would otherwise be read as "all is well"
-    "regaining": 60,
-    "stalled": 50,
-    "target-reached": 40,
-    "ready": 30,
-    "link-back": 25,
-    "fit-again": 22,
-    "fit-step": 20,
-    "rep-counted": 10,
-    "battery-low": 5,
-}
-"""Urgency of every sound; the higher one wins. All of them win over the held one."""
 
 BATTERY_WELL_PERCENT = 25
 """A sensor whose battery is low is told of once, and again only after it has been at this. Chosen, no source."""
@@ -230,4 +217,4 @@ class Cueing(Stage[Heard, Cue]):
     def _cue(self, sound: str, t_s: float, now_s: float, rep: int | None = None) -> list[Cue]:
         if not self.allows(sound) or now_s - t_s > CUE_LIFE_S:
             return []
-        return [Cue(sound, t_s, t_s + CUE_LIFE_S, PRIORITY[sound], rep)]
+        return [Cue(sound, t_s, t_s + CUE_LIFE_S, BY_NAME[sound].urgency, rep)]

@@ -1,18 +1,7 @@
 """The sounds, as arrays.
 
 A small set of our own. Sounds are told apart by pitch contour and rhythm, never by loudness or timbre alone, so that
-they survive a small speaker, wind and an untrained ear:
-
-* ``stalled``         level, even: one pitch twice – it does not move any more
-* ``regaining``       two steps down, the last one long – it goes the wrong way
-* ``target-reached``  two quick steps up, the last one long
-* ``rep-counted``     one pitch, struck once and fading
-* ``fit-step``        one step up, short then long
-* ``fit-again``       one step down, long then short
-* ``ready``           up and back again, long-short-long
-* ``link-lost``       down and up and down, even, like an alarm
-* ``link-back``       the low pitch twice, then up
-* ``battery-low``     one low pitch three times
+they survive a small speaker, wind and an untrained ear: see `SOUNDS`.
 
 Besides these there is ``losing``, which is held: see `imufeedback.cues.tone`.
 
@@ -64,10 +53,11 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """A sound: its notes in order, and what it means, in words for the player."""
+    """A sound: its notes in order."""
 
     notes: tuple[Note, ...]
     meaning: str
+    """In words for the player."""
 
     @property
     def length_s(self) -> float:
@@ -75,18 +65,28 @@ class Sound:
 
 
 SOUNDS: dict[str, Sound] = {
+    # level, even: one pitch twice – it does not move any more
     "stalled": Sound((Note(3, 0.180, 0.040), Note(3, 0.180)), "the trail hip stopped losing thigh angle"),
+    # two steps down, the last one long: it goes the wrong way
     "regaining": Sound((Note(7, 0.090, 0.020), Note(3, 0.090, 0.020), Note(-4, 0.180)), "the thigh angle grows again"),
+    # two quick steps up, the last one long
     "target-reached": Sound((Note(3, 0.090, 0.020), Note(7, 0.090, 0.020), Note(10, 0.180)), "the target is reached"),
+    # one pitch, struck once and fading
     "rep-counted": Sound((Note(-2, BLOCK_S, struck=True),), "one repetition counted"),
+    # one step up, short then long
     "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the fitting is done"),
+    # one step down, long then short
     "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
+    # up and back again, long-short-long
     "ready": Sound((Note(3, 0.150, 0.020), Note(8, 0.070, 0.020), Note(3, 0.140)), "ready: take your address"),
+    # down and up and down, even, like an alarm
     "link-lost": Sound((*(Note(one, 0.085, 0.020) for one in (0, -7, 0)), Note(-7, 0.085)), "a sensor is silent"),
+    # the low pitch twice, then up
     "link-back": Sound((Note(-7, 0.080, 0.030), Note(-7, 0.080, 0.030), Note(0, 0.180)), "all sensors are back"),
+    # one low pitch three times
     "battery-low": Sound((Note(-9, 0.100, 0.050), Note(-9, 0.100, 0.050), Note(-9, 0.100)), "charge a sensor soon"),
 }
-"""Every sound that is played from beginning to end, by name."""
+"""Every sound that is played from beginning to end, by its name in `imufeedback.sounds`."""
 
 HELD = "losing"
 """The sound that goes on while the thigh angle is being lost: `imufeedback.cues.tone`."""

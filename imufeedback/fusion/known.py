@@ -131,10 +131,6 @@ class Known:
     two: list[tuple[float, float, float]] = field(default_factory=list)
     """The last two rates, oldest first."""
 
-    @property
-    def pace_rad_s(self) -> float:
-        return math.sqrt(self.pace2)
-
     def begin(self, heading_lost_rad: float = 0.0) -> None:
         """A filter that begins anew: "down" comes from the force; the heading may be wrong by so much more."""
         self.heading_sd_rad += heading_lost_rad

@@ -19,10 +19,11 @@ import numpy.typing as npt
 from imufeedback import resources
 from imufeedback.audio import BUFFER_MS, RATE_HZ, rendered
 from imufeedback.cues.mixer import Mixer, Request
-from imufeedback.cues.schedule import CUE_LIFE_S, PRIORITY
+from imufeedback.cues.schedule import CUE_LIFE_S
 from imufeedback.latency.motion import AIR_S, INTERVAL_S, SENSOR_WORK_S
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.records import DeviceBlock, ImuBlock, OrientationBlock, RawPacket, frozen
+from imufeedback.sounds import Sound
 from imufeedback.synth.sensors import WORN
 from imufeedback.timing import Merger, SensorClock
 
@@ -215,7 +216,7 @@ class _Sound:
 
     def play(self, now_ns: int, t_ns: int, *, late: bool) -> float | None:
         """Hand over a cue; the host time (s) at which its first sample goes out. A late one comes after its time."""
-        self.mixer.hand_over(Request("stalled", t_ns + round(CUE_LIFE_S * 1e9), PRIORITY["stalled"], t_ns))
+        self.mixer.hand_over(Request("stalled", t_ns + round(CUE_LIFE_S * 1e9), Sound.STALLED.urgency, t_ns))
         call = math.ceil(now_ns / self._period_ns)
         if late:
             call += math.ceil(CUE_LIFE_S * 1e9 / self._period_ns) + 1

@@ -10,7 +10,6 @@ import numpy as np
 from imufeedback.errors import CannotWrite
 from imufeedback.latency.parts import PARTS, Found
 
-SUFFIXES = (".svg", ".png")
 WORDS: Mapping[str, str] = {
     "radio": "packet and radio",
     "engine": "engine",

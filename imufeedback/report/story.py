@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding
@@ -15,15 +15,6 @@ from imufeedback.records import Verdict
 
 SHOWN = 3
 """Best and worst reps that are shown."""
-
-DRILLS: Mapping[str, str] = {
-    "trail-thigh-keeps-falling": "rehearsal-from-the-top",
-    "trail-thigh-never-grows": "through-from-address",
-    "turns-in-the-hips": "shaft-across-the-hips",
-    "lead-hip-turns-in": "hip-turn-lead",
-    "trail-hip-turns-in-back": "hip-turn-trail",
-}
-"""Drill to practise by the rule that was broken most often. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,15 +134,17 @@ FASTER = Next(
 )
 
 
-def next_drill(reps: Sequence[JudgedRep]) -> Next | None:
-    """What to practise next; None without reps."""
+def next_drill(reps: Sequence[JudgedRep], usual: Callable[[str], str | None] = lambda rule: None) -> Next | None:
+    """What to practise next; None without reps. `usual` gives the drill against a rule for findings that name none:
+    those by rule sets from before rules named theirs."""
     if not reps:
         return None
     found = common_faults(reps)
     if not found or found[0][2] * 4 < len(reps):
         return FASTER
     rule, text, _ = found[0]
-    return Next(DRILLS.get(rule, ""), "Slow, and only this", text)
+    named = next((one.drill for rep in reps for one in faults(rep) if one.rule == rule), None)
+    return Next(named or usual(rule) or "", "Slow, and only this", text)
 
 
 def worked_on(summary: Document, rule_title: str) -> list[str]:

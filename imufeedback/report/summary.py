@@ -251,6 +251,8 @@ def _finding(finding: Finding) -> RuleFinding:
         verdict=finding.verdict,
         sd=float(finding.sd),
         text=finding.text,
+        short=finding.short,
+        drill=finding.drill,
     )
 
 

@@ -45,14 +45,6 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     title: str
     blocks: tuple[Block, ...]
 
-    def block_of(self, reps_done: int) -> tuple[int, Block] | None:
-        """Number and block of the next rep, after so many of the whole session; None when all are done."""
-        for number, block in enumerate(self.blocks):
-            if reps_done < block.reps:
-                return number, block
-            reps_done -= block.reps
-        return None
-
 
 def parse_plan(text: str, where: str) -> Plan:
     """Read a plan; `where` names the file in errors. Raises BadToml for what is unreadable or out of range, and for a

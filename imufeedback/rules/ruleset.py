@@ -1,28 +1,31 @@
-"""Rule sets and drills: what is checked and with which limits, as TOML.
+"""Rule sets and drills: what is checked and with which limits.
 
-Unknown keys are errors, values out of range name the file, the key and what is allowed.
+The TOML is read by `parse`: one's own files strictly, those in recordings leniently.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Union
 
 import msgspec
 from msgspec import Meta
 
 from imufeedback import toml
 from imufeedback.errors import BadToml, UsageError
-from imufeedback.rules.checks import check_rule, check_sound
 from imufeedback.rules.drill import Drill
-from imufeedback.rules.kinds import available, looked_at
-from imufeedback.rules.vocabulary import SOUNDS
+from imufeedback.rules.kinds import kinds
+from imufeedback.rules.rule import Rule
 from imufeedback.spelling import nearest
+
+if TYPE_CHECKING:
+    AnyRule = Rule
+else:
+    AnyRule = Union[tuple(kinds().values())]  # noqa: UP007 - told apart by their tags; not known before it runs
 
 Degrees = Annotated[float, Meta(ge=-180, le=180)]
 PositiveDegrees = Annotated[float, Meta(ge=0, le=180)]
-USUAL_SOUND = "stalled"
 
 
 class Live(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -47,44 +50,6 @@ class RepShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Degrees that the trail thigh angle must lose for a degree of turn, looked at over the finished rep."""
 
 
-class Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One rule: a kind, its limit, and the text that a finding shows."""
-
-    id: Annotated[str, Meta(pattern="^[a-z][a-z0-9-]*$")]
-    kind: str
-    limit: float
-    unit: str
-    text: str
-    feature: str | None = None
-    """Feature of the rep that the kind looks at, where it does not know that itself."""
-    other: str | None = None
-    """A second one, for kinds that compare two."""
-    low: float | None = None
-    """Lower end, for kinds that have one."""
-    at: str = "impact"
-    """Mark that a finding points at, for kinds that do not know that themselves."""
-    sd: str | None = None
-    """Feature that holds the standard deviation of the value; else the one beside `feature`, where there is one."""
-    sd_factor: Annotated[float, Meta(ge=0)] = 1.0
-    allowed: tuple[float, float] | None = None
-    """Least and greatest limit that a coach may set."""
-    cue: str = USUAL_SOUND
-    """Sound that stands for it after the rep."""
-    form: bool = False
-    """A check of form: when it fails, rules of range behind it are not judged (`Rules`)."""
-
-    def with_limit(self, value: float, where: str) -> Rule:
-        """The same with a coach's limit. Raises BadToml outside what is allowed, and for what is no number."""
-        if not math.isfinite(value):
-            raise BadToml(f"limits.{self.id} = {value} is no limit", where=where, hint="give a number")
-        if self.allowed is not None and not self.allowed[0] <= value <= self.allowed[1]:
-            low, high = self.allowed
-            raise BadToml(
-                f"limits.{self.id} = {value:g} is out of range", where=where, hint=f"choose {low:g} to {high:g}"
-            )
-        return msgspec.structs.replace(self, limit=value)
-
-
 class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A named set of rules; a drill when it says how it is done."""
 
@@ -93,13 +58,13 @@ class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     title: str
     live: Live
     rep: RepShape
-    rules: tuple[Rule, ...]
+    rules: tuple[AnyRule, ...]
     drill: Drill | None = None
 
     @property
     def features(self) -> frozenset[str]:
         """Features of a rep that its rules look at."""
-        return frozenset().union(*(looked_at(one) for one in self.rules))
+        return frozenset().union(*(rule.looked_at for rule in self.rules))
 
 
 class Limits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -111,40 +76,6 @@ class Limits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """By rule id."""
     live: dict[str, float] = {}
     """Keys of a rule set's ``[live]``."""
-
-
-def parse_rule_set(text: str, where: str) -> RuleSet:
-    """Read a rule set or drill; `where` names the file in errors. Raises BadToml, also for a rule that could never
-    fire: without what its kind looks at, or with a feature, mark, unit or sound that does not exist."""
-    rule_set = toml.decode(text, RuleSet, where)
-    for rule in rule_set.rules:
-        check_rule(rule, where)
-    for sound in rule_set.drill.cues if rule_set.drill else ():
-        check_sound(sound, "drill.cues", where)
-    _check_ids(rule_set, where)
-    return rule_set
-
-
-def parse_recorded(text: str, where: str) -> tuple[RuleSet, tuple[str, ...]]:
-    """The rule set in a recording, which a newer or an older version may have written.
-
-    Returns:
-        the rule set without the rules of unknown kinds, and with the usual sound in place of unknown ones; and a line
-        for every rule that says what this version does not know of it.
-
-    Raises BadToml for what is no rule set at all.
-    """
-    rule_set = toml.decode(text, RuleSet, where)
-    _check_ids(rule_set, where)
-    rules, lines = [], []
-    for rule in rule_set.rules:
-        try:
-            check_rule(rule, where)
-        except BadToml as error:
-            lines.append(str(error))
-        if rule.kind in available():
-            rules.append(rule if rule.cue in SOUNDS else msgspec.structs.replace(rule, cue=USUAL_SOUND))
-    return msgspec.structs.replace(rule_set, rules=tuple(rules)), tuple(lines)
 
 
 def parse_limits(text: str, where: str) -> Limits:
@@ -197,10 +128,3 @@ def _with_live(live: Live, changed: Mapping[str, float], where: str) -> Live:
         return msgspec.convert({**msgspec.to_builtins(live), **changed}, Live)
     except msgspec.ValidationError as error:
         raise BadToml(f"live: {error}", where=where, hint="correct the key or value") from error
-
-
-def _check_ids(rule_set: RuleSet, where: str) -> None:
-    ids = [rule.id for rule in rule_set.rules]
-    twice = sorted({one for one in ids if ids.count(one) > 1})
-    if twice:
-        raise BadToml(f"rule {twice[0]!r} stands there twice", where=where, hint="give every rule its own id")

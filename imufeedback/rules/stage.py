@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from imufeedback.records import Finding, Rep, Verdict
-from imufeedback.rules.kinds import Outcome, kind
-from imufeedback.rules.ruleset import Rule, RuleSet
+from imufeedback.rules.rule import Outcome, Rule
+from imufeedback.rules.ruleset import RuleSet
 from imufeedback.stage import Stage
 
 
@@ -12,7 +12,7 @@ class Rules(Stage[Rep, Finding]):
     """Findings of every rule that a rep does not meet, in the order of the rule set. Keeps nothing between reps."""
 
     def __init__(self, rule_set: RuleSet) -> None:
-        self._checks = [(rule, kind(rule.kind)) for rule in rule_set.rules]
+        self._rules = rule_set.rules
         self._state = None
 
     def feed(self, item: Rep) -> list[Finding]:
@@ -22,8 +22,8 @@ class Rules(Stage[Rep, Finding]):
             return []
         out: list[Finding] = []
         lost_form = False
-        for rule, check in self._checks:
-            outcome = check(rule, item) if rule.form or not lost_form else None
+        for rule in self._rules:
+            outcome = rule.check(item) if rule.form or not lost_form else None
             if outcome is not None:
                 lost_form |= rule.form and outcome.verdict is Verdict.FAULT
                 out.append(_finding(rule, item, outcome))
@@ -37,9 +37,11 @@ def _finding(rule: Rule, rep: Rep, outcome: Outcome) -> Finding:
         outcome.t_s,
         outcome.value,
         rule.limit,
-        rule.unit,
+        str(rule.unit),
         outcome.verdict,
         rule.text,
-        rule.cue,
+        str(rule.cue),
         outcome.sd,
+        rule.short,
+        rule.drill,
     )

@@ -1,11 +1,15 @@
-"""The words that a rule may use: features, marks, units, sounds. Tests compare them with what motion and cues make.
+"""The words that a rule may use: features, marks, units. Tests compare them with what motion makes.
 
 A rule that looks at nothing never fires, and nobody would see it: so a word that is not here is an error.
 """
 
 from __future__ import annotations
 
+from enum import StrEnum
 from itertools import product
+from typing import Annotated
+
+from msgspec import Meta
 
 _ANGLES = (
     *("pelvis_turn", "pelvis_side_tilt", "pelvis_forward_tilt", "trail_thigh_angle", "lead_thigh_angle"),
@@ -39,22 +43,24 @@ MARKS = (
     *("address", "top", "hand_top", "downswing", "level", "knees_cross", "impact", "finish"),
     *("begin", "furthest"),
 )
-UNITS = {"deg_s": "deg/s", "deg": "deg", "s": "s", "share": "1", "ratio": "1"}
-"""How a rule writes the unit of a feature, by the feature's ending (`records.UNITS`)."""
-SOUNDS = (
-    *("stalled", "regaining", "target-reached", "rep-counted", "fit-step", "fit-again", "ready"),
-    *("link-lost", "link-back", "battery-low"),
-)
-WORDS_OF = {
-    "at-least": ("feature",),
-    "reaches": ("feature",),
-    "happens-before": ("feature",),
-    "stays-within": ("feature",),
-    "sides-agree": ("feature", "other"),
-}
-"""What a rule of each kind must name; the other kinds know themselves what they look at."""
 
 
-def unit_of(feature: str) -> str | None:
+class Unit(StrEnum):
+    """How a rule writes the unit of its limit."""
+
+    DEG = "deg"
+    DEG_S = "deg/s"
+    S = "s"
+    ONE = "1"
+    """Of shares and ratios."""
+
+
+UNITS = {"deg_s": Unit.DEG_S, "deg": Unit.DEG, "s": Unit.S, "share": Unit.ONE, "ratio": Unit.ONE}
+"""By the ending of a feature's name (`records.UNITS`)."""
+Feature = Annotated[str, Meta(description="one of FEATURES")]
+Mark = Annotated[str, Meta(description="one of MARKS")]
+
+
+def unit_of(feature: str) -> Unit | None:
     """The unit that a feature has by its ending; None where the ending tells none."""
     return next((unit for ending, unit in UNITS.items() if feature.endswith(f"_{ending}")), None)

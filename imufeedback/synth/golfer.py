@@ -65,10 +65,6 @@ class TruthPose:
     """(N, 3) the same; a hinge, so only flexion is other than 0."""
     knee_rate_rad_s: Mapping[Side, Floats]
 
-    def q_eb(self, segment: Segment) -> Floats:
-        """(N, 4) segment to earth, scalar first. All segments share one earth here."""
-        return self.frames[segment].q_eb
-
 
 class Golfer:
     """A player who does what a plan says."""

@@ -42,11 +42,6 @@ class Frame:
     velocity_m_s: Floats
     acceleration_m_s2: Floats
 
-    @property
-    def q_eb(self) -> Floats:
-        """(N, 4) segment to earth, scalar first."""
-        return np.asarray(self.rotation.as_quat(scalar_first=True), dtype=np.float64)
-
     def turned(self, axis: int, course: Course) -> Frame:
         """The same origin, turned about its own axis (`X`, `Y` or `Z`) by ``course`` in radians."""
         unit = np.eye(3)[axis]

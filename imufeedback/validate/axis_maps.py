@@ -271,15 +271,6 @@ def _timed(rate_hz: float, gyr: Floats, acc: Floats) -> Samples:
     return np.arange(len(gyr)) / rate_hz, gyr, acc
 
 
-def axis_maps(context: Context) -> Iterator[Measured]:
-    """All of it."""
-    yield from by_hands(context)
-    yield from in_fittings(context)
-    yield from in_sessions(context)
-    if context.data is not None:
-        yield from in_recordings(context)
-
-
 STEPS = (
     Step("wrong axes, turned by hand", by_hands),
     Step("wrong axes in fitting movements", in_fittings),

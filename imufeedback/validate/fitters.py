@@ -15,7 +15,6 @@ from imufeedback.pipeline import Pipeline
 from imufeedback.records import Command, Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.errors import PRESETS, SensorErrors, SensorModel
-from imufeedback.synth.golfer import BODY
 from imufeedback.synth.performance import Spoil, make_performance
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import PLACES_M, WORN, ImuPlace
@@ -242,8 +241,3 @@ def _samples(packet: RawPacket) -> np.ndarray:
 
 def _packet(packet: RawPacket, samples: np.ndarray) -> RawPacket:
     return replace(packet, payload=packet.payload[:_HEADER_BYTES] + samples.tobytes())
-
-
-def serials() -> dict[str, Segment]:
-    """Which segment a serial number of the synthetic golfer is really on."""
-    return {serial_of(one): one for one in BODY}

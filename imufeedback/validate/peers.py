@@ -11,7 +11,6 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.records import Floats
 from imufeedback.validate.optics import Pair, best_heading, carried, first_heading, relative_rmse_deg, turned
-from imufeedback.validate.optics import delay_s as found_delay_s
 
 Orient = Callable[[Floats, Floats, float], Rotation]
 """(N, 3) rates, (N, 3) specific forces, sample rate → (N) sensor → earth."""
@@ -85,12 +84,6 @@ def at_reference(name: str, both: Both, pair: Pair, delay_s: float) -> Rotation:
 
 def _carry_s(name: str, pair: Pair, delay_s: float) -> float:
     return delay_s - LEAD.get(name, USUAL_LEAD) / pair.rate_hz
-
-
-def rmse_deg(name: str, pair: Pair) -> float:
-    """Total RMSE (deg) of a method. Raises ImportError for ``mekf`` without the library dfjimu."""
-    both = mekf(pair) if name == "mekf" else heading_once(name, pair)
-    return relative_rmse_deg(at_reference(name, both, pair, found_delay_s(pair)), pair)
 
 
 def floor(pair: Pair, delay_s: float) -> float:

@@ -93,17 +93,6 @@ class Curve:
         }
 
 
-def text(curves: Sequence[Curve]) -> str:
-    """A table to read on a terminal."""
-    out = []
-    for one in curves:
-        each, fixed = one.line
-        out.append(f"cost against {one.what}, {one.cost_unit}")
-        out += [f"  {size:8g} {one.unit:8} {cost:10.4g}" for size, cost in zip(one.sizes, one.costs, strict=True)]
-        out.append(f"  exponent {one.exponent:.2f}; {each:.3g} each + {fixed:.3g}, r² {one.r2:.3f}")
-    return "\n".join(out)
-
-
 def least(works: Mapping[float, Callable[[], float]], tries: int) -> tuple[float, ...]:
     """The least figure of each work, all of them in turn; one more call of the first comes before, for warming up."""
     next(iter(works.values()))()

@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
-from imufeedback.records import Command, Item, RawPacket
+from imufeedback.records import Command, RawPacket
 
 _SAMPLE = np.dtype([("tick", "<u8"), ("gyr", "<f8", 3), ("acc", "<f8", 3)])
 _HEADER_BYTES, _COUNT_AT, _SEQUENCE_AT = 8, 2, 4
@@ -183,7 +183,3 @@ TROUBLES: tuple[Trouble, ...] = (
     Trouble("knocks of 16 g", 2 * SHOCK_EVERY_S + SHOCK_S, shock, False),
     Trouble("one value repeated for 1 s", 1.0, partial(stuck, lasts_s=1.0), True),
 )
-
-
-def packets_of(items: Sequence[Item]) -> list[RawPacket]:
-    return [one for one in items if isinstance(one, RawPacket)]

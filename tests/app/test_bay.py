@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bay_events import HandClock, angles, finding, grid, hip, of_hips, rep, state
+from bay_events import HandClock, angles, finding, grid, hip, of_hips, rep, state, texts
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QMessageBox
 from pytestqt.qtbot import QtBot
@@ -167,7 +167,7 @@ def test_after_the_end_the_picture_stands_still(make_bay: MakeBay, clock: HandCl
 def test_reps_and_findings_reach_table_and_traces(make_bay: MakeBay) -> None:
     window = make_bay()
     show(window, angles(grid(60, 64)), rep(0), finding(0), state(Motion.STALLED, 62.9))
-    assert window.view.table.texts(0)[6] == "1 fault"
+    assert texts(window.view.table, 0)[6] == "1 fault"
     assert not window.view.no_reps.isVisible()
     assert [mark.t_s for mark in window.view.plots._times if mark.name == "top_s"] == [62.5]
     assert [mark.state for mark in window.view.plots._states] == [Motion.STALLED]

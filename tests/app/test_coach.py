@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from bay_events import angles, finding, grid, rep
+from bay_events import angles, finding, grid, rep, texts
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog
 from pytestqt.qtbot import QtBot
@@ -52,7 +52,7 @@ def test_good_discard_and_back_again_by_key(bay: BayWindow, qtbot: QtBot, asked:
     show(bay, angles(grid(60, 64)), rep(0), rep(1, start_s=61.6))
     qtbot.keyClick(bay, Qt.Key.Key_G)
     assert said(bay) == words.marked_good(2, True)
-    assert "good" in bay.view.table.texts(1)[-1]
+    assert "good" in texts(bay.view.table, 1)[-1]
     qtbot.keyClick(bay, Qt.Key.Key_D)
     assert said(bay) == words.discarded(2, True)
     assert [one.rep.index for one in bay.view.book.counted] == [0]
@@ -92,7 +92,7 @@ def test_a_note_goes_to_the_last_rep_and_into_the_journal(bay: BayWindow, qtbot:
     qtbot.keyClicks(dialog.text, "freer today")
     qtbot.keyClick(dialog.text, Qt.Key.Key_Return)
     assert asked == [("note", {"text": "freer today", "rep": 0})]
-    assert "freer today" in bay.view.table.texts(0)[-1]
+    assert "freer today" in texts(bay.view.table, 0)[-1]
 
 
 def test_a_note_that_is_left_is_none(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from contrasts import LINE_CONTRAST_MIN, LINE_PAIRS, TEXT_CONTRAST_MIN, TEXT_PAIRS, contrast
 
 from imufeedback.app import palette
-from imufeedback.app.palette import LINE_PAIRS, STATE_LOOKS, TEXT_PAIRS, Shown, contrast
+from imufeedback.app.palette import STATE_LOOKS, Shown
 from imufeedback.records import LinkState, Motion
 
 
@@ -21,12 +22,12 @@ def test_contrast_ratio_is_that_of_wcag(one: str, other: str, ratio: float) -> N
 
 @pytest.mark.parametrize("name", TEXT_PAIRS)
 def test_every_text_can_be_read(name: str) -> None:
-    assert contrast(*TEXT_PAIRS[name]) >= palette.TEXT_CONTRAST_MIN
+    assert contrast(*TEXT_PAIRS[name]) >= TEXT_CONTRAST_MIN
 
 
 @pytest.mark.parametrize("name", LINE_PAIRS)
 def test_every_trace_can_be_seen(name: str) -> None:
-    assert contrast(*LINE_PAIRS[name]) >= palette.LINE_CONTRAST_MIN
+    assert contrast(*LINE_PAIRS[name]) >= LINE_CONTRAST_MIN
 
 
 def test_every_state_and_link_has_a_look() -> None:

@@ -7,22 +7,32 @@ from dataclasses import replace
 
 import pytest
 from bay_events import HandClock, angles, finding, grid, rep, state
+from contrasts import TEXT_CONTRAST_MIN, THEMES, contrast, text_pairs
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app import next_words, palette, words
+from imufeedback import resources, shipped
+from imufeedback.app import next_words, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.next_words import MOST, RULES, STATES, six
-from imufeedback.app.palette import Shown, Sign, contrast
+from imufeedback.app.next_words import MOST, STATES, six
+from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.range_view import RangeView
-from imufeedback.app.theme import DARK, LIGHT, THEMES, Theme, text_pairs
+from imufeedback.app.theme import DARK, LIGHT, Theme
 from imufeedback.app.tracks import Entry
 from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
+from imufeedback.rules import parse_rule_set
 
 MakeBay = Callable[..., BayWindow]
 
+SHORT = [
+    rule.short
+    for kind in ("rules", "drills")
+    for name in resources.available(kind)
+    for rule in parse_rule_set(resources.text(kind, name), name).rules
+    if rule.short is not None
+]
 LAPTOP_HEIGHT_M = 0.166
 """Of a 13.3 inch 16:9 screen, the smallest that will stand on a range: 13.3 in x 0.49 x 25.4 mm."""
 LETTER_SHARE = 1 / 200
@@ -42,7 +52,7 @@ def view(qtbot: QtBot) -> RangeView:
 @pytest.mark.parametrize("theme", THEMES, ids=lambda theme: theme.name)
 def test_every_text_can_be_read_in_both_themes(theme: object) -> None:
     for name, pair in text_pairs(theme).items():  # type: ignore[arg-type]
-        assert contrast(*pair) >= palette.TEXT_CONTRAST_MIN, name
+        assert contrast(*pair) >= TEXT_CONTRAST_MIN, name
 
 
 def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeView) -> None:
@@ -59,7 +69,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
         assert capital(view.state.fitted(word, 0.7 * view.width())) >= least_px
     needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")
     assert needed <= view.number.width()
-    for text in (*RULES.values(), next_words.FIRST, next_words.GOOD, next_words.UNSURE):
+    for text in (*dict.fromkeys(SHORT), next_words.FIRST, next_words.GOOD, next_words.UNSURE):
         view.next.setText(text)
         view._fit_words()
         # two thirds: read in a second look, from the ball
@@ -67,7 +77,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
         assert QFontMetrics(view.next.font()).horizontalAdvance(text) <= view.width()
 
 
-@pytest.mark.parametrize("text", [*RULES.values(), *STATES.values(), next_words.FIRST, next_words.GOOD])
+@pytest.mark.parametrize("text", [*dict.fromkeys(SHORT), *STATES.values(), next_words.FIRST, next_words.GOOD])
 def test_six_words_at_most(text: str) -> None:
     assert len(text.split()) <= MOST
 
@@ -85,7 +95,10 @@ def test_what_to_do_next_follows_the_last_rep() -> None:
     entry.findings.append(finding(0, Verdict.UNSURE))
     assert said(Shown.WAITING, entry) == next_words.UNSURE
     entry.findings.append(finding(0))
-    assert said(Shown.WAITING, entry) == RULES["trail-thigh-keeps-falling"]
+    usual = shipped.words_of("trail-thigh-keeps-falling").short
+    assert said(Shown.WAITING, entry) == usual == "Keep turning off the trail leg", "of a rule from before it had words"
+    entry.findings[-1] = replace(finding(0), short="Turn, and turn on")
+    assert said(Shown.WAITING, entry) == "Turn, and turn on"
     assert said(Shown.NO_SIGNAL, entry) == STATES[Shown.NO_SIGNAL]
     entry.discarded = True
     assert said(Shown.WAITING, entry) == next_words.DROPPED

@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from bay_events import finding, rep
+from bay_events import finding, rep, texts
 from pytestqt.qtbot import QtBot
 
 from imufeedback.app import palette, rep_table
@@ -23,12 +23,12 @@ def table(qtbot: QtBot) -> RepTable:
 
 def test_numbers_of_a_rep_are_those_of_its_features(table: RepTable) -> None:
     table.add_rep(rep(0))
-    assert table.texts(0) == ["1", "1:01.5", "24°", "8°", "0°", "−12°", "nothing", ""]
+    assert texts(table, 0) == ["1", "1:01.5", "24°", "8°", "0°", "−12°", "nothing", ""]
 
 
 def test_a_missing_feature_is_a_dash(table: RepTable) -> None:
     table.add_rep(rep(0, features={"trail_thigh_angle_top_deg": 20.0}))
-    assert table.texts(0)[2:6] == ["20°", "–", "–", "–"]
+    assert texts(table, 0)[2:6] == ["20°", "–", "–", "–"]
 
 
 @pytest.mark.parametrize("finding_first", [True, False])
@@ -37,8 +37,8 @@ def test_findings_reach_their_rep_in_either_order(table: RepTable, finding_first
     for step in reversed(steps) if finding_first else steps:
         step()
     table.add_rep(rep(1))
-    assert table.texts(0)[RESULT:] == ["1 fault", "Fault: 4.2° (limit 3.0°) – It stopped falling."]
-    assert table.texts(1)[RESULT:] == ["nothing", ""]
+    assert texts(table, 0)[RESULT:] == ["1 fault", "Fault: 4.2° (limit 3.0°) – It stopped falling."]
+    assert texts(table, 1)[RESULT:] == ["nothing", ""]
 
 
 def test_newest_rep_is_on_top_and_findings_show_only_where_there_are_any(table: RepTable) -> None:
@@ -52,12 +52,12 @@ def test_newest_rep_is_on_top_and_findings_show_only_where_there_are_any(table: 
 def test_unsure_is_not_a_fault(table: RepTable) -> None:
     table.add_rep(rep(0))
     table.add_finding(finding(0, Verdict.UNSURE))
-    assert table.texts(0)[RESULT] == "unsure"
-    assert table.texts(0)[-1].startswith("Unsure: 4.2°")
+    assert texts(table, 0)[RESULT] == "unsure"
+    assert texts(table, 0)[-1].startswith("Unsure: 4.2°")
     assert table.item(0, RESULT).foreground().color().name().upper() == palette.INK
     table.add_finding(finding(0))
     table.add_finding(finding(0))
-    assert table.texts(0)[RESULT] == "2 faults"
+    assert texts(table, 0)[RESULT] == "2 faults"
     assert table.item(1, DETAIL).foreground().color().name().upper() == palette.ALARM_INK
 
 
@@ -65,7 +65,7 @@ def test_a_rep_told_again_replaces_its_numbers(table: RepTable) -> None:
     table.add_rep(rep(0))
     table.add_rep(rep(0, features={"trail_thigh_angle_top_deg": 1.0}))
     assert table.reps == 1
-    assert table.texts(0)[2] == "1°"
+    assert texts(table, 0)[2] == "1°"
 
 
 def test_old_reps_leave_a_long_session(table: RepTable, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,7 +75,7 @@ def test_old_reps_leave_a_long_session(table: RepTable, monkeypatch: pytest.Monk
         table.add_rep(rep(index))
     assert table.reps == 5
     assert table.rowCount() == 10
-    assert table.texts(7)[0] == "8"
+    assert texts(table, 7)[0] == "8"
     assert sorted(table._findings) == [3, 4, 5, 6, 7]
 
 
@@ -93,13 +93,13 @@ def test_rules_may_be_put_into_other_words(qtbot: QtBot) -> None:
     qtbot.addWidget(table)
     table.add_rep(rep(0))
     table.add_finding(finding(0))
-    assert table.texts(0)[-1].endswith("Er sinkt nicht mehr.")
+    assert texts(table, 0)[-1].endswith("Er sinkt nicht mehr.")
 
 
 def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> None:
     table.add_rep(rep(0))
     table.add_rep(replace(rep(1, features={}), void="right hip: rotation not known after a gap"))
-    assert table.texts(1)[2:] == ["–", "–", "–", "–", "not judged", "right hip: rotation not known after a gap"]
+    assert texts(table, 1)[2:] == ["–", "–", "–", "–", "not judged", "right hip: rotation not known after a gap"]
     void, good = table.item(0, 0), table.item(2, 0)
     assert void is not None
     assert good is not None
@@ -107,4 +107,4 @@ def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> No
     assert not good.font().strikeOut()
     assert void.foreground().color().name().upper() == palette.SOFT_INK
     table.add_rep(rep(1))
-    assert table.texts(1)[RESULT:] == ["nothing", ""], "told again, as a rep that counts"
+    assert texts(table, 1)[RESULT:] == ["nothing", ""], "told again, as a rep that counts"

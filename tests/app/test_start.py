@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -558,6 +559,62 @@ def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.Monk
     works = work.available()
     assert works.find("rules/swing") is not None
     assert "mine" in works.troubles[0]
+
+
+PLAN = """format = 1
+name = "mine"
+title = "Mine"
+[[blocks]]
+name = "swings"
+role = "drill"
+drill = "mine"
+reps = 5
+mode = "concurrent"
+"""
+
+
+@pytest.mark.parametrize(
+    ("drill", "plan", "says"),
+    [
+        (None, PLAN, "there is no rules file 'mine'"),
+        ("title = ", PLAN, "block 'swings': mine.toml: not TOML"),
+        ("shipped", PLAN.replace('"drill"', '"exam"'), "exam"),
+        ("shipped", PLAN.replace("reps = 5", "rep = 5"), "rep"),
+        ("shipped", PLAN.replace('"drill"', '"test"'), "'swings' is a test with tones"),
+    ],
+)
+def test_a_broken_plan_is_named_with_its_reason_and_the_others_stay(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drill: str | None, plan: str, says: str
+) -> None:
+    if drill == "shipped":
+        drill = resources.text("drills", "half-swings")
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    for kind, text in (("drills", drill), ("plans", plan)):
+        (tmp_path / kind).mkdir()
+        if text is not None:
+            (tmp_path / kind / "mine.toml").write_text(text, encoding="utf-8")
+    works = work.available()
+    assert works.find("plans/mine") is None
+    assert says in works.troubles[-1]
+    assert works.troubles[-1].startswith("plans mine: ")
+    assert works.find("plans/standard") is not None
+    assert works.find("drills/half-swings") is not None
+
+
+def test_a_folder_that_is_none_to_look_into_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    listdir = os.listdir
+
+    def refuse(path: Path) -> list[str]:
+        if Path(path) == tmp_path / "plans":
+            raise PermissionError(13, "Permission denied")
+        return listdir(path)
+
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    (tmp_path / "plans").mkdir()
+    monkeypatch.setattr("imufeedback.resources.os.listdir", refuse)
+    works = work.available()
+    assert works.find("rules/swing") is not None
+    assert [one for one in works.troubles if "plans" in one and "Permission denied" in one]
 
 
 def test_notices_reach_the_first_screen(make: Make) -> None:

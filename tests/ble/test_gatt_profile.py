@@ -20,9 +20,7 @@ DOCUMENT = (Path(__file__).parents[2] / "firmware_notes" / "gatt_profile.md").re
 @pytest.mark.parametrize(
     ("uuid", "name"),
     [
-        (profile.BATTERY_SERVICE, "Battery Service"),
         (profile.BATTERY_LEVEL, "Battery Level"),
-        (profile.DEVICE_INFORMATION_SERVICE, "Device Information"),
         (profile.MODEL_NUMBER, "Model Number String"),
         (profile.SERIAL_NUMBER, "Serial Number String"),
         (profile.FIRMWARE_REVISION, "Firmware Revision String"),

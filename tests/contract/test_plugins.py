@@ -19,9 +19,8 @@ from imufeedback.packets import Decoder, encode, parse_layout
 from imufeedback.records import DeviceBlock, Flag, RawPacket, Rep, Verdict, sd_name
 from imufeedback.report.plain_words import feature_word
 from imufeedback.rules import parse_rule_set
-from imufeedback.rules.kinds import Outcome, kind, looked_at
-from imufeedback.rules.kinds import available as kinds
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.kinds import kinds
+from imufeedback.rules.rule import Outcome, Rule
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
@@ -123,7 +122,7 @@ def test_a_rule_set_reads_and_is_called_as_its_file(name: str) -> None:
 @pytest.mark.parametrize("rule", ALL_RULES, ids=lambda rule: rule.id)
 def test_a_rule_uses_features_that_reps_have_and_tells_what_to_do(rule: Rule) -> None:
     features = reps()[Flaw.NONE].features
-    assert rule.feature is None or rule.feature in features
+    assert rule.feature in features
     assert rule.sd is None or rule.sd in features
     assert rule.unit in {"deg", "s", "1", "deg/s"}
     assert len(rule.text.split()) >= 4
@@ -137,9 +136,8 @@ def test_every_feature_has_a_plain_word(flaw: Flaw) -> None:
 
 @pytest.mark.parametrize("rule", ALL_RULES, ids=lambda rule: rule.id)
 def test_a_rule_accepts_the_rep_without_a_flaw_and_finds_one_of_the_flaws(rule: Rule) -> None:
-    check = kind(rule.kind)
-    assert check(rule, reps()[Flaw.NONE]) is None
-    assert any(check(rule, rep) is not None for rep in reps().values())
+    assert rule.check(reps()[Flaw.NONE]) is None
+    assert any(rule.check(rep) is not None for rep in reps().values())
 
 
 @pytest.mark.parametrize("name", kinds())
@@ -152,7 +150,7 @@ def test_a_kind_is_used_by_a_rule_set_that_ships(name: str) -> None:
 def test_what_a_kind_finds_lies_in_the_rep(name: str, flaw: Flaw) -> None:
     rep = reps()[flaw]
     for rule in (one for one in SHIPPED if one.kind == name):
-        found = kind(name)(rule, rep)
+        found = rule.check(rep)
         if found is not None:
             assert isinstance(found, Outcome)
             assert rep.start_s <= found.t_s <= rep.end_s
@@ -203,6 +201,6 @@ class _Asked(dict[str, float]):
 def test_a_kind_says_which_features_it_looks_at(rule: Rule, flaw: Flaw) -> None:
     """So that a rep without the angles that they are made of is void."""
     asked = _Asked(dict(reps()[flaw].features))
-    kind(rule.kind)(rule, replace(reps()[flaw], features=asked))
-    own = {name for name in asked.names - {""} if name != sd_name(rule.feature or "")}
-    assert own <= looked_at(rule)
+    rule.check(replace(reps()[flaw], features=asked))
+    own = {name for name in asked.names if name != sd_name(rule.feature)}
+    assert own <= rule.looked_at

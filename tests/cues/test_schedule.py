@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.cues.feedback import Feedback
-from imufeedback.cues.schedule import CUE_LIFE_S, PRIORITY, Cueing, CueSettings, Heard
+from imufeedback.cues.schedule import CUE_LIFE_S, Cueing, CueSettings, Heard
 from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
@@ -26,6 +26,7 @@ from imufeedback.records import (
     Tone,
     same,
 )
+from imufeedback.sounds import BY_NAME, Sound
 
 
 def state(motion: Motion, t_s: float) -> StateChanged:
@@ -51,8 +52,8 @@ def sounds(cues: list[Cue]) -> list[str]:
 def test_stalled_and_regaining():
     cues = hear(Cueing(), (1.01, state(Motion.STALLED, 1.0)), (1.22, state(Motion.REGAINING, 1.2)))
     assert cues == [
-        Cue("stalled", 1.0, 1.0 + CUE_LIFE_S, PRIORITY["stalled"]),
-        Cue("regaining", 1.2, 1.2 + CUE_LIFE_S, PRIORITY["regaining"]),
+        Cue("stalled", 1.0, 1.0 + CUE_LIFE_S, Sound.STALLED.urgency),
+        Cue("regaining", 1.2, 1.2 + CUE_LIFE_S, Sound.REGAINING.urgency),
     ]
 
 
@@ -196,8 +197,8 @@ def test_a_sound_that_does_not_exist():
 
 
 def test_every_sound_has_a_priority_and_no_two_the_same():
-    assert set(PRIORITY) == set(SOUNDS)
-    assert len(set(PRIORITY.values())) == len(PRIORITY)
+    assert set(BY_NAME) == set(SOUNDS)
+    assert len({sound.urgency for sound in Sound}) == len(Sound)
 
 
 def test_first_half_and_restored_state_and_second_half_is_the_whole():

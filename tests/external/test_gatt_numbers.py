@@ -15,9 +15,7 @@ from imufeedback.ble import profile
 
 BASE = "-0000-1000-8000-00805f9b34fb"
 NUMBERS = [
-    (profile.BATTERY_SERVICE, 0x180F, "Battery Service", gatt.GATT_BATTERY_SERVICE),
     (profile.BATTERY_LEVEL, 0x2A19, "Battery Level", gatt.GATT_BATTERY_LEVEL_CHARACTERISTIC),
-    (profile.DEVICE_INFORMATION_SERVICE, 0x180A, "Device Information", gatt.GATT_DEVICE_INFORMATION_SERVICE),
     (profile.MODEL_NUMBER, 0x2A24, "Model Number String", gatt.GATT_MODEL_NUMBER_STRING_CHARACTERISTIC),
     (profile.SERIAL_NUMBER, 0x2A25, "Serial Number String", gatt.GATT_SERIAL_NUMBER_STRING_CHARACTERISTIC),
     (profile.TEMPERATURE, 0x2A6E, "Temperature", UUID.from_16_bits(0x2A6E)),

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
+from imufeedback.app.rep_table import DETAIL, RESULT, RepTable
 from imufeedback.records import (
     Angles,
     Finding,
@@ -78,3 +79,10 @@ def finding(rep_index: int = 0, verdict: Verdict = Verdict.FAULT, value: float =
 
 def state(motion: Motion, t_s: float = 1.0, thigh_deg: float = 12.0) -> StateChanged:
     return StateChanged(t_s, t_s - 0.05, motion, float(np.radians(thigh_deg)), 0.3)
+
+
+def texts(table: RepTable, index: int) -> list[str]:
+    """What the table says about a rep: its cells from left to right, then the findings."""
+    row = table._row(index)
+    cells = [table.item(row, column) for column in range(RESULT + 1)] + [table.item(row + 1, DETAIL)]
+    return [cell.text() for cell in cells if cell is not None]

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+import phase_diagram
 import pytest
 
-from imufeedback.motion import diagram
+from imufeedback.motion import phases
 from imufeedback.motion.phases import TRANSITIONS, RepLimits, Seen, is_slow, next_phase
 from imufeedback.records import Phase
 
@@ -121,10 +122,10 @@ def test_slow_is_measured_against_the_reps_own_speed():
 
 def test_the_page_is_made_from_the_table():
     """Again with the command that stands in it."""
-    page_file = Path(diagram.__file__).with_name("PHASES.md")
-    assert page_file.read_text(encoding="utf-8") == diagram.page()
+    page_file = Path(phases.__file__).with_name("PHASES.md")
+    assert page_file.read_text(encoding="utf-8") == phase_diagram.page()
 
 
 def test_every_way_out_has_words():
-    used = {diagram.name_of(condition) for ways in TRANSITIONS.values() for condition, _ in ways}
-    assert used == set(diagram.WORDS)
+    used = {phase_diagram.name_of(condition) for ways in TRANSITIONS.values() for condition, _ in ways}
+    assert used == set(phase_diagram.WORDS)

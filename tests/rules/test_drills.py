@@ -103,13 +103,6 @@ def test_a_plan_begins_with_a_baseline_and_ends_with_a_test_and_knows_its_drills
     assert shares == sorted(shares, reverse=True)
 
 
-def test_the_block_of_the_next_rep():
-    plan = parse_plan(resources.text("plans", "standard"), "standard")
-    assert plan.block_of(0) == (0, plan.blocks[0])
-    assert plan.block_of(plan.blocks[0].reps)[0] == 1
-    assert plan.block_of(sum(block.reps for block in plan.blocks)) is None
-
-
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [

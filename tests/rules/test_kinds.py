@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.records import Rep, Verdict
-from imufeedback.rules.kinds import available, kind, spread, verdict
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.kinds import formerly, kinds
+from imufeedback.rules.rule import Rule, verdict
 
 FAULT, UNSURE = Verdict.FAULT, Verdict.UNSURE
 
 
 def rule(name: str, limit: float, **more) -> Rule:
-    return Rule(id="one", kind=name, limit=limit, unit="deg", text="…", **more)
+    own = {"keeps-falling": "trail_thigh_flat_turn_deg", "never-grows": "trail_thigh_growth_deg"}
+    return kinds()[name](id="one", limit=limit, unit="deg", text="…", **{"feature": own.get(name, "one_deg"), **more})
 
 
 def rep(**features: float) -> Rep:
@@ -20,17 +21,19 @@ def rep(**features: float) -> Rep:
 
 
 def outcome(one: Rule, features: Rep):
-    found = kind(one.kind)(one, features)
+    found = one.check(features)
     return found and (found.value, found.t_s, found.verdict)
 
 
 def test_these_kinds_exist():
-    assert set(available()) >= {"at-least", "keeps-falling", "never-grows"}
+    assert set(kinds()) == {"at-least", "keeps-falling", "never-grows", "sides-agree", "stays-within"}
+    assert formerly() == {"reaches": "stays-within", "happens-before": "stays-within"}
 
 
-def test_every_kind_has_a_check_that_says_what_it_checks():
-    for name in available():
-        assert callable(kind(name))
+def test_a_kind_is_called_as_its_file():
+    for name, made in kinds().items():
+        assert made.__struct_config__.tag == name
+        assert made.__module__.endswith(f".{name.replace('-', '_')}")
 
 
 @pytest.mark.parametrize(
@@ -51,10 +54,10 @@ def test_inside_the_error_bar_nothing_is_certain(miss, sd, expected):
 
 
 def test_spread_is_a_feature_in_the_rules_unit():
-    assert spread(rule("at-least", 1.0), rep(sd=4.0)) == 0.0
-    assert spread(rule("at-least", 1.0, sd="sd"), rep(sd=4.0)) == 4.0
-    assert spread(rule("at-least", 1.0, sd="sd", sd_factor=0.5), rep(sd=4.0)) == 2.0
-    assert spread(rule("at-least", 1.0, sd="sd"), rep()) == 0.0
+    assert rule("at-least", 1.0).spread(rep(sd=4.0)) == 0.0
+    assert rule("at-least", 1.0, sd="sd").spread(rep(sd=4.0)) == 4.0
+    assert rule("at-least", 1.0, sd="sd", sd_factor=0.5).spread(rep(sd=4.0)) == 2.0
+    assert rule("at-least", 1.0, sd="sd").spread(rep()) == 0.0
 
 
 @pytest.mark.parametrize(
@@ -95,10 +98,11 @@ def test_never_grows(grown, expected):
     assert outcome(one, features) == (expected and (grown, 11.1, expected))
 
 
-@pytest.mark.parametrize("name", available())
+@pytest.mark.parametrize("name", kinds())
 def test_a_rep_without_what_a_kind_looks_at_is_not_judged(name):
     """A hip turn has no impact and no trail thigh that falls."""
-    assert outcome(rule(name, 3.0, feature="one_deg", other="other_deg"), rep(standing_hip_rotation_deg=30.0)) is None
+    more = {"other": "other_deg"} if name == "sides-agree" else {}
+    assert outcome(rule(name, 3.0, **more), rep(standing_hip_rotation_deg=30.0)) is None
 
 
 def test_the_error_bar_beside_a_feature_is_found_by_its_name():
@@ -108,8 +112,8 @@ def test_the_error_bar_beside_a_feature_is_found_by_its_name():
 
 
 @pytest.mark.parametrize(("value", "expected"), [(-6.0, None), (2.9, None), (3.1, FAULT)])
-def test_reaches(value, expected):
-    found = outcome(rule("reaches", 3.0, feature="min_deg"), rep(min_deg=value))
+def test_what_comes_down_to_a_target_stays_within(value, expected):
+    found = outcome(rule("stays-within", 3.0, feature="min_deg"), rep(min_deg=value))
     assert found == (expected and (value, 12.0, expected))
 
 
@@ -120,12 +124,14 @@ def test_stays_within(value, expected):
 
 
 def test_stays_within_without_a_lower_end():
-    assert outcome(rule("stays-within", 0.1, feature="slope_ratio"), rep(slope_ratio=-7.0)) is None
+    one = rule("stays-within", 0.1, feature="slope_ratio")
+    assert outcome(one, rep(slope_ratio=-7.0)) is None
+    assert outcome(one, rep(slope_ratio=-7.0, slope_sd_ratio=3.0)) is None, "two error bars away is not unsure"
 
 
 @pytest.mark.parametrize(("share", "expected"), [(0.5, None), (0.9, FAULT), (1.5, FAULT)])
-def test_happens_before(share, expected):
-    found = outcome(rule("happens-before", 0.85, feature="cross_share"), rep(cross_share=share))
+def test_what_happens_before_a_share_of_the_turn_stays_within(share, expected):
+    found = outcome(rule("stays-within", 0.85, feature="cross_share"), rep(cross_share=share))
     assert found == (expected and (share, 12.0, expected))
 
 

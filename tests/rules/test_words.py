@@ -11,8 +11,8 @@ from imufeedback.errors import BadToml
 from imufeedback.records import UNITS as ENDINGS
 from imufeedback.report.plain_words import MARKS as NAMED
 from imufeedback.rules import parse_limits, parse_rule_set, with_limit
-from imufeedback.rules.kinds import available
-from imufeedback.rules.vocabulary import FEATURES, MARKS, SOUNDS, UNITS, WORDS_OF, unit_of
+from imufeedback.rules.vocabulary import FEATURES, MARKS, UNITS, unit_of
+from imufeedback.sounds import BY_NAME
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
@@ -58,12 +58,25 @@ def changed(old: str, new: str) -> str:
         ("lead_hip_turn_in_deg", "lead_hip_turn_in_dge", "is 'lead_hip_turn_in_deg' meant?"),
         ("lead_hip_turn_in_deg", "bananas", "feature 'bananas' does not exist"),
         ('unit = "deg"', 'unit = "bananas"', "unit 'bananas' does not exist"),
+        ('unit = "deg"', 'unit = "degs"', "is 'deg' meant?"),
         ('unit = "deg"', 'unit = "s"', "write 'deg'"),
         ('unit = "deg"', 'unit = "deg"\ncue = "nope"', "cue 'nope' does not exist"),
         ('unit = "deg"', 'unit = "deg"\ncue = "staled"', "is 'stalled' meant?"),
         ('unit = "deg"', 'unit = "deg"\nat = "impakt"', "is 'impact' meant?"),
         ('unit = "deg"', 'unit = "deg"\nsd = "lead_hip_turn_in_sdd_deg"', "is 'lead_hip_turn_in_sd_deg' meant?"),
-        ('unit = "deg"', 'unit = "deg"\nlow = 30.0', "low 30 is above limit 20"),
+        ('unit = "deg"', 'unit = "deg"\nlow = 10.0', "the kind 'at-least' has no low – only stays-within has it"),
+        ('unit = "deg"', 'unit = "deg"\nother = "lead_hip_turn_in_deg"', "has no other – only sides-agree has it"),
+        ('unit = "deg"', 'unit = "deg"\nalowed = [1.0, 30.0]', "has no alowed – is 'allowed' meant?"),
+        ('unit = "deg"', 'unit = "deg"\nshorts = "Turn in"', "is 'short' meant?"),
+        ('unit = "deg"', 'unit = "deg"\nshort = "One two three four five six seven"', "more than 6 words"),
+        ('kind = "at-least"', 'kind = "at-lest"', "is 'at-least' meant?"),
+        ('kind = "at-least"\n', "", "kind is missing"),
+        (
+            'kind = "at-least"',
+            'kind = "keeps-falling"',
+            "'lead_hip_turn_in_deg' is not what the kind 'keeps-falling' looks",
+        ),
+        ('kind = "at-least"', 'kind = "stays-within"\nlow = 30.0', "low 30 is above limit 20"),
         ('kind = "at-least"', 'kind = "sides-agree"', "other is missing"),
         ("limit = 20.0", "limit = nan", "rules[0].limit = nan"),
         ("limit = 20.0", "limit = -inf", "rules[0].limit = -inf"),
@@ -105,8 +118,7 @@ def test_every_measured_feature_and_mark_is_a_word_for_rules() -> None:
 
 
 def test_the_words_are_those_of_the_other_rooms() -> None:
-    assert set(SOUNDS) == set(MADE)
+    assert set(BY_NAME) == set(MADE)
     assert set(MARKS) == set(NAMED)
     assert set(UNITS) == set(ENDINGS)
-    assert set(WORDS_OF) <= set(available())
     assert all(unit_of(name) for name in FEATURES)

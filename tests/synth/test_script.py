@@ -81,7 +81,7 @@ def test_still_and_bent_at_address_and_still_at_the_finish(script: Script) -> No
 def test_every_rep_begins_from_the_same_address(script: Script) -> None:
     pose = script.golfer.pose(np.array([rep.address_s for rep in script.truth.reps]))
     for segment in SEGMENTS:
-        q = pose.q_eb(segment)
+        q = pose.frames[segment].rotation.as_quat(scalar_first=True)
         np.testing.assert_allclose(q, np.broadcast_to(q[0], q.shape), atol=1e-12)
 
 

@@ -84,13 +84,6 @@ def test_lengths_are_those_of_the_sessions(tmp_path: Path, monkeypatch: pytest.M
     assert sizes[1] > 1.5 * sizes[0]
 
 
-def test_the_table_names_every_size_and_the_slope() -> None:
-    lines = scaling.text([curve((3.0, 6.0, 12.0, 24.0))]).splitlines()
-    assert len(lines) == 1 + 4 + 1
-    assert "exponent 1.00" in lines[-1]
-    assert "3 each" in lines[-1]
-
-
 def test_the_page_shows_every_point_and_the_exponent() -> None:
     rows = [{"set": "speed", "trial": "memory"}, curve((3.0, 6.0, 12.0, 24.0)).row()]
     shown = "".join(scaling_page.section(rows))

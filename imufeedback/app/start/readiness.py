@@ -68,9 +68,6 @@ class Readiness:
         roles = list(self.roles.values())
         return tuple(sorted({one for one in roles if roles.count(one) > 1}))
 
-    def without_place(self) -> tuple[str, ...]:
-        return tuple(sensor for sensor, state in self.links.items() if state in HERE and sensor not in self.roles)
-
     def lost(self) -> tuple[str, ...]:
         """Sensors with a place that were here and are not now."""
         return tuple(one for one in self.roles if self.links.get(one) in (LinkState.LOST, LinkState.SILENT))

@@ -29,7 +29,7 @@ class WorkPage(QWidget):
         self.lines = QLabel()
         self.lines.setWordWrap(True)
         self.lines.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.trouble = QLabel("\n".join(works.troubles[:3]))
+        self.trouble = QLabel("\n".join(works.troubles))
         self.trouble.setObjectName("trouble")
         self.trouble.setWordWrap(True)
         self.trouble.setVisible(bool(works.troubles))

@@ -16,7 +16,6 @@ from imufeedback.document import BlockTally, JudgedRep
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record.files import make_folder, name_key
 from imufeedback.record.library import places
-from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.entries import Entry, read_entry
 from imufeedback.record.library.index import Index, why
 from imufeedback.records import Verdict
@@ -362,20 +361,6 @@ class Library:
             raise UsageError(f"no rep has the feature {name!r}", hint="see report/SUMMARY.md for their names")
 
     # ── changes ──────────────────────────────────────────────────────────────────────────────────────────────────
-
-    def edit(self, recording: Path, verb: str, *, text: str = "", rep: int | None = None) -> None:
-        """Journal an edit beside the recording, then bring the index up to date. Raises UsageError, CannotWrite."""
-        add_edit(recording, verb, text=text, rep=rep)
-        self.refresh()
-
-    def delete_player(self, player: str, data: Path | None = None) -> list[Path]:
-        """Remove everything of a player below `data` (this folder when None); returns what was removed.
-
-        `forget.py` does it, and tells beforehand. Raises UsageError for a player of whom there is nothing, CannotWrite.
-        """
-        from imufeedback.record.library.forget import plan
-
-        return plan(self, player, data).carry_out()
 
     def scrub(self) -> bool:
         """Leave nothing of removed recordings in the index; False when another program is in the way."""

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from imufeedback.record.files import safe_stem, shown
+from imufeedback.record.files import shown
 
 SUFFIX = ".mcap"
 EDITS, VERDICTS, TRACE = ".edits.jsonl", ".verdicts.json", ".trace"
@@ -43,11 +43,6 @@ def index_files(folder: Path) -> list[Path]:
     return [folder / f"{INDEX}{end}" for end in ("", "-wal", "-shm", "-journal")] + [
         folder / f"{stem}.{end}" for end in ("sum", "lock")
     ]
-
-
-def player_folder(root: Path, player: str) -> Path:
-    """Where new recordings of a player go."""
-    return root / safe_stem(player or "without a name")
 
 
 @dataclass(slots=True)

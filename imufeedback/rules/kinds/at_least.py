@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.kinds import Outcome, judged, when
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.rule import MarkedRule, Outcome
 
 
-def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features.get(rule.feature or "")
-    if value is None:
-        return None
-    return judged(rule, rep, value, rule.limit - value, when(rule, rep))
+class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least"):
+    def check(self, rep: Rep) -> Outcome | None:
+        value = rep.features.get(self.feature)
+        return None if value is None else self.judged(rep, value, self.limit - value, self.when(rep))

@@ -6,17 +6,25 @@ same on both sides: how much shorter, and how much longer, the stretch is with a
 
 from __future__ import annotations
 
+from typing import Literal
+
 from imufeedback.records import Rep
-from imufeedback.rules.kinds import Outcome, spread, verdict
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.rule import Outcome, Rule, verdict
 
-FEATURES = ("trail_thigh_flat_turn_deg", "trail_thigh_flat_turn_up_sd_deg", "trail_thigh_flat_from_s")
+FROM, LONGER = "trail_thigh_flat_from_s", "trail_thigh_flat_turn_up_sd_deg"
 
 
-def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features.get("trail_thigh_flat_turn_deg")
-    if value is None:
-        return None
-    sd = spread(rule, rep) if value > rule.limit else rep.features.get("trail_thigh_flat_turn_up_sd_deg", 0.0)
-    found = verdict(value - rule.limit, sd)
-    return Outcome(rep.features.get("trail_thigh_flat_from_s", rep.end_s), value, found, sd) if found else None
+class Kind(Rule, frozen=True, kw_only=True, tag="keeps-falling"):
+    feature: Literal["trail_thigh_flat_turn_deg"]
+
+    @property
+    def looked_at(self) -> frozenset[str]:
+        return super().looked_at | {FROM, LONGER}
+
+    def check(self, rep: Rep) -> Outcome | None:
+        value = rep.features.get(self.feature)
+        if value is None:
+            return None
+        sd = self.spread(rep) if value > self.limit else rep.features.get(LONGER, 0.0)
+        found = verdict(value - self.limit, sd)
+        return Outcome(rep.features.get(FROM, rep.end_s), value, found, sd) if found else None

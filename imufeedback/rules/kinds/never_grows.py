@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from imufeedback.records import Rep
-from imufeedback.rules.kinds import Outcome, judged
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.rule import Outcome, Rule
 
-FEATURES = ("trail_thigh_growth_deg", "trail_thigh_growth_from_s")
+FROM = "trail_thigh_growth_from_s"
 
 
-def check(rule: Rule, rep: Rep) -> Outcome | None:
-    value = rep.features.get("trail_thigh_growth_deg")
-    if value is None:
-        return None
-    return judged(rule, rep, value, value - rule.limit, rep.features.get("trail_thigh_growth_from_s", rep.end_s))
+class Kind(Rule, frozen=True, kw_only=True, tag="never-grows"):
+    feature: Literal["trail_thigh_growth_deg"]
+
+    @property
+    def looked_at(self) -> frozenset[str]:
+        return super().looked_at | {FROM}
+
+    def check(self, rep: Rep) -> Outcome | None:
+        value = rep.features.get(self.feature)
+        if value is None:
+            return None
+        return self.judged(rep, value, value - self.limit, rep.features.get(FROM, rep.end_s))

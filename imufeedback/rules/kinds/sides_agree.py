@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.kinds import Outcome, judged, when
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.rule import MarkedRule, Outcome
+from imufeedback.rules.vocabulary import Feature
 
 
-def check(rule: Rule, rep: Rep) -> Outcome | None:
-    one, other = (rep.features.get(name or "") for name in (rule.feature, rule.other))
-    if one is None or other is None:
-        return None
-    apart = abs(one - other)
-    return judged(rule, rep, apart, apart - rule.limit, when(rule, rep))
+class Kind(MarkedRule, frozen=True, kw_only=True, tag="sides-agree"):
+    other: Feature
+    """That of the other side."""
+
+    @property
+    def looked_at(self) -> frozenset[str]:
+        return super().looked_at | {self.other}
+
+    def check(self, rep: Rep) -> Outcome | None:
+        one, other = rep.features.get(self.feature), rep.features.get(self.other)
+        if one is None or other is None:
+            return None
+        apart = abs(one - other)
+        return self.judged(rep, apart, apart - self.limit, self.when(rep))

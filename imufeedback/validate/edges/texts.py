@@ -26,8 +26,8 @@ from imufeedback.errors import ImuFeedbackError
 from imufeedback.record import fits, session_file
 from imufeedback.records import Fit, Level, Segment, SegmentFit, frozen
 from imufeedback.rules import Limits, RuleSet, parse_limits, parse_rule_set, passed_over
-from imufeedback.rules.checks import check_rule
 from imufeedback.rules.plan import Plan, parse_plan
+from imufeedback.rules.vocabulary import FEATURES
 from imufeedback.texts import read_text
 from imufeedback.validate.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.validate.edges.spoilt import odd_files, spoilt
@@ -60,7 +60,8 @@ def _number_wrong(made: Any) -> str | None:
 def _rules_wrong(made: RuleSet) -> str | None:
     """A rule that was accepted and can never fire."""
     for rule in made.rules:
-        check_rule(rule, "accepted")
+        if not rule.looked_at <= FEATURES or rule.contradiction():
+            return f"rule {rule.id} can never fire"
     return _number_wrong(made)
 
 

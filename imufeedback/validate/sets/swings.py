@@ -12,7 +12,7 @@ import numpy as np
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.records import Angles, Cue, Event, Floats, Hand, Rep, Verdict, Zeroed, sd_name
 from imufeedback.rules import Rules, RuleSet
-from imufeedback.rules.ruleset import Rule
+from imufeedback.rules.rule import Rule
 from imufeedback.synth.busy import Kind
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
@@ -35,7 +35,7 @@ FLAWS_OF: Mapping[str, tuple[Flaw, ...]] = {
     "knees-cross": (Flaw.STIFF_KNEES,),
     "lead-knee-gives": (Flaw.KNEE_GIVE,),
 }
-"""Which flaws each built-in rule has to find."""
+"""Which flaws each built-in rule has to find; of another rule only what it says of clean reps is measured."""
 
 
 @cache
@@ -121,7 +121,8 @@ def rules(context: Context) -> Iterator[Measured]:
     found = [(truth, one.findings(rep)) for one in seen for truth, rep in one.found() if rep is not None]
     clean = [swingers.verdicts(findings) for truth, findings in found if truth.flaw is Flaw.NONE]
     for rule in swingers.swing_rules().rules:
-        flawed = [swingers.verdicts(findings) for truth, findings in found if truth.flaw in FLAWS_OF[rule.id]]
+        flaws = FLAWS_OF.get(rule.id, ())
+        flawed = [swingers.verdicts(findings) for truth, findings in found if truth.flaw in flaws]
         caught = sum(one.get(rule.id) is Verdict.FAULT for one in flawed)
         accused = sum(one.get(rule.id) is Verdict.FAULT for one in clean)
         context.rows.append(
@@ -136,7 +137,8 @@ def rules(context: Context) -> Iterator[Measured]:
                 "clean_unsure": sum(one.get(rule.id) is Verdict.UNSURE for one in clean),
             }
         )
-        yield Measured(f"{rule.id}: flawed reps caught", _percent(caught, len(flawed)), Band(98, None), "%")
+        if flaws:
+            yield Measured(f"{rule.id}: flawed reps caught", _percent(caught, len(flawed)), Band(98, None), "%")
         yield Measured(f"{rule.id}: clean reps accused", _percent(accused, len(clean)), at_most(1), "%")
 
 
@@ -167,7 +169,8 @@ def error_bars(context: Context) -> Iterator[Measured]:
                 score.append(abs(value - truly) / sd)
                 beyond = rng.uniform(0, 3) * (1.0 if rule.unit == "deg" else 1 / 84)
                 limit = truly + beyond if rule.kind == "at-least" else truly - beyond
-                moved = msgspec.structs.replace(rule, limit=limit, allowed=None, low=None)
+                alone = {"low": None} if hasattr(rule, "low") else {}
+                moved = msgspec.structs.replace(rule, limit=limit, allowed=None, **alone)
                 verdict = swingers.judged(_only(moved), rep).get(rule.id)
                 near += 1
                 wrong += verdict is None
@@ -188,7 +191,7 @@ def error_bars(context: Context) -> Iterator[Measured]:
 
 def _pair(rule: Rule, rep: Rep, true: Rep) -> tuple[float, float, float] | None:
     """Measured and true value of a rule's feature, and the measured one's standard deviation."""
-    name = rule.feature or ""
+    name = rule.feature
     value, truly, sd = rep.features.get(name), true.features.get(name), rep.features.get(sd_name(name))
     return None if value is None or truly is None or not sd else (value, truly, sd)
 

@@ -143,8 +143,9 @@ def test_several_programs_at_once(root: Path) -> None:
 
 def test_a_killed_program_leaves_an_index_that_is_used(root: Path) -> None:
     code = (
-        "import os, sys\nfrom imufeedback.record.library import Library\nl = Library(sys.argv[1])\n"
-        "l.edit(next(iter(l.sessions())).path, 'tag', text='late')\nos._exit(9)"
+        "import os, sys\nfrom imufeedback.record.library import Library\n"
+        "from imufeedback.record.library.edits import add_edit\nl = Library(sys.argv[1])\n"
+        "add_edit(next(iter(l.sessions())).path, 'tag', text='late')\nl.refresh()\nos._exit(9)"
     )
     assert subprocess.run([sys.executable, "-c", code, str(root)], check=False).returncode == 9
     with Library(root) as library:

@@ -14,15 +14,22 @@ from imufeedback import __version__
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.errors import UsageError
 from imufeedback.judging import way_of
+from imufeedback.record.files import safe_stem
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
-from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
+from imufeedback.record.library.forget import plan
+from imufeedback.record.library.places import INDEX, belongings, edits_of, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import Command, RawPacket, Verdict
 from imufeedback.settings import Player, Settings
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
+
+
+def edit(library: Library, path: Path, verb: str, *, text: str = "", rep: int | None = None) -> None:
+    add_edit(path, verb, text=text, rep=rep)
+    library.refresh()
 
 
 def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
@@ -137,7 +144,7 @@ def test_only_what_changed_is_read_again(root):
 
 def test_the_folder_may_be_moved(root, tmp_path):
     with Library(root) as library:
-        library.edit(root / "Ida" / "1.mcap", "note", text="né à 日本")
+        edit(library, root / "Ida" / "1.mcap", "note", text="né à 日本")
     moved = tmp_path / "elsewhere" / "Übung"
     moved.parent.mkdir()
     shutil.move(root, moved)
@@ -151,14 +158,14 @@ def test_the_folder_may_be_moved(root, tmp_path):
 def test_edits_win_over_the_recording(root):
     one = root / "Ida" / "1.mcap"
     with Library(root) as library:
-        library.edit(one, "player", text="Bo")
-        library.edit(one, "title", text="Wednesday")
-        library.edit(one, "tag", text="good")
-        library.edit(one, "discard", rep=2)
+        edit(library, one, "player", text="Bo")
+        edit(library, one, "title", text="Wednesday")
+        edit(library, one, "tag", text="good")
+        edit(library, one, "discard", rep=2)
         assert library.players() == [("Bo", 2), ("Ida", 1)]
         assert [s.title for s in library.sessions(tag="good")] == ["Wednesday"]
         assert [r["number"] for r in library.reps()] == [0, 1]
-        library.edit(one, "keep", rep=2)
+        edit(library, one, "keep", rep=2)
         assert len(library.reps()) == 3
 
 
@@ -219,7 +226,7 @@ def test_deleting_a_player_leaves_nothing(root):
     trace_of(one).write_bytes(b"x")
     Library(root).close()
     with Library(root) as library:
-        gone = library.delete_player("Ida")
+        gone = plan(library, "Ida", None).carry_out()
         assert library.players() == [("Bo", 1)]
         assert library.reps() == []
         assert set(belongings(one)) <= set(gone)
@@ -232,13 +239,13 @@ def test_deleting_a_player_leaves_nothing(root):
 
 def test_deleting_nobody_is_wrong_usage(root):
     with Library(root) as library, pytest.raises(UsageError, match="no recording of"):
-        library.delete_player("Nobody")
+        plan(library, "Nobody", None).carry_out()
     assert (root / "Ida" / "1.mcap").exists()
 
 
 def test_h109_folders_of_players_in_every_script(tmp_path):
     for name in ("Øyvind: 1/2?", "日本", "CON", "", "a" * 300):
-        path = record(player_folder(tmp_path, name) / "1.mcap", name)
+        path = record(tmp_path / safe_stem(name or "without a name") / "1.mcap", name)
         assert path.exists()
     with Library(tmp_path) as library:
         assert {one for one, _ in library.players()} == {"Øyvind: 1/2?", "日本", "CON", "", "a" * 300}

@@ -44,7 +44,7 @@ def page() -> str:
     return (
         "# Phases of a rep\n\n"
         "Made from the table in `phases.py`; do not edit. "
-        "Again: `python -c \"from imufeedback.motion.diagram import page; print(page(), end='')\" "
+        "Again: `PYTHONPATH=tests/helpers python -c \"from phase_diagram import page; print(page(), end='')\" "
         "> imufeedback/motion/PHASES.md`\n\n"
         f"```mermaid\n{mermaid()}\n```\n\n"
         f"| way out | taken when |\n|---|---|\n{words}\n"
