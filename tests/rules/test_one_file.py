@@ -1,4 +1,4 @@
-"""How many files a new rule and a new kind of rule are: one each."""
+"""How many files a new rule, a new kind of rule and a new sound are: one, one, and two."""
 
 from __future__ import annotations
 
@@ -73,9 +73,22 @@ def test_a_rule_is_one_file(the_command: Commands, monkeypatch: pytest.MonkeyPat
     assert next_words(Shown.WAITING, entry) == "Half a minute down"
 
 
-def test_a_kind_is_one_file(tmp_path: Path) -> None:
+@pytest.fixture(name="copy")
+def package_copied(tmp_path: Path) -> Path:
+    """The package once more, to add to."""
     copy = tmp_path / "imufeedback"
     shutil.copytree(Path(imufeedback.__file__).parent, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    return copy
+
+
+def said_by(copy: Path, script: str) -> list[str]:
+    """What a program says that finds this copy of the package first."""
+    done = subprocess.run([sys.executable, "-c", script], cwd=copy.parent, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.splitlines()
+
+
+def test_a_kind_is_one_file(copy: Path) -> None:
     (copy / "rules" / "kinds" / "is_whole.py").write_text(KIND, encoding="utf-8")
     script = f"""
 from imufeedback import resources
@@ -90,8 +103,29 @@ try:
 except BadToml as error:
     print(error)
 """
-    done = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
-    judged, refused = done.stdout.splitlines()
+    judged, refused = said_by(copy, script)
     assert judged == "downswing-takes-its-time fault"
     assert refused.endswith("a rule of the kind 'is-whole' has no counted_inn – is 'counted_in' meant?")
+
+
+def test_a_sound_is_two_files(copy: Path) -> None:
+    """A rule may use it, it is made, it can be heard, and the windows have a word for it."""
+    for file, before, added in (
+        ("sounds.py", '    BATTERY_LOW = "battery-low"', '    GONG = "gong", 1, "gong of the temple"\n'),
+        ("cues/waveforms.py", '    "battery-low": Sound(', '    "gong": Sound((Note(-9, 0.4),), "it is time"),\n'),
+    ):
+        text = (copy / file).read_text(encoding="utf-8")
+        assert text.count(before) == 1
+        (copy / file).write_text(text.replace(before, added + before), encoding="utf-8")
+    script = f"""
+from imufeedback import resources
+from imufeedback.app import words
+from imufeedback.audio import rendered
+from imufeedback.cues.schedule import Cueing
+from imufeedback.cues.waveforms import MEANINGS
+from imufeedback.rules import parse_rule_set
+rule = parse_rule_set(resources.text("rules", "swing") + '''{RULE}''' + 'cue = "gong"', "own").rules[-1]
+(cue,) = Cueing()._cue(rule.cue, 1.0, 1.0)
+print(cue.sound, cue.priority, words.sound_word("gong"), rendered()["gong"].size > 0, MEANINGS["gong"])
+"""
+    assert said_by(copy, script) == ["gong 1 gong of the temple True it is time"]
