@@ -43,8 +43,8 @@ LATE_S = 1.0
 LATE_RUN = 8
 """So many late packets in a row are a new stream."""
 PAUSE_S = 3.0
-"""A sensor that goes on with the next number after a longer time was not measuring: nothing was lost. Chosen, the same as
-a silence that is told."""
+"""A sensor that goes on with the next number after a longer time was not measuring: nothing was lost. Chosen, the same
+as a silence that is told."""
 JUMP_S = 0.3
 """How well a tick that stands near 0 must fit the time that passed, for a number that makes no sense. Chosen: packets
 of a link that has just come back are seldom later."""
@@ -305,7 +305,7 @@ class Judge:
         return round(excess / step) if excess > 1.5 * step else 0
 
     def paused(self, order: Order, lost: int) -> bool:
-        """Whether so many samples, of which packet numbers know nothing, were never taken: the recording was broken off.
+        """Whether so many samples, of which packet numbers know nothing, were never taken: a recording was broken off.
         Numbers that may have come round tell nothing."""
         assert order.last is not None
         long = lost * self.step(order) * self._unit_s > PAUSE_S

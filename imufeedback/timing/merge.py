@@ -29,8 +29,8 @@ BREAK_S = SILENCE_S
 BREAK_STEPS = 20
 """… and longer than so many steps: samples that are always that far apart are no break. Chosen."""
 EDGE_S = 0.25
-"""Of a break so much is kept at both its ends, without an angle: what follows has to see that nothing was known. Chosen:
-longer than a late sensor is waited for."""
+"""Of a break so much is kept at both its ends, without an angle: what follows has to see that nothing was known.
+Chosen: longer than a late sensor is waited for."""
 MOST_STEPS = 16_384
 """Longest block: what is in memory at once does not depend on how far a sensor's samples lie apart. Chosen: 82 s."""
 
@@ -161,13 +161,11 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         """The block of the steps so far."""
         if not run.released:
             return
-        released, limits = run.released, np.array(run.limits) - run.cut
+        released, limits = run.released, np.array(run.limits, np.int64) - np.array(run.cut)
         run.released, run.limits = [], []
         before = [len(times) for times in self._state.times_s]
         block = self._steps(run.first, released, limits)
-        run.cut = [
-            cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)
-        ]
+        run.cut = [cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)]
         yield block, released
 
     def _resume(self, begins_s: float) -> None:

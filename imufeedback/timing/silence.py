@@ -80,7 +80,9 @@ class Silence(Stage[Sign, Notice]):
     def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
         s = self._state
         if not item.by_radio:
-            return f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s: what is before and after is judged"
+            return (
+                f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s: what is before and after is judged"
+            )
         what = "no sensor was" if len(s.heard) > 1 else f"sensor {item.sensor} was not"
         why = (
             "out of reach, or switched off"

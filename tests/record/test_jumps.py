@@ -35,8 +35,10 @@ def folder(path: Path, times: dict[str, Floats]) -> Path:
     rng = np.random.default_rng(4)
     for name in NAMES:
         t_s = times.get(name, PLAIN)
-        samples = rng.normal(0.0, 0.01, (len(t_s), 6)) + [0, 0, 0, 0, 9.81, 0]
-        rows = [f"{t!r}," + ",".join(f"{cell:.5f}" for cell in row) for t, row in zip(t_s.tolist(), samples, strict=True)]
+        samples = rng.normal((0, 0, 0, 0, 9.81, 0), 0.01, (len(t_s), 6))
+        rows = [
+            f"{t!r}," + ",".join(f"{cell:.5f}" for cell in row) for t, row in zip(t_s.tolist(), samples, strict=True)
+        ]
         (path / f"{name}.csv").write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
     return path
 
@@ -86,7 +88,9 @@ def test_files_of_other_times_are_refused_with_their_spans(tmp_path: Path, name:
 
 
 @quick
-@given(st.sampled_from(NAMES), st.integers(0, COUNT - 1), st.sampled_from([1e300, 1e10, math.nan, math.inf, -1.0, -1e300]))
+@given(
+    st.sampled_from(NAMES), st.integers(0, COUNT - 1), st.sampled_from([1e300, 1e10, math.nan, math.inf, -1.0, -1e300])
+)
 def test_a_time_that_is_none_is_refused_with_file_and_row(tmp_path: Path, name: str, at: int, wrong_s: float) -> None:
     t_s = PLAIN.copy()
     t_s[at] = wrong_s
@@ -98,12 +102,8 @@ def test_a_time_that_is_none_is_refused_with_file_and_row(tmp_path: Path, name: 
 @quick
 @given(st.sampled_from([1e-6, 1e-4, 1e3, 1e6, 1e9, 1e12]), st.lists(st.sampled_from(NAMES), min_size=1, unique=True))
 def test_a_wrong_unit_of_time_is_named(tmp_path: Path, factor: float, names: list[str]) -> None:
-    try:
-        made, _ = imported(tmp_path, dict.fromkeys(names, PLAIN * factor))
-    except BadFile as told:
-        assert "time" in str(told) or "a sample every" in str(told)
-    else:
-        assert made.wrong, "accepted without a word"
+    with pytest.raises(BadFile, match="time"):
+        imported(tmp_path, dict.fromkeys(names, PLAIN * factor))
 
 
 def test_windows_may_count_either_way(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Wild host times: one carries nothing away, many that agree are believed, and every item comes out once, or is told."""
+"""Wild host times: one carries nothing away, many that agree are believed, and every item comes out, or is told."""
 
 from __future__ import annotations
 

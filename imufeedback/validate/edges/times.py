@@ -1,4 +1,4 @@
-"""Times that jump, in files and in recordings, in a process whose memory and patience are measured; and large inputs."""
+"""Times that jump, in files and in recordings, in a process whose memory is measured; and large inputs."""
 
 from __future__ import annotations
 
@@ -18,11 +18,12 @@ import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.judging import Judged, judge
+from imufeedback.record.csv_folder import SAMPLES_PER_PACKET
 from imufeedback.record.exports.raw import HEADER
 from imufeedback.record.importer import import_folder
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.table import write_angles
-from imufeedback.records import Angles, Command, Floats, Item, RawPacket
+from imufeedback.records import Angles, Floats, Item, RawPacket
 from imufeedback.validate.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.validate.edges.commands import session
 from imufeedback.validate.edges.texts import HANG_S, Hang, patience
@@ -34,6 +35,8 @@ MOST_MB = 1000.0
 NAMES = ("pelvis", "left_thigh", "right_thigh")
 HZ, SECONDS = 50.0, 6.0
 S = 1_000_000_000
+EACH = 10
+"""Samples in a packet of `session`."""
 BETWEEN_S = 29.0
 """In `session`: after the first rep, before the second."""
 
@@ -48,7 +51,7 @@ def _standing(folder: Path, times: Mapping[str, Floats]) -> None:
     rng = np.random.default_rng(1)
     folder.mkdir(parents=True, exist_ok=True)
     for name, t_s in times.items():
-        rest = rng.normal(0.0, 0.01, (len(t_s), 6)) + [0.0, 0.0, 0.0, 0.0, 9.81, 0.0]
+        rest = rng.normal((0.0, 0.0, 0.0, 0.0, 9.81, 0.0), 0.01, (len(t_s), 6))
         rows = (
             f"{at!r}," + ",".join(f"{cell:.4f}" for cell in row)
             for at, row in zip(t_s.tolist(), rest.tolist(), strict=True)
@@ -89,15 +92,16 @@ def _import_and_judge(folder: Path, kind: str, samples: int) -> Outcome:
         return "lost: a good file was refused" if kind in ("gap", "gap of some", "epoch") else None
     judged = judge(out)
     told = judged.told
-    if made.samples != samples or not _all_there(judged, samples):
+    if made.samples != samples or not _all_there(judged, samples, SAMPLES_PER_PACKET):
         return "lost: samples"
     word = made.wrong or made.notes or told.notices or told.rejected
     return None if word or (kind.startswith("gap") and told.gaps) else "wrong: without a word"
 
 
-def _all_there(judged: Judged, samples: int) -> bool:
-    """A packet that was rejected is told, with what is in it."""
-    return judged.summary["totals"]["samples"] + 4 * judged.told.rejected >= samples
+def _all_there(judged: Judged, samples: int, each: int) -> bool:
+    """A packet that was rejected is told, with the `each` samples in it."""
+    there: int = judged.summary["totals"]["samples"]
+    return there + each * judged.told.rejected >= samples
 
 
 # ── recordings ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -116,7 +120,8 @@ def recording_case(
             off = (2**63 - 1, -(2**63 - 1), items[k].host_ns + by_ns, items[k].host_ns - by_ns)
             items[k] = replace(items[k], host_ns=off[int(rng.integers(4))])
     elif kind in ("gap", "back"):
-        items[between:] = [_moved(one, by_ns if kind == "gap" else -by_ns) for one in items[between:]]
+        move = _later if kind == "gap" else _moved
+        items[between:] = [move(one, by_ns if kind == "gap" else -by_ns) for one in items[between:]]
     elif kind == "epoch":
         items[1:] = [_moved(one, by_ns + 10**5 * S) for one in items[1:]]
     elif kind == "begin":
@@ -142,7 +147,7 @@ def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind:
     told = judged.told
     if kind == "sensor":  # what one of three says is not there
         return None if told.rejected or told.notices else "wrong: without a word"
-    if not _all_there(judged, expected.summary["totals"]["samples"]):
+    if not _all_there(judged, expected.summary["totals"]["samples"], EACH):
         return "lost: samples"
     if len(told.reps) != len(expected.told.reps):
         return "lost: reps"
@@ -183,8 +188,10 @@ def large_recording(path: Path, megabytes: float) -> None:
                 journal.write(_later(item, k * whole_ns))
 
 
-def _later(packet: RawPacket, by_ns: int) -> RawPacket:
+def _later(packet: Item, by_ns: int) -> Item:
     """With every sample's own time moved as well (`packets/layouts/lossless.toml`)."""
+    if not isinstance(packet, RawPacket):
+        return _moved(packet, by_ns)
     head, rows = packet.payload[:8], np.frombuffer(packet.payload, "<u8", offset=8).reshape(-1, 7).copy()
     rows[:, 0] += np.uint64(by_ns)
     return RawPacket(packet.sensor, packet.host_ns + by_ns, head + rows.tobytes())
@@ -230,7 +237,7 @@ def run(folder: Path, seed: int, folders: int, recordings: int) -> Counter[str]:
     return tally
 
 
-def _in_a_process(*what: str | int | float) -> dict[str, object]:
+def _in_a_process(*what: str | float | Path) -> dict[str, object]:
     command = [sys.executable, "-m", "imufeedback.validate.edges.times", *map(str, what)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
