@@ -125,7 +125,8 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     before, after = np.median(mean[: k or None], axis=0), np.median(mean[k:], axis=0)
     if np.linalg.norm(after - before) < JUMP_RAD_S:
         return np.broadcast_to(np.median(mean, axis=0), gyr.shape)
-    return np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
+    out: Floats = np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
+    return out
 
 
 def _jump(values: Floats) -> int:
