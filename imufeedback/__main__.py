@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import _signal  # type: ignore[import-not-found]  # built in: there before `signal` could be read from the disk
+
+if __name__ != "__mp_main__" and _signal.getsignal(_signal.SIGINT) is _signal.default_int_handler:
+    _signal.signal(_signal.SIGINT, _signal.SIG_DFL)  # no traceback while the next lines are loaded
+
 import signal
 
 from imufeedback.first_moment import stop_at_once
@@ -9,7 +14,7 @@ from imufeedback.first_moment import stop_at_once
 
 def main() -> None:
     """Run the command line, then end the process."""
-    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+    if signal.getsignal(signal.SIGINT) in (signal.SIG_DFL, signal.default_int_handler):
         signal.signal(signal.SIGINT, stop_at_once)
     from imufeedback.cli import main as run
 

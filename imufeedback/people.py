@@ -17,7 +17,6 @@ A file that cannot be read is left alone and named in `People.troubles`; the oth
 from __future__ import annotations
 
 import datetime
-import json
 import os
 import re
 import unicodedata
@@ -30,8 +29,8 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback import toml
-from imufeedback.errors import BadFile, CannotWrite, UsageError
-from imufeedback.record.files import make_folder, name_key, shown, tighten, write_whole
+from imufeedback.errors import BadFile, UsageError
+from imufeedback.record.files import name_key, shown, tighten, write_own
 from imufeedback.records import Hand
 from imufeedback.settings import Player
 from imufeedback.texts import read_text
@@ -101,7 +100,7 @@ class People:
         if key(person.name) in self._people and key(person.name) != old:
             raise UsageError(f"there is a player {person.name!r} already", where="players", hint="choose another name")
         path = (self._files.get(old) if old else None) or self._free_path(person.name)
-        _write(path, to_toml(person))
+        write_own(path, to_toml(person).encode())
         if old is not None:
             self._files.pop(old, None)
             self._people.pop(old, None)
@@ -163,14 +162,14 @@ def parse(text: str, where: str) -> Person:
 
 def to_toml(person: Person) -> str:
     """The file's text; what is not known is left out."""
-    lines = [f"format = {person.format}", f"name = {_quoted(person.name)}", f"hand = {_quoted(person.hand)}"]
+    lines = [f"format = {person.format}", f"name = {toml.quoted(person.name)}", f"hand = {toml.quoted(person.hand)}"]
     if person.height_m is not None:
         lines.append(f"height_m = {person.height_m:g}" + (".0" if float(person.height_m).is_integer() else ""))
     if person.notes:
-        lines.append(f"notes = {_quoted(person.notes)}")
+        lines.append(f"notes = {toml.quoted(person.notes)}")
     lines += [f"{name} = {day}" for name in ("cautions_seen", "last_used") if (day := getattr(person, name))]
     if person.drill:
-        lines.append(f"drill = {_quoted(person.drill)}")
+        lines.append(f"drill = {toml.quoted(person.drill)}")
     return "\n".join(lines) + "\n"
 
 
@@ -209,18 +208,3 @@ def _checked(person: Person) -> Person:
 def _stem(name: str) -> str:
     stem = _NOT_IN_A_NAME.sub("_", unicodedata.normalize("NFC", name)).strip(" .")
     return stem.encode()[:120].decode("utf-8", "ignore").strip() or "player"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _write(path: Path, text: str) -> None:
-    """In place at once: a crash leaves the old file. Raises CannotWrite."""
-    try:
-        make_folder(path.parent)
-    except OSError as error:
-        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
-    write_whole(path, text.encode())
-    with suppress(OSError):
-        path.with_suffix(".new").unlink()

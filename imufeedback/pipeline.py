@@ -642,7 +642,7 @@ def _released(events: Sequence[Event], releases: Releases) -> deque[tuple[int, E
     out: deque[tuple[int, Event]] = deque()
     release = 0
     for event in reversed(events):
-        if isinstance(event, PhaseChanged | StateChanged):
+        if isinstance(event, PhaseChanged | StateChanged | Notice):
             release = releases.of(event.t_s)
         out.appendleft((release, event))
     return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -82,3 +83,9 @@ def floats(value: Any, place: str) -> Iterator[tuple[str, float]]:
     elif isinstance(value, list):
         for number, one in enumerate(value):
             yield from floats(one, f"{place}[{number}]")
+
+
+def quoted(text: str) -> str:
+    """A text as it stands in a file, in quotes. Letters of every script stay as they are: TOML knows no halves of one,
+    as JSON writes them."""
+    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -8,12 +8,17 @@ import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 sys.path.insert(0, str(Path(__file__).parent / "helpers"))
 
 _home = tempfile.TemporaryDirectory(prefix="imufeedback-tests-")
 # Before any registry is asked: what a developer keeps in the real data folder must not decide a test.
 os.environ["IMUFEEDBACK_HOME"] = _home.name
+
+# How busy a machine is must not decide a test.
+settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 
 @pytest.hookimpl(optionalhook=True)

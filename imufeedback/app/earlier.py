@@ -6,7 +6,6 @@ Only curves for looking at; what they were measured from is in the recordings.
 from __future__ import annotations
 
 import datetime
-from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -16,7 +15,7 @@ from msgspec import Meta
 
 from imufeedback.app.tracks import Track
 from imufeedback.errors import BadFile
-from imufeedback.record.files import put_aside, write_whole
+from imufeedback.record.files import put_aside, write_own
 from imufeedback.records import Floats
 from imufeedback.texts import read_bytes
 
@@ -67,9 +66,7 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
         put_aside(path)
     others = [one for one in found or () if one.day != today]
     reps = sorted([*others, best], key=lambda one: one.day)[-KEPT:]
-    write_whole(path, msgspec.json.encode(_File(reps)))
-    with suppress(OSError):
-        path.with_suffix(".new").unlink()  # an earlier version left it when a save did not end
+    write_own(path, msgspec.json.encode(_File(reps)))
 
 
 def _read(path: Path) -> list[Best] | None:

@@ -12,7 +12,7 @@ from imufeedback.app import work
 from imufeedback.app.run import run_app
 from imufeedback.ble.roster import load as load_roster
 from imufeedback.packets import parse_layout
-from imufeedback.record.files import tighten_data
+from imufeedback.record.files import tighten_data, write_own
 from imufeedback.records import Json, Segment
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
     def remember(sensor: str, role: Segment | None, facts: Mapping[str, Json]) -> None:
         roster.meet(sensor, facts, layout_name)
         roster.assign(sensor, role)
-        roster.save()
+        roster.save(write_own)
 
     def make_window() -> LiveWindow:
         from imufeedback.app.live_window import LiveWindow

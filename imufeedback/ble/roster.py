@@ -9,16 +9,14 @@ is ever assigned by the order in which sensors are found.
 
 from __future__ import annotations
 
-import json
-import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
 
 from imufeedback import toml
-from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback.errors import BadToml, UsageError
 from imufeedback.records import Json, Segment
 from imufeedback.texts import read_text
 
@@ -104,15 +102,9 @@ class Roster:
         here = {key(one) for one in serials}
         return [one for name, one in self.known.items() if one.role is not None and name not in here]
 
-    def save(self) -> None:
-        """Raises CannotWrite. Written beside and put in place at once, so that a crash leaves the old file."""
-        beside = self.path.with_suffix(".new")
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            beside.write_text(_toml(self.known.values()), encoding="utf-8")
-            os.replace(beside, self.path)
-        except OSError as error:
-            raise CannotWrite(f"cannot be written ({error.strerror})", where=str(self.path)) from error
+    def save(self, write: Callable[[Path, bytes], None]) -> None:
+        """Hand the file's text to `write`, which puts it in place at once (`record/files.py`). Raises CannotWrite."""
+        write(self.path, _toml(self.known.values()).encode())
 
 
 def load(folder: Path) -> Roster:
@@ -147,12 +139,12 @@ def why_missing(missing: Iterable[Known]) -> list[str]:
 def _toml(sensors: Iterable[Known]) -> str:
     lines = ["# This player's sensors. Written by imufeedback; may be edited.", ""]
     for one in sensors:
-        lines += ["[[sensor]]", f"serial = {json.dumps(one.serial)}"]
+        lines += ["[[sensor]]", f"serial = {toml.quoted(one.serial)}"]
         if one.role is not None:
-            lines.append(f"role = {json.dumps(str(one.role))}")
-        lines += [f"layout = {json.dumps(one.layout)}", f"offset_ms = {one.offset_ms}"]
+            lines.append(f"role = {toml.quoted(str(one.role))}")
+        lines += [f"layout = {toml.quoted(one.layout)}", f"offset_ms = {one.offset_ms}"]
         if one.address and not one.by_address:
-            lines.append(f"address = {json.dumps(one.address)} # on this computer")
+            lines.append(f"address = {toml.quoted(one.address)} # on this computer")
         if one.by_address:
             lines.append("by_address = true # no serial number: another computer will not know it")
         lines.append("")

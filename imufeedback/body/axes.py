@@ -15,6 +15,7 @@ Where the motion does not show it nothing is said. All sensors inverted together
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -57,6 +58,10 @@ class Verdict:
     """What to do."""
     axes: tuple[str, str, str] | None = None
     """The gyroscope's axes as they would be right, in the form of a layout's `axes`."""
+    quantity: str = ""
+    """What has the wrong unit: ``time``, ``gyr`` or ``acc``; empty for all other kinds."""
+    factor: float = 1.0
+    """What its values have to be multiplied by."""
 
     @property
     def wrong(self) -> bool:
@@ -88,7 +93,7 @@ class Evidence:
         gains = self.scaled[:, 0]
         unit = int(np.argmax(gains))
         if gains[unit] > max(sure * EVIDENCE, UNITS_SHARE * self.scaled[unit, 1], -over[best]):
-            return Verdict("units", _RATE_UNITS[unit], _UNITS_HINT)
+            return _unit("gyr", _RATE_UNITS[unit], (math.pi / 180.0, 180.0 / math.pi)[unit])
         enough = max(sure * EVIDENCE, SHARE * self.windows)
         if -over[best] > enough:
             alike = np.flatnonzero(over <= over[best] + SAME)
@@ -111,10 +116,10 @@ def units(t_s: Floats, acc_m_s2: Floats) -> Verdict | None:
     if len(t_s) < 2:
         return None
     step = float(np.median(np.diff(t_s)))
-    for factor, unit in ((1e-3, "milliseconds"), (1e3, "thousands of seconds")):
+    for factor, unit in _TIME_UNITS:
         if not STEP_S[0] <= step <= STEP_S[1] and STEP_S[0] <= step * factor <= STEP_S[1]:
             what = f"a sample every {step:.3g} s: its times are in {unit}, not in seconds"
-            return Verdict("units", what, _UNITS_HINT)
+            return _unit("time", what, factor)
     with np.errstate(all="ignore"):
         size = float(np.nanmedian(np.linalg.norm(acc_m_s2, axis=1)))
     for factor, what in (
@@ -123,7 +128,7 @@ def units(t_s: Floats, acc_m_s2: Floats) -> Verdict | None:
     ):
         if abs(size * factor / STANDARD_GRAVITY_M_S2 - 1.0) < GRAVITY_OFF:
             seen = f"acc measures {size:.3g} m/s², and gravity is 9.81: its values are {what}"
-            return Verdict("units", seen, _UNITS_HINT)
+            return _unit("acc", seen, factor)
     return None
 
 
@@ -156,7 +161,12 @@ _RATE_UNITS = (
     "its rates are 57 times too large: they are in °/s, not in rad/s",
     "its rates are 57 times too small: they are in rad/s, not in °/s",
 )
-_UNITS_HINT = "correct the unit in the layout, or the file's column and its heading"
+_TIME_UNITS = ((1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds"), (1e3, "thousands of seconds"))
+
+
+def _unit(quantity: str, what: str, factor: float) -> Verdict:
+    hint = f"multiply {quantity} by {factor:.6g}, or correct its unit in the layout"
+    return Verdict("units", what, hint, quantity=quantity, factor=factor)
 
 
 def _changes(k: int) -> int:

@@ -27,7 +27,7 @@ from imufeedback.cli import (
     validate,
 )
 from imufeedback.cli.output import say
-from imufeedback.cli.stopping import Signals
+from imufeedback.cli.stopping import Signals, Stopped
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.resources import data_folder
 from imufeedback.unforeseen import keep, tell_of_threads
@@ -88,12 +88,9 @@ def main(*, ends_process: bool = False) -> None:
     streams.prepare()
     restore = tell_of_threads(lambda error: _tell_of_thread(error, signals))
     try:
-        status = _run(signals)
-        lost = streams.flush()
-        if lost is not None:
-            streams.give_up()
-            status = status or _tell(lost)
-        streams.settle()
+        status = _run_and_flush(signals)
+    except Stopped:  # while an error was being told, or the output written
+        status = _stopped(signals)
     finally:
         signals.close(ends_process=ends_process)
         if not ends_process:
@@ -102,9 +99,20 @@ def main(*, ends_process: bool = False) -> None:
     sys.exit(status)
 
 
+def _run_and_flush(signals: Signals) -> int:
+    status = _run(signals)
+    lost = streams.flush()
+    if lost is not None:
+        streams.give_up()
+        status = status or _tell(lost)
+    streams.settle()
+    return status
+
+
 def _run(signals: Signals) -> int:
     """The status of the verb; its error is told."""
     try:
+        signals.begin()
         status = app(standalone_mode=False)  # else typer would print its own boxes for a wrong option
     except BaseException as error:  # noqa: BLE001 - the one place where everything ends
         if signals.status is not None or isinstance(error, KeyboardInterrupt | typer.Abort):

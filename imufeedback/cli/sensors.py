@@ -100,7 +100,7 @@ def assign(
         _run(work, layout, virtual)
         return
     roster.assign(serial, segment)
-    roster.save()
+    _save(roster)
     _print_places(roster)
 
 
@@ -109,7 +109,7 @@ def forget(serial: Annotated[str, typer.Argument(help="Serial number, as `scan` 
     """This sensor is not yours any more: it is left alone from now on."""
     roster = _roster()
     roster.forget(serial)
-    roster.save()
+    _save(roster)
     _print_places(roster)
 
 
@@ -228,6 +228,12 @@ def align(layout: LayoutName = "house", virtual: Virtual = False) -> None:
 # ── helpers ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
+def _save(roster: Roster) -> None:
+    from imufeedback.record.files import write_own
+
+    roster.save(write_own)
+
+
 def _print_places(roster: Roster) -> None:
     for one in roster.known.values():
         show(f"{one.serial}: {_place(roster, one.serial)}")
@@ -255,7 +261,7 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
         status = asyncio.run(all_of_it())
     finally:
         if not virtual:
-            roster.save()
+            _save(roster)
     if status:
         raise typer.Exit(status)
 

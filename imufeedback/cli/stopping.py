@@ -31,6 +31,7 @@ class Signals:
     def __init__(self) -> None:
         self.received: int | None = None
         """Number of the first signal; None while there was none."""
+        self._begun = False
         self._before: dict[int, Any] = {}
         for number in (getattr(signal, name) for name in _NAMES if hasattr(signal, name)):
             if threading.current_thread() is threading.main_thread() and signal.getsignal(number) in _TAKEN:
@@ -40,6 +41,10 @@ class Signals:
     def status(self) -> int | None:
         """Exit status after a signal, as shells give it; None while there was none."""
         return None if self.received is None else 128 + self.received
+
+    def begin(self) -> None:
+        """From now on something may be open, and is closed in order; before, a signal ends the process at once."""
+        self._begun = True
 
     def close(self, *, ends_process: bool) -> None:
         """Close what is still open, undisturbed. Then signals do what they did before; in a process that ends, they end
@@ -54,6 +59,8 @@ class Signals:
             signal.signal(number, handler)
 
     def _take(self, number: int, frame: FrameType | None) -> None:
+        if not self._begun:
+            stop_at_once(number, frame)
         if self.received is None:
             self.received = number
             raise Stopped(number)

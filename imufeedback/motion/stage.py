@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from imufeedback.motion import needs
+from imufeedback.motion.aim import Aim
 from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.live import Judge, LiveLimits
 from imufeedback.motion.marks import BEGUN_RAD
@@ -20,6 +21,7 @@ from imufeedback.records import (
     Floats,
     Hand,
     Motion,
+    Notice,
     Phase,
     PhaseChanged,
     Rep,
@@ -30,7 +32,7 @@ from imufeedback.records import (
 from imufeedback.stage import Stage
 
 In = Angles | Zeroed | SegmentMotion | Restarted
-Out = PhaseChanged | StateChanged | Rep
+Out = PhaseChanged | StateChanged | Rep | Notice
 
 ADDRESS_KEEP_S = 1.0
 """Samples of the address that belong to a rep, in front of its backswing."""
@@ -57,6 +59,8 @@ class _State:
     arm: list[Floats] = field(default_factory=list)
     """(N, 7) rows ``t, gyr, acc`` of the lead forearm, of the last seconds or of the present rep."""
     doubts: Doubts = field(default_factory=Doubts)
+    aim: Aim | None = None
+    """Set while the player may have turned at address without a new zero."""
 
 
 class MotionStage(Stage[In, Out]):
@@ -91,12 +95,14 @@ class MotionStage(Stage[In, Out]):
         if isinstance(item, Restarted):
             s.doubts.coming.append(item)
             return []
-        if s.phase is Phase.WAITING:
+        if s.phase is Phase.WAITING and s.aim is None:
             return []  # only a zero at an address ends that
         try:
             rows = track(item, self._hand)
         except KeyError:
             return []  # without both thighs there is nothing to judge; the pipeline has said so at its start
+        if s.phase is Phase.WAITING:
+            return self._look_at_aim(rows)
         out: list[Out] = []
         for i, row in enumerate(rows.tolist()):
             made = self._step(row)
@@ -104,14 +110,27 @@ class MotionStage(Stage[In, Out]):
                 out += made
                 if s.phase in (Phase.WAITING, Phase.FINISH):  # close the rep's track at this step
                     s.parts.append(rows[: i + 1])
-                    return out + self._close()
+                    return out + self._close() + self._look_at_aim(rows[i + 1 :])
         s.parts.append(rows)
         self._trim()
+        return out
+
+    def _look_at_aim(self, rows: Floats) -> list[Out]:
+        s = self._state
+        out: list[Out] = []
+        for row in rows.tolist() if s.aim is not None else ():
+            assert s.aim is not None
+            told = s.aim.look(row)
+            if told is not None:
+                out.append(Notice(row[Col.T], told))
+        if s.aim is not None and s.aim.over:
+            s.aim = None
         return out
 
     def _zeroed(self, item: Zeroed) -> list[Out]:
         """Turn counts anew from here, so what was collected against the old zero is void."""
         s = self._state
+        s.aim = None
         if item.reason != "address" or s.phase is Phase.BACKSWING:
             return self._zeroed_by_hand(item)
         begins = s.phase is not Phase.ADDRESS
@@ -221,6 +240,8 @@ class MotionStage(Stage[In, Out]):
             return []
         was, s.phase = s.phase, to
         out: list[Out] = self._missed(was) if to in (Phase.WAITING, Phase.ADDRESS) else []
+        if was is Phase.ADDRESS and to is Phase.WAITING and s.seen.turn > 0 and s.address is not None:
+            s.aim = Aim(s.address)
         if to is Phase.DOWNSWING:
             s.judge = Judge.from_top(s.live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
             s.seen.fastest, s.seen.slow_since_s = 0.0, None

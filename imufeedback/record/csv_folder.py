@@ -60,6 +60,8 @@ class CsvSeries:
     """(N, 3) sensor frame; NaN where the file has no number."""
     notes: tuple[str, ...]
     """What a person should know about the file, one line each."""
+    columns: tuple[str, ...]
+    """The headings of time, rates and accelerations, seven."""
 
 
 def read_folder(folder: str | os.PathLike[str]) -> dict[Segment, CsvSeries]:
@@ -163,7 +165,9 @@ def _read(path: Path, segment: Segment) -> CsvSeries:
     values *= columns.factor  # in place: a file may hold millions of rows
     _check_rate(path, values[:, 0])
     notes = _notes(path, values, columns)
-    return CsvSeries(segment, frozen(values[:, 0]), frozen(values[:, 1:4]), frozen(values[:, 4:7]), notes)
+    return CsvSeries(
+        segment, frozen(values[:, 0]), frozen(values[:, 1:4]), frozen(values[:, 4:7]), notes, columns.names
+    )
 
 
 def _columns(path: Path, header: Sequence[str]) -> _Columns:

@@ -277,6 +277,18 @@ def write_whole(path: Path, data: bytes) -> None:
         os.fsync(number)
 
 
+def write_own(path: Path, data: bytes) -> None:
+    """The same, and its folder is made when it is missing; what an earlier version left of a save that did not end, a
+    file ``.new``, goes. Raises CannotWrite."""
+    try:
+        make_folder(path.parent)
+    except OSError as error:
+        raise CannotWrite(f"cannot be written ({error.strerror})", where=str(path), hint="make room") from error
+    write_whole(path, data)
+    with suppress(OSError):
+        path.with_suffix(".new").unlink()
+
+
 @contextmanager
 def _finished(part: Path, path: Path, overwrite: bool) -> Iterator[None]:
     """Around the writing of a temporary file: gives it its name, or removes it when the writing failed."""

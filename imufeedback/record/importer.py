@@ -11,6 +11,7 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.body.axes import Verdict
 from imufeedback.body.stage import fit_from_json
 from imufeedback.body.suspects import suspects
 from imufeedback.commands import wrong_in
@@ -27,14 +28,21 @@ STANDS_FOR_STEPS = 0.5
 """A sample of an unknown sensor is the mean over the step that it ends, so it tells of the motion half a step before:
 no sensor that keeps false frequencies out is quicker. People with optical angles and both sets with cameras are late by
 at least that (DEVELOPERS.md)."""
-JUDGED_S = 1200.0
-"""Of a longer recording the first 20 minutes show whether the sensors' axes can be true."""
+JUDGED_S, JUDGED_LEAST = 1200.0, 10_000
+"""Of a longer recording the first 20 minutes show whether the sensors' axes can be true; and at least so many samples,
+for times may be in another unit."""
 LEAST_HZ = 0.1
 """The least rate that a layout may state."""
 UNLIKE = 100.0
 """Files of one session whose samples are further apart by more are not in the same unit of time. Chosen."""
-JUDGED_LEAST = 100
-"""So many samples at least, however far apart: a wrong unit of time shows in them. Chosen."""
+_FIRST = {"time": 0, "gyr": 1, "acc": 4}
+"""Where a quantity's first column stands among the seven."""
+_OTHER_UNIT = {
+    ("gyr", "rad_s"): "gyr_x_deg_s …",
+    ("gyr", "deg_s"): "gyr_x_rad_s …",
+    ("acc", "m_s2"): "acc_x_g …",
+    ("acc", "g"): "acc_x_m_s2 …",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +120,21 @@ def _wrong(series: Mapping[Segment, CsvSeries]) -> tuple[str, ...]:
     for segment, one in series.items():
         count = max(int(np.searchsorted(one.t_s, one.t_s[0] + JUDGED_S)), JUDGED_LEAST)
         worn[segment] = one.t_s[:count], one.gyr_rad_s[:count], one.acc_m_s2[:count]
-    return tuple(f"{segment}.csv: {verdict}" for segment, verdict in suspects(worn).items())
+    return tuple(f"{segment}.csv: {_words(verdict, series[segment])}" for segment, verdict in suspects(worn).items())
+
+
+def _words(verdict: Verdict, one: CsvSeries) -> str:
+    """A wrong unit with the columns that have it, and what to multiply them by."""
+    if verdict.kind != "units":
+        return str(verdict)
+    names = _and([name for name in one.columns if name.startswith(verdict.quantity)])
+    headings = _OTHER_UNIT.get((verdict.quantity, one.columns[_FIRST[verdict.quantity]].split("_", 2)[-1]), "")
+    rather = f", or call them {headings}" if headings else ""
+    return f"{names}: {verdict.what} – multiply by {verdict.factor:.6g}{rather}"
+
+
+def _and(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:

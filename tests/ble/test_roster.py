@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import stat
 from pathlib import Path
 
 import pytest
 
 from imufeedback.ble.roster import Known, load, why_missing
 from imufeedback.errors import BadToml, CannotWrite, UsageError
+from imufeedback.record.files import write_own
 from imufeedback.records import Segment
 
 P, L, R = Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH
@@ -19,7 +22,7 @@ def filled(folder: Path) -> None:
         roster.meet(serial, {"serial": serial, "address": f"C0:{serial}"}, "house")
         roster.assign(serial, role)
     roster.set_offset("AB-02", 0.0041234)
-    roster.save()
+    roster.save(write_own)
 
 
 def test_h19_the_same_places_whatever_the_system_calls_the_sensors(tmp_path: Path) -> None:
@@ -47,7 +50,7 @@ def test_h19_a_sensor_that_was_never_met_has_no_place(tmp_path: Path) -> None:
 def test_h19_a_sensor_without_a_serial_number_is_marked(tmp_path: Path) -> None:
     roster = load(tmp_path)
     roster.meet("C0:00:00:00:00:07", {"address": "C0:00:00:00:00:07"}, "house")
-    roster.save()
+    roster.save(write_own)
     assert load(tmp_path).get("C0:00:00:00:00:07").by_address
     assert "another computer" in (tmp_path / "sensors.toml").read_text(encoding="utf-8")
 
@@ -77,7 +80,7 @@ def test_names_with_quotes_and_other_scripts_survive(tmp_path: Path) -> None:
     roster = load(tmp_path)
     for serial in ('a"b\\c', "Ü 日本", "tab\there"):
         roster.meet(serial, {"serial": serial}, "house")
-    roster.save()
+    roster.save(write_own)
     assert sorted(one.serial for one in load(tmp_path).known.values()) == sorted(['a"b\\c', "Ü 日本", "tab\there"])
 
 
@@ -106,4 +109,19 @@ def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     roster = load(tmp_path / "file")
     roster.known["A"] = Known("a")
     with pytest.raises(CannotWrite, match=r"sensors\.toml"):
-        roster.save()
+        roster.save(write_own)
+
+
+def test_the_file_is_for_this_user_alone_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
+    (tmp_path / "sensors.new").write_text("left by a save that did not end", encoding="utf-8")
+    before = os.umask(0)
+    try:
+        roster = load(tmp_path)
+        serial = '\N{GOLFER}\N{LATIN CAPITAL LETTER L WITH STROKE}\x7f"'
+        roster.meet(serial, {"serial": serial}, "house")
+        roster.save(write_own)
+    finally:
+        os.umask(before)
+    assert [one.name for one in tmp_path.iterdir()] == ["sensors.toml"]
+    assert os.name != "posix" or stat.S_IMODE((tmp_path / "sensors.toml").stat().st_mode) == 0o600
+    assert load(tmp_path).known == roster.known

@@ -171,3 +171,36 @@ def test_a_column_with_the_wrong_sign_is_named_and_no_fit_is_made(
     assert "fitting" not in ended.out
     verbs = [one.verb for one in read_items(out) if isinstance(one, Command)]
     assert verbs == ["begin"]  # all samples are there, and no fit
+
+
+UNITS: dict[str, tuple[str, slice, float, list[str]]] = {
+    "g": ("left_thigh", slice(4, 7), 1 / 9.80665, ["acc_x_m_s2, acc_y_m_s2 and acc_z_m_s2", "in g", "by 9.80665"]),
+    "degrees": ("right_thigh", slice(1, 4), 57.29578, ["gyr_z_rad_s", "°/s", "multiply by 0.0174533", "gyr_x_deg_s"]),
+    "milliseconds": ("pelvis", slice(0, 1), 1e3, ["time_s", "milliseconds", "multiply by 0.001"]),
+    "microseconds": ("pelvis", slice(0, 1), 1e6, ["time_s", "microseconds", "multiply by 1e-06"]),
+}
+
+
+@pytest.mark.parametrize("case", UNITS)
+def test_a_wrong_unit_is_named_with_column_and_factor(
+    imufeedback: Commands, recording: Path, tmp_path: Path, case: str
+) -> None:
+    segment, columns, factor, says = UNITS[case]
+    folder, out = tmp_path / "raw", tmp_path / "out.mcap"
+    assert imufeedback("export", recording, "--format", "raw", "--out", folder).status == 0
+    path = folder / f"{segment}.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    changed = []
+    for row in rows:
+        cells = row.split(",")
+        cells[columns] = [repr(float(one) * factor) for one in cells[columns]]
+        changed.append(",".join(cells))
+    path.write_text("\n".join([head, *changed]) + "\n", encoding="utf-8")
+    ended = imufeedback("import", folder, "--out", out)
+    assert ended.status == 1
+    (line,) = [one for one in ended.err.splitlines() if "multiply" in one]
+    assert line.startswith(f"{segment}.csv: ")
+    for text in says:
+        assert text in line
+    verbs = [one.verb for one in read_items(out) if isinstance(one, Command)]
+    assert "set-fit" not in verbs

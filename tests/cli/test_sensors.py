@@ -15,6 +15,7 @@ from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk
 from imufeedback.cli import sensors
 from imufeedback.packets import Layout
+from imufeedback.record.files import write_own
 from imufeedback.records import Segment
 
 
@@ -47,7 +48,7 @@ def use_the_bench(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Bench:
     roster = load(tmp_path)
     for name in NAMES:
         roster.meet(name, {"serial": name}, "house")
-    roster.save()
+    roster.save(write_own)
     return bench
 
 
@@ -70,7 +71,7 @@ def test_h16_a_missing_sensor_is_named_after_its_place(imufeedback: Commands, be
     roster = load(tmp_path)
     roster.meet("GONE-9", {"serial": "GONE-9"}, "house")
     roster.assign("GONE-9", Segment.LEFT_THIGH)
-    roster.save()
+    roster.save(write_own)
     ended = imufeedback("sensors", "scan")
     assert ended.status == 0
     assert "left thigh (GONE-9) was not heard" in ended.err

@@ -50,6 +50,15 @@ def test_a_name_that_the_code_page_has_not_is_shown_by_its_number(tmp_path: Path
     assert done.returncode == 0
 
 
+def test_a_serial_number_that_the_code_page_has_not(tmp_path: Path) -> None:
+    (tmp_path / "sensors.toml").write_text('[[sensor]]\nserial = "Ł\U0001f3cc"\nrole = "pelvis"\n', encoding="utf-8")
+    for words, status in (("sensors assign 'Ł\U0001f3cc' left_thigh", 0), ("sensors forget 'Ł'", 2)):
+        done = shell(f"{PROGRAM} {words}", PYTHONIOENCODING="cp1252", IMUFEEDBACK_HOME=str(tmp_path))
+        assert b"Traceback" not in done.stdout + done.stderr
+        assert done.returncode == status
+        assert b"\\u0141" in done.stdout + done.stderr
+
+
 def test_closed_streams_give_their_numbers_to_no_recording(tmp_path: Path) -> None:
     """What a library writes to stderr must not end up in the middle of a file."""
     words = f"{PROGRAM} demo --no-realtime --reps 1 --out {tmp_path} <&- >&- 2>&-"

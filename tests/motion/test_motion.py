@@ -11,7 +11,7 @@ import pytest
 from swings import FALLING, SWING, Course, address, angles, course, cut, part, ramp, slowed
 
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
-from imufeedback.records import Angles, Hand, Motion, Phase, PhaseChanged, Rep, StateChanged, Zeroed, same
+from imufeedback.records import Angles, Hand, Motion, Notice, Phase, PhaseChanged, Rep, StateChanged, Zeroed, same
 
 LIMITS = LiveLimits(
     min_slope=0.06, dead_turn_rad=math.radians(3), dead_s=0.05, target_rad=math.radians(2), grow_rad=math.radians(1)
@@ -207,6 +207,44 @@ def test_a_waggle_does_not_spoil_the_swing_after_it():
 def test_a_start_towards_the_target_is_no_rep():
     out = fed(stage(), address(), swing([(0, 0), (0.5, 0), (1.5, 60), (2.5, 60)], thigh=ramp((0, 30), (60, 10))))
     assert phases(out) == [Phase.ADDRESS, Phase.WAITING]
+
+
+AIMED = [(0, 0), (0.5, 0), (1.0, 12), (2.5, 12), (3.5, -30), (4.5, 85), (5.5, 85)]
+"""A turn of 12° at address, a wait, and a swing from there."""
+
+
+def test_a_turn_at_address_that_costs_the_swing_is_told_before_it():
+    whole = swing(AIMED)
+    out = fed(stage(), address(), whole)
+    assert not reps(out)
+    (told,) = [one for one in out if isinstance(one, Notice)]
+    assert 1.4 <= told.t_s < 2.5
+    assert "12°" in told.text
+    assert "set up again" in told.text
+    for size in (1, 7, 10_000):
+        other = stage()
+        assert same(other.feed(address()) + [o for block in cut(whole, size) for o in other.feed(block)], out)
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [(0, 0), (0.5, 0), (1.0, 6), (2.5, 6), (3.5, -36), (4.5, 85), (5.5, 85)],  # so little is the same address
+        [(0, 0), (0.5, 0), (1.0, 12), (1.1, 12), (1.6, 0), (3.0, 0)],  # and back at once
+        [(0, 0), (0.5, 0), (2.0, 80), (4.0, 80)],  # walks away
+    ],
+)
+def test_other_turns_at_address_are_no_aim(points):
+    out = fed(stage(), address(), swing(points))
+    assert not [one for one in out if isinstance(one, Notice)]
+
+
+def test_a_new_zero_makes_an_aim_good():
+    points = [(0, 0), (0.5, 0), (1.0, 12), (1.3, 12)]
+    one = stage()
+    out = fed(one, address(), swing(points), address(1.3), swing(begin_s=1.3))
+    assert len(reps(out)) == 1
+    assert not [told for told in out if isinstance(told, Notice)]
 
 
 def test_a_swing_that_is_given_up_is_no_rep():
