@@ -26,7 +26,7 @@ INCLINATION_SD_REST_RAD = math.radians(0.5)
 INCLINATION_SD_MOVING_RAD = math.radians(1.0)
 """VQF's tilt error on the BROAD benchmark: 0.7 (undisturbed) to 1.0 degrees RMS (fast), computed with its defaults."""
 TURNED_SHARE = 0.01
-"""Of a turn, by which the tilt may be wrong after it: scale, axes, the body's own acceleration. Chosen between swings of
+"""Of a turn, by which the tilt may be wrong after it: scale, axes, own acceleration. Chosen between swings of
 synthetic golfers with typical sensors (2 % would cover what the pelvis' tilt is off) and the joints of a recording in
 long movement (0)."""
 TURNED_MOST_RAD = 1.2
