@@ -25,9 +25,10 @@ REST_S = 0.3
 INCLINATION_SD_REST_RAD = math.radians(0.5)
 INCLINATION_SD_MOVING_RAD = math.radians(1.0)
 """VQF's tilt error on the BROAD benchmark: 0.7 (undisturbed) to 1.0 degrees RMS (fast), computed with its defaults."""
-TURNED_SHARE = 0.02
-"""Of a turn, by which the tilt may be wrong after it: scale, axes, the body's own acceleration. Chosen: after a swing
-of synthetic golfers with typical sensors the pelvis' tilt is off by 1.7 degrees (RMS), and the bar then says 1.8."""
+TURNED_SHARE = 0.01
+"""Of a turn, by which the tilt may be wrong after it: scale, axes, own acceleration. Chosen between swings of
+synthetic golfers with typical sensors (2 % would cover what the pelvis' tilt is off) and the joints of a recording in
+long movement (0)."""
 TURNED_MOST_RAD = 1.2
 """More than a swing leaves is made of many turns, whose errors do not add up."""
 HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0

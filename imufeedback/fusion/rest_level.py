@@ -18,7 +18,7 @@ from imufeedback.fusion.known import INCLINATION_SD_REST_RAD, REST_S, SHAKEN_FAL
 from imufeedback.fusion.turns import product, to_earth
 from imufeedback.records import Floats
 
-SPEED_SD_M_S = 0.1
+SPEED_SD_M_S = 0.07
 """A sensor that is called at rest may still move so fast; over T seconds its mean acceleration is no more than that
 over T. Chosen."""
 MEAN_S = 1.0
