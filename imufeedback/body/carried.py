@@ -112,20 +112,22 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
         return np.zeros_like(gyr)
     size = max(round(REST_S / float(np.median(np.diff(t_s)))), 2)
     count = len(t_s) // size
-    if not count:
-        return np.zeros_like(gyr)
+    nothing: Floats = np.zeros_like(gyr)
+    if not count:  # too few to rest in
+        return nothing
     times, rates, forces = (x[: count * size].reshape(count, size, -1) for x in (t_s, gyr, acc))
     mean = rates.mean(axis=1)
     rest = (rates.std(axis=1).max(axis=-1) < REST_GYR_RAD_S) & (forces.std(axis=1).max(axis=-1) < REST_ACC_M_S2)
     rest &= np.linalg.norm(mean, axis=-1) < BIAS_RAD_S
     if not rest.any():
-        return np.zeros_like(gyr)
+        return nothing
     mean, at_s = mean[rest], times[rest].mean(axis=(1, 2))
     k = _jump(mean)
     before, after = np.median(mean[: k or None], axis=0), np.median(mean[k:], axis=0)
     if np.linalg.norm(after - before) < JUMP_RAD_S:
         return np.broadcast_to(np.median(mean, axis=0), gyr.shape)
-    return np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
+    parted: Floats = np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
+    return parted
 
 
 def _jump(values: Floats) -> int:
