@@ -165,7 +165,8 @@ class Known:
             x, y, z = rate
             rate2 = x * x + y * y + z * z
             heading += HEADING_DRIFT_SD_RAD_S * step
-            quiet = rate2 < QUIET_RATE_RAD_S**2 and _LEAST_2 < forces2[i] < _MOST_2
+            clipped = bool(flags and flags[i] & _SATURATED)
+            quiet = rate2 < QUIET_RATE_RAD_S**2 and _LEAST_2 < forces2[i] < _MOST_2 and not clipped
             if step >= gap_s:
                 lost = lost_turn_rad(step, math.sqrt(max(pace2, rate2)))
                 heading += lost
@@ -183,8 +184,8 @@ class Known:
             tilt = math.sqrt(INCLINATION_SD_MOVING_RAD**2 + swung2)
             if self.begun_s is not None and not rest:
                 tilt = max(self._first(step, forces2[i], rate2, period_s), INCLINATION_SD_MOVING_RAD)
-            if self.clip is not None or (flags and flags[i] & _SATURATED):
-                heading += self._clipped(rates, i, step, bool(flags and flags[i] & _SATURATED))
+            if self.clip is not None or clipped:
+                heading += self._clipped(rates, i, step, clipped)
             if self.shaken_rad > SHAKEN_OVER_RAD:
                 tilt = math.hypot(tilt, self.shaken_rad)
                 self.shaken_rad *= math.exp(-step / SHAKEN_FALLS_S)
