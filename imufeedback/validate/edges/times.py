@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import resource
 import signal
 import subprocess
 import sys
@@ -293,6 +292,8 @@ def _child(what: str, folder: Path, *numbers: str) -> dict[str, object]:
 
 
 if __name__ == "__main__":
+    import resource
+
     made = _child(sys.argv[1], Path(sys.argv[2]), *sys.argv[3:])
     unit = 1.0 if sys.platform == "darwin" else 1024.0
     made["peak_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
