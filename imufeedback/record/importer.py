@@ -93,7 +93,7 @@ def import_folder(
         if fit is not None:
             journal.write(Command(0, "set-fit", fit_args(fit)))
         for item in items:
-            journal.write(item)
+            journal.write_in_turn(item)
     notes = (*told, *chain.from_iterable(one.notes for one in series.values()))
     samples = sum(len(one.t_s) for one in series.values())
     return Imported(journal.path, samples, tuple(series), fit, notes, journal.error, wrong)

@@ -275,7 +275,7 @@ def _place(
     begun = at >= 0
     between = between & begun
     past_s = t_s[:, None] - times_s[row]
-    span_s = np.where(between, times_s[row + between] - times_s[row], 1.0)
+    span_s = np.where(between, np.maximum(times_s[row + between] - times_s[row], TINY_S), 1.0)
     part = np.where(between, np.maximum(past_s, 0.0) / span_s, 0.0)
     on_it = past_s <= TINY_S
     ok = begun & np.where(between, (span_s <= BRIDGE_S + TINY_S) | on_it, past_s <= PREDICT_S + TINY_S)
