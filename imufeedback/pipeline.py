@@ -110,7 +110,7 @@ from imufeedback.rules import (
 )
 from imufeedback.settings import Sensor, Settings, from_args
 from imufeedback.timing import Instants, Merger, Plausible, SensorClock, Sign, Silence
-from imufeedback.timing.merge import Arrived
+from imufeedback.timing.merge import Arrived, break_s
 from imufeedback.timing.releases import Releases
 
 __all__ = ["Pipeline", "fit_args", "run"]
@@ -242,7 +242,7 @@ class Pipeline:
         self._stopped = False
         self._cueing = Cueing()
         self._lateness = Lateness()
-        self._silence = Silence()
+        self._silence = Silence(break_s(settings.grid_hz))
         self._instants = Instants(self._origin_ns)
         self._tone = LosingTone(hand=hand)
         self._judge_by(rule_set)

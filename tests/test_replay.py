@@ -140,6 +140,26 @@ def test_a_stretch_at_a_time_gives_the_same_events(live: Live, seed: int | None,
     assert stride < 500 or sum(map(is_angles, many)) < 0.95 * sum(map(is_angles, ones))
 
 
+def jumping(items: list[Item]) -> list[Item]:
+    """The same session with a day's silence after the fitting, one wild time, and times that go back for good."""
+    one, two = int(0.7 * len(items)), int(0.85 * len(items))
+    by_s = [0] * one + [86_400] * (two - one) + [-3600] * (len(items) - two)
+    out = [replace(item, host_ns=item.host_ns + by * 10**9) for item, by in zip(items, by_s, strict=True)]
+    out[one // 2] = replace(out[one // 2], host_ns=2**63 - 1)
+    return out
+
+
+@pytest.mark.parametrize("stride", [7, 500])
+def test_a_stretch_at_a_time_gives_the_same_events_where_times_jump(live: Live, stride: int) -> None:
+    items = jumping(list(read_items(live.recording)))
+    singly, together = Pipeline(), Pipeline()
+    ones = [event for item in items for event in singly.feed(item)] + singly.finish()
+    many = [event for k in range(0, len(items), stride) for event in together.feed_many(items[k : k + stride])]
+    many += together.finish()
+    assert_alike(without_angles(many), without_angles(ones))
+    assert_alike_angles(many, ones)
+
+
 def is_angles(event: Event) -> bool:
     return isinstance(event, Angles)
 

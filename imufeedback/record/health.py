@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -11,8 +12,9 @@ import msgspec
 
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.record.replay import read_items
-from imufeedback.records import Command, Item, LinkNote, LinkState, RawPacket
+from imufeedback.records import Command, Item, LinkNote, LinkState, Notice, PacketRejected, RawPacket
 from imufeedback.settings import from_args
+from imufeedback.timing import Instants
 
 SILENCE_S = 2.0
 """A longer silence of a sensor is told."""
@@ -70,6 +72,9 @@ class Health:
     """What was damaged or missing in that file."""
     complete: bool = False
     """Closed in order, and every item is there."""
+    wild: int = 0
+    """Packets whose time cannot be true."""
+    _instants: Instants | None = None
 
     @property
     def duration_s(self) -> float:
@@ -77,10 +82,28 @@ class Health:
         return 0.0 if self.first_ns is None else max(self.last_ns - self.first_ns, 0) * 1e-9
 
     def take(self, item: Item) -> None:
-        if self.first_ns is None:
-            self.first_ns = item.host_ns
-            self._take_begin(item)
         self.items += 1
+        if self._instants is None:
+            self.first_ns = self.last_ns = item.host_ns
+            self._instants = Instants(item.host_ns)
+            self._take_begin(item)
+            self._count(item)
+        else:
+            self._take_true(self._instants.feed(item))
+
+    def finish(self) -> None:
+        """No more items."""
+        if self._instants is not None:
+            self._take_true(self._instants.finish())
+
+    def _take_true(self, made: Iterable[Item | PacketRejected | Notice]) -> None:
+        for one in made:
+            if isinstance(one, PacketRejected):
+                self.wild += 1
+            elif not isinstance(one, Notice):
+                self._count(one)
+
+    def _count(self, item: Item) -> None:
         self.last_ns = max(self.last_ns, item.host_ns)
         if isinstance(item, RawPacket):
             self._sensor(item.sensor).take(item.host_ns)
@@ -109,6 +132,8 @@ class Health:
             out.append(f"recovered copy of {self.recovered_from}: {'; '.join(self.notes_then) or 'which was whole'}")
         out += [self._sensor_words(one) for one in self.sensors.values()]
         out += [f"! {note}" for note in self.notes]
+        if self.wild:
+            out.append(f"! {self.wild} packet(s) with a time that cannot be true; they are left out")
         if not self.can_be_judged:
             out.append("! the set-up of the sensors is missing: no angles can be made of the packets")
         return out
@@ -152,6 +177,7 @@ def examine(path: str | os.PathLike[str]) -> Health:
     out = Health(recording.path, size, recording.title, "", recording.started, recording.app_version)
     for item in recording:
         out.take(item)
+    out.finish()
     out.notes = list(recording.notes)
     out.complete = recording.complete
     out.recovered_from = recording.details.get("recovered_from", "")

@@ -71,7 +71,8 @@ def import_folder(
 ) -> Imported:
     """Make a recording of a folder of ``<segment>.csv``.
 
-    With both windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
+    Times that all begin later than a day count from the files' common start; windows may be given either way. With both
+    windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
     second item: so angles are there from the first standing still on. Where a sensor contradicts physics the
     recording is made all the same, without a fit. A ``session.json`` that an export left in the folder gives what the
     arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is wrong with the files,
@@ -100,7 +101,7 @@ def import_folder(
         if fit is not None:
             journal.write(Command(0, "set-fit", fit_args(fit)))
         for item in items:
-            journal.write(item)
+            journal.write_in_turn(item)
     notes = (*told, *chain.from_iterable(one.notes for one in series.values()))
     samples = sum(len(one.t_s) for one in series.values())
     return Imported(journal.path, samples, tuple(series), fit, notes, journal.error, wrong)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 import shutil
 import threading
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -37,6 +38,9 @@ RESERVE_BYTES = 32 << 20
 
 CLOSE_WAIT_S = 10.0
 """Longest wait for a disk when closing."""
+
+IN_TURN, IN_TURN_S = 4096, 0.002
+"""Items that may wait where there is no hurry, and how long to wait for the disk then. Chosen: some megabytes."""
 
 
 _open: set[JournalWriter] = set()
@@ -161,6 +165,12 @@ class JournalWriter:
         waiting = self._queue.qsize()
         if waiting > self._peak:
             self._peak = waiting
+
+    def write_in_turn(self, item: Item) -> None:
+        """The same for what is not measured just now: waits while the disk is behind, so that memory stays bounded."""
+        self.write(item)
+        while self._queue.qsize() > IN_TURN and not self._ended:
+            time.sleep(IN_TURN_S)
 
     @property
     def recording(self) -> bool:

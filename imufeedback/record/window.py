@@ -7,9 +7,10 @@ place of an instant is found with some twenty looks, and nothing outside the wan
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,6 +20,7 @@ from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record import codec, scan
 from imufeedback.record.replay import Recording, read_items
 from imufeedback.records import Command, Item
+from imufeedback.timing.instants import LONE_NS, START_NS, WILD_NS, WITNESSES
 
 EARLIER_NS = 1_000_000_000
 """Items of several threads may stand a little out of order: reading begins so much earlier."""
@@ -71,7 +73,8 @@ class Window:
 def open_window(path: str | os.PathLike[str]) -> Window:
     """Look at both ends of a recording. Raises NoRecording and BadFile as `read_items` does."""
     recording = read_items(path)
-    first = next(iter(recording), None)
+    head = list(islice(recording, 1 + WITNESSES))
+    first = head[0] if head else None
     if first is None:
         raise NoRecording("nothing readable is in it", where=str(path), hint="choose another recording")
     begin = first if isinstance(first, Command) and first.verb == "begin" else None
@@ -82,9 +85,21 @@ def open_window(path: str | os.PathLike[str]) -> Window:
             closed = file.read() == scan.MAGIC
     except OSError as error:
         raise BadFile(f"cannot be read ({error.strerror})", where=str(path), hint="copy it") from None
-    last_ns = max(last_ns, first.host_ns)
+    first_ns = _first_ns(head)
     rewritten = recording if recording.rewritten else None
-    return Window(Path(path), begin, first.host_ns, last_ns, recording.title, recording.started, closed, rewritten)
+    last_ns = max(last_ns, first_ns)
+    return Window(Path(path), begin, first_ns, last_ns, recording.title, recording.started, closed, rewritten)
+
+
+def _first_ns(head: Sequence[Item]) -> int:
+    """Time of the first item; of the next ones, where they count from somewhere else (`timing/instants.py`)."""
+    first_ns, later = head[0].host_ns, sorted(one.host_ns for one in head[1:])
+    if not later:
+        return first_ns
+    middle = later[len(later) // 2]
+    if -WILD_NS <= middle - first_ns <= START_NS:
+        return first_ns
+    return next(at for at in later if middle - at <= WILD_NS)
 
 
 def _item(content: bytes) -> Item | None:
@@ -98,7 +113,7 @@ def _item(content: bytes) -> Item | None:
 
 
 def _last_ns(file: BinaryIO) -> int:
-    """Latest time among the last messages; looks back in ever longer steps where the end is damaged."""
+    """Latest time that is believed among the last messages; looks back in longer steps where the end is damaged."""
     size = file.seek(0, os.SEEK_END)
     back = _TAIL_BYTES
     while True:
@@ -112,12 +127,19 @@ def _last_ns(file: BinaryIO) -> int:
 
 
 def _latest(file: BinaryIO, start: int) -> int:
-    latest = 0
+    times: list[int] = []
     for opcode, content in scan.Scanner(file, start):
         item = _item(content) if opcode == Opcode.MESSAGE else None
         if item is not None:
-            latest = max(latest, item.host_ns)
-    return latest
+            times.append(item.host_ns)
+    return _believed(times)
+
+
+def _believed(times: list[int]) -> int:
+    """The latest of some times that another one is near: one alone may be wild. 0 without any."""
+    times.sort()
+    near = [at for before, at in pairwise(times) if at - before <= LONE_NS]
+    return near[-1] if near else max(times, default=0)
 
 
 def _place(file: BinaryIO, host_ns: int) -> int | None:

@@ -11,14 +11,16 @@ from dataclasses import dataclass, field, replace
 from imufeedback.records import Item, Notice, PacketRejected, RawPacket
 from imufeedback.stage import Stage
 
-WILD_NS = 10_000_000_000
+WILD_NS = 3_000_000_000
 """A time further ahead of all before, or further behind, needs witnesses. Chosen: threads hand over within fractions of
 a second, and while a computer is awake something comes every few hundredths."""
 WITNESSES = 8
 """So many items in a row that jump alike are no mistake. Chosen: three sensors take turns, so one with a clock of its
 own does not come so often in a row."""
 FEWEST = 2
-"""At the end of a session so many are enough."""
+"""At the end of a session so many are enough …"""
+LONE_NS = 60_000_000_000
+"""… or one that is ahead by no more. Chosen: a sensor may have come back just then."""
 START_NS = 86_400_000_000_000
 """A session that begins so long after its own start was counted from somewhere else. Chosen: a day."""
 
@@ -63,7 +65,9 @@ class Instants(Stage[Item, Out]):
         return out + self._confirmed() if len(s.held) >= WITNESSES else out
 
     def finish(self) -> list[Out]:
-        return self._confirmed() if len(self._state.held) >= FEWEST else self._given_up()
+        s = self._state
+        lone = len(s.held) == 1 and 0 < s.held[0].host_ns - s.latest_ns <= LONE_NS
+        return self._confirmed() if lone or len(s.held) >= FEWEST else self._given_up()
 
     def _alike(self, item: Item) -> bool:
         """Whether it follows those that are held; a slow sensor's next packet may come much later."""

@@ -43,6 +43,11 @@ NOTHING, NEVER = np.full((1, _WIDTH), np.nan), np.full(1, np.nan)
 """Row of a sensor that has not begun, and its time."""
 
 
+def break_s(grid_hz: float) -> float:
+    """The shortest silence that is a break."""
+    return max(BREAK_S, BREAK_STEPS / grid_hz)
+
+
 class Arrived(NamedTuple):
     """Samples that came together: a packet's part of a block, which may hold many packets."""
 
@@ -97,7 +102,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._index = {sensor: i for i, (sensor, _) in enumerate(sensors)}
         self._segments = tuple(segment for _, segment in sensors)
         self._grid_hz = grid_hz
-        self._break_s = max(BREAK_S, BREAK_STEPS / grid_hz)
+        self._break_s = break_s(grid_hz)
         self._state = _State(
             rows=[NOTHING[:0] for _ in sensors],
             times_s=[NEVER[:0] for _ in sensors],
@@ -270,7 +275,7 @@ def _place(
     begun = at >= 0
     between = between & begun
     past_s = t_s[:, None] - times_s[row]
-    span_s = np.where(between, times_s[row + between] - times_s[row], 1.0)
+    span_s = np.where(between, np.maximum(times_s[row + between] - times_s[row], TINY_S), 1.0)
     part = np.where(between, np.maximum(past_s, 0.0) / span_s, 0.0)
     on_it = past_s <= TINY_S
     ok = begun & np.where(between, (span_s <= BRIDGE_S + TINY_S) | on_it, past_s <= PREDICT_S + TINY_S)

@@ -67,7 +67,8 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return []
         before = self._state.wrong
         if item.flags.item(0) & _RESTART:
-            self._state = _State(wrong=before)
+            # a source without noise is a simulation, and stays one
+            self._state = _State(wrong=before, learnt=self._state.learnt, noiseless=self._state.noiseless)
         s = self._state
         if self._is_frozen(item):
             s.wrong = "frozen: it repeats one value"

@@ -28,5 +28,6 @@ class Releases:
         return min(int(np.searchsorted(self._last_s, t_s - HALF_TINY_S)), len(self.now_s) - 1)
 
     def upto(self, release: int, t_s: Floats) -> int:
-        """How many of the (rising) times of steps were known with this release."""
-        return int(np.searchsorted(t_s, self._last_s[release] + HALF_TINY_S))
+        """How many of the (rising) times of steps were known with this release; it counts itself, also years after a
+        session's start, where so little time is nothing."""
+        return int(np.searchsorted(t_s, self._last_s[release] + HALF_TINY_S, side="right"))

@@ -53,7 +53,9 @@ class Silence(Stage[Sign, Notice]):
 
     _state: _State
 
-    def __init__(self) -> None:
+    def __init__(self, least_s: float = SILENCE_S) -> None:
+        """`least_s`: shorter silences are usual."""
+        self._least_s = max(least_s, SILENCE_S)
         self._state = _State()
 
     def feed(self, item: Sign) -> list[Notice]:
@@ -72,7 +74,7 @@ class Silence(Stage[Sign, Notice]):
         silent_s = 0.0 if s.packet_s is None else item.t_s - s.packet_s
         still_s = s.still_s
         s.packet_s, s.still_s = item.t_s, 0.0
-        if silent_s <= SILENCE_S or s.told >= TOLD_MOST:
+        if silent_s <= self._least_s or s.told >= TOLD_MOST:
             return []
         s.told += 1
         return [Notice(item.t_s, self._words(item, silent_s, still_s) + (_ENOUGH if s.told == TOLD_MOST else ""))]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -193,3 +194,17 @@ def test_a_window_of_a_damaged_file(tmp_path):
 def test_a_link_that_streams_without_packets_is_a_sensor(tmp_path):
     health = examine(record(tmp_path / "a.mcap", [BEGIN, LinkNote("D", 5, LinkState.STREAMING)]))
     assert "D" in health.sensors
+
+
+@pytest.mark.parametrize("wild_ns", [2**63 - 1, -(2**63) + 1, 10**15])
+@pytest.mark.parametrize("at", [0, 1, 150, 300])
+def test_one_wild_time_makes_no_recording_longer(tmp_path: Path, wild_ns: int, at: int) -> None:
+    items: list[Item] = [BEGIN, *packets("A", 30)]
+    items[at] = replace(items[at], host_ns=wild_ns)
+    path = record(tmp_path / "a.mcap", items)
+    health = examine(path)
+    assert health.duration_s == pytest.approx(29.9, abs=0.2)
+    assert health.items == 301
+    assert health.wild == (at > 0)
+    assert any("cannot be true" in line for line in health.words()) == (at > 0)
+    assert open_window(path).duration_s == pytest.approx(29.9, abs=0.2)

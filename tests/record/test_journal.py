@@ -20,7 +20,7 @@ from mcap.reader import make_reader
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.record import codec
 from imufeedback.record.files import safe_stem
-from imufeedback.record.journal import JournalWriter
+from imufeedback.record.journal import IN_TURN, JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Command, Item, LinkNote, LinkState, RawPacket, Tick, same
 
@@ -202,7 +202,7 @@ def test_h103_a_removed_file_is_noticed(tmp_path):
 
 LIMITED = """
 import sys, resource
-from imufeedback.record.journal import JournalWriter
+from imufeedback.record.journal import IN_TURN, JournalWriter
 from imufeedback.records import RawPacket
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
 journal = JournalWriter(sys.argv[1])
@@ -272,7 +272,7 @@ def test_writing_costs_the_caller_next_to_nothing(tmp_path):
 
 RECORDER = """
 import sys, time
-from imufeedback.record.journal import JournalWriter
+from imufeedback.record.journal import IN_TURN, JournalWriter
 from imufeedback.records import RawPacket
 journal = JournalWriter(sys.argv[1])
 k = 0
@@ -369,3 +369,16 @@ def test_a_command_nested_without_end_is_passed_over_when_read() -> None:
     body = b"\x83\xa7host_ns\x00\xa4verb\xa1x\xa4args\x81\xa1a" + b"\x91" * 200_000 + b"\xc0"
     with pytest.raises(codec.UnknownItemError):
         codec.decode(3, body)
+
+
+def test_where_there_is_no_hurry_little_waits_for_a_slow_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = os.write
+    monkeypatch.setattr(os, "write", lambda number, data: (time.sleep(1e-5), real(number, data))[1])
+    count = IN_TURN + 3000
+    with JournalWriter(tmp_path / "a.mcap") as journal:
+        for k in range(count):
+            journal.write_in_turn(Tick(k))
+        assert journal.fill.waiting <= IN_TURN
+    assert journal.error is None
+    assert journal.fill.peak <= IN_TURN + 1
+    assert journal.fill.written == count

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from imufeedback.records import Command, Item, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.timing import Instants
-from imufeedback.timing.instants import START_NS, WILD_NS, WITNESSES
+from imufeedback.timing.instants import LONE_NS, START_NS, WILD_NS, WITNESSES
 
 STEP_NS = 7_000_000
 END_NS = 2**63 - 1
@@ -31,7 +31,7 @@ def kept(out: list[Item | PacketRejected | Notice]) -> list[RawPacket]:
 
 wild_ns = st.one_of(
     st.sampled_from([END_NS, -END_NS, 10**18]),
-    st.integers(3 * WILD_NS, END_NS),
+    st.integers(3 * LONE_NS, END_NS),
     st.integers(-END_NS, -3 * WILD_NS),
 )
 

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from imufeedback.errors import BadFile
+from imufeedback.judging import judge
 from imufeedback.records import Command, Notice
 from imufeedback.validate.checks import Context
-from imufeedback.validate.edges import commands, texts
+from imufeedback.validate.edges import commands, texts, times
 from imufeedback.validate.edges.signals import FULL, QUICK, VERBS, plan
 from imufeedback.validate.edges.spoilt import spoilt
 from imufeedback.validate.edges.texts import Kind, outcome
@@ -25,6 +26,19 @@ def test_spoilt_side_files_are_told(tmp_path: Path) -> None:
     tally = texts.run(tmp_path, 11, 140)
     assert sum(tally.values()) > 150
     assert {name.partition(": ")[2] for name in tally} == {"fine"}
+
+
+@POSIX
+def test_times_that_jump_lose_nothing(tmp_path: Path) -> None:
+    tally = times.run(tmp_path, 3, folders=12, recordings=4)
+    assert sum(tally.values()) == 16
+    assert {name.partition(": ")[2] for name in tally} == {"fine"}
+
+
+@POSIX
+def test_a_large_recording_is_what_it_says(tmp_path: Path) -> None:
+    times.large_recording(tmp_path / "large.mcap", 3.0)
+    assert len(judge(tmp_path / "large.mcap").told.reps) >= 4
 
 
 def fail(error: BaseException) -> object:

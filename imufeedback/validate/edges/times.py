@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import resource
 import signal
 import subprocess
 import sys
@@ -39,6 +38,9 @@ EACH = 10
 """Samples in a packet of `session`."""
 BETWEEN_S = 29.0
 """In `session`: after the first rep, before the second."""
+
+GOOD = ("gap", "gap of some", "epoch")
+"""Kinds of folders in which nothing is wrong."""
 
 Outcome = str | None
 """What is wrong with what came out; None when nothing is."""
@@ -77,6 +79,8 @@ def folder_case(folder: Path, rng: np.random.Generator) -> tuple[str, Callable[[
         odd = {"absurd": [1e300, 1e10, -1e300], "none": [np.nan, np.inf, -np.inf]}
         changed[at] = rng.choice(odd[kind]) if kind in odd else plain[at - 1] - (0.5 if kind == "back" else 0.0)
     whole = kind in ("gap", "epoch")
+    if kind == "apart" and len(which) == len(NAMES):
+        which = which[1:]  # all moved alike are not apart
     _standing(folder, {name: changed if whole or name in which else plain for name in NAMES})
     return kind, partial(_import_and_judge, folder, kind, 3 * len(plain))
 
@@ -89,7 +93,7 @@ def _import_and_judge(folder: Path, kind: str, samples: int) -> Outcome:
     except ImuFeedbackError as error:
         if len(str(error).splitlines()) != 1:
             return "no clear line"
-        return "lost: a good file was refused" if kind in ("gap", "gap of some", "epoch") else None
+        return "lost: a good file was refused" if kind in GOOD else None
     judged = judge(out)
     told = judged.told
     if made.samples != samples or not _all_there(judged, samples, SAMPLES_PER_PACKET):
@@ -120,7 +124,7 @@ def recording_case(
             off = (2**63 - 1, -(2**63 - 1), items[k].host_ns + by_ns, items[k].host_ns - by_ns)
             items[k] = replace(items[k], host_ns=off[int(rng.integers(4))])
     elif kind in ("gap", "back"):
-        move = _later if kind == "gap" else _moved
+        move = later if kind == "gap" else _moved
         items[between:] = [move(one, by_ns if kind == "gap" else -by_ns) for one in items[between:]]
     elif kind == "epoch":
         items[1:] = [_moved(one, by_ns + 10**5 * S) for one in items[1:]]
@@ -185,10 +189,10 @@ def large_recording(path: Path, megabytes: float) -> None:
             journal.write(item)
         for k in range(1, max(int(megabytes * 1e6 / size), 2)):
             for item in again:
-                journal.write(_later(item, k * whole_ns))
+                journal.write_in_turn(later(item, k * whole_ns))
 
 
-def _later(packet: Item, by_ns: int) -> Item:
+def later(packet: Item, by_ns: int) -> Item:
     """With every sample's own time moved as well (`packets/layouts/lossless.toml`)."""
     if not isinstance(packet, RawPacket):
         return _moved(packet, by_ns)
@@ -293,6 +297,8 @@ def _child(what: str, folder: Path, *numbers: str) -> dict[str, object]:
 
 
 if __name__ == "__main__":
+    import resource
+
     made = _child(sys.argv[1], Path(sys.argv[2]), *sys.argv[3:])
     unit = 1.0 if sys.platform == "darwin" else 1024.0
     made["peak_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
