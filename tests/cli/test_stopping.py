@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -53,6 +54,7 @@ def test_a_verb_ends_in_order(given, tmp_path: Path, first_words: str, name: str
 @pytest.fixture(name="signals")
 def handlers() -> Iterator[Signals]:
     signals = Signals()
+    signals.begin()
     yield signals
     signals.close(ends_process=False)
 
@@ -63,6 +65,16 @@ def test_the_first_signal_stops_and_later_ones_let_it_close(signals: Signals) ->
     signal.raise_signal(signal.SIGINT)
     signal.raise_signal(signal.SIGHUP)
     assert signals.status == 128 + signal.SIGTERM
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_before_a_verb_begins_a_signal_ends_the_process_at_once(name: str) -> None:
+    lines = (
+        f"import signal\nfrom imufeedback.cli.stopping import Signals\nSignals()\nsignal.raise_signal(signal.{name})"
+    )
+    done = subprocess.run([sys.executable, "-c", lines], capture_output=True, text=True, check=False)
+    assert done.returncode == 128 + getattr(signal, name)
+    assert done.stderr == "imufeedback: stopped\n"
 
 
 def test_a_signal_that_is_ignored_stays_so() -> None:
