@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
-from imufeedback.body.axes import Verdict
+from imufeedback.body.axes import Verdict, units
 from imufeedback.body.stage import fit_from_json
 from imufeedback.body.suspects import suspects
 from imufeedback.commands import wrong_in
@@ -79,6 +79,7 @@ def import_folder(
     or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
+    _refuse_other_times(series.values(), source)
     refuse_apart(series, source)
     start_s = common_start_s(series)
     told: tuple[str, ...] = ()
@@ -136,6 +137,15 @@ def _words(verdict: Verdict, one: CsvSeries) -> str:
 
 def _and(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _refuse_other_times(series: Iterable[CsvSeries], source: Path) -> None:
+    """Times in another unit than seconds put everything elsewhere; so they are named before anything else is judged."""
+    found = {one.segment: units(one.t_s, one.acc_m_s2) for one in series}
+    wrong = [f"{name}.csv: time_s: {one.what}" for name, one in found.items() if one and one.quantity == "time"]
+    if wrong:
+        factor = next(one.factor for one in found.values() if one and one.quantity == "time")
+        raise BadFile("; ".join(wrong), where=str(source), hint=f"multiply the times by {factor:.6g}")
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
@@ -199,8 +209,7 @@ def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[floa
         pipeline.feed(item)
         if last_ns * 1e-9 > max(still_s[1], flex_s[1]) + 1.0:
             break
-    else:
-        pipeline.finish()
+    pipeline.finish()  # after a gap the last items may still be held
     hint = "nothing was written: choose other stretches for --still and --flex, or leave both out"
     answer = pipeline.feed(Command(last_ns, "fit", {"still": list(still_s), "flex": list(flex_s)}))
     for event in answer:

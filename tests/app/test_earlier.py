@@ -58,6 +58,7 @@ def test_a_broken_file_gives_nothing(text: str, tmp_path: Path) -> None:
     assert find(tmp_path / "a.json", TODAY) is None
 
 
-def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "no").write_text("a file stands in its place")
     with pytest.raises(CannotWrite):
         keep(tmp_path / "no" / "a.json", TODAY, track())

@@ -256,7 +256,7 @@ def test_angles_and_rates_of_a_whole_swing(hand):
     def block(begin_s: float, end_s: float, rest: bool):
         t_s = np.arange(round(begin_s * GRID_HZ), round(end_s * GRID_HZ)) / GRID_HZ
         pose = script.golfer.pose(t_s)
-        poses = {one: Rotation.from_quat(pose.q_eb(one), scalar_first=True).as_matrix() for one in ALL}
+        poses = {one: pose.frames[one].rotation.as_matrix() for one in ALL}
         seen = {one: measure(pose, places[one]) for one in ALL}
         gyr, acc = ({one: both[i] for one, both in seen.items()} for i in (0, 1))
         return pose, stretch(poses, t_s=t_s, mounting=mounting, heading_deg=HEADING, gyr=gyr, acc=acc, rest=rest)
@@ -352,7 +352,7 @@ def fitting_movements():
     def block(begin_s: float):
         t_s = begin_s + np.arange(100) / GRID_HZ
         pose = script.golfer.pose(t_s)
-        poses = {one: Rotation.from_quat(pose.q_eb(one), scalar_first=True).as_matrix() for one in WORN}
+        poses = {one: pose.frames[one].rotation.as_matrix() for one in WORN}
         seen = {one: measure(pose, places[one]) for one in WORN}
         gyr, acc = ({one: both[i] for one, both in seen.items()} for i in (0, 1))
         return stretch(poses, t_s=t_s, mounting=mounting, heading_deg=HEADING, gyr=gyr, acc=acc)

@@ -22,6 +22,7 @@ PURE = [ROOT / one for one in BASE] + [path for one in STAGES for path in sorted
 OUTSIDE = {"numpy", "scipy", "vqf", "ahrs", "msgspec"}
 STANDARD = {
     *("__future__", "abc", "bisect", "collections", "copy", "dataclasses", "enum", "functools", "heapq", "importlib"),
+    "json",
     *("itertools", "math", "pkgutil", "re", "statistics", "struct", "types", "typing", "uuid"),
 }
 """Of the standard library: nothing here reads a clock, a file, a device or chance. `importlib` and `pkgutil` find the

@@ -7,18 +7,19 @@ from pathlib import Path
 
 import msgspec
 import pytest
+import summary_page
 
 from imufeedback import document as room
+from imufeedback import report
 from imufeedback.document import Document, JudgedRep, RepCue, RuleFinding, Tally, to_json
 from imufeedback.records import BlockBegun, Finding, Hand, Mode, Rep, Role, Verdict
-from imufeedback.report import summary_page
 from imufeedback.report.summary import Summary
 
 LEAST = '{"version": "0.1", "reps": []}'
 
 
 def test_the_page_is_made_of_the_docstrings() -> None:
-    assert Path(summary_page.__file__).with_name("SUMMARY.md").read_text(encoding="utf-8") == summary_page.page()
+    assert Path(report.__file__).with_name("SUMMARY.md").read_text(encoding="utf-8") == summary_page.page()
 
 
 def test_a_field_without_a_docstring_is_told() -> None:
@@ -49,7 +50,7 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     ]  # fmt: skip
     assert rep["findings"] == [
         {"rule": "falls", "t_s": 1.0, "value": 9.0, "limit": 5.0, "unit": "deg", "verdict": "fault", "sd": 1.5,
-         "text": "go on"}
+         "text": "go on", "short": None, "drill": None}
     ]  # fmt: skip
     assert values["tones"] == {
         "with": {"reps": 1, "clean": 0, "faults": {"falls": 1}, "unsure": {}},

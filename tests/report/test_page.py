@@ -124,7 +124,9 @@ def test_the_next_drill_follows_the_most_common_fault():
     usual = story.next_drill(often, lambda rule: shipped.words_of(rule).drill)
     assert usual is not None
     assert usual.drill == "hip-turn-lead", "what an older finding does not say, the rules that ship do"
-    named = story.next_drill([rep(0, finding("lead-hip-turns-in", 5.0) | {"drill": "of-my-own"})], lambda rule: "usual")
+    named = story.next_drill(
+        [rep(0, msgspec.structs.replace(finding("lead-hip-turns-in", 5.0), drill="of-my-own"))], lambda rule: "usual"
+    )
     assert named is not None
     assert named.drill == "of-my-own"
     assert story.next_drill([rep(k) for k in range(4)]) == story.FASTER

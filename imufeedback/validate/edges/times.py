@@ -104,7 +104,7 @@ def _import_and_judge(folder: Path, kind: str, samples: int) -> Outcome:
 
 def _all_there(judged: Judged, samples: int, each: int) -> bool:
     """A packet that was rejected is told, with the `each` samples in it."""
-    there: int = judged.summary["totals"]["samples"]
+    there: int = judged.summary.totals.samples
     return there + each * judged.told.rejected >= samples
 
 
@@ -151,7 +151,7 @@ def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind:
     told = judged.told
     if kind == "sensor":  # what one of three says is not there
         return None if told.rejected or told.notices else "wrong: without a word"
-    if not _all_there(judged, expected.summary["totals"]["samples"], EACH):
+    if not _all_there(judged, expected.summary.totals.samples, EACH):
         return "lost: samples"
     if len(told.reps) != len(expected.told.reps):
         return "lost: reps"

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import sys
 from collections.abc import Iterator
 
 from msgspec import inspect as kinds
@@ -68,8 +69,8 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
 
 _HEAD = """# Fields of the summary (`demo --json`, `analyse --json`)
 
-Made from the docstrings in `document.py`; do not edit. Again: `python -c "from imufeedback.report.summary_page import \
-page; print(page(), end='')" > imufeedback/report/SUMMARY.md`
+Made from the docstrings in `document.py`; do not edit. Again: `python tests/helpers/summary_page.py > \
+imufeedback/report/SUMMARY.md`
 
 More may be added; these stay. Times are session seconds, angles degrees; a name ends in its unit.
 
@@ -157,3 +158,7 @@ _PLAIN: dict[type[kinds.Type], str] = {
     kinds.FloatType: "number",
     kinds.NoneType: "null",
 }
+
+
+if __name__ == "__main__":
+    sys.stdout.write(page())
