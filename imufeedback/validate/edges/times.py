@@ -102,10 +102,14 @@ def _import_and_judge(folder: Path, kind: str, samples: int) -> Outcome:
     return None if word or (kind.startswith("gap") and told.gaps) else "wrong: without a word"
 
 
+def _samples(judged: Judged) -> int:
+    totals = judged.summary.totals
+    return 0 if totals is None else totals.samples
+
+
 def _all_there(judged: Judged, samples: int, each: int) -> bool:
     """A packet that was rejected is told, with the `each` samples in it."""
-    there: int = judged.summary.totals.samples
-    return there + each * judged.told.rejected >= samples
+    return _samples(judged) + each * judged.told.rejected >= samples
 
 
 # ── recordings ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -151,7 +155,7 @@ def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind:
     told = judged.told
     if kind == "sensor":  # what one of three says is not there
         return None if told.rejected or told.notices else "wrong: without a word"
-    if not _all_there(judged, expected.summary.totals.samples, EACH):
+    if not _all_there(judged, _samples(expected), EACH):
         return "lost: samples"
     if len(told.reps) != len(expected.told.reps):
         return "lost: reps"
