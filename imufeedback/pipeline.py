@@ -1,35 +1,13 @@
 """All pure stages, composed: inputs in, events out. Live, replay and analysis run this same code.
 
-It reads no clock, opens no file and starts no thread; time comes in with the items. Commands it knows:
-
-========== ==========================================================================================
-verb       arguments
-========== ==========================================================================================
-begin      `Settings.to_args`; must come first
-fit-begin  none: the player performs the fitting movements from now on
-fit-cancel none: no more; also the answer to a swap that is offered
-swap       none: the sensors are where the fitting movements say (`SwapOffered`)
-keep       none: they are where the session says; the player began with the other knee
-fit        ``still: [from, to]``, ``flex: [from, to]`` or by segment; session seconds, all in the past
-set-fit    a stored fit (`fit_args`); ``caution``: what has to be said of it
-zero       none: pelvis turn and hip rotations count from now
-zero-undo  none: from where they counted before the last zeroing
-cue        ``sound``, ``on``: switch one sound (``losing``, the held one, is off at first)
-mute       ``on``: silence, or sound again
-note       ``text``: kept in the journal only
-limit      ``key``: a rule's id or ``live.`` and a key, ``value``: the coach's limit from the next rep on
-block      ``name``, ``role`` (`Role`), ``mode`` (`Mode`), ``share`` of the reps with tones, ``estimate``, and
-           ``rule_set``: TOML text of the drill, where it is another one
-pain       none: something is tight or hurts; no rep is judged and no tone made before the next block
-estimate   ``rep``, ``answer``: what the player thinks of a rep, before the result is told
-========== ==========================================================================================
+It reads no clock, opens no file and starts no thread; time comes in with the items. What can be asked of it:
+`imufeedback.commands`.
 
 `Pipeline.feed` takes one item, as they come; `feed_many` a whole stretch of a recording: the same stages and the same
 events, but packets between two commands go through each stage together.
 
-An unknown verb is kept in the journal and does nothing here, so that newer recordings replay. A command whose arguments
-make no sense here, such as a sound of a newer version, changes nothing and is told as a notice; so is a second
-``begin``.
+A command that makes no sense here, such as a sound of a newer version or a second ``begin``, changes nothing and is
+told as a notice.
 """
 
 from __future__ import annotations
@@ -44,9 +22,25 @@ import msgspec
 import numpy as np
 
 from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
-from imufeedback.commands import wrong_in
-from imufeedback.cues.feedback import feedback_of
+from imufeedback.commands import (
+    AnyCommand,
+    Asked,
+    Begin,
+    BeginBlock,
+    Estimate,
+    Malformed,
+    Mute,
+    Pain,
+    SetLimit,
+    SetZero,
+    Swap,
+    SwitchSound,
+    is_begin,
+    parse,
+    recorded,
+    settings_of,
+)
+from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
@@ -77,7 +71,6 @@ from imufeedback.records import (
     Hand,
     ImuBlock,
     Item,
-    Json,
     Link,
     LinkNote,
     Notice,
@@ -86,7 +79,6 @@ from imufeedback.records import (
     PhaseChanged,
     RawPacket,
     Rep,
-    Role,
     RolesChanged,
     Segment,
     SegmentMotion,
@@ -108,22 +100,17 @@ from imufeedback.rules import (
     with_limit,
     with_limits,
 )
-from imufeedback.settings import Sensor, Settings, from_args
+from imufeedback.settings import Sensor, Settings
 from imufeedback.timing import Merger, Plausible, SensorClock, Sign, Silence
 from imufeedback.timing.merge import Arrived
 from imufeedback.timing.releases import Releases
 
-__all__ = ["Pipeline", "fit_args", "run"]
+__all__ = ["Pipeline", "run"]
 
 _OWN = "limits of the player"
 _UNUSABLE = (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError)
 """What values that make no sense end in, wherever they come to be used."""
 _OfOneSensor = PacketRejected | Gap | ClockFitted | ClockRestarted | Notice
-
-
-def fit_args(fit: Fit) -> dict[str, Json]:
-    """Arguments of ``set-fit`` for a fit that an earlier `Fitted` event gave."""
-    return fit_to_json(fit)
 
 
 @dataclass
@@ -153,7 +140,7 @@ class Pipeline:
 
     def feed(self, item: Item) -> list[Event]:
         if self._settings is None:
-            if not (isinstance(item, Command) and item.verb == "begin"):
+            if not is_begin(item):
                 raise UsageError("the first item of a session must be the command begin", where="pipeline")
             return self._begun(item)
         self._now_ns = max(self._now_ns, item.host_ns)
@@ -204,7 +191,7 @@ class Pipeline:
             raise
 
     def _begin(self, command: Command) -> list[Event]:
-        self._settings = settings = from_args(command.args)
+        self._settings = settings = settings_of(command)
         self._origin_ns = self._now_ns = command.host_ns
         layouts = {name: parse_layout(text, f"layout {name}") for name, text in settings.layouts.items()}
         self._chains = {one.id: self._chain(one, layouts, settings) for one in settings.sensors}
@@ -212,7 +199,7 @@ class Pipeline:
         hand = settings.player.hand
         self._merger = self._new_merger(settings.sensors)
         jointed = [one for one in segments if one is not Segment.LEAD_FOREARM]
-        self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz, origin_ns=self._origin_ns)
+        self._body = Body(jointed, hand=hand, grid_hz=settings.grid_hz)
         self._limits, said = _limits(settings.limits)
         rule_set, unknown = parse_recorded(settings.rule_set, "rule set of the session")
         said += [*unknown, *passed_over(rule_set, self._limits)]
@@ -290,22 +277,39 @@ class Pipeline:
         return self._decoded(chain, chain.decoder.feed(packet))
 
     def _command(self, command: Command) -> list[Event]:
-        wrong = "a session begins once" if command.verb == "begin" else wrong_in(command)
-        if wrong is None:
+        t_s, asked = self._seconds(command.host_ns), parse(command)
+        if asked is None:
+            return []
+        if command.verb == "begin":
+            asked = Malformed("begin", "a session begins once")
+        if not isinstance(asked, Malformed):
             try:
-                return self._obeyed(command)
+                return self._obeyed(t_s, asked)
             except (ImuFeedbackError, *_UNUSABLE) as error:
-                wrong = str(error) or type(error).__name__
-        return [Notice(self._seconds(command.host_ns), f"{command.verb}: {wrong}")]
+                asked = Malformed(command.verb, str(error) or type(error).__name__)
+        return [Notice(t_s, str(asked))]
 
-    def _obeyed(self, command: Command) -> list[Event]:
-        if command.verb == "cue":
-            self._cueing.set_enabled(command.args["sound"], bool(command.args["on"]))
-        elif command.verb == "mute":
-            self._cueing.set_muted(bool(command.args["on"]))
-        elif command.verb in ("limit", "block", "estimate", "pain"):
-            return self._coach(command)
-        return self._swapped(command) if command.verb == "swap" else self._used(self._body.feed(command))
+    def _obeyed(self, t_s: float, asked: AnyCommand) -> list[Event]:
+        match asked:
+            case SwitchSound(sound=sound, on=on):
+                self._cueing.set_enabled(sound, on)
+            case Mute(on=on):
+                self._cueing.set_muted(on)
+            case SetLimit(key=key, value=value):
+                self._judge_by(with_limit(self._rule_set, key, value))
+            case Estimate(rep=rep, answer=answer):
+                return [SelfEstimate(t_s, rep, answer)]
+            case Pain():
+                self._stopped = True
+                drill = self._rule_set.drill
+                return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
+            case BeginBlock():
+                return self._block(t_s, asked)
+            case Swap():
+                return self._swapped(t_s)
+            case _:
+                return self._used(self._body.feed(Asked(t_s, asked)))
+        return []
 
     def _used(self, events: Iterable[Event]) -> list[Event]:
         """Events of the body, with what follows from a new fit and a new zero."""
@@ -318,35 +322,21 @@ class Pipeline:
                 out += self._moved(made)
         return out
 
-    def _coach(self, command: Command) -> list[Event]:
-        t_s, args = self._seconds(command.host_ns), command.args
-        if command.verb == "estimate":
-            return [SelfEstimate(t_s, int(args["rep"]), str(args["answer"]))]
-        if command.verb == "pain":
-            self._stopped = True
-            drill = self._rule_set.drill
-            return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
-        if command.verb == "limit":
-            self._judge_by(with_limit(self._rule_set, str(args["key"]), float(args["value"])))
-            return []
-        out = self._block(t_s, args)
-        if self._by_hip:  # a hip turn counts from the stance that the player has taken
-            self._body.feed(Command(command.host_ns, "zero"))
-        return out
-
-    def _block(self, t_s: float, args: Mapping[str, Json]) -> list[Event]:
-        role, feedback = Role(args["role"]), feedback_of(args)
+    def _block(self, t_s: float, asked: BeginBlock) -> list[Event]:
         said: tuple[str, ...] = ()
-        if args.get("rule_set"):
-            rule_set, said = parse_recorded(str(args["rule_set"]), "drill of the block")
+        if asked.rule_set:
+            rule_set, said = parse_recorded(asked.rule_set, "drill of the block")
             self._judge_by(with_limits(rule_set, self._limits, _OWN))
         self._stopped = False
         drill = self._rule_set.drill
+        feedback = Feedback(asked.mode, asked.share, asked.estimate)
         self._cueing.begin_block(feedback, drill.cues if drill else ())
-        begun = BlockBegun(t_s, str(args["name"]), role, self._rule_set.name, feedback.mode, feedback.share)
+        if self._by_hip:  # a hip turn counts from the stance that the player has taken
+            self._body.feed(Asked(t_s, SetZero()))
+        begun = BlockBegun(t_s, asked.name, asked.role, self._rule_set.name, asked.mode, asked.share)
         return [begun, *(Notice(t_s, text) for text in said)]
 
-    def _swapped(self, command: Command) -> list[Event]:
+    def _swapped(self, t_s: float) -> list[Event]:
         """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
         found, settings = self._body.take_swap(), self._settings
         if found is None or settings is None:
@@ -359,7 +349,6 @@ class Pipeline:
             self._chains[one.id].sensor = one
         merger, self._merger = self._merger, self._new_merger(sensors)
         self._merger.state = merger.state
-        t_s = self._seconds(command.host_ns)
         jointed = [one.role for one in sensors if one.role is not Segment.LEAD_FOREARM]
         self._body, events = self._body.renamed(jointed, found, t_s)
         return [RolesChanged(t_s, {one.id: one.role for one in sensors}), *self._used(events)]
@@ -580,15 +569,15 @@ class Pipeline:
             *(self._rule_set, self._reps, self._stopped),
             *(self._tone.state, self._lateness.state, self._silence.state),
         )
-        return copy.deepcopy((self._settings.to_args(), self._origin_ns, self._now_ns, chains, stages))
+        return copy.deepcopy((self._settings, self._origin_ns, self._now_ns, chains, stages))
 
     @state.setter
     def state(self, value: Any) -> None:
         self._settings = None
         if value is None:
             return
-        args, origin_ns, now_ns, chains, stages = copy.deepcopy(value)
-        self._begin(Command(origin_ns, "begin", args))
+        settings, origin_ns, now_ns, chains, stages = copy.deepcopy(value)
+        self._begin(recorded(origin_ns, Begin.of(settings)))
         self._now_ns = now_ns
         for name, (decoder, clock, plausible, fusion) in chains.items():
             chain = self._chains[name]

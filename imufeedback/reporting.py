@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from imufeedback import resources
+from imufeedback.commands import settings_of
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.library.edits import Edits, read_edits
@@ -21,7 +22,7 @@ from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Session
 from imufeedback.report.story import best, counted, next_drill, worst
 from imufeedback.rules import parse_recorded, parse_rule_set
-from imufeedback.settings import Settings, from_args
+from imufeedback.settings import Settings
 
 Progress = Callable[[float], None]
 
@@ -72,7 +73,7 @@ def judgement(
             raise UsageError(
                 "its beginning is damaged", hint="only a recording that keeps its first item can be judged"
             )
-        settings = from_args(window.begin.args)
+        settings = settings_of(window.begin)
         text = settings.rule_set if rule_set is None else rule_set
         rules = parse_recorded(text, "rule set")[0].title
     except UsageError as error:

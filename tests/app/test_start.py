@@ -26,6 +26,7 @@ from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
 from imufeedback.ble.roster import Known
+from imufeedback.commands import AnyCommand, args_of, verb_of
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
@@ -100,8 +101,8 @@ class FakePractice:
     def start(self) -> None:
         self.asked.append(("start", {}))
 
-    def command(self, verb: str, args: Any) -> None:
-        self.asked.append((verb, args))
+    def command(self, command: AnyCommand) -> None:
+        self.asked.append((verb_of(command), args_of(command)))
 
     def preview(self, sound: str) -> None:
         self.asked.append(("preview", sound))

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from imufeedback import __version__
+from imufeedback.commands import Begin, recorded
 from imufeedback.errors import UsageError
 from imufeedback.judging import way_of
 from imufeedback.record.journal import JournalWriter
@@ -18,7 +19,7 @@ from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
-from imufeedback.records import Command, RawPacket
+from imufeedback.records import RawPacket
 from imufeedback.settings import Player, Settings
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
@@ -28,7 +29,7 @@ def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
     with JournalWriter(path, title="Tuesday", started=started) as journal:
-        journal.write(Command(0, "begin", settings.to_args()))
+        journal.write(recorded(0, Begin.of(settings)))
         journal.write(RawPacket("A", 60_000_000_000, b"x"))
     return journal.path
 
