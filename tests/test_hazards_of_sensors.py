@@ -295,7 +295,7 @@ def test_a_restart_within_a_rep_is_told_and_reaches_the_filter() -> None:
             number += 1
     pipeline = Pipeline()
     pipeline.feed(changed[0])
-    fusion = pipeline._chains["SYN-0003"].fusion
+    fusion = pipeline._rooms.sensors.chains["SYN-0003"].fusion
     feed, heard = fusion.feed, []
 
     def listening(block: ImuBlock) -> list[Any]:

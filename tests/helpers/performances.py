@@ -26,7 +26,7 @@ def blocks(seed: int, spoil: Spoil | None = None, reps: int = 0) -> tuple[Aligne
     one, pipeline, out = performance(seed, spoil=spoil, reps=reps), Pipeline(), []
     for number, item in enumerate(one.items()):
         if number == 1:
-            pipeline._body.feed = lambda block: [out.append(block), []][1]  # type: ignore[method-assign]
+            pipeline._rooms.worn.body.feed = lambda block: [out.append(block), []][1]  # type: ignore
         pipeline.feed(item)
     return tuple(block for block in out if isinstance(block, AlignedBlock))
 
