@@ -36,10 +36,13 @@ class Hearing:
 
     def hear(self, now_s: float, event: Event) -> list[Event]:
         """An event, followed by the cues that it gives at this time of the session."""
-        heard = Heard(now_s, event)
-        out = [event]
-        if not isinstance(event, Angles):
-            out += self.cueing.feed(heard)
+        if isinstance(event, Angles):
+            if not self.tone.follows:
+                return [event]
+            heard, out = Heard(now_s, event), [event]
+        else:
+            heard = Heard(now_s, event)
+            out = [event, *self.cueing.feed(heard)]
         for tone in self.tone.feed(heard):
             if self.cueing.guides():
                 out += [tone, *self.cueing.feed(Heard(now_s, tone))]

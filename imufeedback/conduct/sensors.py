@@ -150,14 +150,15 @@ class Sensors:
         """What the sensors' decoders make of each item."""
         out: list[list[tuple[Chain, list[_Decoded]]]] = [[] for _ in items]
         for name, chain in self.chains.items():
-            places: list[int] = []
-            own: list[RawPacket | Tick] = []
-            for place, item in enumerate(items):
-                if isinstance(item, Tick) or (isinstance(item, RawPacket) and item.sensor == name):
-                    places.append(place)
-                    own.append(item)
-            for place, records in zip(places, chain.decoder.feed_many(own) if own else (), strict=True):
-                out[place].append((chain, records))
+            own = [
+                (place, item)
+                for place, item in enumerate(items)
+                if isinstance(item, Tick) or (isinstance(item, RawPacket) and item.sensor == name)
+            ]
+            if own:
+                decoded = chain.decoder.feed_many([item for _, item in own])
+                for (place, _), records in zip(own, decoded, strict=True):
+                    out[place].append((chain, records))
         return out
 
     def _of_chain(self, chain: Chain, records: Iterable[_Decoded]) -> Iterator[ImuBlock | _OfOneSensor]:
