@@ -36,13 +36,13 @@ class Hearing:
 
     def hear(self, now_s: float, event: Event) -> list[Event]:
         """An event, followed by the cues that it gives at this time of the session."""
-        if isinstance(event, Angles):
-            if not self.tone.follows:
-                return [event]
-            heard, out = Heard(now_s, event), [event]
-        else:
-            heard = Heard(now_s, event)
-            out = [event, *self.cueing.feed(heard)]
+        out = [event]
+        measured = isinstance(event, Angles)
+        if measured and not self.tone.follows:
+            return out
+        heard = Heard(now_s, event)
+        if not measured:
+            out += self.cueing.feed(heard)
         for tone in self.tone.feed(heard):
             if self.cueing.guides():
                 out += [tone, *self.cueing.feed(Heard(now_s, tone))]
