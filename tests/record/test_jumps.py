@@ -60,10 +60,10 @@ def test_a_gap_in_all_files_is_told_once_and_no_sample_is_lost(tmp_path: Path, a
     t_s = np.concatenate((PLAIN[:at], PLAIN[at:] + gap_s))
     made, judged = imported(tmp_path, alike(t_s))
     assert made.samples == 3 * COUNT
-    totals = judged.summary["totals"]
-    rejected = sum(one["rejected"] for one in judged.summary["sensors"])
-    assert totals["samples"] + rejected * 4 >= 3 * COUNT
-    assert totals["lost"] == 0
+    totals = judged.summary.totals
+    rejected = sum(one.rejected for one in judged.summary.sensors)
+    assert totals.samples + rejected * 4 >= 3 * COUNT
+    assert totals.lost == 0
     assert sum("nothing was recorded" in one for one in judged.told.notices) <= 1
     assert rejected or judged.told.gaps == 3
 
@@ -74,7 +74,7 @@ def test_times_that_count_from_elsewhere_count_from_their_start(tmp_path: Path, 
     made, judged = imported(tmp_path, alike(PLAIN + begin_s))
     assert "counted from there" in made.notes[0]
     assert judged.duration_s == pytest.approx(PLAIN[-1], abs=1e-5)
-    assert judged.summary["totals"]["samples"] == 3 * COUNT
+    assert judged.summary.totals.samples == 3 * COUNT
 
 
 @quick
@@ -126,8 +126,10 @@ def test_no_steps_are_made_across_a_break(tmp_path: Path) -> None:
     pipeline = Pipeline()
     pipeline.feed(begin)
     made: list[AlignedBlock] = []
-    body = pipeline._body.feed
-    pipeline._body.feed = lambda one: (made.append(one), body(one))[1]  # type: ignore[method-assign, assignment]
+    assert pipeline._rooms is not None
+    worn = pipeline._rooms.worn.body
+    body = worn.feed
+    worn.feed = lambda one: (made.append(one), body(one))[1]  # type: ignore[method-assign, assignment]
     pipeline.feed_many(items)
     pipeline.finish()
     steps = np.concatenate([one.t_s for one in made])
