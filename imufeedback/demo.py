@@ -19,9 +19,10 @@ from imufeedback.ble.virtual import (
     parse_faults,
 )
 from imufeedback.ble.virtual.central import REQUESTED_MTU
+from imufeedback.commands import BeginFit, recorded
 from imufeedback.document import DemoTruth, TrueRep
 from imufeedback.packets import parse_layout
-from imufeedback.records import Command, Hand, Item, Segment
+from imufeedback.records import Hand, Item, Segment
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
@@ -117,7 +118,7 @@ class Demo:
         self, air: VirtualRadio, origin_ns: int, put: Callable[[Item], None], after: Callable[[], None]
     ) -> None:
         # hands free from here on: the sequence is recognised by itself
-        put(Command(origin_ns, "fit-begin"))
+        put(recorded(origin_ns, BeginFit()))
 
         def on_tick(now_ns: int) -> None:
             if self._stopping:

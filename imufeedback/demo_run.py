@@ -5,17 +5,18 @@ from __future__ import annotations
 import asyncio
 import gc
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 
 import msgspec
 
 from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
 from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import ManualClock, MonotonicClock
+from imufeedback.commands import AnyCommand, Mute, Note, recorded
 from imufeedback.demo import Demo, DemoPlan, run_inline
 from imufeedback.document import Document
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Event, Json, LinkNote, LinkState, Notice
+from imufeedback.records import Event, LinkNote, LinkState, Notice
 from imufeedback.report.summary import Summary
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 
@@ -77,7 +78,7 @@ class LiveDemo:
         )
         self._engine.start()
         # which output it was belongs to the recording: delays cannot be understood without it
-        self._engine.put(Command(self._clock.now_ns(), "note", {"text": self._sounder.reason}))
+        self._engine.put(recorded(self._clock.now_ns(), Note(self._sounder.reason)))
         for sink in sinks[1:]:
             sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING, *self._sounder.notices())])
         self._radio.start()
@@ -104,12 +105,12 @@ class LiveDemo:
 
     def set_muted(self, muted: bool) -> None:
         """Silence the tones, or let them sound again; journalled."""
-        self.command("mute", {"on": muted})
+        self.command(Mute(muted))
 
-    def command(self, verb: str, args: Mapping[str, Json]) -> None:
+    def command(self, command: AnyCommand) -> None:
         """What a person asked for; journalled. Nothing before the start."""
         if self._demo is not None:
-            self._engine.put(Command(self._clock.now_ns(), verb, dict(args)))
+            self._engine.put(recorded(self._clock.now_ns(), command))
 
     def delay(self) -> SoundDelay | None:
         """Running estimate of the delay from motion to sound; also tells what the sound output has to say."""

@@ -12,6 +12,7 @@ from pathlib import Path
 import msgspec
 
 from imufeedback import __version__
+from imufeedback.commands import changed_begin, is_begin, settings_of
 from imufeedback.document import Document
 from imufeedback.errors import BadFile, NoRecording, UsageError
 from imufeedback.pipeline import Pipeline
@@ -21,7 +22,7 @@ from imufeedback.record.replay import Recording, read_items
 from imufeedback.record.trace import TraceWriter
 from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
 from imufeedback.report.summary import Summary
-from imufeedback.settings import Settings, from_args
+from imufeedback.settings import Settings
 
 PROGRESS_ITEMS = 500
 WAY = 2
@@ -84,7 +85,7 @@ def judge(
                         listener(event)
 
         try:
-            settings = from_args(begin.args)
+            settings = settings_of(begin)
             summary.hand = settings.player.hand
             duration_s = _run(begin, items, take, on_progress)
         except UsageError as error:
@@ -115,10 +116,10 @@ def _begin(item: Item | None, recording: Recording, other: Mapping[str, str]) ->
     """The first item, with other rules, limits or another filter in it when they are asked for."""
     if item is None:
         raise NoRecording("nothing readable is in it", where=str(recording.path), hint="choose another recording")
-    if not (isinstance(item, Command) and item.verb == "begin"):
+    if not is_begin(item):
         raise NoRecording(
             "its beginning is damaged: what the sensors were is not known",
             where=str(recording.path),
             hint="only a recording that keeps its first item can be judged",
         )
-    return Command(item.host_ns, "begin", {**item.args, **other}) if other else item
+    return changed_begin(item, other)

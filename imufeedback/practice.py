@@ -15,6 +15,7 @@ from typing import Protocol
 from imufeedback import resources
 from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
 from imufeedback.audio.turns import quick_turns
+from imufeedback.commands import AnyCommand, Note, recorded
 from imufeedback.demo import DemoPlan
 from imufeedback.demo_run import PREVIEW_NS, STOP_S, LiveDemo
 from imufeedback.errors import CannotWrite
@@ -22,7 +23,7 @@ from imufeedback.packets import Layout
 from imufeedback.people import Person
 from imufeedback.record.files import make_folder, safe_stem
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Event, Json, Notice, Segment
+from imufeedback.records import Event, Notice, Segment
 from imufeedback.session import Engine, Session, Sink, SoundDelay, SoundSink
 from imufeedback.settings import Sensor, Settings
 from imufeedback.station import Station
@@ -46,7 +47,7 @@ class Practice(Protocol):
 
     def start(self) -> None: ...
 
-    def command(self, verb: str, args: Mapping[str, Json]) -> None:
+    def command(self, command: AnyCommand) -> None:
         """What a person asked for; journalled. Any thread; nothing before the start and after the stop."""
 
     def preview(self, sound: str) -> None:
@@ -101,8 +102,8 @@ class VirtualPractice:
     def start(self) -> None:
         self._demo.start()
 
-    def command(self, verb: str, args: Mapping[str, Json]) -> None:
-        self._demo.command(verb, args)
+    def command(self, command: AnyCommand) -> None:
+        self._demo.command(command)
 
     def preview(self, sound: str) -> None:
         self._demo.preview(sound)
@@ -166,12 +167,12 @@ class SensorPractice:
         engine.start()
         for sink in self._sinks:
             sink([Notice(0.0, text) for text in (self._sounder.reason, SAFE_LISTENING)])
-        engine.put(Command(clock.now_ns(), "note", {"text": self._sounder.reason}))
+        engine.put(recorded(clock.now_ns(), Note(self._sounder.reason)))
         self._station.stream(engine.put, self._roles)
 
-    def command(self, verb: str, args: Mapping[str, Json]) -> None:
+    def command(self, command: AnyCommand) -> None:
         if self._engine is not None:
-            self._engine.put(Command(self._station.clock.now_ns(), verb, dict(args)))
+            self._engine.put(recorded(self._station.clock.now_ns(), command))
 
     def preview(self, sound: str) -> None:
         if self._engine is not None:

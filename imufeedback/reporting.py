@@ -12,6 +12,7 @@ import msgspec
 from msgspec import UNSET
 
 from imufeedback import resources, shipped
+from imufeedback.commands import settings_of
 from imufeedback.document import Document, JudgedRep
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.judging import judge, way_of
@@ -24,7 +25,7 @@ from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Session
 from imufeedback.report.story import best, counted, next_drill, worst
 from imufeedback.rules import parse_recorded, parse_rule_set
-from imufeedback.settings import Settings, from_args
+from imufeedback.settings import Settings
 
 Progress = Callable[[float], None]
 
@@ -76,7 +77,7 @@ def judgement(
             raise UsageError(
                 "its beginning is damaged", hint="only a recording that keeps its first item can be judged"
             )
-        settings = from_args(window.begin.args)
+        settings = settings_of(window.begin)
         text = settings.rule_set if rule_set is None else rule_set
         rules = parse_recorded(text, "rule set")[0].title
     except UsageError as error:

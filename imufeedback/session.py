@@ -17,11 +17,12 @@ import scipy.signal  # noqa: F401 – a fitting needs it: half a second that mus
 from imufeedback import unforeseen
 from imufeedback.audio import Sounder
 from imufeedback.audio.turns import first_turn
+from imufeedback.commands import Begin, recorded
 from imufeedback.cues.mixer import Started
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.disk import HangTeller
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Fault, Item, Notice, Tone
+from imufeedback.records import Cue, Event, Fault, Item, Notice, Tone
 from imufeedback.resources import data_folder
 from imufeedback.settings import Settings
 
@@ -46,7 +47,7 @@ class Session:
         self._journal_error: str | None = None
         self._hang = HangTeller()
         self._over = False
-        self.feed(Command(begin_ns, "begin", settings.to_args()))
+        self.feed(recorded(begin_ns, Begin.of(settings)))
 
     def feed(self, item: Item) -> None:
         """Journal first, then judge: what was judged can always be judged again."""

@@ -1,4 +1,4 @@
-"""What a session is set up with: the arguments of the command ``begin``, first item of every journal.
+"""What a session is set up with: the command ``begin``, first item of every journal (`commands.Begin`).
 
 The texts of layouts and of the rule set are inside, so that a recording replays the same on any machine and after any
 edit of those files.
@@ -6,14 +6,13 @@ edit of those files.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
 from imufeedback.errors import UsageError
-from imufeedback.records import Hand, Json, Segment
+from imufeedback.records import Hand, Segment
 
 FORMAT = 1
 
@@ -53,18 +52,9 @@ class Settings(msgspec.Struct, frozen=True):
     """Rate of the common time grid, and so of all angles."""
     format: int = FORMAT
 
-    def to_args(self) -> dict[str, Json]:
-        """Arguments for `Command("begin", …)`, nothing but JSON values."""
-        args: dict[str, Json] = msgspec.to_builtins(self)
-        return args
 
-
-def from_args(args: Mapping[str, Json]) -> Settings:
-    """Settings of a ``begin`` command. Raises UsageError naming the key that is wrong."""
-    try:
-        settings = msgspec.convert(dict(args), Settings)
-    except msgspec.ValidationError as error:
-        raise UsageError(f"the session's settings are wrong: {error}", where="begin") from error
+def check(settings: Settings) -> None:
+    """Raises UsageError for settings of a newer version, and for two sensors that cannot be told apart."""
     if settings.format > FORMAT:
         raise UsageError(
             f"the session was recorded by a newer version (format {settings.format})",
@@ -74,4 +64,3 @@ def from_args(args: Mapping[str, Json]) -> Settings:
     roles = [one.role for one in settings.sensors]
     if len(set(roles)) != len(roles) or len({one.id for one in settings.sensors}) != len(roles):
         raise UsageError("two sensors have one place or one name", where="begin", hint="give each its own")
-    return settings

@@ -11,7 +11,10 @@ holds for every stage and for the pipeline (`tests/contract/test_stages.py`).
 from __future__ import annotations
 
 import copy
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeAlias, TypeVar
+
+Memory: TypeAlias = Any
+"""A stage's memory as it is stored: opaque, can be pickled."""
 
 In = TypeVar("In", contravariant=True)
 Out = TypeVar("Out", covariant=True)
@@ -31,10 +34,10 @@ class Stage(Generic[In, Out]):
         return []
 
     @property
-    def state(self) -> Any:
-        """A copy of the stage's memory; opaque, can be pickled."""
+    def state(self) -> Memory:
+        """A copy of it."""
         return copy.deepcopy(self._state)
 
     @state.setter
-    def state(self, value: Any) -> None:
+    def state(self, value: Memory) -> None:
         self._state = copy.deepcopy(value)

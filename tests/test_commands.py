@@ -5,21 +5,47 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sessions import begin
 
-from imufeedback.commands import wrong_in
+from imufeedback.commands import (
+    VERBS,
+    AnyCommand,
+    BeginBlock,
+    BeginFit,
+    CancelFit,
+    Discard,
+    Estimate,
+    FittedSegment,
+    FitWindows,
+    Keep,
+    Malformed,
+    MarkGood,
+    Mute,
+    Note,
+    Pain,
+    Pause,
+    SetFit,
+    SetLimit,
+    SetZero,
+    Swap,
+    SwitchSound,
+    UndoZero,
+    parse,
+    recorded,
+    settings_of,
+)
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import Command, Event, Notice
+from imufeedback.records import Command, Event, Level, Mode, Notice, Role, Segment
 from imufeedback.rules import parse_rule_set
-from imufeedback.settings import from_args
 
-VERBS = (
+TRIED = (
     *("cue", "mute", "fit", "set-fit", "limit", "block", "estimate", "note", "pain", "zero", "zero-undo", "keep"),
-    *("swap", "fit-begin", "fit-cancel", "begin", "verb-of-a-newer-version"),
+    *("swap", "fit-begin", "fit-cancel", "begin", "pause", "good", "discard", "verb-of-a-newer-version"),
 )
 KEYS = (
     *("sound", "on", "still", "flex", "method", "segments", "caution", "key", "value", "name", "role", "mode"),
@@ -37,7 +63,7 @@ def fed(*commands: Command) -> list[Event]:
 
 
 @settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
-@given(st.lists(st.tuples(st.sampled_from(VERBS), st.dictionaries(st.sampled_from(KEYS), JSON)), max_size=4))
+@given(st.lists(st.tuples(st.sampled_from(TRIED), st.dictionaries(st.sampled_from(KEYS), JSON)), max_size=4))
 def test_no_command_raises(commands: list[tuple[str, dict[str, Any]]]) -> None:
     fed(*(Command(10**6 * k, verb, args) for k, (verb, args) in enumerate(commands)))
 
@@ -55,7 +81,11 @@ def test_no_command_raises(commands: list[tuple[str, dict[str, Any]]]) -> None:
         ("limit", {"key": "knees-cross", "value": float("inf")}, "value is inf"),
         ("limit", {"key": "knee-cross", "value": 0.6}, "knees-cross"),
         ("block", {"name": "x", "role": "swings", "mode": "telepathy"}, "telepathy"),
+        ("block", {"name": "x", "role": "swings", "share": 1.5}, "share"),
+        ("block", {"name": "x", "role": "swings", "share": "all"}, "share"),
         ("block", {"name": "x", "role": "swings", "rule_set": "[" * 5000}, "block: "),
+        ("fit", {"still": [0, 1], "flex": {"pelvis": [1, 2]}}, "no movement of the left thigh, right thigh is named"),
+        ("note", {"text": 7}, "text"),
         ("estimate", {"rep": "many"}, "estimate: "),
         ("begin", {}, "begins once"),
     ],
@@ -64,6 +94,8 @@ def test_what_makes_no_sense_is_told_by_its_verb(verb: str, args: dict[str, Any]
     (notice,) = [one for one in fed(Command(10**9, verb, args)) if isinstance(one, Notice)]
     assert notice.t_s == 1.0
     assert notice.text.startswith(f"{verb}: ")
+    assert notice.text.endswith(" – passed over")
+    assert len(notice.text.splitlines()) == 1
     assert says in notice.text
 
 
@@ -71,7 +103,7 @@ def test_nesting_without_end_is_told() -> None:
     deep: Any = 1
     for _ in range(100_000):
         deep = [deep]
-    assert wrong_in(Command(0, "set-fit", {"method": "m", "segments": deep})) is not None
+    assert isinstance(parse(Command(0, "set-fit", {"method": "m", "segments": deep})), Malformed)
 
 
 def test_commands_that_are_right_are_not_told() -> None:
@@ -83,6 +115,71 @@ def test_commands_that_are_right_are_not_told() -> None:
         Command(5, "verb-of-tomorrow", {"anything": [None]}),
     ]
     assert not [one for one in fed(*right) if isinstance(one, Notice)]
+
+
+WRITTEN: tuple[tuple[AnyCommand, str, dict[str, Any]], ...] = (
+    (BeginFit(), "fit-begin", {}),
+    (CancelFit(), "fit-cancel", {}),
+    (Swap(), "swap", {}),
+    (Keep(), "keep", {}),
+    (SetZero(), "zero", {}),
+    (UndoZero(), "zero-undo", {}),
+    (Pain(), "pain", {}),
+    (FitWindows((1.0, 2.0), (3.0, 4.0)), "fit", {"still": [1.0, 2.0], "flex": [3.0, 4.0]}),
+    (
+        FitWindows((1.0, 2.0), {Segment.PELVIS: (3.0, 4.0)}),
+        "fit",
+        {"still": [1.0, 2.0], "flex": {"pelvis": [3.0, 4.0]}},
+    ),
+    (
+        SetFit("m", (FittedSegment(Segment.PELVIS, (1.0, 0.0, 0.0, 0.0), Level.GOOD, 0.05, None),)),
+        "set-fit",
+        {
+            "method": "m",
+            "segments": [
+                {
+                    "segment": "pelvis",
+                    "q_sb": [1.0, 0.0, 0.0, 0.0],
+                    "level": "good",
+                    "sd_rad": 0.05,
+                    "reason": None,
+                    "acc_bias_m_s2": [0.0, 0.0, 0.0],
+                    "sd_axes_rad": None,
+                }
+            ],
+        },
+    ),
+    (SetFit("m", (), "of yesterday"), "set-fit", {"method": "m", "segments": [], "caution": "of yesterday"}),
+    (SwitchSound("losing", True), "cue", {"sound": "losing", "on": True}),
+    (Mute(False), "mute", {"on": False}),
+    (SetLimit("live.target_deg", 4.0), "limit", {"key": "live.target_deg", "value": 4.0}),
+    (
+        BeginBlock("two", Role.DRILL, Mode.FADED, 0.5, True, "text"),
+        "block",
+        {"name": "two", "role": "drill", "mode": "faded", "share": 0.5, "estimate": True, "rule_set": "text"},
+    ),
+    (Estimate(3, "good"), "estimate", {"rep": 3, "answer": "good"}),
+    (Note("of the day"), "note", {"text": "of the day"}),
+    (Note("of a rep", 2), "note", {"text": "of a rep", "rep": 2}),
+    (Pause(True), "pause", {"on": True}),
+    (MarkGood(1, False), "good", {"rep": 1, "on": False}),
+    (Discard(1, True), "discard", {"rep": 1, "on": True}),
+)
+"""What stands in recordings of every version so far."""
+
+
+@pytest.mark.parametrize(("command", "verb", "args"), WRITTEN)
+def test_a_command_is_recorded_as_verb_and_arguments_and_read_back(
+    command: AnyCommand, verb: str, args: dict[str, Any]
+) -> None:
+    item = recorded(5, command)
+    assert (item.host_ns, item.verb) == (5, verb)
+    assert msgspec.msgpack.encode(item) == msgspec.msgpack.encode(Command(5, verb, args))
+    assert parse(Command(5, verb, args)) == command
+
+
+def test_every_verb_is_written_as_ever() -> None:
+    assert {verb for _, verb, _ in WRITTEN} | {"begin"} == VERBS
 
 
 # ── the first one ────────────────────────────────────────────────────────────────────────────────────────────────
@@ -117,7 +214,7 @@ def test_limits_that_cannot_be_read_are_told_and_the_usual_ones_count() -> None:
 
 
 def test_a_rule_set_of_a_newer_version_is_judged_without_what_is_new() -> None:
-    text = from_args(begin("house").args).rule_set
+    text = settings_of(begin("house")).rule_set
     newer = text.replace('kind = "at-least"', 'kind = "dances"', 1).replace('cue = "regaining"', 'cue = "gong"', 1)
     told = begun(rule_set=newer)
     assert len(told) == 2

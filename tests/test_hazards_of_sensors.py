@@ -11,13 +11,13 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.fusion import Fusion
 from imufeedback.packets import Decoder, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
     Angles,
     ClockRestarted,
-    Command,
     Cue,
     DeviceBlock,
     Event,
@@ -250,7 +250,7 @@ def by_radio(seed: int = 3) -> list[Item]:
     )
     command = fit_command(script)
     packets = list(raw_packets(sensor_streams(script, layout)))
-    return sorted([Command(0, "begin", settings.to_args()), *packets, command], key=lambda one: one.host_ns)
+    return sorted([recorded(0, Begin.of(settings)), *packets, command], key=lambda one: one.host_ns)
 
 
 @pytest.mark.parametrize("seconds", [3.5, 8.0])
@@ -295,7 +295,7 @@ def test_a_restart_within_a_rep_is_told_and_reaches_the_filter() -> None:
             number += 1
     pipeline = Pipeline()
     pipeline.feed(changed[0])
-    fusion = pipeline._chains["SYN-0003"].fusion
+    fusion = pipeline._rooms.sensors.chains["SYN-0003"].fusion
     feed, heard = fusion.feed, []
 
     def listening(block: ImuBlock) -> list[Any]:

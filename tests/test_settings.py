@@ -6,9 +6,10 @@ import json
 
 import pytest
 
+from imufeedback.commands import Begin, args_of, settings_of
 from imufeedback.errors import UsageError
-from imufeedback.records import Hand, Segment
-from imufeedback.settings import FORMAT, Player, Sensor, Settings, from_args
+from imufeedback.records import Command, Hand, Segment
+from imufeedback.settings import FORMAT, Player, Sensor, Settings
 
 SETTINGS = Settings(
     sensors=(
@@ -24,17 +25,21 @@ SETTINGS = Settings(
 )
 
 
+def read(given: dict) -> Settings:
+    return settings_of(Command(0, "begin", given))
+
+
 def args(**changed) -> dict:
-    return SETTINGS.to_args() | changed
+    return args_of(Begin.of(SETTINGS)) | changed
 
 
 def test_there_and_back_through_json():
-    assert from_args(json.loads(json.dumps(SETTINGS.to_args()))) == SETTINGS
+    assert read(json.loads(json.dumps(args_of(Begin.of(SETTINGS))))) == SETTINGS
 
 
 def test_what_is_left_out_has_its_usual_value():
-    bare = {key: SETTINGS.to_args()[key] for key in ("sensors", "layouts", "rule_set")}
-    found = from_args(bare)
+    bare = {key: args_of(Begin.of(SETTINGS))[key] for key in ("sensors", "layouts", "rule_set")}
+    found = read(bare)
     assert found.player == Player(Hand.RIGHT, "", None)
     assert (found.filter, found.grid_hz, found.format) == ("vqf", 200.0, FORMAT)
 
@@ -55,7 +60,7 @@ def test_what_is_left_out_has_its_usual_value():
 )
 def test_a_wrong_value_is_named(changed, named):
     with pytest.raises(UsageError) as caught:
-        from_args(args(**changed))
+        read(args(**changed))
     assert named in str(caught.value)
     assert str(caught.value).startswith("begin: ")
 
@@ -63,16 +68,16 @@ def test_a_wrong_value_is_named(changed, named):
 @pytest.mark.parametrize("key", ["sensors", "layouts", "rule_set"])
 def test_a_missing_key_is_named(key):
     with pytest.raises(UsageError, match=key):
-        from_args({name: value for name, value in args().items() if name != key})
+        read({name: value for name, value in args().items() if name != key})
 
 
 def test_a_key_of_a_later_version_is_passed_over():
-    assert from_args(args(mood="calm")) == SETTINGS
+    assert read(args(mood="calm")) == SETTINGS
 
 
 def test_a_later_format_is_refused():
     with pytest.raises(UsageError, match="newer version"):
-        from_args(args(format=FORMAT + 1))
+        read(args(format=FORMAT + 1))
 
 
 @pytest.mark.parametrize(
@@ -83,4 +88,4 @@ def test_a_later_format_is_refused():
 def test_two_sensors_of_one_place_or_name_are_refused(second):
     first = {"id": "P-1", "role": "pelvis", "layout": "house"}
     with pytest.raises(UsageError, match="two sensors have one place or one name"):
-        from_args(args(sensors=[first, second]))
+        read(args(sensors=[first, second]))

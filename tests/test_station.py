@@ -19,6 +19,7 @@ from imufeedback.ble.roster import Known
 from imufeedback.ble.virtual import VirtualRadio
 from imufeedback.ble.virtual.bench import NAMES, PLACES, sensors
 from imufeedback.ble.virtual.neighbours import strangers
+from imufeedback.commands import MarkGood
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.people import Person
 from imufeedback.practice import SensorPractice, new_recording
@@ -105,7 +106,7 @@ def test_sensors_are_found_by_serial_number_and_stream_into_a_recording(
     )
     practice.start()
     assert streaming.wait(20.0)
-    practice.command("good", {"rep": 0, "on": True})
+    practice.command(MarkGood(0, True))
     practice.stop()
     practice.stop()
     recording = read_items(practice.recording)

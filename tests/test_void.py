@@ -10,6 +10,7 @@ from sessions import steady_session
 
 from imufeedback import resources
 from imufeedback.ble.clock import ManualClock
+from imufeedback.commands import Begin, recorded
 from imufeedback.demo import Demo, DemoPlan, run_inline
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
@@ -157,7 +158,7 @@ def restarted() -> tuple[Item, ...]:
 
 def demo_items(plan: DemoPlan) -> tuple[Item, ...]:
     demo = Demo(plan, ManualClock())
-    items: list[Item] = [Command(demo.begin_ns, "begin", demo.settings.to_args())]
+    items: list[Item] = [recorded(demo.begin_ns, Begin.of(demo.settings))]
     run_inline(demo, items.append)
     return tuple(items)
 

@@ -28,6 +28,7 @@ from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.theme import DARK, LIGHT
 from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
+from imufeedback.commands import Pain, SetZero, SwitchSound
 from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
 from imufeedback.records import Event, Segment
 
@@ -103,7 +104,7 @@ class BayWindow(QMainWindow):
         self._on_begin, self._on_mute, self._on_close = on_begin, on_mute, on_close
         self._on_preview, self._sound_delay = on_preview, sound_delay
         self._also, self._ask = also, ask
-        self._on_command = on_command or (lambda verb, args: None)
+        self._on_command = on_command or (lambda command: None)
         self._asking: AskStop | None = None
         self._stop = OrderedStop(on_stop, stop_limit_s)
         self._gone = False
@@ -131,8 +132,8 @@ class BayWindow(QMainWindow):
         # Until the cautions are acknowledged, Space belongs to them.
         self.mute.setEnabled(False)
         pause = self._action(words.pause_action(), "P", lambda: coach.pause(muted=self.mute.isChecked()))
-        zero = self._action(words.zero_action(), "Z", lambda: self._on_command("zero", {}))
-        pain = self._action(words.pain_action(), "X", lambda: self._on_command("pain", {}))
+        zero = self._action(words.zero_action(), "Z", lambda: self._on_command(SetZero()))
+        pain = self._action(words.pain_action(), "X", lambda: self._on_command(Pain()))
         limits = self._action(words.limits_action(), "L", lambda: coach.ask_limits(self, self._scale()))
         higher = self._action(words.higher_action(), "+", lambda: coach.target_by(TARGET_STEP_DEG))
         lower = self._action(words.lower_action(), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
@@ -187,7 +188,7 @@ class BayWindow(QMainWindow):
         action = QAction(words.sound_word(name), self)
         action.setCheckable(True)
         action.setChecked(name != HELD)
-        action.toggled.connect(lambda on: self._on_command("cue", {"sound": name, "on": on}))
+        action.toggled.connect(lambda on: self._on_command(SwitchSound(name, on)))
         return action
 
     def _arrange(self) -> None:

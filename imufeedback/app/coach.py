@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 
 from PySide6.QtWidgets import QWidget
@@ -12,9 +12,10 @@ from imufeedback.app.bay_view import BayView
 from imufeedback.app.dialogs import Limit, LimitsDialog, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.tracks import Entry
-from imufeedback.records import Event, Json, Rep
+from imufeedback.commands import AnyCommand, Discard, MarkGood, Mute, Note, Pause, SetLimit
+from imufeedback.records import Event, Rep
 
-OnCommand = Callable[[str, Mapping[str, Json]], None]
+OnCommand = Callable[[AnyCommand], None]
 TARGET_STEP_DEG = 1.0
 
 
@@ -41,9 +42,9 @@ class Coach:
     def pause(self, *, muted: bool) -> None:
         """Talk in peace: no tones, and what moves does not count; or go on. `muted` is how it was before."""
         self.paused = not self.paused
-        self._command("pause", {"on": self.paused})
+        self._command(Pause(self.paused))
         if not muted:
-            self._command("mute", {"on": self.paused})
+            self._command(Mute(self.paused))
         self._view.show_paused(self.paused)
         self._say(words.paused() if self.paused else words.goes_on())
 
@@ -54,7 +55,7 @@ class Coach:
         entry = self._last_judged()
         if entry is not None:
             entry.good = not entry.good
-            self._command("good", {"rep": entry.rep.index, "on": entry.good})
+            self._command(MarkGood(entry.rep.index, entry.good))
             self._changed(entry, words.marked_good(entry.rep.index + 1, entry.good))
 
     def discard(self) -> None:
@@ -65,7 +66,7 @@ class Coach:
 
     def _discard(self, entry: Entry) -> None:
         entry.discarded = not entry.discarded
-        self._command("discard", {"rep": entry.rep.index, "on": entry.discarded})
+        self._command(Discard(entry.rep.index, entry.discarded))
         self._changed(entry, words.discarded(entry.rep.index + 1, entry.discarded))
 
     def note(self, parent: QWidget, scale: float) -> None:
@@ -76,14 +77,12 @@ class Coach:
         dialog.open()
 
     def _note(self, entry: Entry | None, text: str) -> None:
-        args: dict[str, Json] = {"text": text}
         if entry is None:
             self._say(words.noted(text))
         else:
-            args["rep"] = entry.rep.index
             entry.note = f"{entry.note}; {text}" if entry.note else text
             self._changed(entry, words.noted(text))
-        self._command("note", args)
+        self._command(Note(text, None if entry is None else entry.rep.index))
 
     def compare(self) -> None:
         """Compare with the next one that there is."""
@@ -128,7 +127,7 @@ class Coach:
             return
         value = min(max(value, limit.low), limit.high)
         self.limits[key] = replace(limit, value=value)
-        self._command("limit", {"key": key, "value": value})
+        self._command(SetLimit(key, value))
         self._show_target()
         self._say(words.limit_set(limit.name, numerals.quantity(value, limit.unit)))
 

@@ -26,6 +26,7 @@ from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import HERE, Step
 from imufeedback.app.tracks import Track
 from imufeedback.app.work import Block, Works, block_at
+from imufeedback.commands import BeginFit, Keep, Mute, Swap
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
@@ -240,7 +241,7 @@ class LiveWindow(QMainWindow):
         self.bay = BayWindow(
             feed,
             on_stop=practice.stop,
-            on_mute=lambda muted: practice.command("mute", {"on": muted}),
+            on_mute=lambda muted: practice.command(Mute(muted)),
             on_command=practice.command,
             on_preview=practice.preview,
             sound_delay=practice.delay_ms,
@@ -288,7 +289,7 @@ class LiveWindow(QMainWindow):
         if self.practice is None or ready.fitting or ready.virtual:
             return
         ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
-        self.practice.command("fit-begin", {})
+        self.practice.command(BeginFit())
         self.start.refresh()
         self.start.fitting.show_move(0)
 
@@ -296,7 +297,7 @@ class LiveWindow(QMainWindow):
         """The player's last fitting; one of another day says so in the recording too."""
         found = self._last_fit()
         if found is not None and self.practice is not None and not self.start.ready.fitting:
-            self.practice.command("set-fit", found.command_args(self._today()))
+            self.practice.command(found.command(self._today()))
 
     def _last_fit(self) -> StoredFit | None:
         person = self.start.ready.person
@@ -321,7 +322,7 @@ class LiveWindow(QMainWindow):
     def _answer_swap(self, swapped: bool) -> None:
         """The movements say that sensors are elsewhere: they are, or the player began with the other leg."""
         if self.practice is not None:
-            self.practice.command("swap" if swapped else "keep", {})
+            self.practice.command(Swap() if swapped else Keep())
 
     # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -364,9 +365,9 @@ class LiveWindow(QMainWindow):
         if found is None or self.practice is None or found[0] == self._block:
             return
         self._block, block = found
-        if self.bay is not None and block.args.get("rule_set"):
-            self.bay.coach.show_rule_set(str(block.args["rule_set"]))
-        self.practice.command("block", block.args)
+        if self.bay is not None and block.command.rule_set:
+            self.bay.coach.show_rule_set(block.command.rule_set)
+        self.practice.command(block.command)
 
     def _keep_person(self) -> None:
         person = self.start.ready.person

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from imufeedback import resources
+from imufeedback.commands import BeginBlock
 from imufeedback.errors import BadFile, BadToml
-from imufeedback.records import Json
+from imufeedback.records import Mode, Role
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.plan import Block as Planned
 from imufeedback.rules.plan import parse_plan
@@ -24,14 +25,14 @@ class WorkKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One block of reps: the arguments of its command, and how many reps it has (None: as many as one likes)."""
+    """One block of reps: the command that begins it, and how many reps it has (None: as many as one likes)."""
 
-    args: Mapping[str, Json]
+    command: BeginBlock
     reps: int | None = None
 
     @property
     def name(self) -> str:
-        return str(self.args["name"])
+        return self.command.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +100,8 @@ def _read(kind: WorkKind, name: str) -> Work:
     lines = found.drill.instructions if found.drill else ()
     if not lines:  # no drill: what its rules look for
         lines = tuple(rule.text for rule in found.rules)[:6]
-    role = "drill" if kind is WorkKind.DRILL else "swings"
-    block = Block(
-        {"name": found.title, "role": role, "mode": "concurrent", "share": 1.0, "estimate": False, "rule_set": text}
-    )
+    role = Role.DRILL if kind is WorkKind.DRILL else Role.SWINGS
+    block = Block(BeginBlock(found.title, role, Mode.CONCURRENT, rule_set=text))
     return Work(kind, name, found.title, lines, (block,))
 
 
@@ -111,7 +110,7 @@ def _planned(block: Planned) -> Block:
     kind = WorkKind.DRILL if block.drill in resources.available(WorkKind.DRILL) else WorkKind.RULES
     text = resources.text(kind, block.drill)
     parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
-    return Block(block.args(text), block.reps)
+    return Block(block.command(text), block.reps)
 
 
 def _plan_line(block: Block) -> str:

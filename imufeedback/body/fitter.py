@@ -12,7 +12,9 @@ from imufeedback.body.score import judged
 from imufeedback.body.sequence import Performed
 from imufeedback.body.stretch import Stretch
 from imufeedback.body.suspects import in_words, inverted, of_blocks
-from imufeedback.records import Fit, Floats, Json, Level, Segment, Side
+from imufeedback.commands import FitWindows, Window
+from imufeedback.errors import UsageError
+from imufeedback.records import Fit, Floats, Level, Segment, Side
 
 STANDING_S = 0.4
 """The stretch that shows the zero-g offsets begins so long before the end of standing still: by then the gyroscopes'
@@ -42,28 +44,29 @@ class Found:
         )
 
 
-def by_windows(history: History, segments: Sequence[Segment], grid_hz: float, args: Mapping[str, Json]) -> Fit:
-    """The fit of a ``fit`` command: ``still: [from, to]``, ``flex: [from, to]`` or by segment. Where the pelvis has a
-    window of its own, it is a bow's. Raises FitImpossible."""
-    still_s, flex_s, whole_s = named_windows(segments, args)
+def by_windows(history: History, segments: Sequence[Segment], grid_hz: float, asked: FitWindows) -> Fit:
+    """The fit that somebody asked for by windows. Where the pelvis has a window of its own, it is a bow's. Raises
+    FitImpossible, and UsageError as `named_windows` does."""
+    still_s, flex_s, whole_s = named_windows(segments, asked)
     still, whole = (history.windows(segments, window_s, grid_hz) for window_s in (still_s, whole_s))
     flex = {one: history.window(one, flex_s[one], grid_hz) for one in segments}
     own = all(flex_s[one] != flex_s[Segment.PELVIS] for one in segments if one is not Segment.PELVIS)
-    bow = own and isinstance(args["flex"], Mapping)
+    bow = own and isinstance(asked.flex, Mapping)
     return fit(still, flex, whole, _postures(history, segments, whole_s[0]), bow=bow)
 
 
-def named_windows(
-    segments: Sequence[Segment], args: Mapping[str, Json]
-) -> tuple[tuple[float, float], dict[Segment, tuple[float, float]], tuple[float, float]]:
-    """Windows of a ``fit`` command (s): standing still, the movement of each segment, and all that is looked at."""
-    still_s: tuple[float, float] = (args["still"][0], args["still"][1])
-    by_segment = isinstance(args["flex"], Mapping)
-    flex_s = {one: tuple(args["flex"][one] if by_segment else args["flex"]) for one in segments}
-    return still_s, flex_s, _whole_s(still_s, list(flex_s.values()))
+def named_windows(segments: Sequence[Segment], asked: FitWindows) -> tuple[Window, dict[Segment, Window], Window]:
+    """Windows of a fit that was asked for (s): standing still, the movement of each segment, and all that is looked at.
+    Raises UsageError when the movement of a worn segment is not named."""
+    flex_s = asked.flex if isinstance(asked.flex, Mapping) else dict.fromkeys(segments, asked.flex)
+    missing = [str(one).replace("_", " ") for one in segments if one not in flex_s]
+    if missing:
+        raise UsageError(f"no movement of the {', '.join(missing)} is named")
+    flex_s = {one: flex_s[one] for one in segments}
+    return asked.still, flex_s, _whole_s(asked.still, list(flex_s.values()))
 
 
-def _whole_s(still_s: tuple[float, float], flex_s: Sequence[tuple[float, float]]) -> tuple[float, float]:
+def _whole_s(still_s: Window, flex_s: Sequence[Window]) -> Window:
     """From the end of standing still on to after the movements; or from before them into standing, when that came
     later."""
     begin_s, end_s = min(one[0] for one in flex_s), max(one[1] for one in flex_s)

@@ -31,10 +31,21 @@ from imufeedback.body.zeroing import (
     is_address,
     zero_at,
 )
+from imufeedback.commands import (
+    UNIT_OFF,
+    AnyCommand,
+    Asked,
+    BeginFit,
+    CancelFit,
+    FitWindows,
+    Keep,
+    SetFit,
+    SetZero,
+    UndoZero,
+)
 from imufeedback.records import (
     AlignedBlock,
     Angles,
-    Command,
     Doubted,
     Fit,
     FitRefused,
@@ -42,8 +53,6 @@ from imufeedback.records import (
     Fitted,
     Floats,
     Hand,
-    Json,
-    Level,
     Notice,
     Segment,
     SegmentFit,
@@ -54,14 +63,11 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
-UNIT_OFF = 0.05
-"""A stored quaternion whose length differs by more from 1 is a broken one."""
-
 STAYS = "the fitting before stays in force"
 EPISODE_S = 5.0
 """A joint that gravity contradicts again within this time is not told again."""
 
-In = AlignedBlock | Command
+In = AlignedBlock | Asked
 Out = Angles | Doubted | Notice | Fitted | FitRefused | FitStep | SwapOffered | Slipped | Zeroed
 
 
@@ -95,18 +101,16 @@ class _State:
 class Body(Stage[In, Out]):
     """Fitting, zeroing and angles of the worn segments.
 
-    Takes aligned blocks, and the commands ``fit-begin`` and ``fit-cancel`` (the player performs the fitting movements
-    now), ``keep`` (the answer no to an offered swap; yes is the pipeline's to do), ``fit`` (windows in session
-    seconds), ``set-fit`` (a stored fit), ``zero`` and ``zero-undo``. Gives no angles before there is a fit.
+    Takes aligned blocks, and the commands that fit and zero; to `commands.Swap` the pipeline sees (`take_swap`). Gives
+    no angles before there is a fit.
     """
 
     _state: _State
 
-    def __init__(self, segments: Several[Segment], *, hand: Hand, grid_hz: float, origin_ns: int) -> None:
+    def __init__(self, segments: Several[Segment], *, hand: Hand, grid_hz: float) -> None:
         self._segments = tuple(segments)
         self._hand = hand
         self._grid_hz = grid_hz
-        self._origin_ns = origin_ns
         self._links = Links(self._segments, grid_hz=grid_hz)
         self._state = _State()
 
@@ -126,28 +130,27 @@ class Body(Stage[In, Out]):
         return self._state.sequence is not None
 
     def feed(self, item: In) -> list[Out]:
-        return self._command(item) if isinstance(item, Command) else self._block(item)
+        return self._asked(item.t_s, item.command) if isinstance(item, Asked) else self._block(item)
 
     # ── commands ─────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def _command(self, command: Command) -> list[Out]:
-        t_s = (command.host_ns - self._origin_ns) * 1e-9
-        if command.verb == "fit":
-            return self._fit(t_s, command.args)
-        if command.verb == "set-fit":
-            caution = command.args.get("caution")
-            said: list[Out] = [Notice(t_s, caution)] if caution else []
-            return said + self._use(t_s, fit_from_json(command.args), stored=True)
-        if command.verb == "zero":
-            self._state.asked = "asked"
-        elif command.verb == "zero-undo":
-            return self._undo(t_s)
-        elif command.verb == "fit-begin":
-            return self._begin_fitting(t_s)
-        elif command.verb == "fit-cancel":
-            self._state.sequence = self._state.offered = None
-        elif command.verb == "keep":
-            return self._keep(t_s)
+    def _asked(self, t_s: float, command: AnyCommand) -> list[Out]:
+        match command:
+            case FitWindows():
+                return self._fit(t_s, command)
+            case SetFit(caution=caution):
+                said: list[Out] = [Notice(t_s, caution)] if caution else []
+                return said + self._use(t_s, command.fit(), stored=True)
+            case SetZero():
+                self._state.asked = "asked"
+            case UndoZero():
+                return self._undo(t_s)
+            case BeginFit():
+                return self._begin_fitting(t_s)
+            case CancelFit():
+                self._state.sequence = self._state.offered = None
+            case Keep():
+                return self._keep(t_s)
         return []
 
     def _begin_fitting(self, t_s: float) -> list[Out]:
@@ -174,17 +177,17 @@ class Body(Stage[In, Out]):
 
     def renamed(self, segments: Several[Segment], one: Found, t_s: float) -> tuple[Body, list[Out]]:
         """This stage with its sensors on other segments, and the offered fit in use."""
-        other = Body(segments, hand=self._hand, grid_hz=self._grid_hz, origin_ns=self._origin_ns)
+        other = Body(segments, hand=self._hand, grid_hz=self._grid_hz)
         for block in self._state.history.blocks:
             other._state.history.blocks.append(replace(block, segments=tuple(segments)))
         return other, other._use(t_s, one.fit)
 
-    def _fit(self, t_s: float, args: Mapping[str, Json]) -> list[Out]:
+    def _fit(self, t_s: float, asked: FitWindows) -> list[Out]:
         try:
-            still_s, _, whole_s = named_windows(self._segments, args)
+            still_s, _, whole_s = named_windows(self._segments, asked)
             looked_at_s = min(still_s[0], whole_s[0]) - LOOK_BACK_S, max(still_s[1], whole_s[1])
             self._check_axes(looked_at_s, suspects)
-            return self._use(t_s, by_windows(self._state.history, self._segments, self._grid_hz, args))
+            return self._use(t_s, by_windows(self._state.history, self._segments, self._grid_hz, asked))
         except FitImpossible as why:
             return self._refused(t_s, str(why))
 
@@ -419,48 +422,3 @@ def _wider(one: SegmentFit, more_rad: Floats, segment: Segment) -> SegmentFit:
 
 def _sd_axes(one: SegmentFit) -> Floats:
     return np.full(3, one.sd_rad) if one.sd_axes_rad is None else one.sd_axes_rad
-
-
-def _unit(q: Floats) -> Floats:
-    """A quaternion whose length is a little off, of unit length; one that is far off, as it is."""
-    length = float(np.linalg.norm(q))
-    out: Floats = q / length if 1e-9 < abs(length - 1.0) < UNIT_OFF else q
-    return out
-
-
-def fit_to_json(fitted: Fit) -> dict[str, Json]:
-    """Arguments of a ``set-fit`` command."""
-    return {
-        "method": fitted.method,
-        "segments": [
-            {
-                "segment": str(one.segment),
-                "q_sb": [float(x) for x in one.q_sb],
-                "level": str(one.level),
-                "sd_rad": float(one.sd_rad),
-                "reason": one.reason,
-                "acc_bias_m_s2": [float(x) for x in one.acc_bias_m_s2],
-                "sd_axes_rad": None if one.sd_axes_rad is None else [float(x) for x in one.sd_axes_rad],
-            }
-            for one in fitted.segments
-        ],
-    }
-
-
-def fit_from_json(args: Mapping[str, Json]) -> Fit:
-    """The fit of a ``set-fit`` command."""
-    return Fit(
-        args["method"],
-        tuple(
-            SegmentFit(
-                Segment(one["segment"]),
-                frozen(_unit(np.array(one["q_sb"], dtype=float))),
-                Level(one["level"]),
-                float(one["sd_rad"]),
-                one["reason"],
-                frozen(one.get("acc_bias_m_s2", (0.0, 0.0, 0.0))),
-                None if one.get("sd_axes_rad") is None else frozen(one["sd_axes_rad"]),
-            )
-            for one in args["segments"]
-        ),
-    )

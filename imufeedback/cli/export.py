@@ -23,8 +23,8 @@ def export(
 ) -> None:
     """Export angles with error bars (csv, parquet, c3d), one row a rep (reps), or the samples (raw), which import takes
     back."""
+    from imufeedback.commands import SetFit, args_of
     from imufeedback.judging import judge
-    from imufeedback.pipeline import fit_args
     from imufeedback.record.exports import Source, writer
     from imufeedback.record.trace import Trace
     from imufeedback.record.unfinished import scratch_folder
@@ -47,7 +47,7 @@ def export(
             title=judged.recording.title,
             player=judged.settings.player.name,
             started=judged.recording.started,
-            fit=None if judged.fit is None else fit_args(judged.fit),
+            fit=None if judged.fit is None else args_of(SetFit.of(judged.fit)),
             from_s=begin,
             to_s=end,
         )

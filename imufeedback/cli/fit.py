@@ -65,32 +65,35 @@ def fit(
 
 
 def _keep(recording: Recording, made: Fit) -> None:
+    from imufeedback.commands import settings_of
     from imufeedback.record.fits import StoredFit, store
+    from imufeedback.records import Command
     from imufeedback.resources import data_folder
-    from imufeedback.settings import from_args
 
     if recording.started is None:
         raise BadFile(
             "the recording does not say of which day it is", where=str(recording.path), hint="leave out --keep"
         )
     begin = next(iter(recording))
-    player = from_args(getattr(begin, "args", {})).player.name
+    assert isinstance(begin, Command)
+    player = settings_of(begin).player.name
     say(f"kept as {store(data_folder(), StoredFit(player, recording.started.date(), made))}")
 
 
 def _by_movements(recording: Recording) -> list[Event]:
     """From the start on; the first that succeeds. A swap that is offered is taken, to show its fitting."""
+    from imufeedback.commands import BeginFit, Swap, recorded
     from imufeedback.pipeline import Pipeline
-    from imufeedback.records import Command, Fitted, SwapOffered
+    from imufeedback.records import Fitted, SwapOffered
 
     pipeline = Pipeline()
     out: list[Event] = []
     for number, item in enumerate(_without_fits(recording)):
         new = pipeline.feed(item)
         if number == 0:
-            new += pipeline.feed(Command(item.host_ns, "fit-begin"))
+            new += pipeline.feed(recorded(item.host_ns, BeginFit()))
         if any(isinstance(one, SwapOffered) for one in new):
-            new += pipeline.feed(Command(item.host_ns, "swap"))
+            new += pipeline.feed(recorded(item.host_ns, Swap()))
         out += new
         if any(isinstance(one, Fitted) for one in new):
             break
@@ -100,8 +103,8 @@ def _by_movements(recording: Recording) -> list[Event]:
 def _by_windows(
     recording: Recording, still: tuple[float, float] | None, flex: tuple[float, float] | None
 ) -> list[Event]:
+    from imufeedback.commands import FitWindows, recorded
     from imufeedback.pipeline import Pipeline
-    from imufeedback.records import Command
 
     assert still is not None
     assert flex is not None
@@ -112,7 +115,7 @@ def _by_windows(
         pipeline.feed(item)
         if (last_ns - begin_ns) * 1e-9 > max(still[1], flex[1]) + 1.0:
             break
-    return pipeline.feed(Command(last_ns or 0, "fit", {"still": list(still), "flex": list(flex)}))
+    return pipeline.feed(recorded(last_ns or 0, FitWindows(still, flex)))
 
 
 def _without_fits(recording: Recording) -> list[Item]:
@@ -124,9 +127,9 @@ def _without_fits(recording: Recording) -> list[Item]:
 
 
 def _document(made: Fit) -> dict[str, Any]:
-    from imufeedback.body.stage import fit_to_json
+    from imufeedback.commands import SetFit, args_of
 
-    return {**fit_to_json(made), "level": str(made.level)}
+    return {**args_of(SetFit.of(made)), "level": str(made.level)}
 
 
 def _print(made: Fit) -> None:

@@ -9,8 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from imufeedback.errors import UsageError
-from imufeedback.records import Json, Mode
+from imufeedback.records import Mode
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +81,3 @@ class Feedback:
     @property
     def after_rep(self) -> bool:
         return self.mode in (Mode.BANDWIDTH, Mode.AFTER_REP)
-
-
-def feedback_of(args: Mapping[str, Json]) -> Feedback:
-    """From the arguments of the command ``block``. Raises UsageError."""
-    share = args.get("share", 1.0)
-    try:
-        mode = Mode(args.get("mode", "concurrent"))
-    except ValueError as error:
-        names = ", ".join(Mode)
-        raise UsageError(f"no feedback mode is called {args.get('mode')!r}", hint=f"choose one of {names}") from error
-    if not isinstance(share, int | float) or not 0 <= share <= 1:
-        raise UsageError(f"a share of {share!r} of the reps with tones", hint="choose 0 to 1")
-    return Feedback(mode, float(share), bool(args.get("estimate", False)))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ from imufeedback.fusion.filters import make
 from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
-from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen
+from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen, joined
 from imufeedback.stage import Stage
 
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups
@@ -41,6 +42,15 @@ KNOCK_M_S2 = 12.0 * STANDARD_GRAVITY_M_S2
 CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
 """Harder than a golfer moves (the latter: where something was at the end of its range): the filter is not shown such a
 force."""
+
+
+class Part(NamedTuple):
+    """Orientations `begin` to `end` of a block: those of the samples of one of the blocks that were fed."""
+
+    of: int
+    block: OrientationBlock
+    begin: int
+    end: int
 
 
 @dataclass
@@ -107,9 +117,23 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._filter.state = self._state.filter
         self._state.filter = None
 
-    def wants_alone(self, item: ImuBlock) -> bool:
-        """Whether a packet has to be fed by itself, or all of a longer block would be taken for what it is: the first
-        one, which tells the real rate; one with a flag; one after a gap."""
+    def feed_many(self, blocks: Sequence[ImuBlock]) -> list[Part]:
+        """The same, one block after the other, as many at once as go together."""
+        out: list[Part] = []
+        first = 0
+        while first < len(blocks):
+            last = first + 1
+            if last < len(blocks) and not self._stands_alone(blocks[first]):
+                while last < len(blocks) and not self._stands_alone(blocks[last]):
+                    last += 1
+            for oriented in self.feed(joined(blocks[first:last])):
+                out += _parted(oriented, first, blocks[first:last])
+            first = last
+        return out
+
+    def _stands_alone(self, item: ImuBlock) -> bool:
+        """Whether a block has to be fed by itself, or all of a longer one would be taken for what it is: the first one,
+        which tells the real rate; one with a flag; one after a gap."""
         s = self._state
         odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes())
         return odd or float(item.dt_s.max()) >= GAP_STEPS * s.period_s
@@ -393,6 +417,15 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             for first, x in zip(before, (gyr, acc), strict=True)
         )
         return gyr, acc, np.repeat(bridged / counts, counts).tolist(), real
+
+
+def _parted(oriented: OrientationBlock, first: int, blocks: Sequence[ImuBlock]) -> list[Part]:
+    """What of the orientations belongs to each block, the first of which has the number `first`."""
+    if len(blocks) == 1:
+        return [Part(first, oriented, 0, len(oriented.t_s))] if len(oriented.t_s) else []
+    ends = np.searchsorted(oriented.t_s, [block.t_s[-1] for block in blocks], side="right").tolist()
+    bounds = pairwise([0, *ends])
+    return [Part(first + k, oriented, begin, end) for k, (begin, end) in enumerate(bounds) if end > begin]
 
 
 def _usable(item: ImuBlock) -> Bools:

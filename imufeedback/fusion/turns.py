@@ -11,8 +11,8 @@ from imufeedback.records import Floats
 
 def product(a: Floats, b: Floats) -> Floats:
     """(..., 4) a⊗b; leading axes broadcast."""
-    w, x, y, z = np.moveaxis(a, -1, 0)
-    p, q, r, s = np.moveaxis(b, -1, 0)
+    w, x, y, z = a[..., 0], a[..., 1], a[..., 2], a[..., 3]
+    p, q, r, s = b[..., 0], b[..., 1], b[..., 2], b[..., 3]
     parts = (
         w * p - x * q - y * r - z * s,
         w * q + x * p + y * s - z * r,
@@ -25,8 +25,15 @@ def product(a: Floats, b: Floats) -> Floats:
 def to_earth(q_es: Floats, vector: Floats) -> Floats:
     """(N, 3) vectors of the sensor's frame in the earth's."""
     w, v = q_es[:, :1], q_es[:, 1:]
-    across = 2.0 * np.cross(v, vector)
-    out: Floats = vector + w * across + np.cross(v, across)
+    across = 2.0 * _cross(v, vector)
+    out: Floats = vector + w * across + _cross(v, across)
+    return out
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """(N, 3) a × b; for few rows much faster than numpy's, which is for arrays of any shape."""
+    (x, y, z), (p, q, r) = a.T, b.T
+    out: Floats = np.array((y * r - z * q, z * p - x * r, x * q - y * p)).T
     return out
 
 

@@ -20,13 +20,13 @@ from imufeedback.audio.turns import first_turn, quick_turns
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
+from imufeedback.commands import SetFit, recorded
 from imufeedback.cues.mixer import Started
 from imufeedback.errors import SoundError
 from imufeedback.latency.motion import RadioStream, known_fit, radio_streams, stall_script
 from imufeedback.packets import Layout, parse_layout
-from imufeedback.pipeline import fit_args
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Cue, Event, Item, RawPacket
+from imufeedback.records import Cue, Event, Item, RawPacket
 from imufeedback.session import Engine, Session, Sink, SoundSink
 from imufeedback.settings import Sensor, Settings
 
@@ -144,7 +144,7 @@ class Measurement:
         self.sound = SoundSink(self._player, begin_ns=trace.begin_ns, clock=now)
         self._engine = Engine(self._make_session)
         self._engine.start()
-        self._engine.put(Command(now(), "set-fit", fit_args(known_fit(self._seed))))
+        self._engine.put(recorded(now(), SetFit.of(known_fit(self._seed))))
         gc.collect()
         gc.freeze()
         self._thread.start()

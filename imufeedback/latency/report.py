@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from imufeedback import __version__
+from imufeedback.commands import Begin, SetFit, recorded
 from imufeedback.latency.alone import engine_ms
 from imufeedback.latency.measure import Trace, floor_ms
 from imufeedback.latency.motion import INTERVAL_S, known_fit
 from imufeedback.latency.parts import Found, recording_facts, spread, table
-from imufeedback.pipeline import fit_args
-from imufeedback.records import Command, Item
+from imufeedback.records import Item
 
 
 def to_dict(trace: Trace, found: Found, *, seed: int, load: Mapping[str, bool]) -> dict[str, Any]:
@@ -49,8 +49,8 @@ def to_dict(trace: Trace, found: Found, *, seed: int, load: Mapping[str, bool]) 
 def _items(trace: Trace, seed: int) -> list[Item]:
     """What the engine was given, to be given to it again."""
     packets = [one.packet for one in trace.steps if one.packet is not None]
-    begin = Command(trace.begin_ns, "begin", trace.settings.to_args())
-    return [begin, Command(trace.begin_ns, "set-fit", fit_args(known_fit(seed))), *packets]
+    first = recorded(trace.begin_ns, Begin.of(trace.settings))
+    return [first, recorded(trace.begin_ns, SetFit.of(known_fit(seed))), *packets]
 
 
 def _without_nan(value: Any) -> Any:

@@ -10,6 +10,7 @@ from typing import Literal, TypedDict
 
 import msgspec
 
+from imufeedback.commands import settings_of
 from imufeedback.errors import BadFile, ImuFeedbackError, UsageError
 from imufeedback.judging import judge, way_of
 from imufeedback.record.exports.reps import Cell, row
@@ -17,7 +18,7 @@ from imufeedback.record.library.places import verdicts_of
 from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, read_verdicts
 from imufeedback.record.window import open_window
 from imufeedback.rules import parse_recorded
-from imufeedback.settings import Settings, from_args
+from imufeedback.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ def _settings(path: Path, way: Way) -> tuple[Settings, str]:
                 "its beginning is damaged: what the sensors were is not known",
                 hint="only a recording that keeps its first item can be judged",
             )
-        settings = from_args(window.begin.args)
+        settings = settings_of(window.begin)
         rules = parse_recorded(settings.rule_set, "rule set")[0].title
     except UsageError as error:
         raise BadFile(error.what, where=str(path), hint=error.hint) from error

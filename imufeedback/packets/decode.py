@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -13,7 +13,7 @@ from imufeedback.errors import UsageError
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
-from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Item, Notice, PacketRejected, RawPacket, Tick
+from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
 Out = DeviceBlock | PacketRejected | Notice
@@ -77,17 +77,6 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         self._ready: dict[int, tuple[Floats, Flags | None]] = {}
         self._state = _State()
 
-    def look_ahead(self, items: Iterable[Item]) -> None:
-        """Read the samples of this sensor's packets that are about to be fed, all at once. What follows from them is
-        the same without; the caller keeps the items until they are fed."""
-        by_length: dict[int, list[bytes]] = {}
-        for item in items:
-            if isinstance(item, RawPacket) and item.sensor == self._sensor:
-                by_length.setdefault(len(item.payload), []).append(item.payload)
-        self._ready = {}
-        for payloads in by_length.values():
-            self._ready |= zip(map(id, payloads), self._unpacker.all_samples(payloads), strict=False)
-
     @property
     def counts(self) -> Counts:
         """A copy of the counts so far."""
@@ -102,6 +91,22 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         if isinstance(item, RawPacket):
             self._take(item, out)
         return out
+
+    def feed_many(self, items: Sequence[RawPacket | Tick]) -> list[list[Out]]:
+        """The same, one item after the other: what follows from each. Their samples are read all at once."""
+        if len(items) > 1:
+            self._read_ahead(items)
+        out = [self.feed(item) for item in items]
+        self._ready = {}
+        return out
+
+    def _read_ahead(self, items: Iterable[RawPacket | Tick]) -> None:
+        by_length: dict[int, list[bytes]] = {}
+        for item in items:
+            if isinstance(item, RawPacket):
+                by_length.setdefault(len(item.payload), []).append(item.payload)
+        for payloads in by_length.values():
+            self._ready |= zip(map(id, payloads), self._unpacker.all_samples(payloads), strict=False)
 
     def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""

@@ -23,7 +23,7 @@ from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.errors import BadFile
 from imufeedback.packets.encode import encode
 from imufeedback.packets.layout import Layout, parse_layout
-from imufeedback.records import Command, Floats, Item, Json, RawPacket, Segment, frozen
+from imufeedback.records import Command, Floats, Item, RawPacket, Segment, frozen
 from imufeedback.texts import refuse_odd
 from imufeedback.timing.merge import BREAK_S
 
@@ -286,13 +286,13 @@ def lossless_layout() -> Layout:
     return parse_layout(text, "lossless.toml")
 
 
-def to_items(series: Mapping[Segment, CsvSeries], begin_args: Mapping[str, Json]) -> Iterator[Item]:
-    """The series as the pipeline's inputs: a `Command` ``begin`` at 0, then packets in the order of their time.
+def to_items(series: Mapping[Segment, CsvSeries], begin: Command) -> Iterator[Item]:
+    """The series as the pipeline's inputs: the command `begin` at 0, then packets in the order of their time.
 
     Session time is the files' ``time_s``. A packet's sensor id is the segment's name, its `host_ns` the time of its
     last sample.
     """
-    yield Command(0, "begin", begin_args)
+    yield begin
     layout = lossless_layout()
     yield from merge(*(_packets(layout, one) for one in series.values()), key=lambda packet: packet.host_ns)
 

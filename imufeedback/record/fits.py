@@ -2,9 +2,6 @@
 
 Straps are taken off in the evening, so a fit from an earlier day is not what it was: it is given back only together
 with words that say so.
-
-The body's stage is imported where a fit is read or written, not with this module: that takes most of a second, and the
-application's first screen shows before any fit is asked for.
 """
 
 from __future__ import annotations
@@ -15,10 +12,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from imufeedback.commands import wrong_in
+from imufeedback.commands import Malformed, SetFit, args_of, stored_fit
 from imufeedback.errors import BadFile
 from imufeedback.record.files import cannot_write, make_folder, safe_stem, whole_file
-from imufeedback.records import Command, Fit, Json
+from imufeedback.records import Fit
 from imufeedback.texts import read_json
 
 FOLDER = "fits"
@@ -42,25 +39,20 @@ class StoredFit:
         when = "yesterday" if days == 1 else f"{days} days ago" if days > 0 else f"on {self.day.isoformat()}"
         return f"this fitting of {self.player or 'the player'} was made {when}: straps have been off since – fit again"
 
-    def command_args(self, today: date) -> dict[str, Json]:
-        """Arguments of the command ``set-fit``; the caution goes with them, so every replay says it too."""
-        from imufeedback.body.stage import fit_to_json
-
-        caution = self.caution(today)
-        return fit_to_json(self.fit) if caution is None else {**fit_to_json(self.fit), "caution": caution}
+    def command(self, today: date) -> SetFit:
+        """What puts it in use; the caution goes with it, so every replay says it too."""
+        return SetFit.of(self.fit, self.caution(today))
 
 
 def store(folder: Path, one: StoredFit) -> Path:
     """Keep a fit as the player's last one. Raises CannotWrite."""
-    from imufeedback.body.stage import fit_to_json
-
     place = folder / FOLDER
     try:
         make_folder(place)
     except OSError as error:
         raise cannot_write(place, error) from None
     path = place / f"{safe_stem(one.player or 'player')}.json"
-    document = {"format": FORMAT, "player": one.player, "day": one.day.isoformat(), "fit": fit_to_json(one.fit)}
+    document = {"format": FORMAT, "player": one.player, "day": one.day.isoformat(), "fit": args_of(SetFit.of(one.fit))}
     with whole_file(path, overwrite=True) as file:
         json.dump(document, file, indent=1, ensure_ascii=False)
         file.write("\n")
@@ -74,12 +66,10 @@ def last(folder: Path, player: str) -> StoredFit | None:
         document: dict[str, Any] = read_json(path, hint=_HINT)
         if document["player"] != player:
             return None  # two names, one file name
-        wrong = wrong_in(Command(0, "set-fit", document["fit"]))
-        if wrong:
-            raise ValueError(wrong)
-        from imufeedback.body.stage import fit_from_json
-
-        return StoredFit(document["player"], date.fromisoformat(document["day"]), fit_from_json(document["fit"]))
+        found = stored_fit(document["fit"])
+        if isinstance(found, Malformed):
+            raise ValueError(found.wrong)
+        return StoredFit(document["player"], date.fromisoformat(document["day"]), found.fit())
     except FileNotFoundError:
         return None
     except BadFile as error:

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import msgspec
 
+from imufeedback.commands import is_begin, settings_of
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.record.replay import read_items
-from imufeedback.records import Command, Item, LinkNote, LinkState, Notice, PacketRejected, RawPacket
-from imufeedback.settings import from_args
+from imufeedback.records import Item, LinkNote, LinkState, Notice, PacketRejected, RawPacket
 from imufeedback.timing import Instants
 
 SILENCE_S = 2.0
@@ -114,10 +114,10 @@ class Health:
         return self.sensors.setdefault(name, SensorHealth(name))
 
     def _take_begin(self, item: Item) -> None:
-        if not (isinstance(item, Command) and item.verb == "begin"):
+        if not is_begin(item):
             return
         try:
-            settings = from_args(item.args)
+            settings = settings_of(item)
         except (UsageError, msgspec.ValidationError):
             return
         self.can_be_judged = True

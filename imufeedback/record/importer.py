@@ -12,15 +12,14 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.body.axes import Verdict, units
-from imufeedback.body.stage import fit_from_json
 from imufeedback.body.suspects import suspects
-from imufeedback.commands import wrong_in
+from imufeedback.commands import Begin, FitWindows, Malformed, SetFit, recorded, stored_fit
 from imufeedback.errors import BadFile
-from imufeedback.pipeline import Pipeline, fit_args
+from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import CsvSeries, common_start_s, counted_from, read_folder, refuse_apart, to_items
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, read_session
-from imufeedback.records import Command, Fit, FitRefused, Fitted, Hand, Item, Json, Segment
+from imufeedback.records import Fit, FitRefused, Fitted, Hand, Item, Json, Segment
 from imufeedback.settings import Sensor, Settings
 
 LAYOUT = "lossless"
@@ -91,16 +90,16 @@ def import_folder(
     read = read_session(source)
     kept = read or SessionFile(title=source.name)
     delay_s = STANDS_FOR_STEPS / rate_hz if read is None else read.delay_s
-    begin = _settings(list(series), rate_hz, delay_s, kept, hand, filter_name).to_args()
+    first = recorded(0, Begin.of(_settings(list(series), rate_hz, delay_s, kept, hand, filter_name)))
     wrong = _wrong(series)
     fit = None if kept.fit is None or wrong else _kept_fit(kept.fit, source)
     if still_s is not None and flex_s is not None and not wrong:
-        fit = _fit(to_items(series, begin), still_s, flex_s, source)
-    items = to_items(series, begin)
+        fit = _fit(to_items(series, first), still_s, flex_s, source)
+    items = to_items(series, first)
     with JournalWriter(out, title=kept.title, started=kept.started) as journal:
         journal.write(next(items))
         if fit is not None:
-            journal.write(Command(0, "set-fit", fit_args(fit)))
+            journal.write(recorded(0, SetFit.of(fit)))
         for item in items:
             journal.write_in_turn(item)
     notes = (*told, *chain.from_iterable(one.notes for one in series.values()))
@@ -167,11 +166,11 @@ def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
 
 
 def _kept_fit(args: dict[str, Json], source: Path) -> Fit:
-    wrong = wrong_in(Command(0, "set-fit", args))
-    if wrong:
+    found = stored_fit(args)
+    if isinstance(found, Malformed):
         where = str(source / SESSION_FILE)
-        raise BadFile(f"its fitting makes no sense ({wrong})", where=where, hint="remove it, or export again")
-    return fit_from_json(args)
+        raise BadFile(f"its fitting makes no sense ({found.wrong})", where=where, hint="remove it, or export again")
+    return found.fit()
 
 
 def _settings(
@@ -211,7 +210,7 @@ def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[floa
             break
     pipeline.finish()  # after a gap the last items may still be held
     hint = "nothing was written: choose other stretches for --still and --flex, or leave both out"
-    answer = pipeline.feed(Command(last_ns, "fit", {"still": list(still_s), "flex": list(flex_s)}))
+    answer = pipeline.feed(recorded(last_ns, FitWindows(still_s, flex_s)))
     for event in answer:
         if isinstance(event, Fitted):
             return event.fit

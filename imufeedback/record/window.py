@@ -16,6 +16,7 @@ from typing import BinaryIO
 
 from mcap.opcode import Opcode
 
+from imufeedback.commands import is_begin
 from imufeedback.errors import BadFile, NoRecording
 from imufeedback.record import codec, scan
 from imufeedback.record.replay import Recording, read_items
@@ -77,7 +78,7 @@ def open_window(path: str | os.PathLike[str]) -> Window:
     first = head[0] if head else None
     if first is None:
         raise NoRecording("nothing readable is in it", where=str(path), hint="choose another recording")
-    begin = first if isinstance(first, Command) and first.verb == "begin" else None
+    begin = first if is_begin(first) else None
     try:
         with open(path, "rb") as file:
             last_ns = max(one.host_ns for one in recording) if recording.rewritten else _last_ns(file)

@@ -8,8 +8,9 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback import toml
+from imufeedback.commands import BeginBlock
 from imufeedback.errors import BadToml
-from imufeedback.records import Json, Mode, Role
+from imufeedback.records import Mode, Role
 
 
 class Block(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -25,16 +26,9 @@ class Block(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Part of the reps with tones."""
     estimate: bool = False
 
-    def args(self, rule_set: str) -> dict[str, Json]:
-        """Arguments of the command ``block``; `rule_set` is the drill's TOML text."""
-        return {
-            "name": self.name,
-            "role": str(self.role),
-            "mode": str(self.mode),
-            "share": self.share,
-            "estimate": self.estimate,
-            "rule_set": rule_set,
-        }
+    def command(self, rule_set: str) -> BeginBlock:
+        """What begins it; `rule_set` is the drill's TOML text."""
+        return BeginBlock(self.name, self.role, self.mode, self.share, self.estimate, rule_set)
 
 
 class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

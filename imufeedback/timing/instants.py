@@ -24,7 +24,8 @@ LONE_NS = 60_000_000_000
 START_NS = 86_400_000_000_000
 """A session that begins so long after its own start was counted from somewhere else. Chosen: a day."""
 
-Out = Item | PacketRejected | Notice
+Placed = Item | PacketRejected | Notice
+"""An item whose time can be true, or what is told of times that cannot."""
 
 
 @dataclass
@@ -38,7 +39,7 @@ class _State:
     told: bool = False
 
 
-class Instants(Stage[Item, Out]):
+class Instants(Stage[Item, Placed]):
     """Passes items on in their order, with times that can be true. A packet whose time cannot is rejected; what else
     came with such a time counts as of now. `origin_ns` is the time of the session's first item."""
 
@@ -48,7 +49,7 @@ class Instants(Stage[Item, Out]):
         self._origin_ns = origin_ns
         self._state = _State(origin_ns)
 
-    def feed(self, item: Item) -> list[Out]:
+    def feed(self, item: Item) -> list[Placed]:
         s = self._state
         if s.shift_ns:
             item = replace(item, host_ns=item.host_ns + s.shift_ns)
@@ -64,7 +65,7 @@ class Instants(Stage[Item, Out]):
         s.held.append(item)
         return out + self._confirmed() if len(s.held) >= WITNESSES else out
 
-    def finish(self) -> list[Out]:
+    def finish(self) -> list[Placed]:
         s = self._state
         lone = len(s.held) == 1 and 0 < s.held[0].host_ns - s.latest_ns <= LONE_NS
         return self._confirmed() if lone or len(s.held) >= FEWEST else self._given_up()
@@ -73,13 +74,13 @@ class Instants(Stage[Item, Out]):
         """Whether it follows those that are held; a slow sensor's next packet may come much later."""
         return item.host_ns >= self._state.held[-1].host_ns - WILD_NS
 
-    def _given_up(self) -> list[Out]:
+    def _given_up(self) -> list[Placed]:
         """The session went on without them."""
         s = self._state
         held, s.held = s.held, []
         return [self._refused(one) for one in held]
 
-    def _refused(self, item: Item) -> Out:
+    def _refused(self, item: Item) -> Placed:
         now_ns = self._state.latest_ns
         if not isinstance(item, RawPacket):
             return replace(item, host_ns=now_ns)
@@ -88,11 +89,11 @@ class Instants(Stage[Item, Out]):
         reason = f"its time is {abs(off_s):.3g} s {side} that of the packets around it"
         return PacketRejected(item.sensor, (now_ns - self._origin_ns) * 1e-9, reason)
 
-    def _confirmed(self) -> list[Out]:
+    def _confirmed(self) -> list[Placed]:
         s = self._state
         held, s.held = s.held, []
         jump_ns = min(one.host_ns for one in held) - s.latest_ns
-        out: list[Out] = []
+        out: list[Placed] = []
         if jump_ns < 0 or (jump_ns > START_NS and not s.begun):
             s.shift_ns -= jump_ns
             held = [replace(one, host_ns=one.host_ns - jump_ns) for one in held]
@@ -101,7 +102,7 @@ class Instants(Stage[Item, Out]):
         s.latest_ns = max(s.latest_ns, *(one.host_ns for one in held))
         return [*out, *held]
 
-    def _told(self, jump_s: float) -> list[Out]:
+    def _told(self, jump_s: float) -> list[Placed]:
         s = self._state
         if s.told:
             return []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -207,7 +208,8 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         s = self._state
         ends = [one.end for one in released]
         t_s = np.arange(first, first + ends[-1]) / self._grid_hz
-        block = self._sample(t_s, np.repeat(limits, np.diff(ends, prepend=0), axis=0))
+        counts = [end - begin for begin, end in pairwise([0, *ends])]
+        block = self._sample(t_s, limits.repeat(counts, axis=0))
         for i, times in enumerate(s.times_s):
             keep = max(int(np.searchsorted(times[: limits[-1, i]], t_s[-1], side="right")) - 1, 0)
             s.rows[i], s.times_s[i] = s.rows[i][keep:], times[keep:]

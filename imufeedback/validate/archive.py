@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.record import codec
 from imufeedback.record.journal import JournalWriter
@@ -43,7 +44,7 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
         started = datetime(2024, 1, 1, 10, tzinfo=UTC) + timedelta(days=k // 10, minutes=k % 10)
         settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
         with JournalWriter(folder / f"{k}.mcap", title=f"session {k}", started=started) as journal:
-            journal.write(Command(0, "begin", settings.to_args()))
+            journal.write(recorded(0, Begin.of(settings)))
             for second in range(20):
                 journal.write(RawPacket("A", second * 10**9, bytes(56)))
         summary = Document(version="0", reps=[make_rep(index, rng) for index in range(reps)])

@@ -19,17 +19,18 @@ from imufeedback.ble.limits import Limits
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, VirtualSensor, disturbed, mishaps, parse_faults
 from imufeedback.ble.virtual.faults import Disconnect, Reboot
+from imufeedback.commands import Begin, recorded
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
-from imufeedback.records import Command, Cue, Event, Item, LinkNote, Motion, RawPacket, SensorTotals, StateChanged
+from imufeedback.records import Cue, Event, Item, LinkNote, Motion, RawPacket, SensorTotals, StateChanged
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.stream import SensorStream, sensor_streams
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import fit_command
+from imufeedback.validate.golfer import fit_command, fit_windows
 
 LAYOUT = "house"
 SCRIPT = "worst_day"
@@ -186,11 +187,7 @@ class _Play:
         origin_ns = self.clock.now_ns()
         await air.play(command.host_ns, on_tick=self.drain)
         at = origin_ns * 1e-9
-        args = {
-            "still": [t + at for t in command.args["still"]],
-            "flex": {segment: [t + at for t in window] for segment, window in command.args["flex"].items()},
-        }
-        self.feed(Command(origin_ns + command.host_ns, "fit", args))
+        self.feed(recorded(origin_ns + command.host_ns, fit_windows(self.script, at)))
 
     def check_recording(self) -> None:
         """Against what the radio delivered: every notification once, in its order."""
@@ -217,7 +214,7 @@ def replace_seed(script: FaultScript, seed: int) -> FaultScript:
 def play(seconds: float, seed: int, folder: Path) -> Day:
     """Play the worst day for so many simulated seconds. `folder` gets the recording."""
     run = _Play(seconds, seed, folder)
-    run.feed(Command(0, "begin", run.settings().to_args()))
+    run.feed(recorded(0, Begin.of(run.settings())))
     gc.freeze()
     usual = gc.get_threshold()
     gc.set_threshold(100_000, 50, 50)

@@ -14,9 +14,10 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import ClockRestarted, Command, DeviceBlock, Floats, ImuBlock, Ints, Notice, RawPacket
+from imufeedback.records import ClockRestarted, DeviceBlock, Floats, ImuBlock, Ints, Notice, RawPacket
 from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.sensors import WORN
 from imufeedback.timing import SensorClock
@@ -214,6 +215,6 @@ def notices(disturb: Disturb, rng: np.random.Generator) -> list[str]:
     streams = [stream(layout, rng, BEGIN_S + 60.0, name) for name in names]
     items = sorted((one for own in streams for _, one in disturb(own)), key=lambda one: one.host_ns)
     pipeline = Pipeline()
-    begun = pipeline.feed(Command(0, "begin", settings.to_args()))
+    begun = pipeline.feed(recorded(0, Begin.of(settings)))
     events = [*begun, *pipeline.feed_many(items), *pipeline.finish()]
     return [one.text for one in events if isinstance(one, Notice)]

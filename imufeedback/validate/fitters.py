@@ -10,9 +10,10 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
+from imufeedback.commands import Begin, BeginFit, Swap, recorded
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import Command, Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
+from imufeedback.records import Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.errors import PRESETS, SensorErrors, SensorModel
 from imufeedback.synth.performance import Spoil, make_performance
@@ -60,8 +61,8 @@ class Performance:
             rate_hz=RATE_HZ,
             samples_per_packet=SAMPLES_PER_PACKET,
         )
-        yield Command(0, "begin", self._settings().to_args())
-        yield Command(0, "fit-begin")
+        yield recorded(0, Begin.of(self._settings()))
+        yield recorded(0, BeginFit())
         packets = raw_packets([self._stream(layout, one) for one in self.places])
         if self.spoil is not None:
             packets = worn_badly(packets, self.script.seed, self.spoil, self.places)
@@ -105,7 +106,7 @@ class Performance:
         for item in self.items():
             new = pipeline.feed(item)
             for offered in [one for one in new if isinstance(one, SwapOffered)]:
-                new += pipeline.feed(Command(int(offered.t_s * 1e9), "swap"))
+                new += pipeline.feed(recorded(int(offered.t_s * 1e9), Swap()))
             out += new
             if any(isinstance(one, until) for one in new):
                 return out

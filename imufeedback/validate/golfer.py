@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import Begin, FitWindows, recorded
 from imufeedback.packets import parse_layout
 from imufeedback.pipeline import run
 from imufeedback.records import (
@@ -49,7 +50,7 @@ def items(
         player=Player(hand=script.hand),
         grid_hz=RATE_HZ,
     )
-    yield Command(0, "begin", settings.to_args())
+    yield recorded(0, Begin.of(settings))
     yield from _with_fit(
         exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ, model=model), script
     )
@@ -57,9 +58,17 @@ def items(
 
 def fit_command(script: Script) -> Command:
     """What a coach asks for when the fitting movements are over."""
+    return recorded(int(script.ready_s * 1e9), fit_windows(script))
+
+
+def fit_windows(script: Script, from_s: float = 0.0) -> FitWindows:
+    """Its windows, when the script begins at this time of the session."""
+
+    def later(window: tuple[float, float]) -> tuple[float, float]:
+        return window[0] + from_s, window[1] + from_s
+
     windows = script.fit_windows
-    flex = {str(segment): list(window) for segment, window in windows.flex.items()}
-    return Command(int(script.ready_s * 1e9), "fit", {"still": list(windows.still), "flex": flex})
+    return FitWindows(later(windows.still), {segment: later(window) for segment, window in windows.flex.items()})
 
 
 def _with_fit(packets: Iterable[Item], script: Script) -> Iterator[Item]:

@@ -20,11 +20,12 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, Hand, Item, RawPacket
+from imufeedback.records import Hand, Item, RawPacket
 from imufeedback.report.summary import Summary
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.script import make_script
@@ -89,7 +90,7 @@ def main(seconds: float, seed: int) -> float:
     """Run for so many seconds of a session that is fitted already, and swings; the share of one core."""
     load = prepared(seconds, seed)
     pipeline, summary = Pipeline(), Summary(load.hand)
-    pipeline.feed(Command(0, "begin", load.settings.to_args()))
+    pipeline.feed(recorded(0, Begin.of(load.settings)))
     for early in load.early:
         pipeline.feed(early)
     queue: SimpleQueue[Item | None] = SimpleQueue()

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
+from imufeedback.commands import settings_of
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.samples import samples
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
-from imufeedback.settings import from_args
 
 MINUTES = 12
 DRAWN = 4000
@@ -27,7 +27,7 @@ def main(path: Path, seed: int) -> dict[str, float]:
     overview = trace.stretch(at_most=DRAWN)
     opened_s = time.perf_counter() - began
     assert window.begin is not None
-    settings = from_args(window.begin.args)
+    settings = settings_of(window.begin)
     slowest_s, count = 0.0, 0
     rng = np.random.default_rng(seed)
     for start_s in rng.uniform(0, max(window.duration_s - 60, 1), MINUTES):

@@ -18,7 +18,7 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
-from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import Begin, SetFit, SetZero, recorded
 from imufeedback.judging import judge
 from imufeedback.packets import parse_layout
 from imufeedback.record.journal import JournalWriter
@@ -110,9 +110,9 @@ def session(
     layout = msgspec.structs.replace(parse_layout(resources.text("layouts", LAYOUT), LAYOUT), rate_hz=rate_hz)
     streams = sensor_streams(script, layout, segments, model=typical(soft_tissue=False))
     begin_ns = round((script.ready_s - STILL_S) * 1e9)
-    zero: Command | None = Command(begin_ns + round(ZERO_S * 1e9), "zero")
-    yield Command(begin_ns, "begin", _settings(script, streams, rate_hz).to_args())
-    yield Command(begin_ns, "set-fit", fit_to_json(_true_fit(streams)))
+    zero: Command | None = recorded(begin_ns + round(ZERO_S * 1e9), SetZero())
+    yield recorded(begin_ns, Begin.of(_settings(script, streams, rate_hz)))
+    yield recorded(begin_ns, SetFit.of(_true_fit(streams)))
     for packet in raw_packets(streams):
         if zero is not None and packet.host_ns >= zero.host_ns:
             yield zero

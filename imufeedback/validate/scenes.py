@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from imufeedback.commands import settings_of
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.replay import read_items
 from imufeedback.records import Angles, Command, Event, Floats, Item, RawPacket, Segment, Side
-from imufeedback.settings import from_args
 from imufeedback.synth.sensors import WORN
 from imufeedback.validate import persons, persons_methods, players
 from imufeedback.validate.golfer import items
@@ -143,7 +143,7 @@ def golfer(seed: int) -> Scene:
         begin,
         [one for one in rest if one.host_ns < cut_ns],
         [one for one in rest if one.host_ns >= cut_ns and isinstance(one, RawPacket)],
-        {one.role: one.id for one in from_args(begin.args).sensors},
+        {one.role: one.id for one in settings_of(begin).sensors},
         moments,
         dict.fromkeys(moments, end_s),
         dict.fromkeys(moments, (second.address_s - 0.1, second.finish_s)),
@@ -168,7 +168,7 @@ def walker(data: Path, work: Path, rng: np.random.Generator, *, count: int) -> S
         begin,
         [one for one in rest if one.host_ns < cut_ns],
         [one for one in rest if one.host_ns >= cut_ns and isinstance(one, RawPacket)],
-        {one.role: one.id for one in from_args(begin.args).sensors},
+        {one.role: one.id for one in settings_of(begin).sensors},
         moments,
         {name: min(at + 8.0, to_s) for name, at in moments.items()},
         dict.fromkeys(moments),

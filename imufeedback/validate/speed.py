@@ -12,13 +12,12 @@ import vqf
 
 from imufeedback import resources
 from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import Asked, SetFit
 from imufeedback.fusion import Fusion
 from imufeedback.packets import Decoder, parse_layout
 from imufeedback.pipeline import run
 from imufeedback.records import (
     AlignedBlock,
-    Command,
     DeviceBlock,
     Fitted,
     Floats,
@@ -103,8 +102,8 @@ def cost(given: Prepared, hand_of: Script) -> Cost:
     """Run all of it once, stage by stage, packet by packet as it comes live."""
     fusions = {name: Fusion(name, period_s=1 / RATE_HZ) for name in NAMES}
     merger = Merger(list(zip(NAMES, WORN, strict=True)), grid_hz=RATE_HZ)
-    body = Body(WORN, hand=hand_of.hand, grid_hz=RATE_HZ, origin_ns=0)
-    body.feed(Command(0, "set-fit", fit_to_json(given.fitted.fit)))
+    body = Body(WORN, hand=hand_of.hand, grid_hz=RATE_HZ)
+    body.feed(Asked(0.0, SetFit.of(given.fitted.fit)))
     oriented: list[OrientationBlock] = []
     aligned: list[AlignedBlock] = []
     filters = {name: vqf.VQF(1 / RATE_HZ) for name in NAMES}

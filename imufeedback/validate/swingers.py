@@ -12,16 +12,18 @@ from os import cpu_count
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import BeginBlock, recorded
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,
-    Command,
     Event,
     Finding,
     Hand,
+    Mode,
     Motion,
     Rep,
+    Role,
     Segment,
     StateChanged,
     Verdict,
@@ -132,12 +134,12 @@ def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
 def play_drill(script: Script, drill: str) -> Seen:
     """A drill with three sensors; its block begins when the fitting is done."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
-    block = {"name": drill, "role": "drill", "mode": "none", "rule_set": resources.text("drills", drill)}
+    block = BeginBlock(drill, Role.DRILL, Mode.NONE, rule_set=resources.text("drills", drill))
     pipeline, begun = Pipeline(), False
     events: list[Event] = []
     for item in items(script, WORN, model=TYPICAL, layout_text=text):
         if not begun and item.host_ns > script.ready_s * 1e9:
-            events += pipeline.feed(Command(item.host_ns, "block", block))
+            events += pipeline.feed(recorded(item.host_ns, block))
             begun = True
         events += [one for one in pipeline.feed(item) if not isinstance(one, Angles)]
     return Seen(script, tuple(events), ())

@@ -19,11 +19,11 @@ from scipy.spatial.transform import Rotation
 from vqf import offlineVQF
 
 from imufeedback.body import Body
+from imufeedback.commands import Asked, FitWindows
 from imufeedback.fusion import Fusion
 from imufeedback.record.csv_folder import CsvSeries, read_folder
 from imufeedback.records import (
     AlignedBlock,
-    Command,
     Fit,
     FitRefused,
     Fitted,
@@ -85,12 +85,12 @@ class Trial(ABC):
 
     def fitted(self, flex_s: Window) -> Fit | str:
         """The fit, or why it is refused."""
-        body = Body(list(self.series), hand=Hand.RIGHT, grid_hz=self.rate_hz, origin_ns=0)
+        body = Body(list(self.series), hand=Hand.RIGHT, grid_hz=self.rate_hz)
         until_s = max(self.still_s[1], flex_s[1]) + AFTER_S
         for block in self.blocks:
             if block.t_s[0] < until_s:
                 body.feed(block)
-        for event in body.feed(Command(round(until_s * 1e9), "fit", {"still": self.still_s, "flex": flex_s})):
+        for event in body.feed(Asked(until_s, FitWindows(self.still_s, flex_s))):
             if isinstance(event, Fitted):
                 return event.fit
             if isinstance(event, FitRefused):

@@ -5,12 +5,14 @@ Only packets of the lossless layout, whose samples carry their own time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
+import msgspec
 import numpy as np
 
+from imufeedback.commands import Begin, recorded, settings_of
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Command, RawPacket
 
@@ -51,14 +53,15 @@ def with_samples(packet: RawPacket, samples: np.ndarray) -> RawPacket:
     return replace(packet, payload=head + samples.tobytes())
 
 
-def with_full_scale(begin: Command, full_scale_rad_s: float | None) -> Command:
+def with_full_scale(first: Command, full_scale_rad_s: float | None) -> Command:
     """The session's first command with the end of the gyroscopes' range in its layouts."""
     if full_scale_rad_s is None:
-        return begin
+        return first
     line = 'unit = "rad/s"\nscale = 1.0'
-    layouts: Mapping[str, str] = begin.args["layouts"]
-    changed = {name: text.replace(line, f"{line}\nfull_scale = {full_scale_rad_s!r}") for name, text in layouts.items()}
-    return replace(begin, args={**begin.args, "layouts": changed})
+    settings = settings_of(first)
+    full = f"{line}\nfull_scale = {full_scale_rad_s!r}"
+    layouts = {name: text.replace(line, full) for name, text in settings.layouts.items()}
+    return recorded(first.host_ns, Begin.of(msgspec.structs.replace(settings, layouts=layouts)))
 
 
 # ── the kinds ────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -20,6 +20,7 @@ from imufeedback.app.dialogs import AskStop, LimitsDialog, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Book, Choice, Track, track_of
+from imufeedback.commands import args_of, verb_of
 from imufeedback.records import Event, Verdict
 
 MakeBay = Callable[..., BayWindow]
@@ -34,7 +35,7 @@ def asked() -> Asked:
 
 @pytest.fixture
 def bay(make_bay: MakeBay, asked: Asked) -> BayWindow:
-    return make_bay(on_command=lambda verb, args: asked.append((verb, dict(args))), rule_set=SWING)
+    return make_bay(on_command=lambda command: asked.append((verb_of(command), args_of(command))), rule_set=SWING)
 
 
 def show(window: BayWindow, *events: Event) -> None:
@@ -67,7 +68,9 @@ def test_good_discard_and_back_again_by_key(bay: BayWindow, qtbot: QtBot, asked:
 
 def test_every_sound_can_be_switched_and_the_held_one_is_off_at_first(make_bay: MakeBay, asked: Asked) -> None:
     bay = make_bay(
-        on_command=lambda verb, args: asked.append((verb, dict(args))), on_preview=lambda sound: None, rule_set=SWING
+        on_command=lambda command: asked.append((verb_of(command), args_of(command))),
+        on_preview=lambda sound: None,
+        rule_set=SWING,
     )
     (menu,) = [one for one in bay.menuBar().actions() if one.text() == words.tones_menu()]
     switches = {one.text(): one for one in menu.menu().actions()}

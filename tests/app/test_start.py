@@ -27,6 +27,7 @@ from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
 from imufeedback.ble.roster import Known
+from imufeedback.commands import AnyCommand, BeginBlock, args_of, verb_of
 from imufeedback.errors import CannotWrite
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
@@ -43,6 +44,7 @@ from imufeedback.records import (
     Link,
     LinkState,
     Notice,
+    Role,
     RolesChanged,
     Segment,
     SegmentFit,
@@ -101,8 +103,8 @@ class FakePractice:
     def start(self) -> None:
         self.asked.append(("start", {}))
 
-    def command(self, verb: str, args: Any) -> None:
-        self.asked.append((verb, args))
+    def command(self, command: AnyCommand) -> None:
+        self.asked.append((verb_of(command), args_of(command)))
 
     def preview(self, sound: str) -> None:
         self.asked.append(("preview", sound))
@@ -547,9 +549,12 @@ def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:
 
 
 def test_blocks_follow_their_reps() -> None:
-    blocks = [work.Block({"name": "a"}, 2), work.Block({"name": "b"}, 1)]
+    blocks = [work.Block(BeginBlock("a", Role.SWINGS), 2), work.Block(BeginBlock("b", Role.SWINGS), 1)]
     assert [found[0] if (found := work.block_at(blocks, n)) else None for n in range(4)] == [0, 0, 1, None]
-    assert work.block_at([work.Block({"name": "a"})], 999) == (0, work.Block({"name": "a"}))
+    assert work.block_at([work.Block(BeginBlock("a", Role.SWINGS))], 999) == (
+        0,
+        work.Block(BeginBlock("a", Role.SWINGS)),
+    )
 
 
 def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -631,7 +636,7 @@ def test_doubts_reach_the_first_screen(make: Make) -> None:
 
 def test_a_rep_that_could_not_be_judged_uses_up_none_of_its_block(make: Make) -> None:
     window, made = streaming(make)
-    window._blocks = (work.Block({"name": "two"}, 2), work.Block({"name": "more"}))
+    window._blocks = (work.Block(BeginBlock("two", Role.SWINGS), 2), work.Block(BeginBlock("more", Role.SWINGS)))
     window._next_block()
     void = replace(rep(1, features={}), void="right hip: rotation not known after a gap")
     told(window, rep(0), void)

@@ -33,7 +33,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import Body
 from imufeedback.body.bars import FORGETS_S, UP_SD_RAD
 from imufeedback.body.links import BEGIN_HEADING_SD_RAD
-from imufeedback.body.stage import fit_from_json, fit_to_json
+from imufeedback.commands import Asked, SetFit, args_of
 from imufeedback.records import (
     AlignedBlock,
     Angles,
@@ -65,7 +65,7 @@ LEGS = {
 
 
 def body(hand: Hand = Hand.RIGHT, segments=ALL) -> Body:
-    return Body(segments, hand=hand, grid_hz=GRID_HZ, origin_ns=0)
+    return Body(segments, hand=hand, grid_hz=GRID_HZ)
 
 
 def standing(segments=ALL) -> dict[Segment, np.ndarray]:
@@ -84,7 +84,7 @@ def moved(*motions: tuple[tuple[Segment, ...], Rotation], segments=ALL) -> dict[
 def ready(stage: Body, segments=ALL, *, mounting=None, heading=HEADING, sd_axes_rad=None) -> Wearer:
     """Fitted, and zeroed in standing at 0 s."""
     mounting = mounting if mounting is not None else random_mounting(3)
-    stage.feed(command("set-fit", **fit_to_json(true_fit(mounting, segments, sd_axes_rad))))
+    stage.feed(Asked(0.0, SetFit.of(true_fit(mounting, segments, sd_axes_rad))))
     worn = Wearer(stage, standing(segments), mounting, heading)
     out = worn.hold(standing(segments), 0.0, seconds=0.02, rest=True)
     assert [type(one) for one in out] == [Zeroed, Angles]
@@ -249,7 +249,7 @@ def test_angles_and_rates_of_a_whole_swing(hand):
     rep = script.truth.reps[0]
     mounting = random_mounting(9)
     stage = body(hand)
-    stage.feed(command("set-fit", **fit_to_json(true_fit(mounting, ALL))))
+    stage.feed(Asked(0.0, SetFit.of(true_fit(mounting, ALL))))
 
     places = {one: ImuPlace(one, np.array(PLACES_M[one]), np.array([1.0, 0, 0, 0])) for one in ALL}
 
@@ -307,14 +307,14 @@ def test_nothing_before_a_fit():
 
 def test_nothing_before_a_zero():
     stage = body()
-    assert isinstance(stage.feed(command("set-fit", **fit_to_json(true_fit({}, ALL))))[0], Fitted)
+    assert isinstance(stage.feed(Asked(0.0, SetFit.of(true_fit({}, ALL))))[0], Fitted)
     assert stage.feed(stretch(standing(), t_s=times(0, 4), rest=False)) == []
 
 
 def test_a_stored_fit_says_so_and_comes_back_exactly():
     fit = true_fit(random_mounting(1), ALL, (0.01, 0.02, 0.03))
-    assert same(fit_from_json(fit_to_json(fit)), fit)
-    (fitted,) = body().feed(command("set-fit", 2.5, **fit_to_json(fit)))
+    assert same(SetFit.of(fit).fit(), fit)
+    (fitted,) = body().feed(command("set-fit", 2.5, **args_of(SetFit.of(fit))))
     assert fitted.stored
     assert fitted.t_s == pytest.approx(2.5)
     assert same(fitted.fit, fit)
@@ -322,7 +322,7 @@ def test_a_stored_fit_says_so_and_comes_back_exactly():
 
 def test_a_stored_fit_without_a_worn_segment_is_refused_by_name():
     stage = ready(body())
-    (refused,) = stage.feed(command("set-fit", **fit_to_json(true_fit({}, WORN))))
+    (refused,) = stage.feed(Asked(0.0, SetFit.of(true_fit({}, WORN))))
     assert isinstance(refused, FitRefused)
     assert "left shank" in refused.reason
     assert "pelvis" not in refused.reason
@@ -331,7 +331,7 @@ def test_a_stored_fit_without_a_worn_segment_is_refused_by_name():
 
 def test_a_new_fit_needs_a_new_zero():
     stage = ready(body())
-    stage.feed(command("set-fit", **fit_to_json(true_fit(random_mounting(3), ALL))))
+    stage.feed(Asked(0.0, SetFit.of(true_fit(random_mounting(3), ALL))))
     assert stage.feed(stretch(POSE, t_s=times(1, 2))) == []
 
 
@@ -511,7 +511,7 @@ def test_zero_on_request_takes_the_next_complete_step():
 def test_the_first_zero_wants_every_sensor():
     """Where one is missing at its step, the next such step has to do."""
     stage = body()
-    stage.feed(command("set-fit", **fit_to_json(true_fit(random_mounting(3), ALL))))
+    stage.feed(Asked(0.0, SetFit.of(true_fit(random_mounting(3), ALL))))
     worn = Wearer(stage, standing(), random_mounting(3), HEADING)
     ok = {Segment.LEFT_THIGH: np.array([False, True, True, True])}
     assert worn.feed(worn.stretch(standing(), times(20.0, 4), rest=True, ok=ok)) == []
@@ -657,7 +657,7 @@ def test_first_half_and_restored_state_and_second_half_are_the_whole():
     worn = Wearer(body(), standing(), random_mounting(3), HEADING)
 
     def items():
-        yield command("set-fit", **fit_to_json(true_fit(worn.mounting, ALL)))
+        yield Asked(0.0, SetFit.of(true_fit(worn.mounting, ALL)))
         for k, pose in enumerate((standing(), standing(), ADDRESS, POSE, standing(), turned(ADDRESS, 70), POSE)):
             way, still = worn.moving(pose, 2.0 * k), pose is not POSE
             yield from (rows(way, slice(at, at + 7)) for at in range(0, len(way.t_s), 7))

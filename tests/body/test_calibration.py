@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bodies import WORN, random_mounting
+from bodies import WORN, command, random_mounting
 from fit_windows import acted, errors_deg, rad, stretches, striding
 from performances import BEGIN, blocks, fed, stage
 from scipy.spatial.transform import Rotation
@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import fitting
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.stretch import Stretch
-from imufeedback.records import Command, FitRefused, Fitted, Level, Notice, Segment
+from imufeedback.records import FitRefused, Fitted, Level, Notice, Segment
 from imufeedback.synth.plan import STANDING
 from imufeedback.synth.script import make_script
 from imufeedback.validate.fitters import performance
@@ -160,7 +160,7 @@ def test_gaps_in_named_windows_are_right_or_refused(seed, which):
     windows = performance(seed).script.fit_windows
     fed(body, given)
     args = {"still": list(windows.still), "flex": {str(one): list(windows.flex[one]) for one in WORN}}
-    (event, *_) = body.feed(Command(round(given[-1].t_s[-1] * 1e9), "fit", args))
+    (event, *_) = body.feed(command("fit", given[-1].t_s[-1], **args))
     if isinstance(event, FitRefused):
         assert " – " in event.reason
         return
@@ -181,12 +181,12 @@ def test_a_refused_fit_leaves_the_old_one_in_force_and_says_so():
     at = round(blocks(1)[-1].t_s[-1] * 1e9)
     good = {"still": list(windows.still), "flex": {str(one): list(windows.flex[one]) for one in WORN}}
     bad = good | {"flex": list(windows.still)}
-    (refused,) = body.feed(Command(at, "fit", bad))
+    (refused,) = body.feed(command("fit", at * 1e-9, **bad))
     assert isinstance(refused, FitRefused), "there was none before, so nothing more is said"
-    (fitted,) = body.feed(Command(at, "fit", good))
+    (fitted,) = body.feed(command("fit", at * 1e-9, **good))
     assert isinstance(fitted, Fitted)
     before = body.state.fit
-    refused, notice = body.feed(Command(at, "fit", bad))
+    refused, notice = body.feed(command("fit", at * 1e-9, **bad))
     assert isinstance(refused, FitRefused)
     assert isinstance(notice, Notice)
     assert notice.text == "the fitting before stays in force"
@@ -201,7 +201,7 @@ def test_standing_may_come_after_the_movement():
     lifts = performance(5).script.fit_windows
     end = float(given[-1].t_s[-1])
     args = {"still": [end - 1.3, end - 0.1], "flex": {str(one): list(lifts.flex[one]) for one in WORN}}
-    (event, *_) = body.feed(Command(round(end * 1e9), "fit", args))
+    (event, *_) = body.feed(command("fit", end, **args))
     assert script.ready_s > 0
     assert isinstance(event, Fitted | FitRefused)
     if isinstance(event, Fitted):
@@ -220,6 +220,6 @@ def test_an_empty_stretch_of_a_recording_with_gaps_is_a_refusal(which):
     still, flex = list(windows.still), [4.0, 14.0]
     nowhere = [300.0, 310.0]
     args = {"still": nowhere if which != "flex" else still, "flex": nowhere if which != "still" else flex}
-    (event, *_) = body.feed(Command(round(given[-1].t_s[-1] * 1e9), "fit", args))
+    (event, *_) = body.feed(command("fit", given[-1].t_s[-1], **args))
     assert isinstance(event, FitRefused)
     assert "no samples" in event.reason

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bodies import command
 from performances import BEGIN, blocks, fed, hips, stage
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import SetFit, args_of
 from imufeedback.records import (
     Angles,
-    Command,
     FitRefused,
     FitStep,
     Fitted,
@@ -63,7 +63,7 @@ def test_what_only_the_score_shows_is_refused(spoil, words):
 
 
 def test_after_cancelling_nothing_is_watched():
-    assert fed(stage(1), [BEGIN, Command(1, "fit-cancel"), *blocks(1)]) == []
+    assert fed(stage(1), [BEGIN, command("fit-cancel"), *blocks(1)]) == []
 
 
 def test_without_the_needed_sensors_it_says_so_at_once():
@@ -76,12 +76,12 @@ def test_kept_roles_give_the_same_axes_under_the_stored_names():
     body = stage(3, EXCHANGED)
     events = fed(body, [BEGIN, *relabelled(3, EXCHANGED)])
     assert sum(isinstance(one, SwapOffered) for one in events) == 1
-    (kept,) = body.feed(Command(ns(40.0), "keep"))
+    (kept,) = body.feed(command("keep", 40.0))
     assert isinstance(kept, Fitted)
     axes = {one.segment: one.q_sb for one in right.fit.segments}
     for one, real in zip(kept.fit.segments, WORN, strict=True):
         np.testing.assert_allclose(np.abs(one.q_sb @ axes[real]), 1.0, atol=1e-6)
-    assert body.feed(Command(ns(41.0), "keep")) == [], "an offer is answered once"
+    assert body.feed(command("keep", 41.0)) == [], "an offer is answered once"
 
 
 def test_a_pelvis_in_the_wrong_place_cannot_be_kept():
@@ -89,7 +89,7 @@ def test_a_pelvis_in_the_wrong_place_cannot_be_kept():
     body = stage(3, segments)
     (offer,) = [one for one in fed(body, [BEGIN, *relabelled(3, segments)]) if isinstance(one, SwapOffered)]
     assert not offer.only_sides
-    (refused,) = body.feed(Command(ns(40.0), "keep"))
+    (refused,) = body.feed(command("keep", 40.0))
     assert isinstance(refused, FitRefused)
 
 
@@ -114,8 +114,8 @@ def test_shanks_on_the_wrong_legs_are_found():
 
 def test_a_stored_fit_of_an_earlier_day_is_not_used_without_saying_so():
     fitted = next(one for one in fed(stage(3), [BEGIN, *blocks(3)]) if isinstance(one, Fitted))
-    args = {**fit_to_json(fitted.fit), "caution": "made yesterday – fit again"}
-    notice, used = stage(3).feed(Command(0, "set-fit", args))
+    args = {**args_of(SetFit.of(fitted.fit)), "caution": "made yesterday – fit again"}
+    notice, used = stage(3).feed(command("set-fit", **args))
     assert notice == Notice(0.0, "made yesterday – fit again")
     assert used.stored
 
@@ -128,18 +128,18 @@ def test_a_zero_that_was_asked_for_can_be_undone():
     )
     body, other = stage(3), stage(3)
     fed(body, [BEGIN, *given[:asked]])
-    body.feed(Command(ns(given[asked].t_s[0]), "zero"))
+    body.feed(command("zero", given[asked].t_s[0]))
     zeroed = fed(body, given[asked:undo])
     (zero,) = [k for k, one in enumerate(zeroed) if isinstance(one, Zeroed)]
     assert zeroed[zero].reason == "asked"
     assert np.abs(hips(zeroed[zero:])[0, [2, 5]]).max() < 0.1, "now counted from near the top"
-    (undone,) = body.feed(Command(ns(given[undo].t_s[0]), "zero-undo"))
+    (undone,) = body.feed(command("zero-undo", given[undo].t_s[0]))
     assert undone.reason == "undone"
     after = hips(fed(body, given[undo:end]))
     assert np.abs(after[:, [2, 5]]).min() > 20.0
     fed(other, [BEGIN, *given[:undo]])
     np.testing.assert_allclose(after, hips(fed(other, given[undo:end])), atol=0.5, err_msg="as if nobody had asked")
-    assert body.feed(Command(ns(given[end].t_s[0]), "zero-undo")) == [], "there is one step back"
+    assert body.feed(command("zero-undo", given[end].t_s[0])) == [], "there is one step back"
 
 
 def test_a_strap_that_slips_is_told_and_the_error_bar_grows():

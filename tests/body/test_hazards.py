@@ -16,8 +16,8 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body, jcs
 from imufeedback.body.fitting import FitImpossible, fit
-from imufeedback.body.stage import fit_from_json, fit_to_json
 from imufeedback.body.stretch import Stretch
+from imufeedback.commands import SetFit, args_of
 from imufeedback.record.table import write_angles
 from imufeedback.records import AlignedBlock, Angles, Flag, Floats, Hand, Segment, Side
 
@@ -132,7 +132,7 @@ def told(turn: dict[Segment, Floats], stored: dict, mounting=None, heading: floa
     if reverse is not None:
         arrays = {f.name: getattr(whole, f.name) for f in fields(whole)}
         whole = AlignedBlock(**arrays | {"q_es": reverse(whole.q_es.copy())})
-    body = Body(WORN, hand=Hand.RIGHT, grid_hz=GRID_HZ, origin_ns=0)
+    body = Body(WORN, hand=Hand.RIGHT, grid_hz=GRID_HZ)
     body.feed(command("set-fit", **stored))
     body.feed(command("zero"))
     return [one for k in range(0, n, 4) for one in body.feed(cut(whole, slice(k, k + 4))) if isinstance(one, Angles)]
@@ -149,7 +149,7 @@ def by(pelvis_deg: float, thigh_deg: float) -> dict[Segment, Floats]:
 @pytest.mark.parametrize("length", [0.97, 1.03])
 def test_h55_a_stored_quaternion_that_is_a_little_short_or_long_counts_as_one_of_unit_length(length):
     mounting = random_mounting(5)
-    stored = fit_to_json(true_fit(mounting, WORN))
+    stored = args_of(SetFit.of(true_fit(mounting, WORN)))
     exact = degrees(told(by(0, 30), stored, mounting)[-1], "hip", Side.RIGHT)
     for one in stored["segments"]:
         one["q_sb"] = [length * x for x in one["q_sb"]]
@@ -159,7 +159,7 @@ def test_h55_a_stored_quaternion_that_is_a_little_short_or_long_counts_as_one_of
 
 def test_h55_what_is_stored_of_a_fit_has_unit_length_again_when_it_is_read():
     mounting = random_mounting(5)
-    back = fit_from_json(fit_to_json(true_fit(mounting, ALL)))
+    back = SetFit.of(true_fit(mounting, ALL)).fit()
     for one in back.segments:
         assert np.linalg.norm(one.q_sb) == pytest.approx(1.0, abs=1e-9)
 
@@ -171,7 +171,7 @@ def test_h56_the_scalar_stands_first_all_the_way_to_the_angle():
     np.testing.assert_allclose(np.rad2deg(jcs.angles(between.as_matrix())), (30, 0, 0), atol=1e-4)
     mixed = Rotation.from_quat(between.as_quat(scalar_first=True), scalar_first=False)
     assert np.rad2deg(mixed.magnitude()) > 120
-    found = told(by(0, 30), fit_to_json(true_fit({}, WORN)))[-1]
+    found = told(by(0, 30), args_of(SetFit.of(true_fit({}, WORN))))[-1]
     np.testing.assert_allclose(degrees(found, "hip", Side.RIGHT)[-1], (30, 0, 0), atol=0.2)
 
 
@@ -181,7 +181,7 @@ def test_h57_pelvis_10_and_thigh_40_of_one_heading_are_30(heading, mounted):
     """Pelvis: flexion 10; thigh: flexion 40; both turned by one heading and strapped on anyhow. A pure flexion stays a
     pure flexion: a mixture of conventions makes it -24 / -19 / -4."""
     mounting = random_mounting(mounted) if mounted else {}
-    found = told(by(10, 40), fit_to_json(true_fit(mounting, WORN)), mounting, heading)
+    found = told(by(10, 40), args_of(SetFit.of(true_fit(mounting, WORN))), mounting, heading)
     np.testing.assert_allclose(degrees(found[-1], "hip", Side.RIGHT)[-1], (30, 0, 0), atol=0.2)
 
 
@@ -310,7 +310,7 @@ def test_h75_reversed_signs_change_neither_angles_nor_rates_nor_rows(every, tmp_
         q[3::every, 1] *= -1
         return q
 
-    stored = fit_to_json(true_fit({}, WORN))
+    stored = args_of(SetFit.of(true_fit({}, WORN)))
     one, two = told(by(20, 60), stored), told(by(20, 60), stored, reverse=reversed_signs)
     for a, b in zip(one, two, strict=True):
         for joint, other in zip(a.joints, b.joints, strict=True):

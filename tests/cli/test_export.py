@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from imufeedback.commands import settings_of
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import read_folder
 from imufeedback.record.exports import available
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.records import Command, Fitted, Flag, Hand
-from imufeedback.settings import from_args
 
 
 def export(imufeedback, recording: Path, name: str, out: Path, *more: object) -> Path:
@@ -118,7 +118,7 @@ def test_raw_and_back_to_the_last_digit(imufeedback, recording, tmp_path):
     items = iter(read_items(recording))
     begin = next(items)
     assert isinstance(begin, Command)
-    settings = from_args(begin.args)
+    settings = settings_of(begin)
     series = read_folder(folder)
     decoded = list(samples(begin, settings, list(read_items(recording))))
     for sensor in settings.sensors:
@@ -142,7 +142,7 @@ def test_raw_brings_player_fitting_and_title_back(imufeedback, recording, tmp_pa
     assert back.started == read_items(recording).started
     items = list(back)
     assert isinstance(items[0], Command)
-    assert from_args(items[0].args).player.hand is Hand.LEFT
+    assert settings_of(items[0]).player.hand is Hand.LEFT
     pipeline = Pipeline()
     assert any(isinstance(e, Fitted) for item in items[:2] for e in pipeline.feed(item))
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from commands import Commands
 
+from imufeedback.commands import settings_of
 from imufeedback.packets import parse_layout
 from imufeedback.record.csv_folder import read_folder
 from imufeedback.record.importer import LAYOUT
 from imufeedback.record.replay import read_items
 from imufeedback.records import Command, RawPacket
-from imufeedback.settings import from_args
 
 PELVIS = "pelvis.csv"
 
@@ -135,7 +135,7 @@ def test_an_output_that_cannot_be_written(
 def delay_of(recording: Path) -> float:
     begin = next(iter(read_items(recording)))
     assert isinstance(begin, Command)
-    return parse_layout(from_args(begin.args).layouts[LAYOUT], LAYOUT).delay_s
+    return parse_layout(settings_of(begin).layouts[LAYOUT], LAYOUT).delay_s
 
 
 def test_a_sample_stands_for_the_step_that_it_ends_there_and_back(

@@ -12,7 +12,7 @@ import pytest
 import imufeedback
 
 ROOT = Path(imufeedback.__file__).parent
-STAGES = ("packets", "timing", "fusion", "body", "motion", "rules", "cues")
+STAGES = ("conduct", "packets", "timing", "fusion", "body", "motion", "rules", "cues")
 BASE = (
     *("records.py", "errors.py", "constants.py", "plain.py", "sounds.py", "spelling.py"),
     *("stage.py", "settings.py", "toml.py", "commands.py", "pipeline.py"),

@@ -6,7 +6,7 @@ The state goes through pickle into a new object, so nothing of a stage may live 
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from typing import Any
 
@@ -15,12 +15,14 @@ import pytest
 from sessions import house_session, lossless_session
 
 from imufeedback.fusion import available
-from imufeedback.pipeline import Pipeline
-from imufeedback.records import Angles, Flag, Gap, Item, PacketRejected, Rep, same
+from imufeedback.pipeline import Pipeline, Rooms
+from imufeedback.records import AlignedBlock, Angles, Flag, Gap, Item, PacketRejected, Rep, same
 from imufeedback.stage import Stage
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
+from imufeedback.timing import Merger
+from imufeedback.timing.merge import Arrived, Released
 
 SENSOR = "SYN-0001"
 OF_THE_RADIO = ("lateness",)
@@ -32,21 +34,26 @@ VOID = {("rules", "house")}
 """The only rep of this session lacks samples, so the rules say nothing about it."""
 
 
+def rooms(pipeline: Pipeline) -> Rooms:
+    assert pipeline._rooms is not None, "it has not begun"
+    return pipeline._rooms
+
+
 # where each stage sits in a pipeline that has begun
 STAGES: dict[str, Callable[[Pipeline], Stage[Any, Any]]] = {
-    "decoder": lambda pipeline: pipeline._chains[SENSOR].decoder,
-    "clock": lambda pipeline: pipeline._chains[SENSOR].clock,
-    "plausible": lambda pipeline: pipeline._chains[SENSOR].plausible,
-    "fusion": lambda pipeline: pipeline._chains[SENSOR].fusion,
-    "merger": lambda pipeline: pipeline._merger,
-    "body": lambda pipeline: pipeline._body,
-    "motion": lambda pipeline: pipeline._motion,
-    "rules": lambda pipeline: pipeline._rules,
-    "cueing": lambda pipeline: pipeline._cueing,
-    "tone": lambda pipeline: pipeline._tone,
-    "lateness": lambda pipeline: pipeline._lateness,
-    "silence": lambda pipeline: pipeline._silence,
-    "instants": lambda pipeline: pipeline._instants,
+    "decoder": lambda pipeline: rooms(pipeline).sensors.chains[SENSOR].decoder,
+    "clock": lambda pipeline: rooms(pipeline).sensors.chains[SENSOR].clock,
+    "plausible": lambda pipeline: rooms(pipeline).sensors.chains[SENSOR].plausible,
+    "fusion": lambda pipeline: rooms(pipeline).sensors.chains[SENSOR].fusion,
+    "merger": lambda pipeline: rooms(pipeline).worn.merger,
+    "body": lambda pipeline: rooms(pipeline).worn.body,
+    "motion": lambda pipeline: rooms(pipeline).reps.motion,
+    "rules": lambda pipeline: rooms(pipeline).reps.rules,
+    "cueing": lambda pipeline: rooms(pipeline).hearing.cueing,
+    "tone": lambda pipeline: rooms(pipeline).hearing.tone,
+    "lateness": lambda pipeline: rooms(pipeline).sensors.lateness,
+    "silence": lambda pipeline: rooms(pipeline).sensors.silence,
+    "instants": lambda pipeline: rooms(pipeline).instants,
 }
 
 
@@ -86,6 +93,14 @@ def _listen(stage: Stage[Any, Any], heard: list[Any]) -> None:
         return feed(item)
 
     stage.feed = listening  # type: ignore[method-assign]
+    if isinstance(stage, Merger):  # whose one way is that of many
+        feed_many = stage.feed_many
+
+        def listening_to_many(arrivals: Sequence[Arrived]) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+            heard.extend(one.block for one in arrivals)
+            return feed_many(arrivals)
+
+        stage.feed_many = listening_to_many  # type: ignore[method-assign]
 
 
 def check_halves(make: Callable[[], Any], items: list[Any], cuts: list[int]) -> list[Any]:

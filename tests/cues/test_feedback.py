@@ -6,9 +6,8 @@ import itertools
 
 import pytest
 
-from imufeedback.cues.feedback import ESTIMATE, FADED_SHARES, PURPOSES, Feedback, feedback_of
+from imufeedback.cues.feedback import ESTIMATE, FADED_SHARES, PURPOSES, Feedback
 from imufeedback.cues.schedule import Cueing, Heard
-from imufeedback.errors import UsageError
 from imufeedback.records import Finding, Mode, Motion, Phase, PhaseChanged, Rep, SelfEstimate, StateChanged, Verdict
 
 
@@ -39,12 +38,6 @@ def test_every_mode_says_what_it_is_for_and_names_its_source():
     for one in (*PURPOSES.values(), ESTIMATE):
         assert len(one.use.split()) > 4
         assert any(mark in one.source for mark in ("19", "20", "n ="))
-
-
-@pytest.mark.parametrize("args", [{"mode": "loud"}, {"share": 1.5}, {"share": "all"}])
-def test_wrong_arguments_are_named(args):
-    with pytest.raises(UsageError):
-        feedback_of(args)
 
 
 # ── what is heard ────────────────────────────────────────────────────────────────────────────────────────────────

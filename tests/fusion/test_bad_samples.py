@@ -10,7 +10,7 @@ from imus import HZ, G, cut, fused, imu_block, joined, rotations, tilt_error_deg
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import SetFit, args_of
 from imufeedback.fusion import Fusion
 from imufeedback.records import FitRefused, Flag, Hand, Segment, Side
 from imufeedback.timing import Merger
@@ -144,9 +144,9 @@ def test_h54_after_a_long_gap_in_another_pose():
 
 
 def test_h55_four_numbers_that_are_no_rotation_are_refused():
-    body = Body(WORN, hand=Hand.RIGHT, grid_hz=GRID_HZ, origin_ns=0)
-    stored = fit_to_json(true_fit({}, WORN))
-    stored["segments"][0]["q_sb"] = [1.0, 154.0, -1.0, -0.5]
+    body = Body(WORN, hand=Hand.RIGHT, grid_hz=GRID_HZ)
+    stored = args_of(SetFit.of(true_fit({}, WORN)))
+    stored["segments"][0]["q_sb"] = [1.0, 9.0, -1.0, -0.5]
     assert isinstance(body.feed(command("set-fit", **stored))[0], FitRefused)
 
 

@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
 from imufeedback.body.joints import JOINTS
+from imufeedback.commands import Asked, Malformed, parse
 from imufeedback.records import (
     AlignedBlock,
     Angles,
@@ -145,7 +146,7 @@ class Wearer:
     mounting: Mapping[Segment, Rotation]
     heading_deg: Mapping[Segment, float] | float
 
-    def feed(self, item: AlignedBlock | Command) -> list:
+    def feed(self, item: AlignedBlock | Asked) -> list:
         return self.stage.feed(item)
 
     def stretch(self, poses: Mapping[Segment, Floats], t_s: Floats, **kwargs: object) -> AlignedBlock:
@@ -188,8 +189,12 @@ def true_fit(
     )
 
 
-def command(verb: str, at_s: float = 0.0, **args: object) -> Command:
-    return Command(round(at_s * 1e9), verb, args)
+def command(verb: str, at_s: float = 0.0, **args: object) -> Asked:
+    """As the pipeline hands it on."""
+    parsed = parse(Command(0, verb, args))
+    assert parsed is not None
+    assert not isinstance(parsed, Malformed), str(parsed)
+    return Asked(at_s, parsed)
 
 
 def degrees(angles: Angles, joint: str, side: object) -> Floats:

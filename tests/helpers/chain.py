@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from bodies import GRID_HZ, STANDING, WORN, command, linked_forces, true_fit
+from bodies import GRID_HZ, STANDING, WORN, linked_forces, true_fit
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
-from imufeedback.body.stage import fit_to_json
+from imufeedback.commands import Asked, SetFit
 from imufeedback.fusion import Fusion
 from imufeedback.records import Angles, Bools, Floats, Hand, ImuBlock, Segment, Side, Zeroed, frozen
 from imufeedback.timing import Merger
@@ -87,8 +87,8 @@ def shown(
     """Samples in packets of `size`, in the order of their times; fitted before, zeroed by standing still."""
     fusions = {one: Fusion(str(one), filter_name=filter_name, period_s=1 / GRID_HZ) for one in segments}
     merger = Merger([(str(one), one) for one in segments], grid_hz=GRID_HZ)
-    body = Body(segments, hand=hand, grid_hz=GRID_HZ, origin_ns=0)
-    body.feed(command("set-fit", **fit_to_json(true_fit({}, segments))))
+    body = Body(segments, hand=hand, grid_hz=GRID_HZ)
+    body.feed(Asked(0.0, SetFit.of(true_fit({}, segments))))
     packets = [
         (one, ImuBlock(str(one), *(getattr(block, name)[k : k + size] for name in _ARRAYS)))
         for one, block in samples.items()

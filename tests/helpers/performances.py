@@ -10,14 +10,15 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
+from imufeedback.commands import Asked, BeginFit
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import AlignedBlock, Angles, Command, Segment, Side, frozen
+from imufeedback.records import AlignedBlock, Angles, Segment, Side, frozen
 from imufeedback.synth.performance import Spoil
 from imufeedback.synth.sensors import WORN
 from imufeedback.validate.fitters import performance
 
 GRID_HZ = 200.0
-BEGIN = Command(0, "fit-begin")
+BEGIN = Asked(0.0, BeginFit())
 
 
 @cache
@@ -25,16 +26,16 @@ def blocks(seed: int, spoil: Spoil | None = None, reps: int = 0) -> tuple[Aligne
     one, pipeline, out = performance(seed, spoil=spoil, reps=reps), Pipeline(), []
     for number, item in enumerate(one.items()):
         if number == 1:
-            pipeline._body.feed = lambda block: [out.append(block), []][1]  # type: ignore[method-assign]
+            pipeline._rooms.worn.body.feed = lambda block: [out.append(block), []][1]  # type: ignore
         pipeline.feed(item)
     return tuple(block for block in out if isinstance(block, AlignedBlock))
 
 
 def stage(seed: int, segments=WORN) -> Body:
-    return Body(segments, hand=performance(seed).script.hand, grid_hz=GRID_HZ, origin_ns=0)
+    return Body(segments, hand=performance(seed).script.hand, grid_hz=GRID_HZ)
 
 
-def fed(body: Body, items: Iterable[AlignedBlock | Command]):
+def fed(body: Body, items: Iterable[AlignedBlock | Asked]):
     return [event for item in items for event in body.feed(item)]
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, LinkNote, LinkState, RawPacket, Segment, Tick
 from imufeedback.settings import Player, Sensor, Settings
@@ -26,7 +27,7 @@ def begin(
         player=Player(hand=hand),
         filter=filter_name,
     )
-    return Command(0, "begin", settings.to_args())
+    return recorded(0, Begin.of(settings))
 
 
 def with_fit(packets: Iterable[Item], script: Script) -> list[Item]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from imufeedback import resources
+from imufeedback.commands import Begin, SetFit, recorded
 from imufeedback.latency.motion import (
     AIR_S,
     INTERVAL_S,
@@ -18,8 +19,8 @@ from imufeedback.latency.motion import (
     stall_script,
 )
 from imufeedback.packets import Layout, parse_layout
-from imufeedback.pipeline import Pipeline, fit_args
-from imufeedback.records import Angles, Command, Cue, Event, Item, Notice, RawPacket
+from imufeedback.pipeline import Pipeline
+from imufeedback.records import Angles, Cue, Event, Item, Notice, RawPacket
 from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.stream import raw_packets
 
@@ -40,8 +41,8 @@ def items() -> tuple[Item, ...]:
         rule_set=resources.text("rules", "swing"),
         grid_hz=house().rate_hz,
     )
-    begin = Command(0, "begin", settings.to_args())
-    return (begin, Command(0, "set-fit", fit_args(known_fit(SEED))), *raw_packets(streams))  # type: ignore[arg-type]
+    begin = recorded(0, Begin.of(settings))
+    return (begin, recorded(0, SetFit.of(known_fit(SEED))), *raw_packets(streams))  # type: ignore[arg-type]
 
 
 def play(stream: tuple[Item, ...]) -> list[tuple[Item, Event]]:

@@ -156,7 +156,7 @@ def test_items_carry_every_number_unchanged_in_order_of_time(tmp_path):
         data[7, 2] = np.nan
         values[name] = data
         texts[name] = SI + "\n" + "".join(",".join(map(repr, line)) + "\n" for line in data.tolist())
-    begin, *packets = to_items(read_folder(folder(tmp_path, **texts)), {"hand": "left"})
+    begin, *packets = to_items(read_folder(folder(tmp_path, **texts)), Command(0, "begin", {"hand": "left"}))
     assert begin == Command(0, "begin", {"hand": "left"})
     assert [one.host_ns for one in packets] == sorted(one.host_ns for one in packets)
     for name, data in values.items():
@@ -176,13 +176,15 @@ def test_items_carry_every_number_unchanged_in_order_of_time(tmp_path):
 def test_h38_epoch_seconds_keep_their_steps(tmp_path):
     t_s = [1_760_000_000 + 0.01 * k for k in range(50)]
     text = SI + "\n" + "".join(f"{t:.2f},0,0,0,0,9.8,0\n" for t in t_s)
-    items = list(to_items(read_folder(folder(tmp_path, pelvis=text, left_thigh=text, right_thigh=text)), {}))
+    items = list(
+        to_items(read_folder(folder(tmp_path, pelvis=text, left_thigh=text, right_thigh=text)), Command(0, "begin", {}))
+    )
     tick = np.concatenate([one.tick for one in decoded([one for one in items if isinstance(one, RawPacket)], "pelvis")])
     np.testing.assert_allclose(np.diff(tick), 10_000_000, atol=300)  # float64 resolves 0.24 µs at this size
 
 
 def test_through_a_recording_and_back(tmp_path):
-    items = list(to_items(read_folder(folder(tmp_path)), {}))
+    items = list(to_items(read_folder(folder(tmp_path)), Command(0, "begin", {})))
     with JournalWriter(tmp_path / "a.mcap") as journal:
         for one in items:
             journal.write(one)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.body.stage import fit_from_json
+from imufeedback.commands import args_of
 from imufeedback.errors import BadFile
 from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import Fit, Level, Segment, SegmentFit, frozen, same
@@ -48,12 +48,13 @@ def test_two_names_with_one_file_name_are_not_mixed_up(tmp_path: Path) -> None:
 )
 def test_another_day_is_always_said(today: date, words: str) -> None:
     one = StoredFit("one", DAY, FIT)
-    assert words in one.command_args(today)["caution"]
-    assert same(fit_from_json(one.command_args(today)), FIT)
+    command = one.command(today)
+    assert words in str(command.caution)
+    assert same(command.fit(), FIT)
 
 
 def test_the_same_day_needs_no_words() -> None:
-    assert "caution" not in StoredFit("one", DAY, FIT).command_args(DAY)
+    assert "caution" not in args_of(StoredFit("one", DAY, FIT).command(DAY))
 
 
 def test_a_damaged_file_is_one_line(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from mcap.reader import make_reader
 
+from imufeedback.commands import Begin, recorded
 from imufeedback.errors import BadFile, CannotWrite, NoRecording
 from imufeedback.record import codec
 from imufeedback.record.health import clock, examine
@@ -17,7 +18,7 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.recover import recover
 from imufeedback.record.replay import read_items
 from imufeedback.record.window import open_window
-from imufeedback.records import Command, Item, LinkNote, LinkState, RawPacket, Segment, same
+from imufeedback.records import Item, LinkNote, LinkState, RawPacket, Segment, same
 from imufeedback.settings import Player, Sensor, Settings
 
 SETTINGS = Settings(
@@ -30,7 +31,7 @@ SETTINGS = Settings(
     rule_set="",
     player=Player(name="Ida Probe"),
 )
-BEGIN = Command(0, "begin", SETTINGS.to_args())
+BEGIN = recorded(0, Begin.of(SETTINGS))
 
 
 def record(path: Path, items: list[Item]) -> Path:

@@ -126,8 +126,10 @@ def test_no_steps_are_made_across_a_break(tmp_path: Path) -> None:
     pipeline = Pipeline()
     pipeline.feed(begin)
     made: list[AlignedBlock] = []
-    body = pipeline._body.feed
-    pipeline._body.feed = lambda one: (made.append(one), body(one))[1]  # type: ignore[method-assign, assignment]
+    assert pipeline._rooms is not None
+    worn = pipeline._rooms.worn.body
+    body = worn.feed
+    worn.feed = lambda one: (made.append(one), body(one))[1]  # type: ignore[method-assign, assignment]
     pipeline.feed_many(items)
     pipeline.finish()
     steps = np.concatenate([one.t_s for one in made])

@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 
 from imufeedback.ble.virtual import FaultScript, parse_faults
+from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Command, LinkNote, LinkState, Motion, RawPacket, StateChanged, Tick
+from imufeedback.records import LinkNote, LinkState, Motion, RawPacket, StateChanged, Tick
 from imufeedback.synth.script import make_script
 from imufeedback.validate.checks import Context, LeftOut, Measured
 from imufeedback.validate.curves import curves
@@ -185,7 +186,7 @@ def test_a_lost_a_swapped_and_a_changed_packet_are_told() -> None:
 
 
 def test_a_recording_without_one_packet_is_found_out(tmp_path: Path, day: LongDay) -> None:
-    begin = Command(0, "begin", day.settings.to_args())
+    begin = recorded(0, Begin.of(day.settings))
     items = [begin, *itertools.takewhile(lambda one: one.host_ns < 2e9, day.items())]
     given = Flow()
     dropped = next(one for one in items[40:] if isinstance(one, RawPacket))

@@ -13,6 +13,7 @@ from typing import IO
 
 import numpy as np
 
+from imufeedback.commands import is_begin, settings_of
 from imufeedback.errors import BadFile, CannotWrite, NoRecording
 from imufeedback.packets import parse_layout
 from imufeedback.record import unfinished
@@ -21,8 +22,8 @@ from imufeedback.record.files import cannot_write, create_new, put_in_place, ref
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, write_session
-from imufeedback.records import Command, Flag, ImuBlock
-from imufeedback.settings import Settings, from_args
+from imufeedback.records import Flag, ImuBlock
+from imufeedback.settings import Settings
 
 HEADER = "time_s,gyr_x_rad_s,gyr_y_rad_s,gyr_z_rad_s,acc_x_m_s2,acc_y_m_s2,acc_z_m_s2\n"
 
@@ -57,9 +58,9 @@ def write(source: Source, out: Path) -> str:
 def _write_all(source: Source, folder: Path) -> int:
     items = iter(read_items(source.recording))
     begin = next(items, None)
-    if not (isinstance(begin, Command) and begin.verb == "begin"):
+    if not is_begin(begin):
         raise NoRecording("its beginning is damaged", where=str(source.recording), hint="choose another recording")
-    settings = from_args(begin.args)
+    settings = settings_of(begin)
     blocks: dict[str, list[ImuBlock]] = {one.id: [] for one in settings.sensors}
     for block in samples(begin, settings, items):
         blocks[block.sensor].append(block)

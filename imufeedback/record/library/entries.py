@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 from pathlib import Path
 
+from imufeedback.commands import settings_of
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.files import shown_name
 from imufeedback.record.library import verdicts
 from imufeedback.record.library.edits import read_edits
 from imufeedback.record.library.places import why_no_file
 from imufeedback.record.window import open_window
-from imufeedback.settings import from_args
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def _recording(path: Path) -> Entry:
     if window.begin is None:
         return replace(entry, trouble="its beginning is damaged")
     try:
-        player = from_args(window.begin.args).player
+        player = settings_of(window.begin).player
     except ImuFeedbackError as error:
         return replace(entry, trouble=error.what)
     return replace(entry, player=player.name, hand=str(player.hand))

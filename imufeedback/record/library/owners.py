@@ -9,12 +9,12 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from imufeedback.commands import settings_of
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record.files import name_key, read_small
 from imufeedback.record.library.edits import lines_of, read_edits
 from imufeedback.record.scan import MAGIC
 from imufeedback.record.window import open_window
-from imufeedback.settings import from_args
 
 BYTES_MAX = 16 << 20
 """Files of players are smaller by far. Chosen, for what a parser may take of memory."""
@@ -56,7 +56,7 @@ def recorded(path: Path) -> frozenset[str]:
     """Key of the player whom a recording itself names."""
     try:
         window = open_window(path)
-        name = "" if window.begin is None else from_args(window.begin.args).player.name
+        name = "" if window.begin is None else settings_of(window.begin).player.name
     except (ImuFeedbackError, ValueError, OverflowError, RecursionError):
         return frozenset()
     return frozenset([name_key(name)]) - {""}

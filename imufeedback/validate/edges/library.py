@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import people
+from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.record import fits
@@ -27,7 +28,7 @@ from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.library import SessionRow
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import Trace, TraceWriter
-from imufeedback.records import Angles, Command, PelvisAngles, RawPacket, frozen
+from imufeedback.records import Angles, PelvisAngles, RawPacket, frozen
 from imufeedback.settings import Player, Settings
 from imufeedback.validate.archive import make_rep
 from imufeedback.validate.checks import Context, Measured, Step, exactly
@@ -171,7 +172,7 @@ def make_session(path: Path, name: str, number: int, rng: np.random.Generator) -
     settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=name))
     started = datetime(2026, 1, 1, 10, tzinfo=UTC) + timedelta(days=number)
     with JournalWriter(path, title=f"session {number}", started=started) as journal:
-        journal.write(Command(0, "begin", settings.to_args()))
+        journal.write(recorded(0, Begin.of(settings)))
         for second in range(30):
             journal.write(RawPacket("A", second * 10**9, bytes(56)))
     for version in ("0", "1"):

@@ -16,8 +16,9 @@ from imufeedback import resources
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.virtual import FaultScript, disturbed, parse_faults
 from imufeedback.ble.virtual.faults import Battery, Disconnect, Reboot
+from imufeedback.commands import SwitchSound, recorded
 from imufeedback.packets import Layout, parse_layout
-from imufeedback.records import Command, Item, Json, LinkNote, LinkState, RawPacket, Tick
+from imufeedback.records import Item, Json, LinkNote, LinkState, RawPacket, Tick
 from imufeedback.settings import Player, Sensor, Settings
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
@@ -71,7 +72,7 @@ class LongDay:
         if fit.host_ns > self.seconds * 1e9:
             return
         yield fit
-        yield Command(fit.host_ns, "cue", {"sound": "losing", "on": True})
+        yield recorded(fit.host_ns, SwitchSound("losing", True))
 
     # ── one sensor ───────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -9,9 +9,10 @@ from functools import partial
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
-from imufeedback.records import Angles, Command, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
+from imufeedback.records import Angles, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
 from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
@@ -217,7 +218,7 @@ def _whole(text: str) -> Pipeline:
         rule_set=resources.text("rules", "swing"),
     )
     pipeline = Pipeline()
-    pipeline.feed(Command(0, "begin", settings.to_args()))
+    pipeline.feed(recorded(0, Begin.of(settings)))
     return pipeline
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import parse_layout
 from imufeedback.packets.encode import encode
@@ -22,7 +23,7 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.replay import read_items
-from imufeedback.records import Command, RawPacket, Segment
+from imufeedback.records import RawPacket, Segment
 from imufeedback.report.page import session_page
 from imufeedback.reporting import judgement, session_of
 from imufeedback.settings import Sensor, Settings
@@ -159,7 +160,7 @@ def long_recording(context: Context) -> Iterator[Measured]:
         rule_set="",
     )
     payload = encode(layout, 0, 0, np.zeros((4, 3)), np.full((4, 3), 5.0))
-    archive.write_long(path, Command(0, "begin", settings.to_args()), len(roles), hours, payload)
+    archive.write_long(path, recorded(0, Begin.of(settings)), len(roles), hours, payload)
     archive.write_long_trace(trace_of(path), hours)
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(one for one in sys.path if one)}
     command = [sys.executable, "-m", "imufeedback.validate.opening", str(path), str(context.seed)]

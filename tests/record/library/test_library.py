@@ -11,6 +11,7 @@ import pytest
 from msgspec import structs
 
 from imufeedback import __version__
+from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.errors import UsageError
 from imufeedback.judging import way_of
@@ -21,7 +22,7 @@ from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.forget import plan
 from imufeedback.record.library.places import INDEX, belongings, edits_of, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
-from imufeedback.records import Command, RawPacket, Verdict
+from imufeedback.records import RawPacket, Verdict
 from imufeedback.settings import Player, Settings
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
@@ -36,7 +37,7 @@ def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
     with JournalWriter(path, title="Tuesday", started=started) as journal:
-        journal.write(Command(0, "begin", settings.to_args()))
+        journal.write(recorded(0, Begin.of(settings)))
         journal.write(RawPacket("A", 60_000_000_000, b"x"))
     return journal.path
 

@@ -1,0 +1,57 @@
+"""What the player hears of the events."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.tone import LosingTone
+from imufeedback.records import Angles, Event, Hand
+from imufeedback.rules import RuleSet
+from imufeedback.stage import Memory
+
+
+class _State(NamedTuple):
+    cueing: Memory
+    tone: Memory
+
+
+class Hearing:
+    """Cues and the held tone."""
+
+    def __init__(self, hand: Hand, rule_set: RuleSet) -> None:
+        self.cueing = Cueing()
+        self.tone = LosingTone(hand=hand)
+        self.use(rule_set)
+
+    @property
+    def follows(self) -> bool:
+        """Whether the end of each block of angles is listened to."""
+        return self.tone.follows
+
+    def use(self, rule_set: RuleSet) -> None:
+        """From now on the held tone rises towards this rule set's target."""
+        self.tone.use(math.radians(rule_set.live.target_deg))
+
+    def hear(self, now_s: float, event: Event) -> list[Event]:
+        """An event, followed by the cues that it gives at this time of the session."""
+        out = [event]
+        measured = isinstance(event, Angles)
+        if measured and not self.tone.follows:
+            return out
+        heard = Heard(now_s, event)
+        if not measured:
+            out += self.cueing.feed(heard)
+        for tone in self.tone.feed(heard):
+            if self.cueing.guides():
+                out += [tone, *self.cueing.feed(Heard(now_s, tone))]
+        return out
+
+    @property
+    def state(self) -> _State:
+        return _State(self.cueing.state, self.tone.state)
+
+    @state.setter
+    def state(self, value: _State) -> None:
+        self.cueing.state, self.tone.state = value

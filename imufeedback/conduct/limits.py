@@ -1,0 +1,42 @@
+"""Limits: the player's own ones, and those of a rule set in the units of the stages."""
+
+from __future__ import annotations
+
+import math
+
+from imufeedback.errors import BadToml
+from imufeedback.motion import LiveLimits, RepLimits
+from imufeedback.rules import Limits, RuleSet, parse_limits
+
+OWN = "limits of the player"
+
+
+def own_limits(text: str) -> tuple[Limits, list[str]]:
+    """The player's own limits (TOML), and what is to be said when they cannot be used."""
+    try:
+        return parse_limits(text, OWN) if text else Limits(1), []
+    except BadToml as error:
+        return Limits(1), [f"{error}; the usual limits count"]
+
+
+def live_limits(rule_set: RuleSet) -> LiveLimits:
+    """What the live state is judged by."""
+    live = rule_set.live
+    return LiveLimits(
+        min_slope=live.min_slope,
+        dead_turn_rad=math.radians(live.dead_turn_deg),
+        dead_s=live.dead_ms / 1000.0,
+        target_rad=math.radians(live.target_deg),
+        grow_rad=math.radians(live.grow_deg),
+    )
+
+
+def rep_limits(rule_set: RuleSet) -> RepLimits:
+    """What makes a movement a rep."""
+    rep = rule_set.rep
+    return RepLimits(
+        min_backswing_rad=math.radians(rep.min_backswing_deg),
+        min_through_rad=math.radians(rep.min_through_deg),
+        max_s=rep.max_s,
+        min_slope=rep.min_slope,
+    )

@@ -1,0 +1,96 @@
+"""What a command does to a running session."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from imufeedback.commands import (
+    AnyCommand,
+    Asked,
+    BeginBlock,
+    Estimate,
+    Malformed,
+    Mute,
+    Pain,
+    SetLimit,
+    SetZero,
+    Swap,
+    SwitchSound,
+    parse,
+)
+from imufeedback.conduct.hearing import Hearing
+from imufeedback.conduct.limits import OWN
+from imufeedback.conduct.reps import Reps
+from imufeedback.conduct.worn import Worn
+from imufeedback.cues.feedback import Feedback
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.records import BlockBegun, Command, Event, Notice, SelfEstimate
+from imufeedback.rules import STOP_WORDS, Limits, RuleSet, parse_recorded, with_limit, with_limits
+
+UNUSABLE = (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError)
+"""What values that make no sense end in, wherever they come to be used."""
+
+
+class Orders:
+    """Obeys commands. `own` are the player's own limits, which hold in every block."""
+
+    def __init__(self, own: Limits, worn: Worn, reps: Reps, hearing: Hearing) -> None:
+        self._own = own
+        self._worn = worn
+        self._reps = reps
+        self._hearing = hearing
+
+    def feed(self, t_s: float, command: Command) -> list[Event]:
+        """Never raises: what makes no sense, such as a sound of a newer version or a second ``begin``, changes nothing
+        and is told; a verb of a newer version does nothing."""
+        asked = Malformed("begin", "a session begins once") if command.verb == "begin" else parse(command)
+        if asked is None:
+            return []
+        if not isinstance(asked, Malformed):
+            try:
+                return self._obeyed(t_s, asked)
+            except (ImuFeedbackError, *UNUSABLE) as error:
+                asked = Malformed(command.verb, str(error) or type(error).__name__)
+        return [Notice(t_s, str(asked))]
+
+    def judge_by(self, rule_set: RuleSet) -> None:
+        """From the next rep on."""
+        self._reps.use(rule_set)
+        self._hearing.use(rule_set)
+
+    def _obeyed(self, t_s: float, asked: AnyCommand) -> list[Event]:
+        match asked:
+            case SwitchSound(sound=sound, on=on):
+                self._hearing.cueing.set_enabled(sound, on)
+            case Mute(on=on):
+                self._hearing.cueing.set_muted(on)
+            case SetLimit(key=key, value=value):
+                self.judge_by(with_limit(self._reps.rule_set, key, value))
+            case Estimate(rep=rep, answer=answer):
+                return [SelfEstimate(t_s, rep, answer)]
+            case Pain():
+                self._reps.stopped = True
+                drill = self._reps.rule_set.drill
+                return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
+            case BeginBlock():
+                return self._block(t_s, asked)
+            case Swap():
+                return self._worn.swap(t_s)
+            case _:
+                return [*self._worn.body.feed(Asked(t_s, asked))]
+        return []
+
+    def _block(self, t_s: float, asked: BeginBlock) -> list[Event]:
+        said: Iterable[str] = ()
+        if asked.rule_set:
+            rule_set, said = parse_recorded(asked.rule_set, "drill of the block")
+            self.judge_by(with_limits(rule_set, self._own, OWN))
+        reps = self._reps
+        reps.stopped = False
+        drill = reps.rule_set.drill
+        feedback = Feedback(asked.mode, asked.share, asked.estimate)
+        self._hearing.cueing.begin_block(feedback, drill.cues if drill else ())
+        if reps.by_hip:  # a hip turn counts from the stance that the player has taken
+            self._worn.body.feed(Asked(t_s, SetZero()))
+        begun = BlockBegun(t_s, asked.name, asked.role, reps.rule_set.name, asked.mode, asked.share)
+        return [begun, *(Notice(t_s, text) for text in said)]

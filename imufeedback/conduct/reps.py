@@ -1,0 +1,100 @@
+"""From angles to reps with their numbers and findings, by the rule set in use."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+from imufeedback.conduct.limits import live_limits, rep_limits
+from imufeedback.motion import HipTurnStage, MotionStage, Restarted, of_swing
+from imufeedback.records import (
+    Angles,
+    ClockRestarted,
+    Event,
+    Hand,
+    Phase,
+    PhaseChanged,
+    Rep,
+    Segment,
+    SegmentMotion,
+    Zeroed,
+)
+from imufeedback.rules import Rules, RuleSet
+from imufeedback.stage import Memory
+
+
+class _State(NamedTuple):
+    rule_set: RuleSet
+    motion: Memory
+    hip_turns: Memory
+    number: int
+    stopped: bool
+
+
+class Reps:
+    """The stages of the motion, one of which makes reps: that of the swing, or that of the hip turn."""
+
+    def __init__(self, hand: Hand, rule_set: RuleSet) -> None:
+        self.motion = MotionStage(
+            hand=hand,
+            live=live_limits(rule_set),
+            rep=rep_limits(rule_set),
+            kind=rule_set.name,
+            needed=of_swing(rule_set.features),
+        )
+        self.hip_turns = HipTurnStage(hand=hand)
+        self.stopped = False
+        """Something hurts: nothing is judged."""
+        self._count = 0
+        self.use(rule_set)
+
+    def use(self, rule_set: RuleSet) -> None:
+        """From the next rep on."""
+        self.rule_set = rule_set
+        self.rules = Rules(rule_set)
+        self.motion.use(
+            live=live_limits(rule_set),
+            rep=rep_limits(rule_set),
+            kind=rule_set.name,
+            needed=of_swing(rule_set.features),
+        )
+        drill = rule_set.drill
+        self.by_hip = drill is not None and drill.detect == "hip-turn"
+        """Reps are hip turns over a standing leg."""
+        if drill is not None and self.by_hip:
+            self.hip_turns.use(side=drill.side, least_rad=math.radians(drill.min_turn_deg), kind=rule_set.name)
+
+    def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
+        if self.stopped:
+            return []
+        if self.by_hip:
+            turns = self.hip_turns.feed(record) if isinstance(record, Angles | Zeroed) else []
+            return [one for rep in turns for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
+        out: list[Event] = []
+        for made in self.motion.feed(record):
+            out += self._ruled(made) if isinstance(made, Rep) else [made]
+        return out
+
+    def restarted(self, segment: Segment, event: ClockRestarted) -> None:
+        """What is known of a segment begins anew: a rep in which that happens is void."""
+        if segment is not Segment.LEAD_FOREARM:  # no joint hangs on it
+            told = Restarted(event.t_s, segment)
+            self.motion.feed(told)
+            self.hip_turns.feed(told)
+
+    def _ruled(self, rep: Rep) -> list[Event]:
+        """The rep with its number in the session, and its findings."""
+        rep = replace(rep, index=self._count)
+        self._count += 1
+        return [rep, *self.rules.feed(rep)]
+
+    @property
+    def state(self) -> _State:
+        return _State(self.rule_set, self.motion.state, self.hip_turns.state, self._count, self.stopped)
+
+    @state.setter
+    def state(self, value: _State) -> None:
+        self.use(value.rule_set)
+        self.motion.state, self.hip_turns.state = value.motion, value.hip_turns
+        self._count, self.stopped = value.number, value.stopped

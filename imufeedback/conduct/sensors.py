@@ -1,0 +1,241 @@
+"""The sensors of a session: their packets become samples in its time, and those become orientations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple, TypeAlias
+
+from imufeedback.cues.lateness import Arrival, Lateness
+from imufeedback.errors import UsageError
+from imufeedback.fusion import Fusion
+from imufeedback.packets import Decoder, Layout, parse_layout
+from imufeedback.records import (
+    ClockFitted,
+    ClockRestarted,
+    DeviceBlock,
+    Event,
+    Fit,
+    Gap,
+    ImuBlock,
+    Link,
+    LinkNote,
+    Notice,
+    PacketRejected,
+    RawPacket,
+    Segment,
+    SensorTotals,
+    Tick,
+)
+from imufeedback.settings import Sensor, Settings
+from imufeedback.stage import Memory
+from imufeedback.timing import Plausible, SensorClock, Sign, Silence
+from imufeedback.timing.instants import Placed
+from imufeedback.timing.merge import Arrived, break_s
+
+_Decoded: TypeAlias = DeviceBlock | PacketRejected | Notice
+_OfOneSensor: TypeAlias = PacketRejected | Gap | ClockFitted | ClockRestarted | Notice
+
+
+class Timed(NamedTuple):
+    """Samples in session time or something to be said, and the session's time at which it came."""
+
+    now_s: float
+    made: ImuBlock | Event
+
+
+@dataclass
+class Chain:
+    """The stages of one sensor."""
+
+    sensor: Sensor
+    decoder: Decoder
+    clock: SensorClock
+    plausible: Plausible
+    fusion: Fusion
+    live: bool
+    """Its packets come by radio, so that their arrival says something; not those of an import."""
+
+
+class _ChainState(NamedTuple):
+    decoder: Memory
+    clock: Memory
+    plausible: Memory
+    fusion: Memory
+
+
+class _State(NamedTuple):
+    now_ns: int
+    chains: dict[str, _ChainState]
+    lateness: Memory
+    silence: Memory
+
+
+class Sensors:
+    """All sensors of a session, which begins at the host's `origin_ns`. Raises UsageError and BadToml for settings
+    that make no sense."""
+
+    def __init__(self, settings: Settings, origin_ns: int) -> None:
+        self._origin_ns = self._now_ns = origin_ns
+        layouts = {name: parse_layout(text, f"layout {name}") for name, text in settings.layouts.items()}
+        self.chains = {one.id: self._chain(one, layouts, settings.filter) for one in settings.sensors}
+        self.lateness = Lateness()
+        self.silence = Silence(break_s(settings.grid_hz))
+
+    def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], filter_name: str) -> Chain:
+        layout = layouts.get(sensor.layout)
+        if layout is None:
+            raise UsageError(
+                f"sensor {sensor.id} has the unknown layout {sensor.layout!r}",
+                where="begin",
+                hint=f"there are {', '.join(layouts) or 'none'}",
+            )
+        clock = SensorClock(
+            sensor.id,
+            tick_unit_s=layout.counter.unit_s,
+            tick_bits=layout.counter.bits,
+            tick_modulus=layout.counter_modulus,
+            nominal_hz=layout.rate_hz,
+            origin_ns=self._origin_ns,
+            delay_s=layout.delay_s + sensor.offset_s,
+        )
+        fusion = Fusion(
+            sensor.id,
+            filter_name=filter_name,
+            period_s=1.0 / layout.rate_hz,
+            tells_knocks=sensor.role is Segment.LEAD_FOREARM,
+        )
+        decoder = Decoder(sensor.id, layout, self._origin_ns)
+        return Chain(sensor, decoder, clock, Plausible(sensor.id), fusion, live=layout.gatt is not None)
+
+    # ── time ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+    @property
+    def now_s(self) -> float:
+        """The session's time by the newest item."""
+        return self.seconds(self._now_ns)
+
+    def seconds(self, host_ns: int) -> float:
+        return (host_ns - self._origin_ns) * 1e-9
+
+    def pass_to(self, host_ns: int) -> float:
+        """Time goes on, never back; returns `now_s`."""
+        self._now_ns = max(self._now_ns, host_ns)
+        return self.now_s
+
+    # ── packets to samples ───────────────────────────────────────────────────────────────────────────────────────
+
+    def timed(self, items: Sequence[Placed]) -> Iterator[Timed]:
+        """What comes of items that are no commands, in their order; an item at a time, as it is asked for."""
+        for item, decoded in zip(items, self._decoded(items), strict=True):
+            if isinstance(item, PacketRejected | Notice):
+                yield Timed(self.now_s, item)
+                continue
+            now_s = self.pass_to(item.host_ns)
+            if isinstance(item, Tick):
+                self.silence.feed(Sign(self.seconds(item.host_ns)))
+            elif isinstance(item, LinkNote):
+                yield Timed(now_s, Link(item.sensor, self.seconds(item.host_ns), item.state, item.detail, item.facts))
+            elif isinstance(item, RawPacket) and item.sensor not in self.chains:
+                why = "no such sensor in this session"
+                yield Timed(now_s, PacketRejected(item.sensor, self.seconds(item.host_ns), why))
+            for chain, records in decoded:
+                for made in self._of_chain(chain, records):
+                    yield Timed(now_s, made)
+
+    def rest(self) -> Iterator[Timed]:
+        """What was held back at the end."""
+        for chain in self.chains.values():
+            for made in self._of_chain(chain, chain.decoder.finish()):
+                yield Timed(self.now_s, made)
+
+    def _decoded(self, items: Sequence[Placed]) -> list[list[tuple[Chain, list[_Decoded]]]]:
+        """What the sensors' decoders make of each item."""
+        out: list[list[tuple[Chain, list[_Decoded]]]] = [[] for _ in items]
+        for name, chain in self.chains.items():
+            own = [
+                (place, item)
+                for place, item in enumerate(items)
+                if isinstance(item, Tick) or (isinstance(item, RawPacket) and item.sensor == name)
+            ]
+            if own:
+                decoded = chain.decoder.feed_many([item for _, item in own])
+                for (place, _), records in zip(own, decoded, strict=True):
+                    out[place].append((chain, records))
+        return out
+
+    def _of_chain(self, chain: Chain, records: Iterable[_Decoded]) -> Iterator[ImuBlock | _OfOneSensor]:
+        """One sensor's samples in session time, and what is to be said about them."""
+        for record in records:
+            if not isinstance(record, DeviceBlock):
+                yield record
+                continue
+            host_s, name = self.seconds(record.host_ns), chain.sensor.id
+            yield from self.silence.feed(Sign(host_s, name, by_radio=chain.live))
+            for timed in chain.clock.feed(record):
+                if isinstance(timed, ImuBlock):
+                    if chain.live:
+                        yield from self.lateness.feed(Arrival(name, host_s, timed.t_s.item(-1)))
+                    yield from chain.plausible.feed(timed)
+                    continue
+                yield timed
+                if chain.live and isinstance(timed, ClockRestarted):
+                    yield from self.silence.feed(Sign(host_s, name, chain.clock.ahead_s))
+
+    # ── samples to orientations ──────────────────────────────────────────────────────────────────────────────────
+
+    def oriented(self, batch: Sequence[Timed]) -> tuple[list[int], list[Arrived]]:
+        """The orientations of a batch in the order in which they came, with their places in it."""
+        own: dict[str, list[tuple[int, ImuBlock]]] = {}
+        for place, (_, made) in enumerate(batch):
+            if isinstance(made, ImuBlock):
+                own.setdefault(made.sensor, []).append((place, made))
+        out: list[tuple[int, Arrived]] = []
+        for name, numbered in own.items():
+            parts = self.chains[name].fusion.feed_many([block for _, block in numbered])
+            out += [(numbered[part.of][0], Arrived(part.block, part.begin, part.end)) for part in parts]
+        out.sort(key=lambda one: one[0])
+        return [place for place, _ in out], [arrived for _, arrived in out]
+
+    def correct(self, fit: Fit) -> None:
+        """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
+        found = {one.segment: one.acc_bias_m_s2 for one in fit.segments}
+        for chain in self.chains.values():
+            if chain.sensor.role in found:
+                chain.fusion.add_acc_bias(found[chain.sensor.role])
+
+    # ── the whole ────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def totals(self) -> list[Event]:
+        """Of every sensor."""
+        return [_totals(chain) for chain in self.chains.values()]
+
+    @property
+    def state(self) -> _State:
+        chains = {
+            name: _ChainState(chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state)
+            for name, chain in self.chains.items()
+        }
+        return _State(self._now_ns, chains, self.lateness.state, self.silence.state)
+
+    @state.setter
+    def state(self, value: _State) -> None:
+        self._now_ns, chains, self.lateness.state, self.silence.state = value
+        for name, kept in chains.items():
+            chain = self.chains[name]
+            chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
+
+
+def _totals(chain: Chain) -> SensorTotals:
+    counts = chain.decoder.counts
+    return SensorTotals(
+        chain.sensor.id,
+        chain.sensor.role,
+        chain.clock.rate_hz,
+        counts.samples,
+        counts.lost,
+        counts.rejected,
+        counts.duplicates,
+        counts.reordered,
+        counts.saturated,
+    )

@@ -1,0 +1,73 @@
+"""The sensors where they are worn: their samples on one grid, and the angles of the body they hang on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+import msgspec
+
+from imufeedback.body import Body
+from imufeedback.conduct.sensors import Sensors
+from imufeedback.records import Event, RolesChanged, Segment
+from imufeedback.settings import Sensor, Settings
+from imufeedback.stage import Memory
+from imufeedback.timing import Merger
+
+NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
+"""Without them there is no swing to judge."""
+
+
+class _State(NamedTuple):
+    merger: Memory
+    body: Memory
+
+
+class Worn:
+    """What depends on which sensor is where. `settings` says that; they change when sensors swap their places."""
+
+    def __init__(self, settings: Settings, sensors: Sensors) -> None:
+        self.settings = settings
+        self._sensors = sensors
+        self.merger = self._new_merger(settings.sensors)
+        self.body = Body(_jointed(settings.sensors), hand=settings.player.hand, grid_hz=settings.grid_hz)
+
+    def missing(self) -> list[str]:
+        """What is to be said about places without a sensor."""
+        roles = [one.role for one in self.settings.sensors]
+        missing = [one for one in NEEDED if one not in roles]
+        if not missing:
+            return []
+        return [f"no sensor on {', '.join(missing).replace('_', ' ')}: swings cannot be judged"]
+
+    def swap(self, t_s: float) -> list[Event]:
+        """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
+        found = self.body.take_swap()
+        if found is None:
+            return []
+        sensors = tuple(
+            msgspec.structs.replace(one, role=found.roles.get(one.role, one.role)) for one in self.settings.sensors
+        )
+        self.settings = msgspec.structs.replace(self.settings, sensors=sensors)
+        for one in sensors:
+            self._sensors.chains[one.id].sensor = one
+        merger, self.merger = self.merger, self._new_merger(sensors)
+        self.merger.state = merger.state
+        self.body, events = self.body.renamed(_jointed(sensors), found, t_s)
+        return [RolesChanged(t_s, {one.id: one.role for one in sensors}), *events]
+
+    def _new_merger(self, sensors: Iterable[Sensor]) -> Merger:
+        return Merger([(one.id, one.role) for one in sensors], grid_hz=self.settings.grid_hz)
+
+    @property
+    def state(self) -> _State:
+        return _State(self.merger.state, self.body.state)
+
+    @state.setter
+    def state(self, value: _State) -> None:
+        self.merger.state, self.body.state = value
+
+
+def _jointed(sensors: Iterable[Sensor]) -> list[Segment]:
+    """The places of sensors that a joint hangs on."""
+    return [one.role for one in sensors if one.role is not Segment.LEAD_FOREARM]
