@@ -168,7 +168,7 @@ class LinkNote:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """Something a person or a script asked for. Verbs are listed in `imufeedback.pipeline`."""
+    """Something a person or a script asked for. Verbs are listed in `imufeedback.commands`."""
 
     host_ns: int
     verb: str
