@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from imufeedback.begin import unworn_settings
 from imufeedback.record import codec
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import TraceWriter
 from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, frozen
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 
 MARKS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
@@ -41,7 +42,7 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
         folder = root / player
         folder.mkdir(parents=True, exist_ok=True)
         started = datetime(2024, 1, 1, 10, tzinfo=UTC) + timedelta(days=k // 10, minutes=k % 10)
-        settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
+        settings = unworn_settings(Player(name=player))
         with JournalWriter(folder / f"{k}.mcap", title=f"session {k}", started=started) as journal:
             journal.write(Command(0, "begin", settings.to_args()))
             for second in range(20):

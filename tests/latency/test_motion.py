@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.latency.motion import (
     AIR_S,
     INTERVAL_S,
@@ -20,7 +21,6 @@ from imufeedback.latency.motion import (
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline, fit_args
 from imufeedback.records import Angles, Command, Cue, Event, Item, Notice, RawPacket
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.stream import raw_packets
 
 SECONDS, SEED = 8.0, 3
@@ -34,12 +34,7 @@ def house() -> Layout:
 def items() -> tuple[Item, ...]:
     """A whole session, packets in order of arrival."""
     streams = radio_streams(stall_script(SECONDS, SEED), house())
-    settings = Settings(
-        sensors=tuple(Sensor(one.serial, one.segment, "house") for one in streams),
-        layouts={"house": resources.text("layouts", "house")},
-        rule_set=resources.text("rules", "swing"),
-        grid_hz=house().rate_hz,
-    )
+    settings = session_settings(((stream.serial, stream.segment) for stream in streams), "house")
     begin = Command(0, "begin", settings.to_args())
     return (begin, Command(0, "set-fit", fit_args(known_fit(SEED))), *raw_packets(streams))  # type: ignore[arg-type]
 

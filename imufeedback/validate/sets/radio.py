@@ -9,10 +9,10 @@ from functools import partial
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Angles, Command, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
@@ -211,11 +211,8 @@ def payloads(context: Context) -> Iterator[Measured]:
 
 
 def _whole(text: str) -> Pipeline:
-    settings = Settings(
-        sensors=tuple(Sensor("a" if k == 0 else serial_of(one), one, "house") for k, one in enumerate(WORN)),
-        layouts={"house": text},
-        rule_set=resources.text("rules", "swing"),
-    )
+    worn = [("a" if k == 0 else serial_of(segment), segment) for k, segment in enumerate(WORN)]
+    settings = session_settings(worn, "house", layout_text=text)
     pipeline = Pipeline()
     pipeline.feed(Command(0, "begin", settings.to_args()))
     return pipeline

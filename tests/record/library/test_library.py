@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from imufeedback import __version__
+from imufeedback.begin import unworn_settings
 from imufeedback.errors import UsageError
 from imufeedback.judging import way_of
 from imufeedback.record.journal import JournalWriter
@@ -19,14 +20,14 @@ from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.places import INDEX, belongings, edits_of, player_folder, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import Command, RawPacket
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
 
 
 def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
+    settings = unworn_settings(Player(name=player))
     with JournalWriter(path, title="Tuesday", started=started) as journal:
         journal.write(Command(0, "begin", settings.to_args()))
         journal.write(RawPacket("A", 60_000_000_000, b"x"))
@@ -267,5 +268,5 @@ def test_reps_that_could_not_be_judged_are_counted_apart(tmp_path):
 
 def test_verdicts_of_before_void_reps_are_made_again():
     """They call reps good that today could not be judged."""
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player())
+    settings = unworn_settings(Player())
     assert way_of(settings) != key_of(__version__, "\0", settings.filter)
