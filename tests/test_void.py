@@ -156,7 +156,7 @@ def restarted() -> tuple[Item, ...]:
 
 def demo_items(plan: DemoPlan) -> tuple[Item, ...]:
     demo = VirtualGolfer(plan)
-    items: list[Item] = [Command(demo.begin_ns, "begin", demo.settings.to_args())]
+    items: list[Item] = [Command(0, "begin", demo.settings.to_args())]
     demo.play(items.append)
     return tuple(items)
 

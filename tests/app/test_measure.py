@@ -47,10 +47,10 @@ def test_a_live_session_is_fed_drawn_and_followed(qtbot: QtBot) -> None:
 
 
 def test_a_session_that_ends_early_is_no_measurement(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(summary: object, events: object) -> None:
+    def broken(*arguments: object, **keywords: object) -> None:
         raise RuntimeError("broken")
 
-    monkeypatch.setattr(load.Summary, "__call__", broken)
+    monkeypatch.setitem(load.Practice.__init__.__kwdefaults__, "make_session", broken)
     with pytest.raises(ImuFeedbackError, match="broken"):
         load.load(1.5)
 
