@@ -112,6 +112,8 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
         return np.zeros_like(gyr)
     size = max(round(REST_S / float(np.median(np.diff(t_s)))), 2)
     count = len(t_s) // size
+    if not count:
+        return np.zeros_like(gyr)
     times, rates, forces = (x[: count * size].reshape(count, size, -1) for x in (t_s, gyr, acc))
     mean = rates.mean(axis=1)
     rest = (rates.std(axis=1).max(axis=-1) < REST_GYR_RAD_S) & (forces.std(axis=1).max(axis=-1) < REST_ACC_M_S2)

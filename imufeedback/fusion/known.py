@@ -28,6 +28,8 @@ INCLINATION_SD_MOVING_RAD = math.radians(1.0)
 TURNED_SHARE = 0.02
 """Of a turn, by which the tilt may be wrong after it: scale, axes, the body's own acceleration. Chosen: after a swing
 of synthetic golfers with typical sensors the pelvis' tilt is off by 1.7 degrees (RMS), and the bar then says 1.8."""
+TURNED_MOST_RAD = 1.2
+"""More than a swing leaves is made of many turns, whose errors do not add up."""
 HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0
 """VQF 6D on BROAD: median heading drift 2.8 degrees a minute, computed."""
 SHAKEN_OVER_RAD = 1e-4
@@ -180,7 +182,7 @@ class Known:
             rest = quiet_s >= REST_S
             kept = 1.0 - min(step / SHAKEN_FALLS_S, 1.0)
             turn_x, turn_y, turn_z = (turn_x + x * step) * kept, (turn_y + y * step) * kept, (turn_z + z * step) * kept
-            swung2 = TURNED_SHARE**2 * (turn_x * turn_x + turn_y * turn_y + turn_z * turn_z)
+            swung2 = TURNED_SHARE**2 * min(turn_x * turn_x + turn_y * turn_y + turn_z * turn_z, TURNED_MOST_RAD**2)
             tilt = math.sqrt(INCLINATION_SD_MOVING_RAD**2 + swung2)
             if self.begun_s is not None and not rest:
                 tilt = max(self._first(step, forces2[i], rate2, period_s), INCLINATION_SD_MOVING_RAD)

@@ -332,21 +332,21 @@ def test_tilt_is_surer_at_rest():
 
 
 def test_tilt_lost_in_a_swing_is_put_right_in_the_first_second_of_rest():
-    """A gyroscope whose scale is 3 % off turns by 90° about a level axis: VQF alone has 72 % of it after a second
+    """A gyroscope whose scale is 2 % off turns by 90° about a level axis: VQF alone has 72 % of it after a second
     and 37 % after three (its time constant, as documented)."""
     turn_s, n = 0.5, round(3.0 * HZ)
     t = np.arange(round(turn_s * HZ)) / HZ
     rate = np.deg2rad(90.0) / turn_s * (1 - np.cos(2 * np.pi * t / turn_s))
     angle = np.concatenate((np.zeros(n), np.cumsum(rate) / HZ, np.full(n, np.deg2rad(90.0))))
     gyr = np.zeros((len(angle), 3))
-    gyr[n : n + len(t), 0] = 1.03 * rate
+    gyr[n : n + len(t), 0] = 1.02 * rate
     acc = G * np.column_stack((np.zeros(len(angle)), np.sin(angle), np.cos(angle)))
     out = fused(Fusion("a"), cut(imu_block(gyr, acc), 4))
     up = Rotation.from_quat(joined(out, "q_es"), scalar_first=True).inv().apply([0.0, 0.0, 1.0])
     off = np.rad2deg(np.arccos(np.clip((up * acc).sum(axis=1) / G, -1.0, 1.0)))
     sd = np.rad2deg(joined(out, "inclination_sd_rad"))
     stopped = n + len(t)
-    assert off[stopped] > 2.0
+    assert off[stopped] > 1.5
     assert off[stopped + round(0.7 * HZ)] < 0.6
     assert off[stopped + round(1.5 * HZ)] < 0.2
     assert np.abs(np.diff(off)).max() < 0.3, "it jumps"

@@ -127,7 +127,7 @@ def clipping(context: Context) -> Iterator[Measured]:
     session = players.script(context.seed, reps=1)
     rep = session.truth.reps[0]
     segment = Segment.thigh(session.hand.trail)
-    limit = 3.0
+    limit = 12.0  # of all sensors; seeded golfers stay below it
     text = resources.text("layouts", LAYOUT).replace(
         'unit = "rad/s"\nscale = 1.0', f'unit = "rad/s"\nscale = 1.0\nfull_scale = {limit}'
     )
