@@ -117,6 +117,11 @@ class Station:
     def _run(self) -> None:
         asyncio.set_event_loop(self._loop)
         self._loop.run_forever()
+        left = asyncio.all_tasks(self._loop)
+        for task in left:
+            task.cancel()
+        if left:  # a radio's own; nobody waits for them any more
+            self._loop.run_until_complete(asyncio.wait(left, timeout=CLOSE_S))
         self._loop.close()
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:

@@ -144,6 +144,7 @@ class Rig:
             self.window.stop_now()
             self.app.processEvents()
         finally:
+            self.practice.stop()
             gc.unfreeze()
             restore()
         return self._document(time.perf_counter() - begun_s)
