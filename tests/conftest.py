@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 import tempfile
+import threading
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,6 +32,47 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     asked = [Path(one.partition("::")[0]) for one in config.args]
     alone = "bench" in config.option.markexpr.replace("not bench", "")
     return None if all(one.is_dir() for one in asked) and not alone else 0
+
+
+OWN_THREADS = ("ble", "engine", "source", "journal-writer", "journal-sync", "sound-watcher", "judge")
+"""Of a session, a window or a radio; libraries keep pools of their own."""
+GRACE_S = 5.0
+"""For threads that are ending already."""
+
+
+class _Pending(logging.Handler):
+    """Hears of unfinished tasks whose loop is gone."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.messages: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        if "destroyed but it is pending" in record.getMessage():
+            self.messages.append(record.getMessage())
+
+
+def left_over(before: set[threading.Thread], grace_s: float = GRACE_S) -> list[str]:
+    """Names of our own threads that have begun since and do not end."""
+    until_s = time.monotonic() + grace_s
+    while True:
+        new = [thread for thread in threading.enumerate() if thread not in before and thread.name in OWN_THREADS]
+        if not new or time.monotonic() > until_s:
+            return sorted(thread.name for thread in new)
+        time.sleep(0.01)
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_left_running() -> Iterator[None]:
+    """A session, window or radio that a test leaves open fails that test."""
+    before, pending = set(threading.enumerate()), _Pending()
+    log = logging.getLogger("asyncio")
+    log.addHandler(pending)
+    yield
+    log.removeHandler(pending)
+    threads = left_over(before)
+    assert not threads, f"threads left running: {', '.join(threads)}"
+    assert not pending.messages, f"unfinished tasks of a radio: {pending.messages[0]}"
 
 
 @pytest.fixture(scope="session", name="data_folder")

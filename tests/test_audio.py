@@ -21,8 +21,8 @@ from imufeedback.audio import (
     WatchedPlayer,
     rendered,
 )
-from imufeedback.audio.turns import quick_turns
 from imufeedback.errors import SoundError
+from imufeedback.threads import quick_turns
 
 PERIOD_NS = 10_000_000
 SOUNDS = rendered()

@@ -11,6 +11,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.fusion import Fusion
 from imufeedback.packets import Decoder, encode, parse_layout
@@ -33,7 +34,6 @@ from imufeedback.records import (
     StateChanged,
     frozen,
 )
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
@@ -243,11 +243,7 @@ def by_radio(seed: int = 3) -> list[Item]:
     """The same kind of session through the project's own packets."""
     script = make_script(pace=Pace.SLOW, flaw=Flaw.NONE, reps=1, seed=seed)
     layout = parse_layout(HOUSE, "house")
-    settings = Settings(
-        sensors=tuple(Sensor(serial_of(one), one, "house") for one in WORN),
-        layouts={"house": HOUSE},
-        rule_set=resources.text("rules", "swing"),
-    )
+    settings = session_settings(((serial_of(segment), segment) for segment in WORN), "house")
     command = fit_command(script)
     packets = list(raw_packets(sensor_streams(script, layout)))
     return sorted([recorded(0, Begin.of(settings)), *packets, command], key=lambda one: one.host_ns)

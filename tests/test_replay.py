@@ -5,6 +5,8 @@ The live side is the whole way: virtual sensors, radio, client, session, journal
 
 from __future__ import annotations
 
+import math
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import islice
@@ -13,8 +15,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.ble.clock import ManualClock
-from imufeedback.demo import Demo, DemoPlan, run_inline
+from imufeedback import threads
+from imufeedback.errors import NoRecording
+from imufeedback.live.golfer import DemoPlan, VirtualGolfer
+from imufeedback.live.playback import Playback
+from imufeedback.live.practice import Practice
+from imufeedback.live.session import Session
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
@@ -34,7 +40,6 @@ from imufeedback.records import (
     Tick,
     same,
 )
-from imufeedback.session import Session
 from imufeedback.synth.player import Pace
 from imufeedback.synth.swing import Flaw
 
@@ -49,18 +54,17 @@ class Live:
 @pytest.fixture(name="live", scope="module")
 def play_live(tmp_path_factory: pytest.TempPathFactory) -> Live:
     """A demo of two reps at full pace through the virtual radio, as fast as it goes."""
-    demo = Demo(DemoPlan(pace=Pace.FULL, flaw=Flaw.STALL, reps=2, seed=4, realtime=False), ManualClock())
-    items: list[Item] = []
+    golfer = VirtualGolfer(DemoPlan(pace=Pace.FULL, flaw=Flaw.STALL, reps=2, seed=4, realtime=False))
     events: list[Event] = []
-    with JournalWriter(tmp_path_factory.mktemp("live") / "demo.mcap") as journal:
-        session = Session(demo.settings, begin_ns=demo.begin_ns, journal=journal, sinks=[events.extend])
+    items: list[Item] = []
 
-        def feed(item: Item) -> None:
+    class Overheard(Session):
+        def feed(self, item: Item) -> None:
             items.append(item)
-            session.feed(item)
+            super().feed(item)
 
-        run_inline(demo, feed)
-        session.finish()
+    journal = JournalWriter(tmp_path_factory.mktemp("live") / "demo.mcap")
+    Practice(golfer, journal, [events.extend], make_session=Overheard).run()
     assert journal.error is None
     return Live(items, events, journal.path)
 
@@ -204,6 +208,58 @@ def table(blocks: list[Angles]) -> Floats:
             columns += [one.angle_rad, one.rate_rad_s, one.sd_rad, one.ok]
         parts.append(np.hstack(columns))
     return np.concatenate(parts)
+
+
+def test_a_recording_played_back_through_the_live_door_gives_the_live_events(
+    live: Live, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Source's thread, engine's thread and a recording of its own, as in a session with sensors."""
+    monkeypatch.setattr(threads, "first_turn", lambda: False)  # work without a pause must not go before all others
+    events: list[Event] = []
+    journal = JournalWriter(tmp_path / "again.mcap")
+    over = threading.Event()
+    practice = Practice(
+        Playback(read_items(live.recording), hurry_ns=math.inf), journal, [events.extend], over.set, open_sound=None
+    )
+    practice.start()
+    assert over.wait(600.0)
+    practice.stop(600.0)
+    assert practice.error is None
+    assert_same(events, live.events)
+    again = read_items(journal.path)
+    assert list(again) == list(read_items(live.recording))
+    assert again.complete
+
+
+def test_a_recording_is_played_back_at_the_pace_of_life_and_can_be_stopped(live: Live) -> None:
+    """From 1.2 s of it on; what comes before is put at once, and what comes after the stop is not put."""
+    items = list(read_items(live.recording))
+    hurry_ns = items[0].host_ns + 1_200_000_000
+    go = threading.Event()
+    playback = Playback(items, hurry_ns=hurry_ns, go=go)
+    given: list[tuple[int, Item]] = []
+
+    def put(item: Item) -> None:
+        given.append((playback.clock.now_ns(), item))
+        if item.host_ns > hurry_ns + 300_000_000:
+            playback.stop()
+
+    thread = threading.Thread(target=playback.play, args=(put,))
+    thread.start()
+    assert playback.hurried.wait(20.0)
+    early = [item for item in items[1:] if item.host_ns < hurry_ns]
+    assert [item for _, item in given] == early
+    go.set()
+    thread.join(20.0)
+    assert [item for _, item in given] == items[1 : len(given) + 1]
+    assert given[-1][1].host_ns < hurry_ns + 400_000_000
+    assert all(now_ns >= item.host_ns for now_ns, item in given[len(early) :])
+
+
+@pytest.mark.parametrize("items", [[], [RawPacket("A", 0, b"")]])
+def test_a_recording_without_its_beginning_cannot_be_played_back(items: list[Item]) -> None:
+    with pytest.raises(NoRecording, match="beginning"):
+        Playback(items)
 
 
 def test_replaying_twice_changes_nothing(live: Live) -> None:

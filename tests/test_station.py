@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from imufeedback import resources
+from imufeedback import resources, threads
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.profile import Blink
@@ -20,12 +20,13 @@ from imufeedback.ble.virtual import VirtualRadio
 from imufeedback.ble.virtual.bench import NAMES, PLACES, sensors
 from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.commands import MarkGood
+from imufeedback.live.practice import Practice, new_recording
+from imufeedback.live.station import Station
+from imufeedback.live.worn import WornSensors
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.people import Person
-from imufeedback.practice import SensorPractice, new_recording
 from imufeedback.record.replay import read_items
 from imufeedback.records import Command, Event, Item, Link, LinkNote, LinkState, RawPacket
-from imufeedback.station import Station
 
 
 @pytest.fixture
@@ -101,20 +102,30 @@ def test_sensors_are_found_by_serial_number_and_stream_into_a_recording(
             streaming.set()
 
     journal = new_recording(tmp_path, "on the table")
-    practice = SensorPractice(
-        Person("Robin"), room.station, dict(zip(NAMES, PLACES, strict=True)), layout, journal, [sink]
-    )
+    worn = WornSensors(room.station, dict(zip(NAMES, PLACES, strict=True)), layout, Person("Robin").player)
+    practice = Practice(worn, journal, [sink])
     practice.start()
     assert streaming.wait(20.0)
     practice.command(MarkGood(0, True))
     practice.stop()
     practice.stop()
-    recording = read_items(practice.recording)
+    recording = read_items(journal.path)
     items: list[Any] = list(recording)
     assert recording.complete
     assert isinstance(items[0], Command)
     assert [item.verb for item in items if isinstance(item, Command)] == ["begin", "note", "good"]
     assert {item.sensor for item in items if isinstance(item, RawPacket)} <= set(NAMES)
+
+
+def test_the_radio_of_real_sensors_has_the_turns_that_latency_measures(
+    layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(threads, "first_turn", lambda: asked.append(threading.current_thread().name))
+    room = Room(layout, count=0)
+    room.search()
+    room.station.close()
+    assert asked == ["ble"]
 
 
 def test_only_own_sensors_are_connected_and_others_are_listed_by_strength(layout: Layout) -> None:

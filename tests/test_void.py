@@ -9,9 +9,8 @@ import pytest
 from sessions import steady_session
 
 from imufeedback import resources
-from imufeedback.ble.clock import ManualClock
 from imufeedback.commands import Begin, recorded
-from imufeedback.demo import Demo, DemoPlan, run_inline
+from imufeedback.live.golfer import DemoPlan, VirtualGolfer
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
     Angles,
@@ -151,15 +150,15 @@ def test_a_void_rep_takes_no_turn_of_a_block() -> None:
 @cache
 def restarted() -> tuple[Item, ...]:
     """A sensor's battery is loose for a moment in the second downswing."""
-    rep = Demo(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False), ManualClock()).script.truth.reps[1]
+    rep = VirtualGolfer(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False)).script.truth.reps[1]
     text = f'seed = 1\n[[fault]]\nkind = "reboot"\nsensors = ["left_thigh"]\nat_s = {rep.top_s + 0.1}\naway_s = 0.05\n'
     return demo_items(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False, radio=(text, "reboot")))
 
 
 def demo_items(plan: DemoPlan) -> tuple[Item, ...]:
-    demo = Demo(plan, ManualClock())
-    items: list[Item] = [recorded(demo.begin_ns, Begin.of(demo.settings))]
-    run_inline(demo, items.append)
+    demo = VirtualGolfer(plan)
+    items: list[Item] = [recorded(0, Begin.of(demo.settings))]
+    demo.play(items.append)
     return tuple(items)
 
 

@@ -25,15 +25,17 @@ from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
 from imufeedback.ble.virtual.bench import PLACES, QUIRKS, payloads
 from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.ble.virtual.radio import address_of
+from imufeedback.live.practice import Practice
+from imufeedback.live.station import Station
+from imufeedback.live.worn import WornSensors
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Event, LinkNote, RawPacket
-from imufeedback.session import Engine, Session
-from imufeedback.settings import Player, Sensor, Settings
-from imufeedback.station import Station
+from imufeedback.settings import Player
 
 WAIT_S = 60.0
+STOP_S = 10.0
 
 
 def own_sensors(layout: Layout, seed: int) -> list[VirtualSensor]:
@@ -104,21 +106,13 @@ class Air:
 
     def record(self, layout: Layout, own: Sequence[Known], path: Path, seconds: float) -> Path:
         """A session of the own sensors; where it was recorded."""
-        settings = Settings(
-            sensors=tuple(Sensor(one.serial, one.role, layout.name) for one in own if one.role is not None),
-            layouts={layout.name: resources.text("layouts", layout.name)},
-            rule_set=resources.text("rules", "swing"),
-            player=Player(),
-            grid_hz=layout.rate_hz,
-        )
+        roles = {one.serial: one.role for one in own if one.role is not None}
         journal = JournalWriter(path)
-        begin_ns = self.station.clock.now_ns()
-        engine = Engine(lambda: Session(settings, begin_ns=begin_ns, journal=journal))
-        engine.start()
-        self.station.stream(engine.put, [one.serial for one in own])
+        practice = Practice(WornSensors(self.station, roles, layout, Player()), journal, open_sound=None)
+        practice.start()
         time.sleep(seconds)
         self.close()
-        engine.stop()
+        practice.stop(STOP_S)
         return journal.path
 
 

@@ -17,7 +17,7 @@ from imufeedback.records import Json, Segment
 
 if TYPE_CHECKING:
     from imufeedback.app.live_window import LiveWindow
-    from imufeedback.station import Station
+    from imufeedback.live.station import Station
 
 
 def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]:
@@ -40,7 +40,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
         from imufeedback.app.live_window import LiveWindow
 
         def make_station(*hearers: Any) -> Station:
-            from imufeedback.station import Station
+            from imufeedback.live.station import Station
 
             return Station(layout, *hearers, known=roster.known.values)
 

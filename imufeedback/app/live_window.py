@@ -16,7 +16,6 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback import resources
 from imufeedback.app import earlier
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
@@ -26,7 +25,7 @@ from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import HERE, Step
 from imufeedback.app.tracks import Track
 from imufeedback.app.work import Block, Works, block_at
-from imufeedback.commands import BeginFit, Keep, Mute, Swap
+from imufeedback.commands import BeginFit, Keep, Swap
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import People
@@ -37,8 +36,8 @@ TRY_TITLE = "try-it"
 
 if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
-    from imufeedback.practice import Practice
-    from imufeedback.station import Station
+    from imufeedback.live.practice import Practice
+    from imufeedback.live.station import Station
 
 log = logging.getLogger("imufeedback.app")
 
@@ -198,7 +197,8 @@ class LiveWindow(QMainWindow):
         person = ready.person
         if person is None or ready.running:
             return
-        from imufeedback import practice
+        from imufeedback.live import practice
+        from imufeedback.live.golfer import VirtualGolfer, trial_plan
         from imufeedback.synth.sensors import WORN
         from imufeedback.synth.stream import serial_of
 
@@ -211,13 +211,15 @@ class LiveWindow(QMainWindow):
         ready.virtual = ready.fitting = True
         ready.roles = {serial_of(segment): segment for segment in WORN}
         ready.links.clear()
-        self._open(feed, practice.VirtualPractice(person, journal, [feed.push], feed.finish))
+        golfer = VirtualGolfer(trial_plan(person.hand))
+        self._open(feed, practice.Practice(golfer, journal, [feed.push], feed.finish))
 
     def _stream(self) -> None:
         ready = self.start.ready
         if not ready.can_stream or self._station is None or ready.person is None:
             return
-        from imufeedback import practice
+        from imufeedback.live import practice
+        from imufeedback.live.worn import WornSensors
 
         feed = EventFeed(ready.person.hand)
         roles = {sensor: role for sensor, role in ready.roles.items() if sensor in self._station.sensors}
@@ -227,31 +229,17 @@ class LiveWindow(QMainWindow):
             self.start.messages.show_fault(str(error))
             return
         offsets = {sensor: self._offset_s(sensor) for sensor in roles}
-        made = practice.SensorPractice(
-            ready.person, self._station, roles, self._layout, journal, [feed.push], offsets_s=offsets
-        )
-        self._open(feed, made)
+        worn = WornSensors(self._station, roles, self._layout, ready.person.player, offsets_s=offsets)
+        self._open(feed, practice.Practice(worn, journal, [feed.push]))
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:
         """The session begins: it records from here on. The bay window listens behind the first screen."""
-        from imufeedback.app.bay import BayWindow
+        from imufeedback.app.bay_practice import bay_window
 
         ready = self.start.ready
         self.feed, self.practice = feed, practice
-        self.bay = BayWindow(
-            feed,
-            on_stop=practice.stop,
-            on_mute=lambda muted: practice.command(Mute(muted)),
-            on_command=practice.command,
-            on_preview=practice.preview,
-            sound_delay=practice.delay_ms,
-            rule_set=resources.text("rules", "swing"),
-            ask=True,
-            earlier=self._earlier(),
-            on_close=self._stopped,
-            recording=str(practice.recording),
-            roles=ready.roles,
-            also=self._hear,
+        self.bay = bay_window(
+            practice, feed, ready.roles, ask=True, earlier=self._earlier(), on_close=self._stopped, also=self._hear
         )
         self.bay.setWindowFlags(Qt.WindowType.Widget)
         self.bay.acknowledge()  # the first screen has shown the cautions

@@ -4,115 +4,95 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
+from typing import NoReturn
 
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
-from imufeedback.ble.clock import ManualClock
-from imufeedback.demo import Demo, DemoPlan, run_inline
+from imufeedback.audio import Player
+from imufeedback.commands import Begin, recorded
+from imufeedback.errors import SoundError
+from imufeedback.live.golfer import DemoPlan, VirtualGolfer
+from imufeedback.live.playback import Playback
+from imufeedback.live.practice import Practice
+from imufeedback.pipeline import run
 from imufeedback.records import Cue, Event, Hand, Item, RawPacket, Rep, SensorTotals
-from imufeedback.session import Engine, Session
 from imufeedback.synth.swing import Flaw
 
 BEFORE_S, AFTER_S = 1.5, 5.0
 """Of the top of the swing: what is played at the pace of life."""
-
-
-class _Ears:
-    """What `session.SoundSink` does, without a sound device: a cue that comes after its time is dropped."""
-
-    def __init__(self, begin_ns: int, clock: Callable[[], int]) -> None:
-        self._begin_ns = begin_ns
-        self._clock = clock
-        self.played: set[tuple[str, float]] = set()
-        self.late = 0
-
-    def __call__(self, events: list[Event]) -> None:
-        for event in events:
-            if isinstance(event, Cue):
-                if self._clock() > self._begin_ns + int(event.expires_s * 1e9):
-                    self.late += 1
-                else:
-                    self.played.add((event.sound, event.t_s))
+STOP_S = 10.0
+LOOK_S = 0.0005
 
 
 def starved(busy: float) -> dict[str, float]:
     """`busy` processes spin beside a stalled swing: what reached the engine, which cues came in time."""
-    demo = Demo(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False), ManualClock())
-    items: list[Item] = []
-    run_inline(demo, items.append)
-    top_ns = demo.begin_ns + int((demo.script.truth.reps[0].top_s + demo.truth_offset_s) * 1e9)
-    expected = _heard(demo, items)
+    golfer = VirtualGolfer(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False))
+    begin_ns = golfer.clock.now_ns()
+    items: list[Item] = [recorded(begin_ns, Begin.of(golfer.settings))]
+    golfer.play(items.append)
+    top_ns = begin_ns + int((golfer.script.truth.reps[0].top_s + golfer.truth_offset_s(begin_ns)) * 1e9)
+    expected = list(run(items))
     spinning = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(int(busy))]
     try:
-        return _play(demo, items, top_ns, expected)
+        return _play(items, top_ns, expected)
     finally:
-        for one in spinning:
-            one.kill()
-            one.wait()
+        for process in spinning:
+            process.kill()
+            process.wait()
 
 
-def _heard(demo: Demo, items: list[Item]) -> list[Event]:
-    """All events without any haste."""
-    out: list[Event] = []
-    session = Session(demo.settings, begin_ns=demo.begin_ns, sinks=[out.extend])
-    for item in items:
-        session.feed(item)
-    session.finish()
-    return out
+def _no_sound(clock: Callable[[], int]) -> Player:
+    """Notes which cues would be in time, without a sound device."""
+
+    def no_device() -> NoReturn:
+        raise SoundError("no sound device is used", where="sound", hint="")
+
+    return Player({}, clock, no_device, wait=True)
 
 
-def _play(demo: Demo, items: list[Item], top_ns: int, expected: list[Event]) -> dict[str, float]:
+def _play(items: list[Item], top_ns: int, expected: list[Event]) -> dict[str, float]:
     app = make_application()
     feed = EventFeed(Hand.RIGHT)
     window = BayWindow(feed, on_stop=lambda: None)
     window.resize(1280, 720)
     window.show()
     window.acknowledge()
-    live_ns, end_ns = top_ns - int(BEFORE_S * 1e9), top_ns + int(AFTER_S * 1e9)
-    origin: list[int] = []
-
-    def clock() -> int:
-        return live_ns + time.monotonic_ns() - origin[0] if origin else 0
-
-    sound = _Ears(demo.begin_ns, clock)
+    begin_ns, live_ns, end_ns = items[0].host_ns, top_ns - int(BEFORE_S * 1e9), top_ns + int(AFTER_S * 1e9)
+    given = [item for item in items if item.host_ns < end_ns]
     told: list[Event] = []
-    engine = Engine(
-        lambda: Session(demo.settings, begin_ns=demo.begin_ns, sinks=[sound, lambda e: told.extend(e), feed.push])
-    )
-    engine.start()
-    early = [item for item in items if item.host_ns < live_ns]
-    for item in early:
-        engine.put(item)
-    while engine.fill.waiting:
+    go, over = threading.Event(), threading.Event()
+    playback = Playback(given, hurry_ns=live_ns, go=go)
+    practice = Practice(playback, None, [told.extend, feed.push], over.set, open_sound=_no_sound)
+    practice.start()
+    while not (playback.hurried.is_set() and not practice.fill.waiting):
         app.processEvents()
         time.sleep(0.005)
-    origin.append(time.monotonic_ns())
-    played = [item for item in items if live_ns <= item.host_ns < end_ns]
     drawn = window.frame_stats.count
-    for item in played:
-        while clock() < item.host_ns:
-            app.processEvents()
-            time.sleep(0.0005)
-        engine.put(item)
-    engine.stop()
-    given = sum(isinstance(item, RawPacket) for item in early + played)
-    samples = sum(one.samples for one in told if isinstance(one, SensorTotals))
-    lost = sum(one.lost + one.rejected for one in told if isinstance(one, SensorTotals))
-    until_s = (end_ns - demo.begin_ns) * 1e-9
+    go.set()
+    while not over.is_set():
+        app.processEvents()
+        time.sleep(LOOK_S)
+    practice.stop(STOP_S)
+    assert practice.sound is not None
+    packets = sum(isinstance(item, RawPacket) for item in given)
+    totals = [event for event in told if isinstance(event, SensorTotals)]
+    samples, lost = sum(one.samples for one in totals), sum(one.lost + one.rejected for one in totals)
+    until_s = (end_ns - begin_ns) * 1e-9
     cues = [
-        one for one in expected if isinstance(one, Cue) and (live_ns - demo.begin_ns) * 1e-9 < one.t_s < until_s - 1
+        event for event in expected if isinstance(event, Cue) and (live_ns - begin_ns) * 1e-9 < event.t_s < until_s - 1
     ]
-    in_time = [one for one in cues if (one.sound, one.t_s) in sound.played]
+    in_time = [cue for cue in cues if (cue.sound, cue.t_s) in practice.sound.played]
     return {
-        "packets": float(given),
-        "packets_missing": float(lost) + abs(given * 4 - samples) / 4,
+        "packets": float(packets),
+        "packets_missing": float(lost) + abs(packets * 4 - samples) / 4,
         "cues": float(len(cues)),
         "cues_missing": float(len(cues) - len(in_time)),
-        "cues_late": float(sound.late),
-        "reps": float(sum(isinstance(one, Rep) for one in told)),
+        "cues_late": float(practice.sound.late),
+        "reps": float(sum(isinstance(event, Rep) for event in told)),
         "frames_per_s": (window.frame_stats.count - drawn) / (BEFORE_S + AFTER_S),
-        "queue_peak": float(engine.fill.peak),
+        "queue_peak": float(practice.fill.peak),
     }

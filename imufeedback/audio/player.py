@@ -21,10 +21,10 @@ import numpy as np
 
 from imufeedback.audio.device import BUFFER_MS, RATE_HZ, Device, Lister, open_device, words
 from imufeedback.audio.outputs import PLAIN_DELAY_S, Output
-from imufeedback.audio.turns import first_turn
 from imufeedback.cues.mixer import MAX_FRAMES, Mixer, Request, Started
 from imufeedback.cues.waveforms import SOUNDS, Samples, render
 from imufeedback.errors import SoundError
+from imufeedback.threads import first_turn
 
 __all__ = ["BUFFER_MS", "RATE_HZ", "Player", "SoundTotals", "Sounder", "WatchedPlayer", "open_player"]
 

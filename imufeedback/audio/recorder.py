@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.audio.device import APP_NAME, RATE_HZ, Lister, words
-from imufeedback.audio.turns import first_turn
 from imufeedback.errors import SoundError
+from imufeedback.threads import first_turn
 
 BUFFER_MS = 5
 NEIGHBOURS_S = 0.3

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, show, write_json
-from imufeedback.errors import CannotWrite, NoDisplay, UsageError
+from imufeedback.errors import NoDisplay, UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.demo import DemoPlan
     from imufeedback.document import Document
+    from imufeedback.live.golfer import DemoPlan
+    from imufeedback.live.practice import Practice
     from imufeedback.record.journal import JournalWriter
     from imufeedback.records import Event
     from imufeedback.report.summary import Summary
@@ -53,8 +54,8 @@ def demo(
     if json_file is not None:
         check_writable(json_file, overwrite=overwrite)
     from imufeedback.constants import CAUTIONS
-    from imufeedback.demo import DemoPlan
     from imufeedback.document import to_json
+    from imufeedback.live.golfer import DemoPlan
     from imufeedback.records import Hand
     from imufeedback.synth.player import Pace
     from imufeedback.synth.swing import Flaw
@@ -63,9 +64,8 @@ def demo(
     for line in CAUTIONS:
         say(f"! {line}")
     window = realtime and not headless and _has_display()
-    run = _windowed if window else (_headless if realtime else _fast)
     with _journal(out) as journal:
-        summary, document = run(plan, journal)
+        summary, document = _run(plan, journal, window=window)
     print_notes(summary)
     print_reps(summary)
     show(f"Recording: {journal.path}")
@@ -103,47 +103,39 @@ def _has_display() -> bool:
 
 
 def _journal(out: Path | None) -> JournalWriter:
-    from datetime import datetime
-
-    from imufeedback.record.files import make_folder
-    from imufeedback.record.journal import JournalWriter
+    from imufeedback.live.practice import new_recording
     from imufeedback.resources import data_folder
 
-    folder = data_folder() / "recordings" if out is None else out
+    return new_recording(data_folder() / "recordings" if out is None else out, "demo")
+
+
+def _run(plan: DemoPlan, journal: JournalWriter, *, window: bool) -> tuple[Summary, Document]:
+    from imufeedback.live.demo import demo_document, run_fast
+    from imufeedback.live.golfer import VirtualGolfer
+    from imufeedback.live.practice import Practice
+    from imufeedback.report.summary import Summary
+
+    golfer, summary = VirtualGolfer(plan), Summary(plan.hand)
+    if window:
+        from imufeedback.app.demo_window import show
+
+        practice = show(golfer, journal, summary)
+    elif plan.realtime:
+        practice = Practice(golfer, journal, [summary, _tell_live])
+        _play(practice)
+    else:
+        say("as fast as it goes: no window, and no sound is played")
+        practice = Practice(golfer, journal, [summary])
+        run_fast(practice)
+    return summary, demo_document(summary, golfer, practice)
+
+
+def _play(practice: Practice) -> None:
+    practice.start()
     try:
-        make_folder(folder)
-    except OSError as error:
-        raise CannotWrite(
-            f"the folder cannot be made ({error.strerror})", where=str(folder), hint="choose another with --out"
-        ) from error
-    now = datetime.now().astimezone()
-    return JournalWriter(folder / f"demo_{now:%Y-%m-%d_%H-%M-%S}.mcap", title="demo", started=now)
-
-
-def _fast(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
-    from imufeedback.demo_run import run_fast
-
-    say("as fast as it goes: no window, and no sound is played")
-    return run_fast(plan, journal)
-
-
-def _headless(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
-    from imufeedback.demo_run import LiveDemo
-
-    live = LiveDemo(plan, journal, [_tell_live])
-    live.start()
-    try:
-        live.wait()
+        practice.wait()
     finally:
-        live.stop()
-    return live.summary, live.document()
-
-
-def _windowed(plan: DemoPlan, journal: JournalWriter) -> tuple[Summary, Document]:
-    from imufeedback.app.demo_window import show
-
-    live = show(plan, journal)
-    return live.summary, live.document()
+        practice.stop()
 
 
 def _tell_live(events: list[Event]) -> None:

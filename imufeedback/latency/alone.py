@@ -10,9 +10,9 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
-from imufeedback.audio.turns import first_turn
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Item, RawPacket
+from imufeedback.threads import first_turn
 
 TIMES = 3
 """Each packet's best of so many counts: other work on the machine does not."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import gc
-import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -14,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback import resources
-from imufeedback.audio import BUFFER_MS, SoundTotals, open_player
+from imufeedback.audio import BUFFER_MS, Sounder, SoundTotals, open_player
 from imufeedback.audio.recorder import Recorder
-from imufeedback.audio.turns import first_turn, quick_turns
+from imufeedback.begin import session_settings
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
@@ -24,11 +23,12 @@ from imufeedback.commands import SetFit, recorded
 from imufeedback.cues.mixer import Started
 from imufeedback.errors import SoundError
 from imufeedback.latency.motion import RadioStream, known_fit, radio_streams, stall_script
+from imufeedback.live.practice import Practice
+from imufeedback.live.session import Session, Sink
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Cue, Event, Item, RawPacket
-from imufeedback.session import Engine, Session, Sink, SoundSink
-from imufeedback.settings import Sensor, Settings
+from imufeedback.settings import Settings
 
 LAYOUT = "house"
 SCAN_S = 5.0
@@ -89,136 +89,42 @@ class _TimedSession(Session):
         self._trace.steps.append(Step(self.present, begun_ns, self._host_ns()))
 
 
-class Measurement:
-    """One run. `start`, `wait`, `stop`; or `run` for all of it."""
+class _StallingGolfer:
+    """A source: the golfer who stalls, on the virtual radio in real time, with a fitting that is known."""
 
-    def __init__(
-        self,
-        seconds: float,
-        seed: int,
-        *,
-        journal: JournalWriter | None = None,
-        sinks: Sequence[Sink] = (),
-        record: str | None = None,
-        on_end: Callable[[], None] = lambda: None,
-    ) -> None:
-        """`record` is a part of the name of the input that hears the output; None: the output's own monitor."""
-        text = resources.text("layouts", LAYOUT)
-        layout = parse_layout(text, LAYOUT)
-        self._script = stall_script(seconds, seed)
-        self._seed, self._journal, self._sinks = seed, journal, tuple(sinks)
-        self._record, self._on_end = record, on_end
-        self._clock = MonotonicClock()
-        streams = radio_streams(self._script, layout)
-        settings = Settings(
-            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in streams),
-            layouts={LAYOUT: text},
-            rule_set=resources.text("rules", "swing"),
-            grid_hz=layout.rate_hz,
-        )
-        self.trace = Trace(layout, streams, settings)
-        self._failed: BaseException | None = None
+    def __init__(self, seconds: float, seed: int) -> None:
+        self.clock = MonotonicClock()
+        self._script, self._seed = stall_script(seconds, seed), seed
+        self.layout: Layout = parse_layout(resources.text("layouts", LAYOUT), LAYOUT)
+        self.streams: list[RadioStream] = radio_streams(self._script, self.layout)
+        self.settings = session_settings(((one.serial, one.segment) for one in self.streams), LAYOUT)
+        self.origin_ns = 0
         self._stopping = False
-        self._thread = threading.Thread(target=self._run, name="ble", daemon=True)
 
-    def run(self) -> Trace:
-        """All of it. Raises SoundError when nothing can be played or recorded."""
-        self.start()
-        self.wait()
-        return self.stop()
+    def stop(self) -> None:
+        self._stopping = True
 
-    def start(self) -> None:
-        """Open sound and recorder, then begin. Raises SoundError without an output or an input that hears it."""
-        quick_turns()
-        now = self._clock.now_ns
-        self._player = open_player(now)
-        try:
-            self._recorder = Recorder(now, self._record)
-            self._wait_for_sound()
-        except SoundError:
-            self._player.close()
-            raise
-        trace = self.trace
-        trace.level, trace.output, trace.input = self._player.level, self._player.reason, self._recorder.name
-        trace.begin_ns = now()
-        self.sound = SoundSink(self._player, begin_ns=trace.begin_ns, clock=now)
-        self._engine = Engine(self._make_session)
-        self._engine.start()
-        self._engine.put(recorded(now(), SetFit.of(known_fit(self._seed))))
+    def play(self, put: Callable[[Item], None]) -> None:
+        put(recorded(self.clock.now_ns(), SetFit.of(known_fit(self._seed))))
         gc.collect()
         gc.freeze()
-        self._thread.start()
-
-    def _wait_for_sound(self) -> None:
-        until = time.monotonic() + READY_S
-        while not (self._player.running and self._recorder.blocks > 20):
-            if time.monotonic() > until:
-                self._recorder.close()
-                raise SoundError(
-                    f"no sound comes out or none is recorded ({self._player.reason}; recording {self._recorder.name})",
-                    where="sound",
-                    hint="check the output, and choose the input with --record",
-                )
-            time.sleep(0.05)
-
-    def _make_session(self) -> Session:
-        sinks: tuple[Sink, ...] = (self.sound, self._note, *self._sinks)
-        trace = self.trace
-        self._session = _TimedSession(
-            trace, self._clock.now_ns, trace.settings, begin_ns=trace.begin_ns, journal=self._journal, sinks=sinks
-        )
-        return self._session
-
-    def _note(self, events: list[Event]) -> None:
-        for event in events:
-            if isinstance(event, Cue):
-                self.trace.cues.append((event, self._clock.now_ns(), self._session.present))
-
-    def wait(self) -> None:
-        """Until the golfer is done."""
-        self._thread.join()
-
-    def stop(self) -> Trace:
-        """End in good order; what was measured. Raises what went wrong in the radio's thread or the engine's."""
-        self._stopping = True
-        self._thread.join(STOP_S)
-        self._engine.stop(STOP_S)
-        trace = self.trace
-        self.sound.collect()
-        trace.started = self.sound.started
-        trace.totals, trace.expired = self._player.totals, self.sound.late
-        self._recorder.close()
-        self._player.close()
-        gc.unfreeze()
-        trace.recorded, trace.recorded_ns = self._recorder.recorded()
-        for error in (self._failed, self._engine.error):
-            if error is not None:
-                raise error
-        return trace
-
-    # ── the radio's thread ───────────────────────────────────────────────────────────────────────────────────────
-
-    def _run(self) -> None:
         try:
-            first_turn()
-            asyncio.run(self._play())
+            asyncio.run(self._play(put))
         except _Stopped:
             pass
-        except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: `stop` raises it
-            self._failed = error
-        self._on_end()
+        finally:
+            gc.unfreeze()
 
-    async def _play(self) -> None:
-        trace, layout = self.trace, self.trace.layout
-        sensors = [VirtualSensor(f"virtual {one.segment}", one.serial, iter(one), layout) for one in trace.streams]
-        air = VirtualRadio(sensors, self._clock)
+    async def _play(self, put: Callable[[Item], None]) -> None:
+        sensors = [VirtualSensor(f"virtual {one.segment}", one.serial, iter(one), self.layout) for one in self.streams]
+        air = VirtualRadio(sensors, self.clock)
         faults: list[BaseException] = []
         await air.open()
-        radio = Radio(layout, self._clock, self._engine.put, backends=air.backends, on_fault=faults.append)
+        radio = Radio(self.layout, self.clock, put, backends=air.backends, on_fault=faults.append)
         try:
             await radio.open(await radio.scan(SCAN_S, expect=len(sensors)))
-            trace.origin_ns = self._clock.now_ns()
-            air.begin(trace.origin_ns)
+            self.origin_ns = self.clock.now_ns()
+            air.begin(self.origin_ns)
             await radio.start()
             until_ns = round((self._script.duration_s + TAIL_S) * 1e9)
             await air.play(until_ns, realtime=True, on_tick=self._look)
@@ -235,6 +141,96 @@ class Measurement:
 
 class _Stopped(Exception):
     """The measurement was asked to end."""
+
+
+class Measurement:
+    """One run. `start`, `wait`, `stop`; or `run` for all of it."""
+
+    def __init__(
+        self,
+        seconds: float,
+        seed: int,
+        *,
+        journal: JournalWriter | None = None,
+        sinks: Sequence[Sink] = (),
+        record: str | None = None,
+        on_end: Callable[[], None] = lambda: None,
+    ) -> None:
+        """`record` is a part of the name of the input that hears the output; None: the output's own monitor."""
+        self._record = record
+        golfer = self._golfer = _StallingGolfer(seconds, seed)
+        self.trace = Trace(golfer.layout, golfer.streams, golfer.settings)
+        self._practice = Practice(
+            golfer,
+            journal,
+            [self._note, *sinks],
+            on_end,
+            open_sound=self._open_sound,
+            make_session=self._make_session,
+        )
+
+    def run(self) -> Trace:
+        """All of it. Raises SoundError when nothing can be played or recorded."""
+        self.start()
+        self.wait()
+        return self.stop()
+
+    def start(self) -> None:
+        """Open sound and recorder, then begin. Raises SoundError without an output or an input that hears it."""
+        self._practice.start()
+        self.trace.begin_ns = self._practice.begin_ns
+
+    def _open_sound(self, clock: Callable[[], int]) -> Sounder:
+        player = self._player = open_player(clock)
+        try:
+            self._recorder = Recorder(clock, self._record)
+            self._wait_for_sound()
+        except SoundError:
+            player.close()
+            raise
+        trace = self.trace
+        trace.level, trace.output, trace.input = player.level, player.reason, self._recorder.name
+        return player
+
+    def _wait_for_sound(self) -> None:
+        until = time.monotonic() + READY_S
+        while not (self._player.running and self._recorder.blocks > 20):
+            if time.monotonic() > until:
+                self._recorder.close()
+                raise SoundError(
+                    f"no sound comes out or none is recorded ({self._player.reason}; recording {self._recorder.name})",
+                    where="sound",
+                    hint="check the output, and choose the input with --record",
+                )
+            time.sleep(0.05)
+
+    def _make_session(self, *args: Any, **keywords: Any) -> Session:
+        self._session = _TimedSession(self.trace, self._golfer.clock.now_ns, *args, **keywords)
+        return self._session
+
+    def _note(self, events: list[Event]) -> None:
+        for event in events:
+            if isinstance(event, Cue):
+                self.trace.cues.append((event, self._golfer.clock.now_ns(), self._session.present))
+
+    def wait(self) -> None:
+        """Until the golfer is done."""
+        self._practice.wait()
+
+    def stop(self) -> Trace:
+        """End in good order; what was measured. Raises what went wrong in the radio's thread or the engine's."""
+        practice, trace = self._practice, self.trace
+        practice.stop(STOP_S)
+        self._recorder.close()
+        trace.origin_ns = self._golfer.origin_ns
+        assert practice.sound is not None
+        practice.sound.collect()
+        trace.started = practice.sound.started
+        trace.totals, trace.expired = self._player.totals, practice.sound.late
+        trace.recorded, trace.recorded_ns = self._recorder.recorded()
+        if practice.error is not None:
+            raise practice.error
+        return trace
 
 
 def floor_ms(trace: Trace, interval_s: float) -> dict[str, float]:

@@ -11,6 +11,7 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.body.axes import Verdict, units
 from imufeedback.body.suspects import suspects
 from imufeedback.commands import Begin, FitWindows, Malformed, SetFit, recorded, stored_fit
@@ -20,7 +21,7 @@ from imufeedback.record.csv_folder import CsvSeries, common_start_s, counted_fro
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.session_file import SESSION_FILE, SessionFile, read_session
 from imufeedback.records import Fit, FitRefused, Fitted, Hand, Item, Json, Segment
-from imufeedback.settings import Sensor, Settings
+from imufeedback.settings import Settings
 
 LAYOUT = "lossless"
 STANDS_FOR_STEPS = 0.5
@@ -182,13 +183,14 @@ def _settings(
     filter_name: str | None,
 ) -> Settings:
     text = resources.text("layouts", LAYOUT)
-    return Settings(
-        sensors=tuple(Sensor(str(one), one, LAYOUT) for one in segments),
-        layouts={LAYOUT: _with_rate(text, rate_hz, delay_s)},
-        rule_set=kept.rule_set or resources.text("rules", "swing"),
+    return session_settings(
+        ((str(segment), segment) for segment in segments),
+        LAYOUT,
+        layout_text=_with_rate(text, rate_hz, delay_s),
+        rules=kept.rule_set or None,
         limits=kept.limits,
         player=kept.player if hand is None else msgspec.structs.replace(kept.player, hand=hand),
-        filter=kept.filter if filter_name is None else filter_name,
+        filter_name=kept.filter if filter_name is None else filter_name,
         grid_hz=rate_hz,
     )
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from imufeedback.begin import unworn_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.record import codec
@@ -15,7 +16,7 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import TraceWriter
 from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, Verdict, frozen
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 
 MARKS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
@@ -42,7 +43,7 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
         folder = root / player
         folder.mkdir(parents=True, exist_ok=True)
         started = datetime(2024, 1, 1, 10, tzinfo=UTC) + timedelta(days=k // 10, minutes=k % 10)
-        settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
+        settings = unworn_settings(Player(name=player))
         with JournalWriter(folder / f"{k}.mcap", title=f"session {k}", started=started) as journal:
             journal.write(recorded(0, Begin.of(settings)))
             for second in range(20):

@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.ble.clock import ManualClock
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.radio import Radio
@@ -25,7 +26,7 @@ from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Cue, Event, Item, LinkNote, Motion, RawPacket, SensorTotals, StateChanged
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player, Settings
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.stream import SensorStream, sensor_streams
@@ -108,12 +109,8 @@ class _Play:
     # ── the items ──
 
     def settings(self) -> Settings:
-        return Settings(
-            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self.streams),
-            layouts={LAYOUT: self.text},
-            rule_set=resources.text("rules", "swing"),
-            player=Player(hand=self.script.hand),
-        )
+        worn = [(stream.serial, stream.segment) for stream in self.streams]
+        return session_settings(worn, LAYOUT, layout_text=self.text, player=Player(hand=self.script.hand))
 
     def feed(self, item: Item) -> None:
         self.now_ns = item.host_ns

@@ -14,11 +14,11 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import ClockRestarted, DeviceBlock, Floats, ImuBlock, Ints, Notice, RawPacket
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.sensors import WORN
 from imufeedback.timing import SensorClock
 
@@ -207,11 +207,7 @@ def notices(disturb: Disturb, rng: np.random.Generator) -> list[str]:
     text = resources.text("layouts", "house")
     layout = parse_layout(text, "house")
     names = [str(one) for one in WORN]
-    settings = Settings(
-        sensors=tuple(Sensor(name, one, "house") for name, one in zip(names, WORN, strict=True)),
-        layouts={"house": text},
-        rule_set=resources.text("rules", "swing"),
-    )
+    settings = session_settings(zip(names, WORN, strict=True), "house")
     streams = [stream(layout, rng, BEGIN_S + 60.0, name) for name in names]
     items = sorted((one for own in streams for _, one in disturb(own)), key=lambda one: one.host_ns)
     pipeline = Pipeline()

@@ -10,11 +10,12 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, BeginFit, Swap, recorded
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player, Settings
 from imufeedback.synth.errors import PRESETS, SensorErrors, SensorModel
 from imufeedback.synth.performance import Spoil, make_performance
 from imufeedback.synth.script import Script
@@ -75,13 +76,8 @@ class Performance:
         for name, value in (("rate_hz", RATE_HZ), ("samples_per_packet", SAMPLES_PER_PACKET)):
             old = next(line for line in text.splitlines() if line.startswith(f"{name} ="))
             text = text.replace(old, f"{name} = {value}")
-        return Settings(
-            sensors=tuple(Sensor(serial_of(one), self.roles[one], LAYOUT) for one in self.places),
-            layouts={LAYOUT: text},
-            rule_set=resources.text("rules", "swing"),
-            player=Player(hand=self.script.hand),
-            grid_hz=RATE_HZ,
-        )
+        worn = [(serial_of(place), self.roles[place]) for place in self.places]
+        return session_settings(worn, LAYOUT, layout_text=text, player=Player(hand=self.script.hand))
 
     def _stream(self, layout: Layout, one: Segment) -> SensorStream:
         seed = self.script.seed

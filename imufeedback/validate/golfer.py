@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, FitWindows, recorded
 from imufeedback.packets import parse_layout
 from imufeedback.pipeline import run
@@ -23,7 +24,7 @@ from imufeedback.records import (
     Segment,
     StateChanged,
 )
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player
 from imufeedback.synth.errors import SensorModel
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script
@@ -43,13 +44,9 @@ def items(
 ) -> Iterator[Item]:
     """A session with perfect sensors, or with those of a model; the fitting is asked for after its movements."""
     text = resources.text("layouts", LAYOUT) if layout_text is None else layout_text
-    settings = Settings(
-        sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in segments),
-        layouts={LAYOUT: text},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=script.hand),
-        grid_hz=RATE_HZ,
-    )
+    worn = [(serial_of(segment), segment) for segment in segments]
+    player = Player(hand=script.hand)
+    settings = session_settings(worn, LAYOUT, layout_text=text, player=player, grid_hz=RATE_HZ)
     yield recorded(0, Begin.of(settings))
     yield from _with_fit(
         exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ, model=model), script

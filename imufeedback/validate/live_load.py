@@ -1,9 +1,9 @@
 """How much of a core three live sensors take: a process of its own, measured from inside.
 
 ``python -m imufeedback.validate.live_load SECONDS SEED`` prints a share of one core. Packets are made before the
-measurement; then one thread hands them over at their real pace, as the radio's does, and the main thread feeds the
-pipeline and the recording. What the system's Bluetooth and bleak's call into Python take beside it is not in the
-figure. `app/load.py` measures the same session with the bay window.
+measurement; then a practice plays them back at their real pace: one thread hands them over, as the radio's does, the
+engine's feeds pipeline and recording. What the system's Bluetooth and bleak's call into Python take beside it is not
+in the figure. `app/load.py` measures the same session with the bay window.
 """
 
 from __future__ import annotations
@@ -13,67 +13,67 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from queue import SimpleQueue
 
-from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.live.playback import Playback
+from imufeedback.live.practice import Practice
 from imufeedback.packets import parse_layout
-from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Hand, Item, RawPacket
+from imufeedback.records import Event, Fitted, Hand, Item
 from imufeedback.report.summary import Summary
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 from imufeedback.validate.golfer import fit_command
 
 LAYOUT = "house"
+FIT_LIMIT_S = 120.0
+"""The fitting movements are worked off in haste; a machine that needs longer than that cannot follow anyway."""
+LOOK_S = 0.005
 
 
-@dataclass(frozen=True, slots=True)
 class Load:
-    """A session whose host times begin at 0."""
+    """A session whose host times begin at 0: up to the fitting in haste; then, once `go` is set, so many live seconds
+    at the pace of life of a golfer who is fitted and swings slowly. There are about 65 s of it."""
 
-    settings: Settings
-    early: tuple[Item, ...]
-    """Up to the fitting, which is the last; to be fed in haste."""
-    live: tuple[RawPacket, ...]
-    """To be fed at the pace of life."""
+    def __init__(self, seconds: float, seed: int) -> None:
+        script = make_script(reps=5, seed=seed)
+        worn = [(serial_of(segment), segment) for segment in WORN]
+        self.settings = session_settings(worn, LAYOUT, player=Player(hand=script.hand))
+        streams = sensor_streams(script, parse_layout(self.settings.layouts[LAYOUT], LAYOUT))
+        ready_ns = round(script.ready_s * 1e9) + 1_000_000_000
+        end_ns = ready_ns + seconds * 1e9
+        packets = [packet for packet in raw_packets(streams) if packet.host_ns < end_ns]
+        self.packets = len(packets)
+        early: list[Item] = [packet for packet in packets if packet.host_ns < ready_ns]
+        live = [packet for packet in packets if packet.host_ns >= ready_ns]
+        begin = recorded(0, Begin.of(self.settings))
+        self.go = threading.Event()
+        self.source = Playback([begin, *early, fit_command(script), *live], hurry_ns=ready_ns, go=self.go)
+        self._fitted = threading.Event()
 
     @property
     def hand(self) -> Hand:
         return self.settings.player.hand
 
+    def hear(self, events: list[Event]) -> None:
+        """A sink of the practice."""
+        if any(isinstance(event, Fitted) for event in events):
+            self._fitted.set()
 
-def prepared(seconds: float, seed: int) -> Load:
-    """So many live seconds of a golfer who is fitted and swings slowly; there are about 65 s of it."""
-    script = make_script(reps=5, seed=seed)
-    text = resources.text("layouts", LAYOUT)
-    settings = Settings(
-        sensors=tuple(Sensor(serial_of(one), one, LAYOUT) for one in WORN),
-        layouts={LAYOUT: text},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=script.hand),
-    )
-    packets = list(raw_packets(sensor_streams(script, parse_layout(text, LAYOUT))))
-    ready_ns = round(script.ready_s * 1e9) + 1_000_000_000
-    early: list[Item] = [one for one in packets if one.host_ns < ready_ns]
-    live = tuple(one for one in packets if ready_ns <= one.host_ns < ready_ns + seconds * 1e9)
-    return Load(settings, (*early, fit_command(script)), live)
-
-
-def pace(packets: Sequence[RawPacket], put: Callable[[RawPacket], None]) -> None:
-    """Hand the packets over at the distances that they came in."""
-    begin_s, first_ns = time.perf_counter(), packets[0].host_ns
-    for packet in packets:
-        time.sleep(max(0.0, begin_s + (packet.host_ns - first_ns) * 1e-9 - time.perf_counter()))
-        put(packet)
+    def wait_for_fit(self, practice: Practice, meanwhile: Callable[[], None] = lambda: None) -> None:
+        """Until the fitting is found. Raises ImuFeedbackError when the session ends before, or takes too long."""
+        until_s = time.monotonic() + FIT_LIMIT_S
+        while not self._fitted.wait(LOOK_S):
+            if practice.error is not None or time.monotonic() > until_s:
+                raise ImuFeedbackError(f"no fitting came ({practice.error or 'too slow'})", where="load")
+            meanwhile()
 
 
 def measure(seconds: float, seed: int) -> float:
@@ -88,28 +88,20 @@ def measure(seconds: float, seed: int) -> float:
 
 def main(seconds: float, seed: int) -> float:
     """Run for so many seconds of a session that is fitted already, and swings; the share of one core."""
-    load = prepared(seconds, seed)
-    pipeline, summary = Pipeline(), Summary(load.hand)
-    pipeline.feed(recorded(0, Begin.of(load.settings)))
-    for early in load.early:
-        pipeline.feed(early)
-    queue: SimpleQueue[Item | None] = SimpleQueue()
-    radio = threading.Thread(target=_radio, args=(load.live, queue), name="ble")
+    load = Load(seconds, seed)
     with tempfile.TemporaryDirectory() as folder:
         journal = JournalWriter(Path(folder) / "load.mcap", title="load", started=datetime.now().astimezone())
-        wall, busy = time.perf_counter(), time.process_time()
-        radio.start()
-        while (item := queue.get()) is not None:
-            journal.write(item)
-            summary(pipeline.feed(item))
-        share = (time.process_time() - busy) / (time.perf_counter() - wall)
-        journal.close()
+        practice = Practice(load.source, journal, [Summary(load.hand), load.hear], open_sound=None)
+        practice.start()
+        try:
+            load.wait_for_fit(practice)
+            wall, busy = time.perf_counter(), time.process_time()
+            load.go.set()
+            practice.wait()
+            share = (time.process_time() - busy) / (time.perf_counter() - wall)
+        finally:
+            practice.stop()
     return share
-
-
-def _radio(packets: Sequence[RawPacket], queue: SimpleQueue[Item | None]) -> None:
-    pace(packets, queue.put)
-    queue.put(None)
 
 
 if __name__ == "__main__":

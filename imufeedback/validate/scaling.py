@@ -18,6 +18,7 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, SetFit, SetZero, recorded
 from imufeedback.judging import judge
 from imufeedback.packets import parse_layout
@@ -25,7 +26,7 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import places
 from imufeedback.record.library.library import Library
 from imufeedback.records import Command, Fit, Item, Level, Segment, SegmentFit
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player, Settings
 from imufeedback.synth.golfer import BODY
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
@@ -131,13 +132,8 @@ def seconds_of(script: Script) -> float:
 def _settings(script: Script, streams: Sequence[SensorStream], rate_hz: float) -> Settings:
     was = f"rate_hz = {RATE_HZ}"
     layout = resources.text("layouts", LAYOUT).replace(was, f"rate_hz = {rate_hz}")
-    return Settings(
-        sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in streams),
-        layouts={LAYOUT: layout},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=script.hand),
-        grid_hz=rate_hz,
-    )
+    worn = [(stream.serial, stream.segment) for stream in streams]
+    return session_settings(worn, LAYOUT, layout_text=layout, player=Player(hand=script.hand), grid_hz=rate_hz)
 
 
 def _true_fit(streams: Sequence[SensorStream]) -> Fit:

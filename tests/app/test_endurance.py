@@ -87,12 +87,12 @@ def test_a_session_that_ends_early_is_an_error_and_not_a_short_day(make_rig: Cal
 def test_the_device_asks_in_its_own_time() -> None:
     clock = DayClock()
     device = PulledDevice(clock)
-    player = Player(rendered(), clock, lambda: device)
+    player = Player(rendered(), clock.now_ns, lambda: device)
     device.play_until(round(100e9))
     due = 100.0 * 1e3 / (BUFFER_MS * (1 + DEVICE_PPM * 1e-6))
     assert device.calls == pytest.approx(due, abs=1)
-    player.play("ready", clock.now_ns + 50_000_000, tag=7)
-    device.play_until(clock.now_ns + round(2 * BUFFER_MS * 1e6))
+    player.play("ready", clock.now_ns() + 50_000_000, tag=7)
+    device.play_until(clock.now_ns() + round(2 * BUFFER_MS * 1e6))
     (started,) = player.started()
     assert started.request.tag == 7
     assert player.totals.underruns == 0

@@ -18,7 +18,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
 
-from imufeedback import people, practice, resources
+from imufeedback import people, resources
 from imufeedback.app import earlier, work
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
@@ -26,9 +26,13 @@ from imufeedback.app.palette import Sign
 from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
+from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.roster import Known
 from imufeedback.commands import AnyCommand, BeginBlock, args_of, verb_of
 from imufeedback.errors import CannotWrite
+from imufeedback.live import practice
+from imufeedback.live.golfer import VirtualGolfer
+from imufeedback.live.worn import WornSensors
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
 from imufeedback.record.fits import StoredFit, last, store
@@ -61,6 +65,7 @@ class FakeStation:
 
     def __init__(self, tell: Callable[[list[Event]], None], searched: Callable[[str | None], None]) -> None:
         self.tell, self.searched = tell, searched
+        self.clock = MonotonicClock()
         self.searches = 0
         self.sensors = ("A1", "B2", "C3")
         self.closed = False
@@ -93,8 +98,8 @@ class FakeStation:
 class FakePractice:
     """Notes what it is asked."""
 
-    def __init__(self, person: Person, *args: Any, **keywords: Any) -> None:
-        self.person, self.args = person, args
+    def __init__(self, source: Any, *args: Any, **keywords: Any) -> None:
+        self.source, self.args = source, args
         self.recording = Path("somewhere.mcap")
         self.asked: list[tuple[str, Any]] = []
         self.elapsed_s = 0.0
@@ -118,8 +123,7 @@ class FakePractice:
 
 @pytest.fixture
 def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
-    monkeypatch.setattr(practice, "VirtualPractice", FakePractice)
-    monkeypatch.setattr(practice, "SensorPractice", FakePractice)
+    monkeypatch.setattr(practice, "Practice", FakePractice)
     monkeypatch.setattr(practice, "new_recording", lambda folder, title: (folder, title))
     layout = parse_layout(resources.text("layouts", "house"), "house")
 
@@ -219,7 +223,8 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     press(Qt.Key.Key_T, modifier=CTRL)
     made = window.practice
     assert isinstance(made, FakePractice)
-    assert made.person == SEEN
+    assert isinstance(made.source, VirtualGolfer)
+    assert made.source.plan.hand is Hand.LEFT
     assert window.feed.hand is Hand.LEFT
     assert window.start.step is Step.FITTING
     assert window.start.ready.mark(Step.SENSORS) is Mark.BUSY
@@ -264,6 +269,13 @@ def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> Non
     press(Qt.Key.Key_Return, modifier=CTRL)
     made = window.practice
     assert isinstance(made, FakePractice)
+    assert isinstance(made.source, WornSensors)
+    assert made.source.settings.player == SEEN.player
+    assert {one.id: one.role for one in made.source.settings.sensors} == {
+        "A1": Segment.PELVIS,
+        "B2": Segment.LEFT_THIGH,
+        "C3": Segment.RIGHT_THIGH,
+    }
     told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
     press(Qt.Key.Key_R, modifier=CTRL)
     assert start.fitting.now.text() == texts.fit_now(0)

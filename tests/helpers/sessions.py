@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, LinkNote, LinkState, RawPacket, Segment, Tick
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import exact_items, raw_packets, sensor_streams, serial_of
@@ -20,13 +21,8 @@ from imufeedback.validate.golfer import fit_command
 def begin(
     layout: str, *, hand: Hand = Hand.RIGHT, filter_name: str = "vqf", segments: Sequence[Segment] = WORN
 ) -> Command:
-    settings = Settings(
-        sensors=tuple(Sensor(serial_of(one), one, layout) for one in segments),
-        layouts={layout: resources.text("layouts", layout)},
-        rule_set=resources.text("rules", "swing"),
-        player=Player(hand=hand),
-        filter=filter_name,
-    )
+    worn = [(serial_of(segment), segment) for segment in segments]
+    settings = session_settings(worn, layout, player=Player(hand=hand), filter_name=filter_name, grid_hz=200.0)
     return recorded(0, Begin.of(settings))
 
 

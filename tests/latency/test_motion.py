@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, SetFit, recorded
 from imufeedback.latency.motion import (
     AIR_S,
@@ -21,7 +22,6 @@ from imufeedback.latency.motion import (
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Angles, Cue, Event, Item, Notice, RawPacket
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.stream import raw_packets
 
 SECONDS, SEED = 8.0, 3
@@ -35,12 +35,7 @@ def house() -> Layout:
 def items() -> tuple[Item, ...]:
     """A whole session, packets in order of arrival."""
     streams = radio_streams(stall_script(SECONDS, SEED), house())
-    settings = Settings(
-        sensors=tuple(Sensor(one.serial, one.segment, "house") for one in streams),
-        layouts={"house": resources.text("layouts", "house")},
-        rule_set=resources.text("rules", "swing"),
-        grid_hz=house().rate_hz,
-    )
+    settings = session_settings(((stream.serial, stream.segment) for stream in streams), "house")
     begin = recorded(0, Begin.of(settings))
     return (begin, recorded(0, SetFit.of(known_fit(SEED))), *raw_packets(streams))  # type: ignore[arg-type]
 

@@ -11,14 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imufeedback import resources
+from imufeedback.begin import session_settings
+from imufeedback.live.session import Session
 from imufeedback.record import disk, journal
 from imufeedback.record.disk import AGAIN_S, HANGS_S, DiskWait, HangTeller
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Event, Item, Notice, Segment, Tick
-from imufeedback.session import Session
-from imufeedback.settings import Sensor, Settings
 
 
 def test_the_oldest_request_counts_until_it_is_answered() -> None:
@@ -71,11 +70,7 @@ def test_a_session_tells_of_a_hanging_disk_before_it_ends(
     monkeypatch.setattr(journal.os, call, hanging)
     monkeypatch.setattr(disk, "HANGS_S", 0.2)
     told: list[Event] = []
-    settings = Settings(
-        sensors=(Sensor("A", Segment.PELVIS, "house"),),
-        layouts={"house": resources.text("layouts", "house")},
-        rule_set=resources.text("rules", "swing"),
-    )
+    settings = session_settings([("A", Segment.PELVIS)], "house")
     writer = JournalWriter(tmp_path / "a.mcap", sync_every_s=0.02)
     session = Session(settings, begin_ns=0, journal=writer, sinks=[told.extend])
     hang.set()

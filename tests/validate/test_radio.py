@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from imufeedback import resources
+from imufeedback.packets import parse_layout
 from imufeedback.synth.script import make_script
 from imufeedback.synth.stream import sensor_streams
 from imufeedback.validate import arrivals, bad_day, live_load
@@ -45,9 +47,10 @@ def test_an_item_that_the_recording_lacks_is_seen(tmp_path: Path, monkeypatch: p
     assert bad_day.play(4.0, 1, tmp_path).not_recorded > 0
 
 
-def test_a_looped_stream_counts_on(tmp_path: Path) -> None:
+def test_a_looped_stream_counts_on() -> None:
     script = make_script(reps=1, seed=1)
-    one = sensor_streams(script, bad_day._Play(1.0, 1, tmp_path).layout)[0]
+    layout = parse_layout(resources.text("layouts", "house"), "house")
+    one = sensor_streams(script, layout)[0]
     packets = list(bad_day.looped(one, script.ready_s, script.duration_s * 2.5))
     heads = [bad_day.HEADER.unpack_from(payload) for _, payload in packets]
     assert len(packets) == pytest.approx(script.duration_s * 2.5 * 50, rel=0.01)

@@ -13,13 +13,17 @@ DEVICE_PPM = -200.0
 class DayClock:
     """Nanoseconds since the day began; whoever has the turn sets them."""
 
-    now_ns = 0
+    def __init__(self) -> None:
+        self._now_ns = 0
 
-    def __call__(self) -> int:
-        return self.now_ns
+    def now_ns(self) -> int:
+        return self._now_ns
+
+    def set_ns(self, now_ns: int) -> None:
+        self._now_ns = now_ns
 
     def seconds(self) -> float:
-        return self.now_ns * 1e-9
+        return self._now_ns * 1e-9
 
 
 class PulledDevice:
@@ -43,7 +47,7 @@ class PulledDevice:
     def play_until(self, now_ns: int) -> None:
         """All periods that begin up to then."""
         while (at_ns := round(self.calls * self._period_ns)) <= now_ns:
-            self._clock.now_ns = at_ns
+            self._clock.set_ns(at_ns)
             if self._source is not None:
                 self._source.send(self._frames)
             self.calls += 1

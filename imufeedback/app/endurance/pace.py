@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from threading import Semaphore
 
 from imufeedback.app.endurance.day_clock import DayClock, PulledDevice
 from imufeedback.audio import Player
+from imufeedback.live.session import Session, Sink
+from imufeedback.live.sound import SoundSink
+from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Cue, Event, Fault, Item, RawPacket
-from imufeedback.session import Session, Sink, SoundSink
+from imufeedback.settings import Settings
 from imufeedback.validate.endurance.audit import Digest
 
 TEND_CALLS = 25
@@ -31,8 +34,8 @@ class Spent:
     """Most items that waited at once, had they come at the pace of life."""
 
 
-class Paced:
-    """Stands for the session in the engine: sets the clock for every item, and keeps account of the engine's time.
+class PacedSession(Session):
+    """Sets the clock for every item, and keeps account of the engine's time.
 
     The engine is taken to work on one item after the other as they arrive, each as long as it really took (processor
     time), so a slow item makes the next ones wait as it would in life.
@@ -40,14 +43,18 @@ class Paced:
 
     def __init__(
         self,
-        make: Callable[[Sink], Session],
+        settings: Settings,
+        *,
+        begin_ns: int,
+        journal: JournalWriter | None,
+        sinks: Sequence[Sink],
         clock: DayClock,
         device: PulledDevice,
         player: Player,
         sound: SoundSink,
         stretch_s: float,
     ) -> None:
-        """`make` is given the sink that listens here; the events of the first `stretch_s` are fingerprinted."""
+        """The events of the first `stretch_s` are fingerprinted."""
         self._clock, self._device = clock, device
         self._player, self._sound = player, sound
         self._stretch_ns = round(stretch_s * 1e9)
@@ -56,14 +63,15 @@ class Paced:
         self._asked: deque[tuple[int, int]] = deque(maxlen=64)
         """(mark of a sound, arrival of the item that decided it)"""
         self._told: list[Event] = []
-        self._started = 0
+        self._heard = 0
+        """Sounds begun that are accounted for."""
         self.done = Semaphore(0)
         """Released once for every item."""
         self.spent = Spent()
         self.digest = Digest()
         self.events: dict[str, int] = {}
         self.faults: list[str] = []
-        self._session = make(self._hear)
+        super().__init__(settings, begin_ns=begin_ns, journal=journal, sinks=(*sinks, self._hear))
         self.digest.add(self._told)
         self.count()
 
@@ -75,24 +83,20 @@ class Paced:
 
     def feed(self, item: Item) -> None:
         try:
-            self._feed(item)
+            self._feed_timed(item)
         finally:
             self.done.release()
 
     def finish(self) -> None:
-        self._session.finish()
+        super().finish()
         self.count()
 
-    def fail(self, where: str, error: BaseException) -> None:
-        self._session.fail(where, error)
-        self.count()
-
-    def _feed(self, item: Item) -> None:
+    def _feed_timed(self, item: Item) -> None:
         begin_ns = max(item.host_ns, self._free_ns)
         self._play_until(begin_ns)
-        self._clock.now_ns = begin_ns
+        self._clock.set_ns(begin_ns)
         before = time.thread_time_ns()
-        self._session.feed(item)
+        super().feed(item)
         took_ns = time.thread_time_ns() - before
         self._free_ns = begin_ns + took_ns
         self._account(item, took_ns)
@@ -119,8 +123,8 @@ class Paced:
         for event in self._told:
             if isinstance(event, Cue):
                 self._asked.append((round(event.t_s * 1e9), item.host_ns))
-        new = self._sound.started[self._started :]
-        self._started += len(new)
+        new = self._sound.started[self._heard :]
+        self._heard += len(new)
         for started in new:
             arrived = [at_ns for mark, at_ns in self._asked if mark == started.request.tag]
             spent.sounds_ms += [(started.now_ns - at_ns) * 1e-6 for at_ns in arrived[-1:]]

@@ -10,24 +10,23 @@ import time
 from collections import defaultdict
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
-from PySide6.QtWidgets import QApplication
 
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.endurance.day_clock import DayClock, PulledDevice
 from imufeedback.app.endurance.gauges import python_blocks, resident_mb
-from imufeedback.app.endurance.pace import Paced, Spent
+from imufeedback.app.endurance.pace import PacedSession, Spent
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.hooks import install_hooks
 from imufeedback.app.run import make_application
 from imufeedback.audio import Player, rendered
-from imufeedback.audio.turns import quick_turns
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.live.practice import Practice
 from imufeedback.record.journal import JournalWriter
-from imufeedback.records import Event
-from imufeedback.session import Engine, Session, SoundSink
+from imufeedback.records import Event, Item
+from imufeedback.settings import Settings
 from imufeedback.validate.endurance.audit import Flow, read_back
 from imufeedback.validate.endurance.day import LongDay
 
@@ -36,6 +35,8 @@ FRAME_S = 0.5
 `windows`."""
 TOGETHER_NS = 1_000_000
 """What arrives within so long is put on the engine's queue at once, as when the radio hands over one interval."""
+BEFORE_ALL = 2
+"""Items of every session before the day's: its settings, and where the sound goes."""
 LOOK_S, STUCK_S = 0.5, 60.0
 STRETCH_S = 300.0
 """At most so much from the beginning is judged again from the recording."""
@@ -45,12 +46,28 @@ MOST_SAMPLE_S = 60.0
 Hear = Callable[[list[Event]], None]
 
 
+class _DaySource:
+    """The source of the practice: what is handed over from outside, at times that are told."""
+
+    def __init__(self, settings: Settings, clock: DayClock) -> None:
+        self.settings, self.clock = settings, clock
+        self.ready, self._over = threading.Event(), threading.Event()
+        self.put: Callable[[Item], None] = lambda item: None
+
+    def play(self, put: Callable[[Item], None]) -> None:
+        self.put = put
+        self.ready.set()
+        self._over.wait()
+
+    def stop(self) -> None:
+        self._over.set()
+
+
 class Rig:
     """One day. `run` plays it; the document says what was seen."""
 
     def __init__(self, day: LongDay, folder: Path, *, also: Hear = lambda events: None) -> None:
         """`folder` gets the recording; `also` hears every event in the engine's thread."""
-        quick_turns()
         self.day = day
         self.stretch_s = min(STRETCH_S, 0.4 * day.seconds)
         self.clock = DayClock()
@@ -58,23 +75,29 @@ class Rig:
         self.faults: list[str] = []
         self.journal = JournalWriter(folder / "long_day.mcap", title="long day")
         self.device = PulledDevice(self.clock)
-        self.player = Player(rendered(), self.clock, lambda: self.device)
-        self.sound = SoundSink(self.player, begin_ns=0, clock=self.clock)
-        self.app, self.feed, self.window = self._window()
-        self.paced: Paced | None = None
+        self.player = Player(rendered(), self.clock.now_ns, lambda: self.device)
+        self.app = make_application()
+        self.feed = EventFeed(day.settings.player.hand, clock=self.clock.seconds)
+        self.source = _DaySource(day.settings, self.clock)
+        self.practice = Practice(
+            self.source,
+            self.journal,
+            (self.feed.push, also),
+            open_sound=lambda clock: self.player,
+            make_session=self._session,
+        )
+        self.window = self._window()
+        self.paced: PacedSession | None = None
         self._ready = threading.Event()
-        self.engine = Engine(lambda: cast("Session", self._session(also)))
         self.columns: dict[str, list[float]] = defaultdict(list)
-        self._put = 0
+        self._put = BEFORE_ALL - 1  # the settings are taken when the session is made
         self.sample_s = min(day.seconds / SAMPLES, MOST_SAMPLE_S)
 
-    def _window(self) -> tuple[QApplication, EventFeed, BayWindow]:
-        app = make_application()
-        feed = EventFeed(self.day.settings.player.hand, clock=self.clock.seconds)
+    def _window(self) -> BayWindow:
         window = BayWindow(
-            feed,
+            self.feed,
             on_stop=self._stop,
-            sound_delay=self._delay_ms,
+            sound_delay=self.practice.delay_ms,
             rule_set=self.day.settings.rule_set,
             recording=str(self.journal.path),
             roles={one.id: one.role for one in self.day.settings.sensors},
@@ -83,29 +106,28 @@ class Rig:
         window.resize(1280, 720)
         window.show()
         window.acknowledge()
-        return app, feed, window
+        return window
 
-    def _session(self, also: Hear) -> Paced:
+    def _session(self, *args: Any, **keywords: Any) -> PacedSession:
         """In the engine's thread. It works without a pause here, so it must not have its turn before all others."""
         if sys.platform == "linux":
             os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-
-        def make(last: Hear) -> Session:
-            sinks = (self.sound, self.feed.push, also, last)
-            return Session(self.day.settings, begin_ns=0, journal=self.journal, sinks=sinks)
-
-        self.paced = Paced(make, self.clock, self.device, self.player, self.sound, self.stretch_s)
+        assert self.practice.sound is not None
+        self.paced = PacedSession(
+            *args,
+            **keywords,
+            clock=self.clock,
+            device=self.device,
+            player=self.player,
+            sound=self.practice.sound,
+            stretch_s=self.stretch_s,
+        )
         self._ready.set()
         return self.paced
 
     def _stop(self) -> None:
-        self.engine.stop(STUCK_S)
-        self.player.close()
+        self.practice.stop(STUCK_S)
         self.feed.finish()
-
-    def _delay_ms(self) -> float | None:
-        delay = self.sound.delay()
-        return None if delay is None else 1e3 * delay.median_s
 
     # ── the day ──────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -114,14 +136,15 @@ class Rig:
         restore = install_hooks(lambda where, what: self.faults.append(f"{where}: {what}"))
         begun_s = time.perf_counter()
         try:
-            self.engine.start()
-            if not self._ready.wait(STUCK_S):
+            self.practice.start()
+            if not (self._ready.wait(STUCK_S) and self.source.ready.wait(STUCK_S)):
                 raise self._ended()
             gc.freeze()  # so that looking for garbage at every sample looks at what the day has made
             self._play()
             self.window.stop_now()
             self.app.processEvents()
         finally:
+            self.practice.stop()
             gc.unfreeze()
             restore()
         return self._document(time.perf_counter() - begun_s)
@@ -140,7 +163,7 @@ class Rig:
                     sample_ns += step_ns
                 group_ns = item.host_ns
             self.flow.add(item)
-            self.engine.put(item)
+            self.source.put(item)
             self._put += 1
         self._wait()
         if sample_ns <= self.day.seconds * 1e9:
@@ -153,17 +176,17 @@ class Rig:
             waited_s = 0.0
             while not self.paced.done.acquire(timeout=LOOK_S):
                 waited_s += LOOK_S
-                if self.engine.error is not None or waited_s > STUCK_S:
+                if self.practice.error is not None or waited_s > STUCK_S:
                     raise self._ended()
         self._put = 0
         if self.feed.waiting:
             self.app.processEvents()
 
     def _ended(self) -> ImuFeedbackError:
-        return ImuFeedbackError(f"the session ended early ({self.engine.error!r})", where="endurance")
+        return ImuFeedbackError(f"the session ended early ({self.practice.error!r})", where="endurance")
 
     def _paint(self, at_ns: int) -> None:
-        self.clock.now_ns = at_ns
+        self.clock.set_ns(at_ns)
         self.window.draw_now()
         self.app.processEvents()
 
@@ -178,7 +201,7 @@ class Rig:
             "t_s": t_s,
             "memory_mb": resident_mb(),
             "blocks": python_blocks(),
-            "engine_peak": self.engine.fill.peak,
+            "engine_peak": self.practice.fill.peak,
             "behind": spent.behind,
             "journal": journal.waiting,
             "journal_peak": journal.peak,
@@ -200,7 +223,8 @@ class Rig:
 
     def _document(self, took_s: float) -> dict[str, Any]:
         assert self.paced is not None
-        paced, journal, totals = self.paced, self.journal.fill, self.player.totals
+        paced, journal, totals, sound = self.paced, self.journal.fill, self.player.totals, self.practice.sound
+        assert sound is not None
         faults = [*self.faults, *paced.faults, *self._troubles()]
         back = read_back(self.journal.path, self.stretch_s)
         return {
@@ -210,7 +234,7 @@ class Rig:
             "events": dict(sorted(paced.events.items())),
             "packets": sum(self.flow.packets.values()),
             "payload_bytes": self.flow.payload_bytes,
-            "items": self.flow.items + 1,
+            "items": self.flow.items + BEFORE_ALL,
             "file_bytes": journal.size_bytes,
             "not_recorded": self.flow.missing_in(back.flow),
             "items_read": back.flow.items,
@@ -220,12 +244,16 @@ class Rig:
             "feed_dropped": self.feed.dropped,
             "frames": self.window._clock.frames,
             "faults": faults,
-            "sound": {"played": totals.played, "expired": totals.expired, "late": self.sound.late},
+            "sound": {
+                "played": totals.played,
+                "expired": totals.expired,
+                "late": sound.late,
+            },
         }
 
     def _troubles(self) -> list[str]:
         """What went wrong without an exception that got out."""
-        found = [("engine", self.engine.error), ("journal", self.journal.error), ("stop", self.window.stop_failure)]
+        found = [("engine", self.practice.error), ("journal", self.journal.error), ("stop", self.window.stop_failure)]
         told = [f"{where}: {what}" for where, what in found if what is not None]
         errors, dropped = self.player.totals.errors, self.journal.fill.dropped
         told += [f"sound: {errors} errors"] if errors else []

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback import people
+from imufeedback.begin import unworn_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document
 from imufeedback.record.files import safe_stem, whole_file
@@ -21,7 +22,7 @@ from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.forget import plan
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.records import RawPacket
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 from imufeedback.validate.archive import make_rep
 from imufeedback.validate.checks import Context, Measured, exactly
 
@@ -95,7 +96,7 @@ def _beside(path: Path, name: str) -> None:
 
 def _record(path: Path, name: str, rng: np.random.Generator) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=name))
+    settings = unworn_settings(Player(name=name))
     with JournalWriter(path, title=f"{name or 'nobody'} swings") as journal:
         journal.write(recorded(0, Begin.of(settings)))
         journal.write(RawPacket("A", 10**9, bytes(56)))

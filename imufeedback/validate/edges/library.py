@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import people
+from imufeedback.begin import unworn_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document
 from imufeedback.errors import ImuFeedbackError
@@ -29,7 +30,7 @@ from imufeedback.record.library.library import SessionRow
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import Trace, TraceWriter
 from imufeedback.records import Angles, PelvisAngles, RawPacket, frozen
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 from imufeedback.validate.archive import make_rep
 from imufeedback.validate.checks import Context, Measured, Step, exactly
 from imufeedback.validate.edges import bad
@@ -169,7 +170,7 @@ class _Case:
 def make_session(path: Path, name: str, number: int, rng: np.random.Generator) -> Path:
     """A recording of half a minute with two verdicts and a few edits."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=name))
+    settings = unworn_settings(Player(name=name))
     started = datetime(2026, 1, 1, 10, tzinfo=UTC) + timedelta(days=number)
     with JournalWriter(path, title=f"session {number}", started=started) as journal:
         journal.write(recorded(0, Begin.of(settings)))

@@ -13,13 +13,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.virtual import FaultScript, disturbed, parse_faults
 from imufeedback.ble.virtual.faults import Battery, Disconnect, Reboot
 from imufeedback.commands import SwitchSound, recorded
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Item, Json, LinkNote, LinkState, RawPacket, Tick
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import SensorStream, sensor_streams
@@ -49,13 +50,8 @@ class LongDay:
         self.layout: Layout = parse_layout(text, LAYOUT)
         self.faults: FaultScript = replace_seed(parse_faults(resources.text("radio", SCRIPT), SCRIPT), seed)
         self.streams = sensor_streams(self.script, self.layout, WORN, model=typical(soft_tissue=False))
-        self.settings = Settings(
-            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self.streams),
-            layouts={LAYOUT: text},
-            rule_set=resources.text("rules", "swing"),
-            player=Player(hand=self.script.hand),
-            grid_hz=self.layout.rate_hz,
-        )
+        worn = [(stream.serial, stream.segment) for stream in self.streams]
+        self.settings = session_settings(worn, LAYOUT, player=Player(hand=self.script.hand))
 
     def items(self) -> Iterator[Item]:
         """Everything after ``begin``, in order of time from 0 to the day's end."""

@@ -9,11 +9,11 @@ from functools import partial
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Angles, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
@@ -212,11 +212,8 @@ def payloads(context: Context) -> Iterator[Measured]:
 
 
 def _whole(text: str) -> Pipeline:
-    settings = Settings(
-        sensors=tuple(Sensor("a" if k == 0 else serial_of(one), one, "house") for k, one in enumerate(WORN)),
-        layouts={"house": text},
-        rule_set=resources.text("rules", "swing"),
-    )
+    worn = [("a" if k == 0 else serial_of(segment), segment) for k, segment in enumerate(WORN)]
+    settings = session_settings(worn, "house", layout_text=text)
     pipeline = Pipeline()
     pipeline.feed(recorded(0, Begin.of(settings)))
     return pipeline

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import parse_layout
@@ -26,7 +27,6 @@ from imufeedback.record.replay import read_items
 from imufeedback.records import RawPacket, Segment
 from imufeedback.report.page import session_page
 from imufeedback.reporting import judgement, session_of
-from imufeedback.settings import Sensor, Settings
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
@@ -154,11 +154,7 @@ def long_recording(context: Context) -> Iterator[Measured]:
     path = context.work / "long.mcap"
     layout = parse_layout(resources.text("layouts", "house"), "house")
     roles = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH, Segment.LEFT_SHANK, Segment.RIGHT_SHANK)
-    settings = Settings(
-        sensors=tuple(Sensor(f"SYN-{k}", role, "house") for k, role in enumerate(roles)),
-        layouts={"house": resources.text("layouts", "house")},
-        rule_set="",
-    )
+    settings = session_settings(((f"SYN-{k}", role) for k, role in enumerate(roles)), "house", rules="")
     payload = encode(layout, 0, 0, np.zeros((4, 3)), np.full((4, 3), 5.0))
     archive.write_long(path, recorded(0, Begin.of(settings)), len(roles), hours, payload)
     archive.write_long_trace(trace_of(path), hours)

@@ -11,6 +11,7 @@ import pytest
 from msgspec import structs
 
 from imufeedback import __version__
+from imufeedback.begin import unworn_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.errors import UsageError
@@ -23,7 +24,7 @@ from imufeedback.record.library.forget import plan
 from imufeedback.record.library.places import INDEX, belongings, edits_of, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import RawPacket, Verdict
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Player
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))
 
@@ -35,7 +36,7 @@ def edit(library: Library, path: Path, verb: str, *, text: str = "", rep: int | 
 
 def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player(name=player))
+    settings = unworn_settings(Player(name=player))
     with JournalWriter(path, title="Tuesday", started=started) as journal:
         journal.write(recorded(0, Begin.of(settings)))
         journal.write(RawPacket("A", 60_000_000_000, b"x"))
@@ -275,5 +276,5 @@ def test_reps_that_could_not_be_judged_are_counted_apart(tmp_path):
 
 def test_verdicts_of_before_void_reps_are_made_again():
     """They call reps good that today could not be judged."""
-    settings = Settings(sensors=(), layouts={}, rule_set="", player=Player())
+    settings = unworn_settings(Player())
     assert way_of(settings) != key_of(__version__, "\0", settings.filter)

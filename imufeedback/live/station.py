@@ -1,13 +1,13 @@
 """The sensors of a practice: own ones found, connected and told about before a session begins, then streaming into it.
 
-One thread with one asyncio loop for the life of the window: systems do not like loops that come and go. `Station` is
+One thread with one asyncio loop for the life of the window: systems do not like loops that come and go. It has the
+turns on the processor that a session needs. `Station` is
 for real sensors; its methods may be called from any thread and return at once.
 """
 
 from __future__ import annotations
 
 import asyncio
-import threading
 from collections.abc import Callable, Coroutine, Iterable
 from contextlib import suppress
 from dataclasses import replace
@@ -23,6 +23,7 @@ from imufeedback.ble.scan import Found
 from imufeedback.errors import ImuFeedbackError, RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Event, Item, Link, LinkNote, LinkState, Notice, RawPacket, Tick
+from imufeedback.threads import start_prompt
 
 SEARCH_S = 6.0
 TICK_S = 0.05
@@ -74,8 +75,7 @@ class Station:
         self._put: Callable[[Item], None] | None = None
         self._session: frozenset[str] = frozenset()
         self._ticking: asyncio.Task[None] | None = None
-        self._thread = threading.Thread(target=self._run, name="ble", daemon=True)
-        self._thread.start()
+        self._thread = start_prompt("ble", self._run)
 
     @property
     def sensors(self) -> tuple[str, ...]:
@@ -117,6 +117,11 @@ class Station:
     def _run(self) -> None:
         asyncio.set_event_loop(self._loop)
         self._loop.run_forever()
+        left = asyncio.all_tasks(self._loop)
+        for task in left:
+            task.cancel()
+        if left:  # a radio's own; nobody waits for them any more
+            self._loop.run_until_complete(asyncio.wait(left, timeout=CLOSE_S))
         self._loop.close()
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:

@@ -1,4 +1,4 @@
-"""The demo: a synthetic golfer with virtual sensors, through the same client, pipeline and outputs as real ones."""
+"""The virtual golfer as a source: virtual sensors, through the same client and radio code as real ones."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from imufeedback import resources
-from imufeedback.ble.clock import Clock
+from imufeedback.begin import session_settings
+from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import (
     FaultScript,
@@ -21,9 +23,9 @@ from imufeedback.ble.virtual import (
 from imufeedback.ble.virtual.central import REQUESTED_MTU
 from imufeedback.commands import BeginFit, recorded
 from imufeedback.document import DemoTruth, TrueRep
-from imufeedback.packets import parse_layout
+from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Hand, Item, Segment
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Player, Settings
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
@@ -32,13 +34,16 @@ from imufeedback.synth.swing import Flaw
 
 LAYOUT = "house"
 SCAN_S = 5.0
+TRY_REPS = 8
+TRY_FLAWS = (Flaw.NONE, Flaw.STALL, Flaw.NONE, Flaw.PUSH_BACK)
+"""Of a trial, again and again: something to see for the coach who tries the tool."""
 TAIL_S = 0.3
 """The radio plays on for so long after the last movement, so that every packet arrives."""
 
 
 @dataclass(frozen=True, slots=True)
 class DemoPlan:
-    """What the synthetic golfer does."""
+    """What the virtual golfer does."""
 
     hand: Hand = Hand.RIGHT
     pace: Pace = Pace.SLOW
@@ -51,55 +56,85 @@ class DemoPlan:
     """Fault script of the radio, TOML, and where it came from."""
 
 
-class Demo:
-    """One demo. `clock` is a manual one when the plan is not in real time."""
+def trial_plan(hand: Hand) -> DemoPlan:
+    """What the golfer does for a coach who tries the tool without sensors."""
+    return DemoPlan(hand, Pace.SLOW, tuple(TRY_FLAWS[k % len(TRY_FLAWS)] for k in range(TRY_REPS)), TRY_REPS)
 
-    def __init__(self, plan: DemoPlan, clock: Clock, *, segments: Sequence[Segment] = WORN) -> None:
+
+class VirtualGolfer:
+    """A source of a practice: a synthetic golfer whose virtual sensors send over the virtual radio."""
+
+    def __init__(self, plan: DemoPlan) -> None:
+        """Nothing is made before it is asked for."""
         self.plan = plan
-        self.script: Script = make_script(
-            hand=plan.hand, pace=plan.pace, flaw=plan.flaw, reps=plan.reps, seed=plan.seed
-        )
-        self._clock = clock
-        text = resources.text("layouts", LAYOUT)
-        self._layout = parse_layout(text, LAYOUT)
-        self._streams: list[SensorStream] = sensor_streams(self.script, self._layout, segments)
-        self.begin_ns = clock.now_ns()
-        """Host time of session time 0."""
-        self._faults = _faults(plan, self._streams)
-        self.settings = Settings(
-            sensors=tuple(Sensor(one.serial, one.segment, LAYOUT) for one in self._streams),
-            layouts={LAYOUT: text},
-            rule_set=resources.text("rules", "swing"),
-            player=Player(hand=plan.hand, name="synthetic golfer"),
-            grid_hz=self._layout.rate_hz,
-        )
-        self.truth_offset_s = 0.0
-        """Session time at which the script's time is 0; known once the sensors have started."""
+        self.clock: Clock = MonotonicClock() if plan.realtime else ManualClock()
+        self._origin_ns: int | None = None
         self._stopping = False
+
+    @property
+    def began(self) -> bool:
+        """Its sensors have sent."""
+        return self._origin_ns is not None
+
+    @cached_property
+    def script(self) -> Script:
+        plan = self.plan
+        return make_script(hand=plan.hand, pace=plan.pace, flaw=plan.flaw, reps=plan.reps, seed=plan.seed)
+
+    @cached_property
+    def _layout(self) -> Layout:
+        return parse_layout(resources.text("layouts", LAYOUT), LAYOUT)
+
+    @cached_property
+    def _streams(self) -> list[SensorStream]:
+        return sensor_streams(self.script, self._layout, WORN)
+
+    @cached_property
+    def _faults(self) -> FaultScript:
+        return _faults(self.plan, self._streams)
+
+    @cached_property
+    def settings(self) -> Settings:
+        """Raises BadToml for a fault script that is wrong, or that names what is no sensor."""
+        assert self._faults is not None  # a wrong script is told before anything begins
+        player = Player(hand=self.plan.hand, name="synthetic golfer")
+        return session_settings(((one.serial, one.segment) for one in self._streams), LAYOUT, player=player)
 
     def stop(self) -> None:
         """End early, at the next packet. Any thread."""
         self._stopping = True
 
-    async def run(self, put: Callable[[Item], None], after: Callable[[], None] = lambda: None) -> None:
-        """Play the whole script. `put` gets every item; `after` is called between packets.
+    def play(self, put: Callable[[Item], None]) -> None:
+        """The whole script. Raises RadioError when the virtual sensors cannot be reached.
 
-        Raises RadioError when the virtual sensors cannot be reached.
+        When not in real time, `put` is called between packets: nothing runs beside it, and all runs agree.
         """
+        if self.plan.realtime:
+            asyncio.run(self._run(put))
+            return
+        waiting: deque[Item] = deque()
+
+        def drain() -> None:
+            while waiting:
+                put(waiting.popleft())
+
+        asyncio.run(self._run(waiting.append, drain))
+
+    async def _run(self, put: Callable[[Item], None], after: Callable[[], None] = lambda: None) -> None:
+        """`put` gets every item; `after` is called between packets."""
         sensors = [self._sensor(one) for one in self._streams]
-        air = VirtualRadio(sensors, self._clock, mtu=self._faults.mtu or REQUESTED_MTU)
+        air = VirtualRadio(sensors, self.clock, mtu=self._faults.mtu or REQUESTED_MTU)
         air.plan(mishaps(self._faults, sensors, self.script.duration_s))
         faults: list[BaseException] = []
         await air.open()
-        radio = Radio(self._layout, self._clock, put, backends=air.backends, on_fault=faults.append)
+        radio = Radio(self._layout, self.clock, put, backends=air.backends, on_fault=faults.append)
         try:
             found = await radio.scan(SCAN_S, expect=len(self._streams))
             await radio.open(found)
             air.begin()
-            origin_ns = self._clock.now_ns()
-            self.truth_offset_s = (origin_ns - self.begin_ns) * 1e-9
+            self._origin_ns = self.clock.now_ns()
             await radio.start()
-            await self._play(air, origin_ns, put, after)
+            await self._play(air, self._origin_ns, put, after)
         finally:
             await radio.close()
             await air.close()
@@ -131,9 +166,13 @@ class Demo:
         except _Stopped:
             return
 
-    def truth(self) -> DemoTruth:
+    def truth_offset_s(self, begin_ns: int) -> float:
+        """Session time at which the script's time is 0, of a session that began then; 0 if the sensors never sent."""
+        return 0.0 if self._origin_ns is None else (self._origin_ns - begin_ns) * 1e-9
+
+    def truth(self, begin_ns: int) -> DemoTruth:
         """What really happened, in session time, for the summary."""
-        shift = self.truth_offset_s
+        shift = self.truth_offset_s(begin_ns)
 
         def at(value: float | None) -> float | None:
             return None if value is None else value + shift
@@ -167,14 +206,3 @@ def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:
 
 class _Stopped(Exception):
     """The demo was asked to end."""
-
-
-def run_inline(demo: Demo, feed: Callable[[Item], None]) -> None:
-    """Run a demo that is not in real time, feeding items between packets: nothing runs beside it, all runs agree."""
-    waiting: deque[Item] = deque()
-
-    def drain() -> None:
-        while waiting:
-            feed(waiting.popleft())
-
-    asyncio.run(demo.run(waiting.append, drain))

@@ -1,0 +1,44 @@
+"""The sensors of a station as a source."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from functools import cached_property
+
+from imufeedback.begin import session_settings
+from imufeedback.live.station import Station
+from imufeedback.packets import Layout
+from imufeedback.records import Item, Segment
+from imufeedback.settings import Player, Settings
+
+
+class WornSensors:
+    """A source of a practice: some connected sensors of a station. They send in the station's own thread."""
+
+    def __init__(
+        self,
+        station: Station,
+        roles: Mapping[str, Segment],
+        layout: Layout,
+        player: Player,
+        *,
+        offsets_s: Mapping[str, float] | None = None,
+    ) -> None:
+        """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are."""
+        self.clock = station.clock
+        self._station, self._layout, self._player = station, layout, player
+        self._roles, self._offsets_s = dict(roles), offsets_s
+        self._over = threading.Event()
+
+    @cached_property
+    def settings(self) -> Settings:
+        return session_settings(self._roles.items(), self._layout.name, player=self._player, offsets_s=self._offsets_s)
+
+    def play(self, put: Callable[[Item], None]) -> None:
+        self._station.stream(put, self._roles)
+        self._over.wait()
+
+    def stop(self) -> None:
+        self._station.close()
+        self._over.set()
