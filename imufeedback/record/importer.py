@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -139,13 +139,15 @@ def _and(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _refuse_other_times(series: Iterable[CsvSeries], source: Path) -> None:
-    """Times in another unit than seconds put everything elsewhere; so they are named before anything else is judged."""
+def _refuse_other_times(series: Collection[CsvSeries], source: Path) -> None:
+    """Times of some files in another unit than the others' put them elsewhere: that is named before anything else is
+    judged. Where all are alike a recording can be made, and its sensors are told of."""
     found = {one.segment: units(one.t_s, one.acc_m_s2) for one in series}
-    wrong = [f"{name}.csv: time_s: {one.what}" for name, one in found.items() if one and one.quantity == "time"]
-    if wrong:
-        factor = next(one.factor for one in found.values() if one and one.quantity == "time")
-        raise BadFile("; ".join(wrong), where=str(source), hint=f"multiply the times by {factor:.6g}")
+    wrong = {name: one for name, one in found.items() if one and one.quantity == "time"}
+    if 0 < len(wrong) < len(series):
+        factor = next(iter(wrong.values())).factor
+        what = "; ".join(f"{name}.csv: time_s: {one.what}" for name, one in wrong.items())
+        raise BadFile(what, where=str(source), hint=f"multiply the times by {factor:.6g}")
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
