@@ -8,6 +8,7 @@ import pytest
 
 from imufeedback import resources
 from imufeedback.errors import BadToml
+from imufeedback.measure.golfer import items
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,
@@ -31,7 +32,6 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import items
 
 SWINGS = make_script(pace=Pace.FULL, flaw=Flaw.LEG_TURN, reps=2, seed=3)
 FAULT = Verdict.FAULT

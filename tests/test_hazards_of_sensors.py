@@ -14,6 +14,7 @@ from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.fusion import Fusion
+from imufeedback.measure.golfer import fit_command, items
 from imufeedback.packets import Decoder, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
@@ -39,7 +40,6 @@ from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import fit_command, items
 
 HOUSE = resources.text("layouts", "house")
 

@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
+from imufeedback.measure.edges.commands import session
+from imufeedback.measure.edges.times import BETWEEN_S, later
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Angles, Event, Finding, Item, Notice, Rep
-from imufeedback.validate.edges.commands import session
-from imufeedback.validate.edges.times import BETWEEN_S, later
 
 S = 1_000_000_000
 

@@ -17,7 +17,7 @@ TURN_RAD = float(np.deg2rad(10.0))
 """A window counts when the sensor turned by so much in it. Chosen; at 8 and 15 about the same is found."""
 SPEED_M_S, CHANGE_S = 0.2, 0.1
 """Velocity that a body part keeps within, and how soon it changes: what the weights of a window come from. Chosen:
-`tests/body/test_axes.py` and `validate/axis_maps.py` show what they give."""
+`tests/body/test_axes.py` and `measure/axis_maps.py` show what they give."""
 NOISE_M_S2 = 0.1
 ARM_SD_M = 0.3
 FLOOR = 0.003

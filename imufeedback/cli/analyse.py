@@ -56,7 +56,7 @@ def analyse(
         _one(paths[0], filter_name, limits, json_file=json_file, angles_file=angles_file, overwrite=overwrite)
         return
     from imufeedback.cli.analyse_many import analyse_many
-    from imufeedback.many import Way
+    from imufeedback.review.many import Way
 
     way = Way(filter_name, limits, again)
     analyse_many(paths, way, out=out, overwrite=overwrite, workers=workers, cluster=cluster, library=library)
@@ -74,9 +74,9 @@ def _one(
     import msgspec
 
     from imufeedback.document import to_json
-    from imufeedback.judging import judge
     from imufeedback.record.files import shown
     from imufeedback.record.table import write_angles
+    from imufeedback.review.judging import judge
 
     angles: list[Angles] = []
     keep = None if angles_file is None else angles.append

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from imufeedback.many import Outcome, Way
+    from imufeedback.review.many import Outcome, Way
 
 
 def analyse_many(
@@ -30,7 +30,7 @@ def analyse_many(
     library: Path | None,
 ) -> None:
     """Judge all recordings of `paths`. Raises Exit with status 1 when any of them failed."""
-    from imufeedback.many import RepTable, in_cluster, in_processes, recordings
+    from imufeedback.review.many import RepTable, in_cluster, in_processes, recordings
 
     found = recordings(paths)
     table = None if out is None else RepTable()
@@ -112,9 +112,9 @@ def _word(outcome: Outcome) -> str:
 
 
 def _update(paths: Sequence[Path], found: Sequence[Path], library: Path | None) -> None:
-    from imufeedback.many import indexes
     from imufeedback.record.library import Library
     from imufeedback.resources import data_folder
+    from imufeedback.review.many import indexes
 
     for root in indexes(paths, found, library or data_folder() / "recordings"):
         Library(root).close()  # opening brings the index up to date

@@ -24,10 +24,10 @@ def export(
     """Export angles with error bars (csv, parquet, c3d), one row a rep (reps), or the samples (raw), which import takes
     back."""
     from imufeedback.commands import SetFit, args_of
-    from imufeedback.judging import judge
     from imufeedback.record.exports import Source, writer
     from imufeedback.record.trace import Trace
     from imufeedback.record.unfinished import scratch_folder
+    from imufeedback.review.judging import judge
 
     write = writer(format_name)
     begin, end = -math.inf if from_s is None else from_s, math.inf if to_s is None else to_s

@@ -11,7 +11,7 @@ from imufeedback.cli.output import check_writable, say, show, write_json
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.latency.measure import Trace
+    from imufeedback.measure.latency.measure import Trace
     from imufeedback.record.journal import JournalWriter
 
 PICTURES = (".svg", ".png")
@@ -43,8 +43,8 @@ def latency(
     if hour:
         _hour(seed, quick, json_file, overwrite=overwrite)
         return
-    from imufeedback.latency.parts import find_cues
-    from imufeedback.latency.report import to_dict
+    from imufeedback.measure.latency.parts import find_cues
+    from imufeedback.measure.latency.report import to_dict
     from imufeedback.record.unfinished import scratch_folder
 
     say(f"measuring for about {seconds + 8:.0f} s; the tones can be heard")
@@ -58,7 +58,7 @@ def latency(
     document = to_dict(trace, found, seed=seed, load=load) | more
     _print(document)
     if picture is not None:
-        from imufeedback.latency.picture import draw
+        from imufeedback.measure.latency.picture import draw
 
         draw(found, document["floor_ms"]["sum"], trace.output, picture)
     if json_file is not None:
@@ -68,7 +68,7 @@ def latency(
 
 
 def _hour(seed: int, quick: bool, json_file: Path | None, *, overwrite: bool) -> None:
-    from imufeedback.latency import hour
+    from imufeedback.measure.latency import hour
 
     found = hour.hour(seed, quick=quick)
     document = found.to_dict()
@@ -89,10 +89,10 @@ def _run(
     seconds: float, seed: int, record: str | None, writer: JournalWriter | None, *, window: bool
 ) -> tuple[Trace, dict[str, Any]]:
     if window:
-        from imufeedback.app.latency_window import measure
+        from imufeedback.measure.windows.latency_window import measure
 
         return measure(seconds, seed, journal=writer, record=record)
-    from imufeedback.latency.measure import Measurement
+    from imufeedback.measure.latency.measure import Measurement
 
     return Measurement(seconds, seed, journal=writer, record=record).run(), {}
 

@@ -47,7 +47,7 @@ def report(
 
 def _session(path: Path, work: Path, root: Path) -> Session:
     """The verdict is kept beside recordings of the library, and nowhere else."""
-    from imufeedback.reporting import judgement, session_of
+    from imufeedback.review.reporting import judgement, session_of
 
     keep = path.resolve().is_relative_to(root.resolve())
     session = session_of(judgement(path, work, keep=keep))

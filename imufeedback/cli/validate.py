@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from rich.table import Table
 
-    from imufeedback.validate.run import Report
+    from imufeedback.measure.run import Report
 
 
 def validate(
@@ -48,7 +48,7 @@ def validate(
         raise UsageError(f"--data {str(data)!r} is no folder", hint="check the name")
     if speed and set_name not in (None, "speed"):
         raise UsageError(f"--speed and --set {set_name} name two sets", hint="give one of them")
-    from imufeedback.validate import sets
+    from imufeedback.measure import sets
 
     set_name = "speed" if speed else set_name
     if set_name is not None:
@@ -81,8 +81,8 @@ def _data_folder() -> Path | None:
 
 
 def _write_page(path: Path, report: Report, *, overwrite: bool) -> None:
+    from imufeedback.measure.page import page
     from imufeedback.record.files import whole_file
-    from imufeedback.validate.page import page
 
     with whole_file(path, overwrite=overwrite) as file:
         file.write(page(report))
@@ -93,9 +93,9 @@ def _run(names: Sequence[str], work: Path, data: Path | None, *, quick: bool, se
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from imufeedback.validate import sets
-    from imufeedback.validate.checks import Context
-    from imufeedback.validate.run import run_sets
+    from imufeedback.measure import sets
+    from imufeedback.measure.checks import Context
+    from imufeedback.measure.run import run_sets
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
@@ -128,7 +128,7 @@ def _print(report: Report) -> None:
             name, escape(line.check), value, str(line.limit), "holds" if line.ok else "[bold red]DOES NOT HOLD[/]"
         )
     console.print(table)
-    from imufeedback.validate.rows import of_methods
+    from imufeedback.measure.rows import of_methods
 
     compared = of_methods(report.rows)
     if compared:
@@ -150,7 +150,7 @@ def _people(rows: Sequence[dict[str, Any]]) -> Table | None:
     """Every angle of people's recordings, beside one plain filter a sensor; None when they were not measured."""
     from rich.table import Table
 
-    from imufeedback.validate import people_table
+    from imufeedback.measure import people_table
 
     cells = people_table.table(rows)
     if not cells:

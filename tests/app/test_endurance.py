@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app.endurance.day_clock import DEVICE_PPM, DayClock, PulledDevice
-from imufeedback.app.endurance.rig import Rig
 from imufeedback.audio import BUFFER_MS, RATE_HZ, Player, rendered
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure.endurance.day import LongDay
+from imufeedback.measure.endurance.day_clock import DEVICE_PPM, DayClock, PulledDevice
+from imufeedback.measure.endurance.lines import DAY_S, growth_mb, lines
+from imufeedback.measure.endurance.rig import Rig
 from imufeedback.records import Event, Item, Link, RawPacket
 from imufeedback.synth.script import make_script
-from imufeedback.validate.endurance.day import LongDay
-from imufeedback.validate.endurance.lines import DAY_S, growth_mb, lines
 
 SECONDS = 10.0
 

@@ -13,7 +13,7 @@ from bay_events import HandClock
 from PySide6.QtWidgets import QApplication
 
 from imufeedback.app.bay import BayWindow
-from imufeedback.app.measure import Feeder
+from imufeedback.measure.windows.frames import Feeder
 
 MakeBay = Callable[..., BayWindow]
 HELPERS = Path(__file__).resolve().parents[1] / "helpers"

@@ -7,19 +7,19 @@ import math
 import pytest
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app import load, measure
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.validate.sets import windows
+from imufeedback.measure.sets import windows
+from imufeedback.measure.windows import frames, load
 
 
 def test_frames_are_measured_with_all_rows(qtbot: QtBot) -> None:
-    found = measure.frames(40)
+    found = frames.frames(40)
     assert found["rows"] == 4
     assert 0.0 < found["median_ms"] <= found["p99_ms"]
 
 
 def test_soak_counts_frames_and_references(qtbot: QtBot) -> None:
-    found = measure.soak(1.0)
+    found = frames.soak(1.0)
     assert found["frames"] == 30
     assert math.isfinite(found["refs_per_frame"])
     assert found["refs"] > 0

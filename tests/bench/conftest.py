@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
+from imufeedback.measure import scaling
+from imufeedback.measure.golfer import items
+from imufeedback.measure.players import typical
+from imufeedback.measure.speed import Prepared, prepared
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Item
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate import scaling
-from imufeedback.validate.golfer import items
-from imufeedback.validate.players import typical
-from imufeedback.validate.speed import Prepared, prepared
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ import time
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from imufeedback.judging import judge
+from imufeedback.measure.speed import madgwick_alone, samples, vqf_alone
 from imufeedback.pipeline import run
 from imufeedback.records import Rep
-from imufeedback.validate.speed import madgwick_alone, samples, vqf_alone
+from imufeedback.review.judging import judge
 
 pytestmark = [
     pytest.mark.bench,

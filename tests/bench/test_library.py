@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
+from imufeedback.measure import archive
 from imufeedback.record.library import places
 from imufeedback.record.library.library import Library
-from imufeedback.validate import archive
 
 pytestmark = [pytest.mark.bench, pytest.mark.benchmark(group="library", timer=time.process_time)]
 REPS = 100

@@ -11,12 +11,12 @@ import vqf
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from imufeedback import resources
+from imufeedback.measure.scaling import LAYOUT, RATE_HZ
 from imufeedback.packets import Decoder, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import DeviceBlock, RawPacket
 from imufeedback.timing import SensorClock
-from imufeedback.validate.scaling import LAYOUT, RATE_HZ
 
 pytestmark = [pytest.mark.bench, pytest.mark.benchmark(group="one packet", timer=time.process_time)]
 ROUNDS = 1200

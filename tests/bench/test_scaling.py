@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.validate import scaling
+from imufeedback.measure import scaling
 
 
 def text(curves: Sequence[scaling.Curve]) -> str:

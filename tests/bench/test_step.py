@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
+from imufeedback.measure import players, speed
 from imufeedback.synth.player import Pace
-from imufeedback.validate import players, speed
 
 RUNS = 5
 

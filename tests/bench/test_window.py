@@ -15,15 +15,15 @@ ROUNDS = 150
 
 
 def test_frame_of_the_bay_window(benchmark: BenchmarkFixture) -> None:
-    from imufeedback.app import measure
+    from imufeedback.measure.windows import frames
 
-    app, window, feeder = measure.make_bay(clock := measure.Clock())
+    app, window, feeder = frames.make_bay(clock := frames.Clock())
     window._frames.stop()
-    feeder.give(2 * measure.REP_EVERY_S)
+    feeder.give(2 * frames.REP_EVERY_S)
 
     def more() -> None:
         feeder.give(0.035)
-        clock.now_s += measure.FRAME_S
+        clock.now_s += frames.FRAME_S
 
     def frame() -> None:
         window._hear()

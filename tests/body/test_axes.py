@@ -12,11 +12,11 @@ from imufeedback.body.axes import Evidence, evidence, judge, units, words
 from imufeedback.body.carried import TRUE, maps
 from imufeedback.body.neighbours import accused, inverted, odds
 from imufeedback.body.suspects import in_words, suspects
+from imufeedback.measure.fitters import performance
+from imufeedback.measure.miswired import UNITS, by_hand, mapped, worn
+from imufeedback.measure.miswired import inverted as with_inverted
 from imufeedback.record.csv_folder import read_folder
 from imufeedback.records import Segment
-from imufeedback.validate.fitters import performance
-from imufeedback.validate.miswired import UNITS, by_hand, mapped, worn
-from imufeedback.validate.miswired import inverted as with_inverted
 
 WRONG = [k for k in range(48) if k != TRUE]
 

@@ -14,10 +14,10 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import fitting
 from imufeedback.body.fitting import FitImpossible, fit
 from imufeedback.body.stretch import Stretch
+from imufeedback.measure.fitters import performance
 from imufeedback.records import FitRefused, Fitted, Level, Notice, Segment
 from imufeedback.synth.plan import STANDING
 from imufeedback.synth.script import make_script
-from imufeedback.validate.fitters import performance
 
 PELVIS, LEFT, RIGHT = WORN
 CHAIR = rad(forward_tilt=-22, trail_flexion=58, lead_flexion=58, trail_knee=80, lead_knee=80)

@@ -9,6 +9,7 @@ from performances import BEGIN, blocks, fed, hips, stage
 from scipy.spatial.transform import Rotation
 
 from imufeedback.commands import SetFit, args_of
+from imufeedback.measure.fitters import Performance, Slip, performance, strapped
 from imufeedback.records import (
     Angles,
     FitRefused,
@@ -25,7 +26,6 @@ from imufeedback.records import (
 from imufeedback.synth.golfer import BODY
 from imufeedback.synth.performance import Spoil, make_addresses
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate.fitters import Performance, Slip, performance, strapped
 
 EXCHANGED = (Segment.PELVIS, Segment.RIGHT_THIGH, Segment.LEFT_THIGH)
 

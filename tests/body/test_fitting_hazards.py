@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import jcs
 from imufeedback.body.posture import is_still
 from imufeedback.body.ticks import TICK_S, Tick
+from imufeedback.measure.fitters import performance
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import (
     Angles,
@@ -26,7 +27,6 @@ from imufeedback.records import (
     same,
 )
 from imufeedback.synth.performance import Spoil
-from imufeedback.validate.fitters import performance
 
 SEED = 3
 

@@ -9,10 +9,10 @@ import pytest
 from performances import GRID_HZ, blocks
 
 from imufeedback.body.sequence import NAMES, Performed, Refused, Sequence
+from imufeedback.measure.fitters import performance
 from imufeedback.records import AlignedBlock, FitStep, Segment
 from imufeedback.synth.performance import Spoil
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate.fitters import performance
 
 
 def told(given, segments=WORN):

@@ -16,9 +16,9 @@ from commands import Commands
 from rich.console import Console
 
 from imufeedback.cli.analyse_many import _with_bar
-from imufeedback.many import Outcome
-from imufeedback.many.one import failed
 from imufeedback.record.library import Library
+from imufeedback.review.many import Outcome
+from imufeedback.review.many.one import failed
 
 
 @pytest.fixture(name="archive")

@@ -12,11 +12,11 @@ import pytest
 
 from imufeedback.cli import stopping
 from imufeedback.cli.stopping import Signals, Stopped
+from imufeedback.measure.edges.signals import VERBS, interrupted, prepared
 from imufeedback.record import unfinished
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Tick
-from imufeedback.validate.edges.signals import VERBS, interrupted, prepared
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are sent the POSIX way")
 

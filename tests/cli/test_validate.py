@@ -10,11 +10,11 @@ import pytest
 from commands import Commands
 
 from imufeedback.errors import BadFile
-from imufeedback.validate import sets
-from imufeedback.validate.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.validate.optics import Parts
-from imufeedback.validate.rows import add_row
-from imufeedback.validate.run import run_sets
+from imufeedback.measure import sets
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.optics import Parts
+from imufeedback.measure.rows import add_row
+from imufeedback.measure.run import run_sets
 
 
 def steps(**values: float) -> tuple[Step, ...]:

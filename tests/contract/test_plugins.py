@@ -15,6 +15,7 @@ from imufeedback import resources
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion import available as filters
 from imufeedback.fusion import make
+from imufeedback.measure.golfer import play
 from imufeedback.packets import Decoder, encode, parse_layout
 from imufeedback.records import DeviceBlock, Flag, RawPacket, Rep, Verdict, sd_name
 from imufeedback.report.plain_words import feature_word
@@ -25,7 +26,6 @@ from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import play
 
 PERIOD_S = 0.005
 

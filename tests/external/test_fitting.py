@@ -8,10 +8,10 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body.fitting import fit
 from imufeedback.body.stretch import Stretch
+from imufeedback.measure.fitters import strapped
 from imufeedback.records import Segment
 from imufeedback.synth.performance import make_performance
 from imufeedback.synth.sensors import measure, true_q_es
-from imufeedback.validate.fitters import strapped
 
 qmt = pytest.importorskip("qmt")
 HZ = 100.0

@@ -16,10 +16,10 @@ import numpy as np
 import pytest
 
 from imufeedback import cli
+from imufeedback.measure import tilt
 from imufeedback.record.table import write_angles
 from imufeedback.records import Angles, Segment
 from imufeedback.synth.golfer import SEGMENTS
-from imufeedback.validate import tilt
 
 STILL_S = (40.5, 43.5)
 SIDES = ("left", "right")

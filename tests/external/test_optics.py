@@ -1,4 +1,4 @@
-"""Against optical references: open data sets, read where they lie (`validate/optics.py` names their sources)."""
+"""Against optical references: open data sets, read where they lie (`measure/optics.py` names their sources)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.validate import optics, ours, peers
+from imufeedback.measure import optics, ours, peers
 
 
 def rmse_deg(name: str, pair: optics.Pair) -> float:

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from imufeedback.measure import windows_sweep
+from imufeedback.measure.trials import Person, Trial, Walker
+from imufeedback.measure.windows_sweep import outcome
 from imufeedback.records import Level
-from imufeedback.validate import windows_sweep
-from imufeedback.validate.trials import Person, Trial, Walker
-from imufeedback.validate.windows_sweep import outcome
 
 PEOPLE = ("SqDL", "SqSL", "StepUpH", "DropLandDL", "optical_walk")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from imufeedback.many import Outcome, Way
-from imufeedback.many.one import failed
+from imufeedback.review.many import Outcome, Way
+from imufeedback.review.many.one import failed
 
 
 def work(recording: str, way: Way) -> Outcome:

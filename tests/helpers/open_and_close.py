@@ -13,8 +13,8 @@ from PySide6.QtWidgets import QApplication
 
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
-from imufeedback.app.measure import _resident_mb
 from imufeedback.app.run import make_application
+from imufeedback.measure.windows.frames import _resident_mb
 from imufeedback.records import Hand
 
 WARM = 5

@@ -11,11 +11,11 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body
 from imufeedback.commands import Asked, BeginFit
+from imufeedback.measure.fitters import performance
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import AlignedBlock, Angles, Segment, Side, frozen
 from imufeedback.synth.performance import Spoil
 from imufeedback.synth.sensors import WORN
-from imufeedback.validate.fitters import performance
 
 GRID_HZ = 200.0
 BEGIN = Asked(0.0, BeginFit())

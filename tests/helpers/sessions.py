@@ -9,13 +9,13 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
+from imufeedback.measure.golfer import fit_command
 from imufeedback.packets import parse_layout
 from imufeedback.records import Command, Hand, Item, LinkNote, LinkState, RawPacket, Segment, Tick
 from imufeedback.settings import Player
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import exact_items, raw_packets, sensor_streams, serial_of
-from imufeedback.validate.golfer import fit_command
 
 
 def begin(

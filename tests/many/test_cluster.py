@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.many import Way, in_cluster, judge_one
+from imufeedback.review.many import Way, in_cluster, judge_one
 
 
 @pytest.fixture(name="address", scope="module")

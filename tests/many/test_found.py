@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from imufeedback.errors import NoRecording
-from imufeedback.many import indexes, recordings
 from imufeedback.record.library import Library
+from imufeedback.review.many import indexes, recordings
 
 
 def test_folders_are_searched_and_each_recording_is_taken_once(archive: Path) -> None:

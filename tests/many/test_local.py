@@ -8,7 +8,7 @@ from pathlib import Path
 import dying
 import pytest
 
-from imufeedback.many import Way, in_processes, judge_one, local
+from imufeedback.review.many import Way, in_processes, judge_one, local
 
 
 def test_two_processes_give_what_one_call_each_gives(archive: Path, session_file: Path) -> None:

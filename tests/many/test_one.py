@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.judging import judge
-from imufeedback.many import Way, judge_one
-from imufeedback.many import one as room
 from imufeedback.record.exports.reps import row
 from imufeedback.record.library.places import verdicts_of
 from imufeedback.record.library.verdicts import read_verdicts
-from imufeedback.reporting import judgement
+from imufeedback.review.judging import judge
+from imufeedback.review.many import Way, judge_one
+from imufeedback.review.many import one as room
+from imufeedback.review.reporting import judgement
 
 
 def test_the_verdict_is_that_of_judging_and_lies_beside_the_recording(archive: Path) -> None:

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from imufeedback.errors import CannotWrite
-from imufeedback.many import RepTable, Way, judge_one
 from imufeedback.record.exports import reps as exports
+from imufeedback.review.many import RepTable, Way, judge_one
 
 parquet = pytest.importorskip("pyarrow.parquet")
 

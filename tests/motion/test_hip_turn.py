@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from swings import cut
 
+from imufeedback.measure import exact
 from imufeedback.motion.hip_turn import HipTurnStage
 from imufeedback.records import Angles, Hand, Rep, same
 from imufeedback.synth.script import make_hip_turn_script, make_idle_script
-from imufeedback.validate import exact
 
 
 def turns(side: str, *, hand: Hand = Hand.RIGHT, share: float = 1.0, turns_deg=(30.0, -24.0)) -> list[Rep]:

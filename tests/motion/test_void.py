@@ -11,6 +11,7 @@ import pytest
 from swings import FALLING, SWING, Part, angles, course, cut, knees, ramp, spoilt
 
 from imufeedback import resources
+from imufeedback.measure import exact
 from imufeedback.motion import HipTurnStage, LiveLimits, MotionStage, Needed, RepLimits, Restarted, of_swing
 from imufeedback.motion.needs import BEYOND, of_hip_turn
 from imufeedback.motion.needs import SWING as ALWAYS
@@ -18,7 +19,6 @@ from imufeedback.motion.track import track
 from imufeedback.records import Angles, Hand, Motion, PhaseChanged, Rep, Segment, Side, StateChanged, Zeroed, same
 from imufeedback.rules import Rules, parse_rule_set
 from imufeedback.synth.script import make_hip_turn_script
-from imufeedback.validate import exact
 
 ALL = of_swing(["trail_hip_turn_in_back_deg", "lead_hip_turn_in_deg", "knees_cross_turn_share"])
 AGAIN = " – set up to the ball again"

@@ -8,10 +8,10 @@ import pytest
 from packet_streams import decode, joined, layout_text, load, values
 
 from imufeedback.errors import BadToml
+from imufeedback.measure import clocks
 from imufeedback.packets import Layout, encode, parse_layout
 from imufeedback.packets.modulus import Rounds
 from imufeedback.records import Flag, PacketRejected, RawPacket
-from imufeedback.validate import clocks
 
 MODULUS = load("example_modulus")
 

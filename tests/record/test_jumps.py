@@ -12,12 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from imufeedback.errors import BadFile
-from imufeedback.judging import Judged, judge
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import EPOCH_S
 from imufeedback.record.importer import Imported, import_folder
 from imufeedback.record.replay import read_items
 from imufeedback.records import AlignedBlock, Floats
+from imufeedback.review.judging import Judged, judge
 from imufeedback.timing.merge import EDGE_S
 
 HZ, COUNT = 50.0, 300

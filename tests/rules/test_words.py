@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from imufeedback.cues.waveforms import SOUNDS as MADE
 from imufeedback.errors import BadToml
+from imufeedback.measure.golfer import play
 from imufeedback.records import UNITS as ENDINGS
 from imufeedback.report.plain_words import MARKS as NAMED
 from imufeedback.rules import parse_limits, parse_rule_set, with_limit
@@ -17,7 +18,6 @@ from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate.golfer import play
 
 TEXT = """
 format = 1

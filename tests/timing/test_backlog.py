@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from imufeedback import resources
+from imufeedback.measure import clocks
 from imufeedback.packets import parse_layout
 from imufeedback.records import RawPacket
-from imufeedback.validate import clocks
 
 RIGHT_S = 0.003
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from imufeedback.measure import clocks
 from imufeedback.timing import Sign, Silence
-from imufeedback.validate import clocks
 
 
 def told(signs: list[Sign]) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import QObject, Signal
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.reporting import Judgement, judgement
+from imufeedback.review.reporting import Judgement, judgement
 
 
 class _Dropped(Exception):

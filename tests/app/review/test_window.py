@@ -16,7 +16,7 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import read_edits
 from imufeedback.records import Segment
-from imufeedback.reporting import judgement
+from imufeedback.review.reporting import judgement
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 

@@ -17,13 +17,13 @@ from hypothesis import strategies as st
 from msgspec import structs
 
 from imufeedback.document import Document, RuleFinding
+from imufeedback.measure.archive import make_rep
+from imufeedback.measure.edges import bad
+from imufeedback.measure.edges.library import library_cases, make_session
 from imufeedback.record.library import Library, places
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
 from imufeedback.records import Verdict
-from imufeedback.validate.archive import make_rep
-from imufeedback.validate.edges import bad
-from imufeedback.validate.edges.library import library_cases, make_session
 
 ANY = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),

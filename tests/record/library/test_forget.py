@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 
 from imufeedback import people
 from imufeedback.errors import CannotWrite, UsageError
+from imufeedback.measure.edges.forgetting import NAMES, forget_one, left
+from imufeedback.measure.edges.library import make_session
 from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit, read_edits
 from imufeedback.record.library.forget import plan
 from imufeedback.record.library.owners import loose, named_after
 from imufeedback.record.library.places import INDEX, belongings, trace_of
-from imufeedback.validate.edges.forgetting import NAMES, forget_one, left
-from imufeedback.validate.edges.library import make_session
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from imufeedback.measure.edges.library import make_session
 from imufeedback.record.library import Library
 from imufeedback.record.library import index as index_module
 from imufeedback.record.library.places import INDEX
-from imufeedback.validate.edges.library import make_session
 
 COUNT = 6
 

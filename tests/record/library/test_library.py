@@ -15,7 +15,6 @@ from imufeedback.begin import unworn_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.errors import UsageError
-from imufeedback.judging import way_of
 from imufeedback.record.files import safe_stem
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
@@ -24,6 +23,7 @@ from imufeedback.record.library.forget import plan
 from imufeedback.record.library.places import INDEX, belongings, edits_of, trace_of, verdicts_of
 from imufeedback.record.library.verdicts import add_verdict, key_of, read_verdicts
 from imufeedback.records import RawPacket, Verdict
+from imufeedback.review.judging import way_of
 from imufeedback.settings import Player
 
 START = datetime(2025, 7, 1, 10, tzinfo=timezone(timedelta(hours=2)))

@@ -1,0 +1,66 @@
+"""Time and memory of whole commands, each in a process of its own."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from typing import Any
+
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure.checks import LeftOut
+
+_MAXRSS_BYTES = 1 if sys.platform == "darwin" else 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """What one command took."""
+
+    wall_s: float
+    peak_mb: float
+    """Largest resident memory (10^6 bytes); NaN where the system does not tell."""
+
+
+def command(*arguments: str) -> Used:
+    """Run ``imufeedback`` with these arguments. Raises ImuFeedbackError when it fails, with its last line."""
+    begin = time.perf_counter()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "imufeedback", *arguments],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert child.stderr is not None
+    with child.stderr:
+        said = child.stderr.read()
+    status, peak_mb = _wait(child)
+    wall_s = time.perf_counter() - begin
+    if status:
+        last = said.strip().splitlines()[-1:] or ["no word"]
+        raise ImuFeedbackError(f"ended with status {status}: {last[0]}", where=f"imufeedback {' '.join(arguments)}")
+    return Used(wall_s, peak_mb)
+
+
+def _wait(child: subprocess.Popen[str]) -> tuple[int, float]:
+    if not hasattr(os, "wait4"):
+        return child.wait(), float("nan")
+    _, status, usage = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    return child.returncode, usage.ru_maxrss * _MAXRSS_BYTES / 1e6
+
+
+def told_by_window(done: subprocess.CompletedProcess[str], failed: str, where: str) -> dict[str, Any]:
+    """The JSON document on the last line of a child that draws windows. Raises LeftOut when there is no Qt to draw
+    with, else ImuFeedbackError, `failed` with its last line, when it did not end well."""
+    if done.returncode:
+        last = (done.stderr.strip().splitlines() or [f"status {done.returncode}"])[-1]
+        if "cannot open shared object file" in last or "No module named 'PySide6" in last:
+            raise LeftOut(f"Qt cannot start here ({last})")
+        raise ImuFeedbackError(f"{failed}: {last}", where=where)
+    found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
+    return found

@@ -1,0 +1,176 @@
+"""Fast, long and many: analysis against the pace of life, memory, live load, processes, a growing library, starts."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+
+from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure import live_load, scaling
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.measure.endurance import lines as endurance
+from imufeedback.measure.golfer import items
+from imufeedback.measure.players import typical
+from imufeedback.measure.sets.windows import child, first_picture
+from imufeedback.measure.speed import madgwick_alone, prepared, samples, vqf_alone
+from imufeedback.record.journal import JournalWriter
+from imufeedback.review.judging import judge
+from imufeedback.review.many import Way, in_processes
+from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.sensors import WORN
+
+EIGHT_HOURS_S = 8 * 3600.0
+FLAT = at_most(1.1)
+"""In proportion to the size, with a little room for what timings scatter."""
+
+
+def recorded(path: Path, script: Script) -> Path:
+    """A session of typical sensors as a recording."""
+    with JournalWriter(path, title="speed") as journal:
+        for item in items(script, WORN, model=typical(soft_tissue=False)):
+            journal.write(item)
+    return journal.path
+
+
+def throughput(context: Context) -> Iterator[Measured]:
+    """Processor time of judging a recording whole, and of one well-known filter alone on the same samples."""
+    script = make_script(reps=2 if context.quick else 12, seed=context.seed)
+    path = recorded(context.work / "whole.mcap", script)
+    begun = time.process_time()
+    found = judge(path)
+    ours_s = time.process_time() - begun
+    given = samples(prepared(script))
+    vqf_s, filter_s = (_busy_s(partial(work, given)) for work in (vqf_alone, madgwick_alone))
+    context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "vqf_s": vqf_s, "madgwick_s": filter_s})
+    yield Measured("analysis of three sensors, one core", found.duration_s / ours_s, Band(200, None), "× real time")
+    yield Measured("the same / Madgwick (ahrs) alone", ours_s / filter_s, at_most(0.5), "ratio")
+
+
+def _busy_s(work: Callable[[], None]) -> float:
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
+
+
+_PEAK = (
+    "import resource, sys; from pathlib import Path; from imufeedback.review.judging import judge; "
+    "judge(Path(sys.argv[1])); "
+    "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+)
+
+
+def memory(context: Context) -> Iterator[Measured]:
+    """Peaks of two lengths, each in a process of its own, carried on along their line to eight hours."""
+    if sys.platform == "win32":
+        raise LeftOut("the system does not tell a process' peak")
+    short, long = (2, 6) if context.quick else (20, 80)
+    seconds, peaks = [], []
+    for reps in (short, long):
+        script = make_script(reps=reps, seed=context.seed)
+        path = recorded(context.work / f"{reps}.mcap", script)
+        done = subprocess.run([sys.executable, "-c", _PEAK, path], capture_output=True, text=True, check=False)
+        if done.returncode:
+            last = (done.stderr.strip().splitlines() or ["no word"])[-1]
+            raise ImuFeedbackError(f"judging failed: {last}", where=str(path))
+        unit = 1.0 if sys.platform == "darwin" else 1024.0
+        seconds.append(script.duration_s)
+        peaks.append(float(done.stdout) * unit / 1e6)
+    slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
+    eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
+    context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})
+    yield Measured("analysis: peak memory, carried on to 8 h", eight_hours, at_most(500), "MB")
+
+
+def live(context: Context) -> Iterator[Measured]:
+    """Pipeline and recording at the pace of life."""
+    share = 100 * live_load.measure(5.0 if context.quick else 60.0, context.seed)
+    yield Measured("live, three sensors, without window", share, at_most(12), "% of a core")
+
+
+def live_with_window(context: Context) -> Iterator[Measured]:
+    """The same with the bay window. It must go on painting: few pictures would make a small share worth nothing."""
+    found = child("load", 8.0 if context.quick else 60.0)
+    context.rows.append({"set": "speed", "trial": "live with window", **found})
+    yield Measured("live, three sensors, with window", 100 * found["share"], at_most(35), "% of a core")
+    yield Measured("the same: pictures painted in a second", found["frames_per_s"], Band(25, None), "pictures")
+
+
+def many(context: Context) -> Iterator[Measured]:
+    """The same recordings by one process and by two. They are long enough for the work to outweigh the start of a
+    process, as an archive's are."""
+    if (os.cpu_count() or 1) < 2:
+        raise LeftOut("there is only one core")
+    script = make_script(reps=12 if context.quick else 40, seed=context.seed)
+    data = recorded(context.work / "one.mcap", script).read_bytes()
+    folder = context.work / "many"
+    folder.mkdir()
+    paths = [folder / f"{k}.mcap" for k in range(6 if context.quick else 20)]
+    for path in paths:
+        path.write_bytes(data)
+    one_s, two_s = (_all(paths, workers) for workers in (1, 2))
+    check = f"{len(paths)} recordings of {script.duration_s / 60:.0f} minutes: two workers against one"
+    yield Measured(check, one_s / two_s, Band(1.8, None), "ratio")
+
+
+def _all(paths: Sequence[Path], workers: int) -> float:
+    begun = time.perf_counter()
+    states = [one["state"] for one in in_processes(paths, Way(again=True), workers)]
+    if states != ["judged"] * len(paths):
+        raise ImuFeedbackError("not every recording was judged", where="many")
+    return time.perf_counter() - begun
+
+
+def library(context: Context) -> Iterator[Measured]:
+    """Time of taking a rep into the index, small library against large."""
+    curve = scaling.library(context.work, context.seed, (10, 30, 100) if context.quick else (10, 100, 1000))
+    context.rows.append(curve.row())
+    first, *_, last = (cost / size for size, cost in zip(curve.sizes, curve.costs, strict=True))
+    check = f"cost of a rep, {curve.sizes[-1]:.0f} reps in the library against {curve.sizes[0]:.0f}"
+    yield Measured(check, last / first, FLAT, "ratio")
+
+
+def growth(context: Context) -> Iterator[Measured]:
+    """Cost against number of sensors, rate and length: no worse than in proportion."""
+    seed, tries = context.seed, 2 if context.quick else 3
+    curves = (
+        scaling.sensors(context.work, seed, (1, 3, 5) if context.quick else scaling.SENSORS, tries),
+        scaling.rates(context.work, seed, tries=tries),
+        scaling.lengths(context.work, seed, (1, 2, 5) if context.quick else (1, 4, 16, 64), tries),
+    )
+    for one in curves:
+        context.rows.append(one.row())
+        yield Measured(f"cost against {one.what}, exponent", one.exponent, FLAT, "power")
+
+
+def starts(context: Context) -> Iterator[Measured]:
+    """From the command to its end, or to the first picture; the best of some, because other programs run too."""
+    tries = 3 if context.quick else 9
+    for verb, limit in (("--help", 0.3), ("doctor", 1.5)):
+        best = min(_run_s(verb) for _ in range(tries))
+        yield Measured(f"imufeedback {verb} (best of some)", best, at_most(limit), "s")
+    best = min(first_picture()["shown_s"] for _ in range(2 if context.quick else 5))
+    yield Measured("window (best of some)", best, at_most(2.0), "s")
+
+
+def _run_s(verb: str) -> float:
+    begun = time.perf_counter()
+    subprocess.run([sys.executable, "-m", "imufeedback", verb], capture_output=True, check=False, timeout=60)
+    return time.perf_counter() - begun
+
+
+STEPS = (
+    Step("analysis of a recording", throughput),
+    Step("memory of an analysis", memory),
+    Step("live", live),
+    Step("live with window", live_with_window),
+    Step("processes", many),
+    Step("a growing library", library),
+    Step("growing sessions", growth),
+    Step("starts", starts),
+    endurance.STEP,
+)

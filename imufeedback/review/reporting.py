@@ -1,0 +1,161 @@
+"""From a recording to what reports and the review show: judged once, kept beside it, with what people wrote."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+from msgspec import UNSET
+
+from imufeedback import resources, shipped
+from imufeedback.commands import settings_of
+from imufeedback.document import Document, JudgedRep
+from imufeedback.errors import BadFile, UsageError
+from imufeedback.record.library.edits import Edits, read_edits
+from imufeedback.record.library.places import trace_of
+from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
+from imufeedback.record.trace import Trace
+from imufeedback.record.window import open_window
+from imufeedback.records import Hand
+from imufeedback.report.page import Curve, Drill, Session
+from imufeedback.report.story import best, counted, next_drill, worst
+from imufeedback.review.judging import judge, way_of
+from imufeedback.rules import parse_recorded, parse_rule_set
+from imufeedback.settings import Settings
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A session with its newest verdict."""
+
+    path: Path
+    settings: Settings
+    summary: Document
+    """With notes on the files beside the recording."""
+    trace: Trace
+    others: tuple[KeptVerdict, ...]
+    """Other verdicts that are kept, oldest first."""
+    edits: Edits
+    title: str
+    started: datetime | None
+    duration_s: float
+    rules: str
+    """Title of the rules it was judged by."""
+
+    @property
+    def hand(self) -> Hand:
+        return self.settings.player.hand
+
+    @property
+    def player(self) -> str:
+        return self.settings.player.name if self.edits.player is None else self.edits.player
+
+
+def judgement(
+    path: str | os.PathLike[str],
+    work: Path,
+    *,
+    keep: bool,
+    rule_set: str | None = None,
+    on_progress: Progress = lambda seconds: None,
+) -> Judgement:
+    """The verdict on a recording by today's algorithm and its own rules, or by `rule_set` (text of another one).
+
+    One that was kept is used again. With `keep` a new one is put beside the recording; else its trace goes to the
+    folder `work`. Raises NoRecording, BadFile, CannotWrite.
+    """
+    path = Path(path)
+    window = open_window(path)
+    try:
+        if window.begin is None:
+            raise UsageError(
+                "its beginning is damaged", hint="only a recording that keeps its first item can be judged"
+            )
+        settings = settings_of(window.begin)
+        text = settings.rule_set if rule_set is None else rule_set
+        rules = parse_recorded(text, "rule set")[0].title
+    except UsageError as error:
+        raise BadFile(error.what, where=str(path), hint=error.hint) from error
+    key = way_of(settings, rule_set)
+    before = look(path)
+    kept = next((one for one in before.all if one.key == key and _complete(one.summary)), None)
+    trace = None if kept is None else _trace(path)
+    if kept is None or trace is None:
+        place = trace_of(path) if keep else work / f"{path.stem}.trace"
+        place.unlink(missing_ok=True)
+        judged = judge(path, rule_set=rule_set, trace=place, on_progress=on_progress)
+        trace = Trace(place)
+        summary, duration_s, others = judged.summary, judged.duration_s, before.all
+        if keep:
+            *others, new = add_verdict(path, summary, key=key, rules=rules, duration_s=duration_s)
+            summary = new.summary
+    else:
+        summary, duration_s = kept.summary, kept.duration_s
+        others = [one for one in before.all if one is not kept]
+    edits = read_edits(path)
+    beside = [edits.words(), f"its earlier verdicts are put aside: {before.trouble}" if before.trouble else ""]
+    summary = msgspec.structs.replace(summary, notes=[*summary.file_notes, *(one for one in beside if one)])
+    title = window.title if edits.title is None else edits.title
+    return Judgement(
+        path, settings, summary, trace, tuple(others), edits, title, window.started, duration_s, rules
+    )  # fmt: skip
+
+
+def _complete(summary: Document) -> bool:
+    """Whether everything is there that a report looks at."""
+    return summary.totals is not None and summary.notes is not UNSET
+
+
+def _trace(recording: Path) -> Trace | None:
+    """The angles beside a recording; they depend on it and on the filter, not on the rules. None for ones that are
+    older, damaged or not there: they are made again."""
+    trace = trace_of(recording)
+    try:
+        return Trace(trace) if trace.stat().st_mtime_ns >= recording.stat().st_mtime_ns else None
+    except (OSError, BadFile):
+        return None
+
+
+def trail_column(hand: Hand) -> str:
+    """Name of the trail thigh angle's column in a trace."""
+    return f"{hand.trail}_hip_flexion_deg"
+
+
+def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
+    """Trail thigh angle against pelvis turn, top to finish."""
+    part = trace.stretch(rep.marks.get("top_s", rep.start_s), rep.end_s)
+    column = trail_column(hand)
+    return Curve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
+
+
+def session_of(found: Judgement) -> Session:
+    """What the report shows of it."""
+    reps = counted(rep for rep in found.summary.reps if rep.index not in found.edits.discarded)
+    shown = [one.rep for one in [*best(reps), *worst(reps)]]
+    return Session(
+        summary=found.summary,
+        player=found.player,
+        title=found.title,
+        started=found.started,
+        rule_title=found.rules,
+        curves={rep.index: curve(found.trace, rep, found.hand) for rep in shown},
+        notes=tuple(found.edits.notes),
+        tags=tuple(found.edits.tags),
+        drill=_drill(reps),
+        discarded=frozenset(found.edits.discarded),
+    )
+
+
+def _drill(reps: Sequence[JudgedRep]) -> Drill | None:
+    """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
+    following = next_drill(reps, lambda rule: shipped.words_of(rule).drill)
+    if following is None or following.drill not in resources.available("drills"):
+        return None
+    found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")
+    return None if found.drill is None else Drill(found.title, found.drill.instructions, found.drill.stop)
