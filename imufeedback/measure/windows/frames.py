@@ -1,7 +1,7 @@
 """How well the windows keep up, measured in a process of its own; prints one JSON document.
 
-``python -m imufeedback.measure.windows.frames frames|age|soak|starved|load [NUMBER]``, offscreen. `imufeedback
-validate --set windows` and ``--set speed`` run it; a child process, because Qt can only be started once and its memory must be
+``python -m imufeedback.measure.windows.frames frames|age|soak|starved|load [NUMBER]``, offscreen. `imufeedback validate
+--set windows` and ``--set speed`` run it; a child process, because Qt can only be started once and its memory must be
 nobody else's.
 """
 
