@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import resource
 import sys
 import time
 from pathlib import Path
@@ -11,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.commands import settings_of
+from imufeedback.measure.memory import peak_mb
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.samples import samples
 from imufeedback.record.trace import Trace
@@ -36,8 +36,7 @@ def main(path: Path, seed: int) -> dict[str, float]:
         items = window.items(start_s, start_s + 60)
         count += sum(len(block.t_s) for block in samples(window.begin, settings, items))
         slowest_s = max(slowest_s, time.perf_counter() - began)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
-    return {"opened_s": opened_s, "minute_s": slowest_s, "peak_gb": peak / 1e9, "samples": count,
+    return {"opened_s": opened_s, "minute_s": slowest_s, "peak_gb": peak_mb() / 1e3, "samples": count,
             "hours": window.duration_s / 3600, "overview": len(overview.t_s)}  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 import time
@@ -12,8 +11,7 @@ from typing import Any
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.checks import LeftOut
-
-_MAXRSS_BYTES = 1 if sys.platform == "darwin" else 1024
+from imufeedback.measure.memory import ended
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,20 +36,12 @@ def command(*arguments: str) -> Used:
     assert child.stderr is not None
     with child.stderr:
         said = child.stderr.read()
-    status, peak_mb = _wait(child)
+    status, peak_mb = ended(child)
     wall_s = time.perf_counter() - begin
     if status:
         last = said.strip().splitlines()[-1:] or ["no word"]
         raise ImuFeedbackError(f"ended with status {status}: {last[0]}", where=f"imufeedback {' '.join(arguments)}")
     return Used(wall_s, peak_mb)
-
-
-def _wait(child: subprocess.Popen[str]) -> tuple[int, float]:
-    if not hasattr(os, "wait4"):
-        return child.wait(), float("nan")
-    _, status, usage = os.wait4(child.pid, 0)
-    child.returncode = os.waitstatus_to_exitcode(status)
-    return child.returncode, usage.ru_maxrss * _MAXRSS_BYTES / 1e6
 
 
 def told_by_window(done: subprocess.CompletedProcess[str], failed: str, where: str) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
-from imufeedback.measure.windows.frames import _resident_mb
+from imufeedback.measure.memory import resident_mb
 from imufeedback.records import Hand
 
 WARM = 5
@@ -43,7 +43,7 @@ if __name__ == "__main__":
     application = make_application()
     for _ in range(WARM):
         once()
-    before_mb = _resident_mb()
+    before_mb = resident_mb()
     for _ in range(int(sys.argv[1])):
         once()
-    sys.stdout.write(f"{_resident_mb() - before_mb}\n")
+    sys.stdout.write(f"{resident_mb() - before_mb}\n")

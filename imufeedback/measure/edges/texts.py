@@ -25,6 +25,7 @@ from imufeedback import people, resources, toml
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.spoilt import odd_files, spoilt
+from imufeedback.measure.memory import peak_mb
 from imufeedback.record import fits, session_file
 from imufeedback.records import Fit, Level, Segment, SegmentFit, frozen
 from imufeedback.rules import Limits, RuleSet, parse_limits, parse_rule_set, passed_over
@@ -224,13 +225,9 @@ STEP = Step("side files spoilt in every way", measure)
 
 
 def _child() -> None:
-    import resource
-
     folder, seed, count = sys.argv[1:]
     tally = run(Path(folder), int(seed), int(count))
-    unit = 1.0 if sys.platform == "darwin" else 1024.0
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
-    sys.stdout.write(json.dumps({"tally": tally, "peak_mb": peak_mb}))
+    sys.stdout.write(json.dumps({"tally": tally, "peak_mb": peak_mb()}))
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.commands import session
 from imufeedback.measure.edges.texts import HANG_S, Hang, patience
+from imufeedback.measure.memory import peak_mb
 from imufeedback.record.csv_folder import SAMPLES_PER_PACKET
 from imufeedback.record.exports.raw import HEADER
 from imufeedback.record.importer import import_folder
@@ -301,9 +302,6 @@ def _child(what: str, folder: Path, *numbers: str) -> dict[str, object]:
 
 
 if __name__ == "__main__":
-    import resource
-
     made = _child(sys.argv[1], Path(sys.argv[2]), *sys.argv[3:])
-    unit = 1.0 if sys.platform == "darwin" else 1024.0
-    made["peak_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
+    made["peak_mb"] = peak_mb()
     sys.stdout.write(json.dumps(made))

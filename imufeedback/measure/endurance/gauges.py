@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import gc
-import os
 import sys
-from pathlib import Path
+
+from imufeedback.measure.memory import resident_mb
 
 
-def resident_mb() -> float:
-    """Resident memory of this process (10^6 bytes) after everything unreachable is gone; NaN where it is not told."""
+def settled_mb() -> float:
+    """Resident memory of this process (10^6 bytes) after everything unreachable is gone."""
     gc.collect()
-    try:
-        pages = int(Path("/proc/self/statm").read_text().split()[1])
-        return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-    except (OSError, IndexError, ValueError):
-        return float("nan")
+    return resident_mb()
 
 
 def python_blocks() -> int:

@@ -24,7 +24,7 @@ from imufeedback.live.practice import Practice
 from imufeedback.measure.endurance.audit import Flow, read_back
 from imufeedback.measure.endurance.day import LongDay
 from imufeedback.measure.endurance.day_clock import DayClock, PulledDevice
-from imufeedback.measure.endurance.gauges import python_blocks, resident_mb
+from imufeedback.measure.endurance.gauges import python_blocks, settled_mb
 from imufeedback.measure.endurance.pace import PacedSession, Spent
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Event, Item
@@ -199,7 +199,7 @@ class Rig:
         journal, last_s = self.journal.fill, self.columns["t_s"][-1] if self.columns["t_s"] else 0.0
         values = {
             "t_s": t_s,
-            "memory_mb": resident_mb(),
+            "memory_mb": settled_mb(),
             "blocks": python_blocks(),
             "engine_peak": self.practice.fill.peak,
             "behind": spent.behind,

@@ -58,9 +58,10 @@ def _busy_s(work: Callable[[], None]) -> float:
 
 
 _PEAK = (
-    "import resource, sys; from pathlib import Path; from imufeedback.review.judging import judge; "
+    "import sys; from pathlib import Path; from imufeedback.review.judging import judge; "
+    "from imufeedback.measure.memory import peak_mb; "
     "judge(Path(sys.argv[1])); "
-    "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    "print(peak_mb())"
 )
 
 
@@ -77,9 +78,8 @@ def memory(context: Context) -> Iterator[Measured]:
         if done.returncode:
             last = (done.stderr.strip().splitlines() or ["no word"])[-1]
             raise ImuFeedbackError(f"judging failed: {last}", where=str(path))
-        unit = 1.0 if sys.platform == "darwin" else 1024.0
         seconds.append(script.duration_s)
-        peaks.append(float(done.stdout) * unit / 1e6)
+        peaks.append(float(done.stdout))
     slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
     eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
     context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})

@@ -14,7 +14,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ from imufeedback import resources
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
+from imufeedback.measure.memory import resident_mb
 from imufeedback.records import (
     Angles,
     Event,
@@ -203,7 +203,7 @@ def soak(minutes: float) -> dict[str, float]:
     for k in range(count):
         if k == settled:
             gc.collect()
-            begun_mb, begun_refs = _resident_mb(), float(sys.getrefcount(None))
+            begun_mb, begun_refs = resident_mb(), float(sys.getrefcount(None))
         feeder.give(1.0)
         clock.now_s += 1.0
         window._hear()
@@ -212,21 +212,12 @@ def soak(minutes: float) -> dict[str, float]:
     gc.collect()
     refs = float(sys.getrefcount(None))
     return {
-        "growth_mb": _resident_mb() - begun_mb,
+        "growth_mb": resident_mb() - begun_mb,
         "refs": refs,
         "refs_per_frame": (refs - begun_refs) / (count - settled),
         "frames": float(count - settled),
         "reps": float(feeder.reps),
     }
-
-
-def _resident_mb() -> float:
-    """Resident memory now; NaN where the system does not tell."""
-    try:
-        pages = int(Path("/proc/self/statm").read_text().split()[1])
-        return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-    except (OSError, IndexError, ValueError):
-        return float("nan")
 
 
 def main(what: str, number: float) -> dict[str, float]:
