@@ -4,9 +4,9 @@
 verb       struct               what it asks
 ========== ==================== =====================================================================================
 begin      `Begin`              a session with these settings; must come first
-fit-begin  `BeginFit`           the player performs the fitting movements from now on
+fit-begin  `BeginFit`           the player performs the calibration movements from now on
 fit-cancel `CancelFit`          no more; also the answer to a swap that is offered
-swap       `Swap`               the sensors are where the fitting movements say (`records.SwapOffered`)
+swap       `Swap`               the sensors are where the calibration movements say (`records.SwapOffered`)
 keep       `Keep`               they are where the session says; the player began with the other knee
 fit        `FitWindows`         a fit by two stretches of the past
 set-fit    `SetFit`             a stored fit
@@ -67,11 +67,11 @@ class Begin(Settings, frozen=True, tag="begin", tag_field="verb"):
 
 
 class BeginFit(msgspec.Struct, frozen=True, tag="fit-begin", tag_field="verb"):
-    """The player performs the fitting movements from now on."""
+    """The player performs the calibration movements from now on."""
 
 
 class CancelFit(msgspec.Struct, frozen=True, tag="fit-cancel", tag_field="verb"):
-    """No fitting; neither the movements nor the swap that is offered."""
+    """No calibration; neither the movements nor the swap that is offered."""
 
 
 class Swap(msgspec.Struct, frozen=True, tag="swap", tag_field="verb"):

@@ -63,10 +63,10 @@ class SegmentQuality(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class FitQuality(msgspec.Struct, frozen=True, kw_only=True):
-    """How well the sensors are fitted to the body."""
+    """How well the sensors are calibrated to the body."""
 
     method: str = ""
-    """how the fitting was made"""
+    """how the calibration was made"""
     level: Level
     """the worst segment's"""
     segments: dict[str, SegmentQuality] = {}
@@ -260,8 +260,8 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
     """who was measured"""
     sensors: list[SensorCounts] = []
     """what came from each sensor"""
-    fit: FitQuality | None = None
-    """null without a fitting"""
+    calibration: FitQuality | None = None
+    """how the sensors sit; null without one"""
     reps: list[JudgedRep]
     """in their order"""
     totals: SessionTotals | None = None
@@ -280,6 +280,14 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
     """`analyse` only: what is damaged or missing in the file"""
     truth: DemoTruth | UnsetType = UNSET
     """`demo` only: what the golfer really did"""
+
+    fit: FitQuality | UnsetType | None = UNSET
+    """what `calibration` was called before version 0.2; read, never written"""
+
+    def __post_init__(self) -> None:
+        if self.fit is not UNSET:
+            msgspec.structs.force_setattr(self, "calibration", self.calibration or self.fit)
+            msgspec.structs.force_setattr(self, "fit", UNSET)
 
     @property
     def file_notes(self) -> list[str]:

@@ -55,9 +55,9 @@ class Rooms:
 
     @property
     def one_by_one(self) -> bool:
-        """Whether the effect of samples on the next ones matters: a fitting that ends corrects the accelerometers; a
-        hip turn has no phases by which its parts are told."""
-        return self.worn.body.fitting or self.reps.by_hip
+        """Whether the effect of samples on the next ones matters: a calibration that ends corrects the accelerometers;
+        a hip turn has no phases by which its parts are told."""
+        return self.worn.body.calibrating or self.reps.by_hip
 
 
 class _State(NamedTuple):

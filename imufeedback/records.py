@@ -110,9 +110,9 @@ class Motion(StrEnum):
     """Live state of the trail thigh angle. All but IDLE occur in the downswing only."""
 
     IDLE = "idle"
-    LOSING = "losing"
+    FALLING = "falling"
     STALLED = "stalled"
-    REGAINING = "regaining"
+    GROWING = "growing"
 
 
 class Phase(StrEnum):
@@ -127,7 +127,7 @@ class Phase(StrEnum):
 
 
 class Level(StrEnum):
-    """How good a fitting is, in words a player understands."""
+    """How good a calibration is, in words a player understands."""
 
     GOOD = "good"
     FAIR = "fair"
@@ -359,14 +359,14 @@ class SegmentFit:
     reason: str | None
     """Why the level is not good, in words for the player."""
     acc_bias_m_s2: Floats = field(default_factory=lambda: frozen(np.zeros(3)))
-    """(3,) zero-g offset of the accelerometer, sensor frame, as far as the fitting movements show it."""
+    """(3,) zero-g offset of the accelerometer, sensor frame, as far as the calibration movements show it."""
     sd_axes_rad: Floats | None = None
     """(3,) the same about the segment's x (leaning sideways), y (facing) and z (bending); None: `sd_rad` about each."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A fitting of all worn sensors."""
+    """A calibration of all worn sensors."""
 
     method: str
     segments: tuple[SegmentFit, ...]
@@ -435,7 +435,7 @@ class ClockRestarted:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A fitting is in use."""
+    """A calibration is in use."""
 
     t_s: float
     fit: Fit
@@ -451,7 +451,7 @@ class FitRefused:
 
 @dataclass(frozen=True, slots=True)
 class FitStep:
-    """One step of the fitting movements was seen."""
+    """One step of the calibration movements was seen."""
 
     t_s: float
     step: str
@@ -466,8 +466,8 @@ class FitStep:
 
 @dataclass(frozen=True, slots=True)
 class SwapOffered:
-    """The fitting movements say that sensors are elsewhere than the session believes; nothing is changed until somebody
-    says so."""
+    """The calibration movements say that sensors are elsewhere than the session believes; nothing is changed until
+    somebody says so."""
 
     t_s: float
     roles: Mapping[Segment, Segment]
@@ -488,7 +488,7 @@ class RolesChanged:
 
 @dataclass(frozen=True, slots=True)
 class Slipped:
-    """A strap has moved: the angles of its segment are less sure until the next fitting."""
+    """A strap has moved: the angles of its segment are less sure until the next calibration."""
 
     t_s: float
     segment: Segment

@@ -22,13 +22,13 @@ class Sound(StrEnum):
         return sound
 
     LINK_LOST = "link-lost", 70, "sensor lost"  # silence would otherwise be read as "all is well"
-    REGAINING = "regaining", 60, "regaining"
+    REGAINING = "regaining", 60, "growing"
     STALLED = "stalled", 50, "stalled"
     TARGET_REACHED = "target-reached", 40, "target reached"
     READY = "ready", 30, "ready"
     LINK_BACK = "link-back", 25, "sensor back"
-    FIT_AGAIN = "fit-again", 22, "fitting step again"
-    FIT_STEP = "fit-step", 20, "fitting step done"
+    FIT_AGAIN = "fit-again", 22, "calibration step again"
+    FIT_STEP = "fit-step", 20, "calibration step done"
     REP_COUNTED = "rep-counted", 10, "rep counted"
     BATTERY_LOW = "battery-low", 5, "battery low"
 

@@ -145,7 +145,7 @@ def test_a_stretch_at_a_time_gives_the_same_events(live: Live, seed: int | None,
 
 
 def jumping(items: list[Item]) -> list[Item]:
-    """The same session with a day's silence after the fitting, one wild time, and times that go back for good."""
+    """The same session with a day's silence after the calibration, one wild time, and times that go back for good."""
     one, two = int(0.7 * len(items)), int(0.85 * len(items))
     by_s = [0] * one + [86_400] * (two - one) + [-3600] * (len(items) - two)
     out = [replace(item, host_ns=item.host_ns + by * 10**9) for item, by in zip(items, by_s, strict=True)]

@@ -192,7 +192,7 @@ class BayView(QWidget):
 
     def _hear_state(self, event: StateChanged) -> None:
         self._motion = event.state
-        if event.state in (Motion.STALLED, Motion.REGAINING):
+        if event.state in (Motion.STALLED, Motion.GROWING):
             self._states.append(StateMark(event.onset_s, float(np.degrees(event.thigh_angle_rad)), event.state))
 
     def _hear_phase(self, event: PhaseChanged) -> None:
@@ -285,7 +285,7 @@ class BayView(QWidget):
     def _empty_words(self) -> str:
         if self._had_angle:
             return words.no_angle()
-        return words.waiting_for_fitting() if self.sensors.streaming else words.waiting_for_sensors()
+        return words.waiting_for_calibration() if self.sensors.streaming else words.waiting_for_sensors()
 
     def shown(self, snapshot: Snapshot) -> Shown:
         """What there is to say now."""
@@ -293,7 +293,7 @@ class BayView(QWidget):
             return Shown.FINISHED
         self._had_angle = self._had_angle or bool(np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH]).any())
         if not self._had_angle:
-            return Shown.FITTING if self.sensors.streaming else Shown.NO_SENSORS
+            return Shown.CALIBRATION if self.sensors.streaming else Shown.NO_SENSORS
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
             return Shown.NO_SIGNAL

@@ -49,7 +49,7 @@ class LiveWindow(QMainWindow):
 
     `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
     `role_of` tells where a sensor was worn last, `remember` keeps it (sensor, place, facts of the sensor), and
-    `offset_s` is how much later than the others' its times are; `fits` is the folder of the players' last fittings.
+    `offset_s` is how much later than the others' its times are; `fits` is the folder of the players' last calibrations.
     """
 
     def __init__(
@@ -99,7 +99,7 @@ class LiveWindow(QMainWindow):
         start.ticked.connect(self._tick)
         start.take_wanted.connect(self._take)
         start.blink_wanted.connect(self._blink)
-        start.fitting.answered.connect(self._answer_swap)
+        start.calibration.answered.connect(self._answer_swap)
         self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
         QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
@@ -208,7 +208,7 @@ class LiveWindow(QMainWindow):
         except ImuFeedbackError as error:
             self.start.messages.show_fault(str(error))
             return
-        ready.virtual = ready.fitting = True
+        ready.virtual = ready.calibrating = True
         ready.roles = {serial_of(segment): segment for segment in WORN}
         ready.links.clear()
         golfer = VirtualGolfer(trial_plan(person.hand))
@@ -248,7 +248,7 @@ class LiveWindow(QMainWindow):
         practice.start()
         stored = self._last_fit()
         ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
-        self.start.show_step(Step.FITTING)
+        self.start.show_step(Step.CALIBRATION)
 
     def _history(self) -> Path | None:
         person = self.start.ready.person
@@ -270,21 +270,21 @@ class LiveWindow(QMainWindow):
         except ImuFeedbackError as error:
             log.warning("%s", error)
 
-    # ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────
+    # ── calibration ──────────────────────────────────────────────────────────────────────────────────────────────────
 
     def _fit(self) -> None:
         ready = self.start.ready
-        if self.practice is None or ready.fitting or ready.virtual:
+        if self.practice is None or ready.calibrating or ready.virtual:
             return
-        ready.fitting, ready.fit_refused, ready.fit_level = True, None, None
+        ready.calibrating, ready.fit_refused, ready.fit_level = True, None, None
         self.practice.command(BeginFit())
         self.start.refresh()
-        self.start.fitting.show_move(0)
+        self.start.calibration.show_move(0)
 
     def _use_stored(self) -> None:
-        """The player's last fitting; one of another day says so in the recording too."""
+        """The player's last calibration; one of another day says so in the recording too."""
         found = self._last_fit()
-        if found is not None and self.practice is not None and not self.start.ready.fitting:
+        if found is not None and self.practice is not None and not self.start.ready.calibrating:
             self.practice.command(found.command(self._today()))
 
     def _last_fit(self) -> StoredFit | None:

@@ -18,7 +18,7 @@ LINE_STYLES = {
 }
 """Marks that get a line, told apart by their stroke."""
 
-STATE_SIGNS = {Motion.STALLED: Sign.SQUARE, Motion.REGAINING: Sign.UP}
+STATE_SIGNS = {Motion.STALLED: Sign.SQUARE, Motion.GROWING: Sign.UP}
 """Live states that get a sign on the trace."""
 
 SHADED = (Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING)

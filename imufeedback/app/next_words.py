@@ -15,7 +15,7 @@ MOST = SHORT_WORDS
 
 STATES = {
     Shown.NO_SENSORS: "Switch on the sensors",
-    Shown.FITTING: "Do the fitting movements",
+    Shown.CALIBRATION: "Do the calibration movements",
     Shown.NO_SIGNAL: "Wait: a sensor is silent",
     Shown.FINISHED: "Done. The recording is closed.",
     Shown.PAUSED: "Pause. Nothing counts now.",

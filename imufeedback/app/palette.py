@@ -41,7 +41,7 @@ TILT = "#8A5A00"
 """Side tilt: orange, darkened until it can be read as text on paper."""
 PHASES = {Phase.BACKSWING: "#EDF3F8", Phase.DOWNSWING: "#FBF3DF", Phase.THROUGH_SWING: "#EEF5EC"}
 """Shades behind the traces; the word stands in them too."""
-STATE_COLOURS = {Motion.STALLED: YELLOW, Motion.REGAINING: VERMILLION}
+STATE_COLOURS = {Motion.STALLED: YELLOW, Motion.GROWING: VERMILLION}
 
 
 class Sign(StrEnum):
@@ -62,11 +62,11 @@ class Shown(StrEnum):
     """What the state panel can say: the live states, and what there is to say when there is none."""
 
     NO_SENSORS = "no-sensors"
-    FITTING = "fitting"
+    CALIBRATION = "calibration"
     WAITING = "waiting"
-    LOSING = "losing"
+    FALLING = "falling"
     STALLED = "stalled"
-    REGAINING = "regaining"
+    GROWING = "growing"
     NO_SIGNAL = "no-signal"
     PAUSED = "paused"
     FINISHED = "finished"
@@ -87,11 +87,11 @@ class Look:
 
 STATE_LOOKS = {
     Shown.NO_SENSORS: Look(INK, "#E2E0DA", Sign.RING),
-    Shown.FITTING: Look(INK, "#CFE3F1", Sign.RING),
+    Shown.CALIBRATION: Look(INK, "#CFE3F1", Sign.RING),
     Shown.WAITING: Look(INK, "#E2E0DA", Sign.DASH),
-    Shown.LOSING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
+    Shown.FALLING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
     Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),
-    Shown.REGAINING: Look(BLACK, VERMILLION, Sign.UP),
+    Shown.GROWING: Look(BLACK, VERMILLION, Sign.UP),
     Shown.NO_SIGNAL: Look(WHITE, SOFT_INK, Sign.CROSS),
     Shown.PAUSED: Look(INK, "#E2E0DA", Sign.BARS),
     Shown.FINISHED: Look(INK, "#CFE3F1", Sign.TICK),

@@ -11,7 +11,7 @@ from imufeedback.app.palette import Shown
 from imufeedback.app.signs import SignMark
 from imufeedback.records import Phase, Side
 
-LIVE = (Shown.WAITING, Shown.LOSING, Shown.STALLED, Shown.REGAINING)
+LIVE = (Shown.WAITING, Shown.FALLING, Shown.STALLED, Shown.GROWING)
 """What is shown while angles come; only then is there a phase to name."""
 
 HEIGHT = 132

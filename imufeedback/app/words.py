@@ -18,11 +18,11 @@ def tr(text: str) -> str:
 
 _STATES = {
     Shown.NO_SENSORS: ("waiting for sensors", "no data has come yet"),
-    Shown.FITTING: ("fitting", "the sensors stream: stand still, then do the fitting movements"),
+    Shown.CALIBRATION: ("calibration", "the sensors stream: stand still, then do the calibration movements"),
     Shown.WAITING: ("waiting", "the next downswing will be judged"),
-    Shown.LOSING: ("losing", "the trail thigh angle is falling"),
+    Shown.FALLING: ("falling", "the trail thigh angle is falling"),
     Shown.STALLED: ("stalled", "the trail thigh angle has stopped falling"),
-    Shown.REGAINING: ("regaining", "the trail thigh angle is growing"),
+    Shown.GROWING: ("growing", "the trail thigh angle is growing"),
     Shown.NO_SIGNAL: ("no signal", "no fresh angles: look at the sensors below"),
     Shown.PAUSED: ("paused", "no tones, and reps do not count"),
     Shown.FINISHED: ("finished", "the session is over and the recording is closed"),
@@ -251,8 +251,8 @@ def waiting_for_sensors() -> str:
     return tr("waiting for sensors")
 
 
-def waiting_for_fitting() -> str:
-    return tr("angles come after the fitting")
+def waiting_for_calibration() -> str:
+    return tr("angles come after the calibration")
 
 
 def no_angle() -> str:
@@ -264,15 +264,15 @@ def closing() -> str:
 
 
 def fitted(level: Level) -> str:
-    return tr("Fitting done: {level}").format(level=level_word(level))
+    return tr("Calibration done: {level}").format(level=level_word(level))
 
 
 def fit_step(number: int, of: int, say: str) -> str:
-    return tr("Fitting {number}/{of}: {say}").format(number=number, of=of, say=say)
+    return tr("Calibration {number}/{of}: {say}").format(number=number, of=of, say=say)
 
 
 def fit_refused(reason: str) -> str:
-    return tr("Fitting refused: {reason}").format(reason=reason)
+    return tr("Calibration refused: {reason}").format(reason=reason)
 
 
 def zeroed(reason: str) -> str:

@@ -1,4 +1,5 @@
-"""Orientation of the sensors to angles of the body: fitting, zeroing, joint and pelvis angles with their error bars."""
+"""Orientation of the sensors to angles of the body: calibration, zeroing, joint and pelvis angles with their error
+bars."""
 
 from imufeedback.body.stage import Body
 

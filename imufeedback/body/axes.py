@@ -31,8 +31,8 @@ looks like a turn: with 1.2 and 2.4 s true sensors of players are contradicted f
 SHORT_S = (1.2, 2.4)
 """For runs between gaps that are too short for those."""
 EVIDENCE = 2.0
-"""Natural logarithm of the odds against the axes as they are. Of true sensors at most 1.4 in fitting movements of 52
-seeded players, where some axes are hardly turned about, and at most 0.2 in all recordings."""
+"""Natural logarithm of the odds against the axes as they are. Of true sensors at most 1.4 in calibration movements of
+52 seeded players, where some axes are hardly turned about, and at most 0.2 in all recordings."""
 SHARE = 0.3
 """… and so much of it a window, on average: a small contradiction is no other map, however often it is repeated."""
 UNITS_SHARE = 0.15

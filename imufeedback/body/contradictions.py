@@ -1,7 +1,7 @@
 """What cannot be true of the samples themselves, before anything is fitted to them.
 
 A check is a function of all stretches that gives one line for each thing that contradicts: which sensor, what, and what
-to try. The first line refuses the fitting.
+to try. The first line refuses the calibration.
 """
 
 from __future__ import annotations

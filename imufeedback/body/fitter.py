@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from imufeedback.body.fitting import FitImpossible, fit, fit_and_shared
+from imufeedback.body.calibration import FitImpossible, fit, fit_and_shared
 from imufeedback.body.history import History
 from imufeedback.body.roles import found_roles
 from imufeedback.body.score import judged

@@ -1,4 +1,4 @@
-"""The last minutes of aligned samples, for fitting by windows."""
+"""The last minutes of aligned samples, for calibration by windows."""
 
 from __future__ import annotations
 

@@ -123,7 +123,7 @@ class Links:
         self.reset()
 
     def reset(self) -> None:
-        """Forget everything: a new fitting."""
+        """Forget everything: a new calibration."""
         J = len(self.joints)
         nothing = np.zeros((J, 3, 3)), np.zeros((J, 3, 3)), np.zeros((J, 6)), np.zeros((J, 6))
         self._state = _State(

@@ -32,7 +32,7 @@ TURN_SD_RAD = float(np.deg2rad(2.0))
 ACC_SD_M_S2, SPIN_SD_M = 0.15, 0.03
 """Of a bin: tilt, and soft tissue per rad/s². Chosen."""
 ARM_SD_M, OFFSET_SD_M_S2 = 0.2, 0.25
-"""The arms to the joint are not known before a fitting, and the zero-g offsets are those of data sheets."""
+"""The arms to the joint are not known before a calibration, and the zero-g offsets are those of data sheets."""
 ALIKE = 8.0
 """So many numbers say no more than one independent one would, as a logarithm of odds: neighbouring bins err alike."""
 LEAST = 0.02

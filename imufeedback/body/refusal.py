@@ -1,4 +1,4 @@
-"""What refuses a fitting, and the words for it."""
+"""What refuses a calibration, and the words for it."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from imufeedback.records import Segment
 
 
 class FitImpossible(Exception):
-    """The windows do not hold what a fitting needs, or hold what contradicts itself; the text says which sensor, why,
-    and what to try."""
+    """The windows do not hold what a calibration needs, or hold what contradicts itself; the text says which sensor,
+    why, and what to try."""
 
 
 def name(segment: Segment) -> str:

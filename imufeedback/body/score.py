@@ -1,4 +1,4 @@
-"""How good a performed fitting is, in three levels with a reason; what is poor is refused."""
+"""How good a performed calibration is, in three levels with a reason; what is poor is refused."""
 
 from __future__ import annotations
 

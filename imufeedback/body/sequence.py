@@ -1,4 +1,5 @@
-"""The fitting movements, recognised live in any tempo: stand → right knee twice → left knee twice → two bows → stand.
+"""The calibration movements, recognised live in any tempo: stand → right knee twice → left knee twice → two bows →
+stand.
 
 What a sensor is called does not matter here: the one that is lifted first is on the right thigh, the next one on the
 left thigh, and the one that tips in the bow on the pelvis. Each step is told as it is done; what cannot be right is
@@ -30,7 +31,7 @@ from imufeedback.records import AlignedBlock, FitStep, Floats, Segment
 from imufeedback.stage import Stage
 
 STILL_S = 2.0
-"""Standing still for so long begins a fitting; the player is asked for three."""
+"""Standing still for so long begins a calibration; the player is asked for three."""
 END_STILL_S = 1.0
 LEAVE_RAD, BACK_RAD = float(np.deg2rad(10.0)), float(np.deg2rad(8.0))
 """A movement begins above the one and ends below the other."""
@@ -74,7 +75,7 @@ ORDER = "right knee twice, left knee twice, bow twice"
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """An attempt that cannot become a fitting."""
+    """An attempt that cannot become a calibration."""
 
     t_s: float
     reason: str
@@ -164,7 +165,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             s.silent_s, s.last_s = np.zeros(len(self._segments)), tick.t_s
         if tick.t_s - s.begun_s > LIFE_S:
             s.over = True
-            reason = f"no fitting came about in {LIFE_S / 60:.0f} minutes – begin again when you are ready"
+            reason = f"no calibration came about in {LIFE_S / 60:.0f} minutes – begin again when you are ready"
             return [Refused(tick.t_s, reason, over=True)]
         silent = self._silent(tick)
         if silent is not None:
@@ -308,7 +309,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             by_itself = np.flatnonzero((alone(under_way, s.up, BACK_RAD) > 0.3) & self._watched)
             if len(by_itself):
                 return self._refuse(tick.t_s, _loose(self._names(by_itself)))
-            return self._refuse(tick.t_s, WALKED if s.walked else f"this was no part of the fitting – {ORDER}")
+            return self._refuse(tick.t_s, WALKED if s.walked else f"this was no part of the calibration – {ORDER}")
         return []
 
     def _standing_again(self, tick: Tick) -> list[Told]:

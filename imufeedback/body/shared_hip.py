@@ -7,7 +7,7 @@ With S the turn of a sensor since standing (from its gyroscope), the joint centr
 
 with r from the sensor to the joint and b the accelerometer's zero-g offset. Pelvis and thigh see the same one, but for
 their headings. For a given heading δ all else is linear; δ is searched for. The same constraint as in `link.py`, over
-the whole fitting at once and without knowing δ beforehand. Where this cannot be used, see `shared_joint.py`.
+the whole calibration at once and without knowing δ beforehand. Where this cannot be used, see `shared_joint.py`.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from imufeedback.records import Floats
 STANDING_S = 0.3
 MAX_SPAN_S, OFFSET_SPAN_S = 60.0, 30.0
 """Longer than the first the gyroscope's own drift counts as movement; longer than the second it would be taken for an
-offset (0.4 m/s² seen after 40 s of sitting). The fitting movements take 12 to 25 s."""
+offset (0.4 m/s² seen after 40 s of sitting). The calibration movements take 12 to 25 s."""
 MOST_M_S2 = 0.8
 """No part has more (80 mg); such a result says that the movements were not what they should have been."""
 EXPLAINED = 1.0

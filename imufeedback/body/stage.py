@@ -13,8 +13,8 @@ import numpy as np
 from imufeedback.body import pelvis
 from imufeedback.body.angles import angles
 from imufeedback.body.axes_watch import AxesWatch, withheld
+from imufeedback.body.calibration import FitImpossible
 from imufeedback.body.fitter import Found, by_windows, found, kept, named_windows, offer
-from imufeedback.body.fitting import FitImpossible
 from imufeedback.body.history import History
 from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
@@ -63,7 +63,7 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
-STAYS = "the fitting before stays in force"
+STAYS = "the calibration before stays in force"
 EPISODE_S = 5.0
 """A joint that gravity contradicts again within this time is not told again."""
 
@@ -86,9 +86,9 @@ class _State:
     asked: str | None = None
     """Reason of a zeroing that waits for the next complete sample."""
     sequence: Sequence | None = None
-    """While a fitting is being performed."""
+    """While a calibration is being performed."""
     offered: Found | None = None
-    """A fitting by other places than the stored ones, which waits for a yes or a no."""
+    """A calibration by other places than the stored ones, which waits for a yes or a no."""
     undo: tuple[Zero | None, Held] | None = None
     """What the last zeroing replaced."""
     doubted_s: dict[str, float] = field(default_factory=dict)
@@ -99,7 +99,7 @@ class _State:
 
 
 class Body(Stage[In, Out]):
-    """Fitting, zeroing and angles of the worn segments.
+    """Calibration, zeroing and angles of the worn segments.
 
     Takes aligned blocks, and the commands that fit and zero; to `commands.Swap` the pipeline sees (`take_swap`). Gives
     no angles before there is a fit.
@@ -125,8 +125,8 @@ class Body(Stage[In, Out]):
         self._links.state = self._state.links
 
     @property
-    def fitting(self) -> bool:
-        """Whether the player performs the fitting movements."""
+    def calibrating(self) -> bool:
+        """Whether the player performs the calibration movements."""
         return self._state.sequence is not None
 
     def feed(self, item: In) -> list[Out]:
@@ -146,18 +146,18 @@ class Body(Stage[In, Out]):
             case UndoZero():
                 return self._undo(t_s)
             case BeginFit():
-                return self._begin_fitting(t_s)
+                return self._begin_calibration(t_s)
             case CancelFit():
                 self._state.sequence = self._state.offered = None
             case Keep():
                 return self._keep(t_s)
         return []
 
-    def _begin_fitting(self, t_s: float) -> list[Out]:
+    def _begin_calibration(self, t_s: float) -> list[Out]:
         missing = [one for one in _NEEDED if one not in self._segments]
         if missing:
             names = ", ".join(missing).replace("_", " ")
-            return [FitRefused(t_s, f"no sensor on {names} – fitting needs pelvis and both thighs")]
+            return [FitRefused(t_s, f"no sensor on {names} – calibration needs pelvis and both thighs")]
         self._state.offered = None
         self._state.sequence = Sequence(self._segments, grid_hz=self._grid_hz)
         return []
@@ -167,11 +167,11 @@ class Body(Stage[In, Out]):
         if one is None:
             return []
         if not one.only_sides:
-            return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or fit again")]
+            return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or calibrate again")]
         return self._use(t_s, kept(one))
 
     def take_swap(self) -> Found | None:
-        """The offered fitting, which is then offered no more."""
+        """The offered calibration, which is then offered no more."""
         one, self._state.offered = self._state.offered, None
         return one
 
@@ -199,13 +199,15 @@ class Body(Stage[In, Out]):
     def _use(self, t_s: float, fitted: Fit, *, stored: bool = False) -> list[Out]:
         missing = [one for one in self._segments if one not in {f.segment for f in fitted.segments}]
         if missing:
-            return [FitRefused(t_s, f"the fitting has no {', '.join(missing).replace('_', ' ')} – fit again")]
+            return [FitRefused(t_s, f"the calibration has no {', '.join(missing).replace('_', ' ')} – calibrate again")]
         for one in fitted.segments:
             length = float(np.linalg.norm(one.q_sb))
             if not abs(length - 1.0) < UNIT_OFF:
                 name = str(one.segment).replace("_", " ")
                 return [
-                    FitRefused(t_s, f"the stored fit of the {name} is no rotation (length {length:.3g}) – fit again")
+                    FitRefused(
+                        t_s, f"the stored fit of the {name} is no rotation (length {length:.3g}) – calibrate again"
+                    )
                 ]
         self._state.fit, self._state.zero, self._state.undo = fitted, None, None
         self._state.watches = {one: SlipWatch() for one in _NEEDED if one in self._segments}
@@ -236,7 +238,7 @@ class Body(Stage[In, Out]):
         return before + self._measured(s.worn, block)
 
     def _performed(self, sequence: Sequence, block: AlignedBlock) -> list[Out]:
-        """The fitting under way."""
+        """The calibration under way."""
         out: list[Out] = []
         for told in sequence.feed(block):
             if isinstance(told, FitStep):
@@ -395,7 +397,7 @@ class Body(Stage[In, Out]):
             angle = abs(slip.turn_rad) or slip.tip_rad
             self._widen(segment, slip.turn_rad, slip.tip_rad)
             name = str(segment).replace("_", " ")
-            text = f"{name}: the strap seems to have moved by about {np.rad2deg(angle):.0f}° – fit again"
+            text = f"{name}: the strap seems to have moved by about {np.rad2deg(angle):.0f}° – calibrate again"
             out.append(Slipped(t_s, segment, angle, text))
         return out
 
@@ -409,7 +411,7 @@ class Body(Stage[In, Out]):
 
 
 LOOK_BACK_S = 60.0
-"""Axes are judged by what was measured up to so long before a fitting, or before its refusal."""
+"""Axes are judged by what was measured up to so long before a calibration, or before its refusal."""
 _NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 
 

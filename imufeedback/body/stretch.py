@@ -52,7 +52,7 @@ class Stretch:
 
         A bias counts in the rates only after a rest of two seconds or more, which a player's sway may never give; the
         filter's own estimate is in its orientations from the first movements on. At 2 °/s it is 30° of turn in one
-        fitting. The median, so that a step over lost samples does not count.
+        calibration. The median, so that a step over lost samples does not count.
         """
         if len(self.q_es) < 2:
             return self

@@ -1,4 +1,5 @@
-"""What is decided of a fitting once all evidence is weighed: refused with the segment and the reason, or its levels.
+"""What is decided of a calibration once all evidence is weighed: refused with the segment and the reason, or its
+levels.
 
 Evidence that contradicts is a refusal and never a wider error bar.
 """

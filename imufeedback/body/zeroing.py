@@ -1,7 +1,7 @@
 """When to zero, and what zeroing sets.
 
-Pelvis turn and hip rotations count from the player's own pose: from standing still once after the fitting, and from
-every address after that. The thigh angle does not: it is absolute, from the fitting.
+Pelvis turn and hip rotations count from the player's own pose: from standing still once after the calibration, and from
+every address after that. The thigh angle does not: it is absolute, from the calibration.
 """
 
 from __future__ import annotations

@@ -11,10 +11,10 @@ import typer
 from imufeedback import __version__
 from imufeedback.cli import (
     analyse,
+    calibrate,
     demo,
     doctor,
     export,
-    fit,
     import_,
     latency,
     live,
@@ -50,7 +50,7 @@ app.command("demo", short_help="The whole tool without hardware, with a virtual 
 app.command("live", short_help="The windows for the bay and for the range")(live.live)
 app.command("import", short_help="A folder of CSV files becomes a recording")(import_.import_)
 app.command("analyse", short_help="Judge a recording again: table, summary, angles")(analyse.analyse)
-app.command("fit", short_help="Fit a recording's sensors to the body again")(fit.fit)
+app.command("calibrate", short_help="Calibrate a recording's sensors to the body again")(calibrate.calibrate)
 app.command("export", short_help="Angles, reps or samples as CSV, Parquet or C3D")(export.export)
 app.command("report", short_help="One page: what was worked on, the trend, what is next")(report.report)
 app.command("review", short_help="The window for home: sessions, reps, playback, trends")(review.review)

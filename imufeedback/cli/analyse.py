@@ -86,7 +86,7 @@ def _one(
     print_notes(judged.told)
     print_reps(judged.told)
     if judged.fit is None:
-        say("the recording holds no fitting, so there are no angles")
+        say("the recording holds no calibration, so there are no angles")
     if json_file is not None:
         document = msgspec.structs.replace(judged.summary, recording=shown(file))
         write_json(json_file, to_json(document), overwrite=overwrite)

@@ -160,12 +160,12 @@ def _tell_live(events: list[Event]) -> None:
             void = f" does not count: {event.void}" if event.void else ""
             say(f"{event.end_s:7.2f} s  rep {event.index + 1}{void}")
         elif isinstance(event, Fitted):
-            say(f"{event.t_s:7.2f} s  fitting {event.fit.level}")
+            say(f"{event.t_s:7.2f} s  calibration {event.fit.level}")
         elif isinstance(event, FitStep):
-            say(f"{event.t_s:7.2f} s  fitting {event.number}/{event.of}: {event.step} seen. {event.say}")
+            say(f"{event.t_s:7.2f} s  calibration {event.number}/{event.of}: {event.step} seen. {event.say}")
         elif isinstance(event, SwapOffered | Slipped | Doubted):
             say(f"{event.t_s:7.2f} s  {event.text}")
         elif isinstance(event, FitRefused):
-            say(f"{event.t_s:7.2f} s  fitting refused: {event.reason}")
+            say(f"{event.t_s:7.2f} s  calibration refused: {event.reason}")
         elif isinstance(event, Doubted | Notice):
             say(event.text)

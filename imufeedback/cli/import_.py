@@ -15,7 +15,7 @@ def import_(
     source: Annotated[Path, typer.Argument(metavar="SRC", help="Folder of <segment>.csv files.", show_default=False)],
     out: Annotated[Path, typer.Option("--out", metavar="FILE.mcap", help="Recording to make.", show_default=False)],
     still: Annotated[
-        str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing, for the fitting.")
+        str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing, for the calibration.")
     ] = None,
     flex: Annotated[
         str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion (knee lifts, walking).")
@@ -29,9 +29,9 @@ def import_(
 ) -> None:
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
 
-    A folder that export made (--format raw) brings its player, rules and fitting with it. With --still and --flex the
-    sensors are fitted to the body and the fitting is stored in the recording. A sensor whose axes, signs or units
-    contradict gravity is told; the recording is made without a fitting, and the exit status is 1.
+    A folder that export made (--format raw) brings its player, rules and calibration with it. With --still and --flex
+    the sensors are fitted to the body and the calibration is stored in the recording. A sensor whose axes, signs or
+    units contradict gravity is told; the recording is made without a calibration, and the exit status is 1.
     """
     from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder
@@ -61,12 +61,12 @@ def import_(
     if made.wrong:
         for line in made.wrong:
             say(line)
-        say("no fitting is accepted from such a sensor: correct the files, then import them again")
+        say("no calibration is accepted from such a sensor: correct the files, then import them again")
         raise typer.Exit(1)
     if made.fit is None:
-        say("no fitting: angles need --still and --flex")
+        say("no calibration: angles need --still and --flex")
     else:
-        show(f"fitting {made.fit.level}: {made.fit.method}")
+        show(f"calibration {made.fit.level}: {made.fit.method}")
         for one in made.fit.segments:
             if one.reason:
-                say(f"fitting {one.level}: {one.reason}")
+                say(f"calibration {one.level}: {one.reason}")

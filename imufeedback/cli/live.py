@@ -14,7 +14,7 @@ def live(
     ] = None,
     layout: Annotated[str, typer.Option("--layout", metavar="NAME", help="Layout of the sensors' packets.")] = "house",
 ) -> None:
-    """The windows for the bay and for the range: player, sensors, fitting, drill; can be tried without sensors."""
+    """The windows for the bay and for the range: player, sensors, calibration, drill; can be tried without sensors."""
     from imufeedback.app.live import show
     from imufeedback.resources import data_folder
 

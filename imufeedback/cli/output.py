@@ -158,7 +158,7 @@ def print_notes(summary: Summary) -> None:
     if summary.fit is not None:
         for one in summary.fit.segments:
             if one.reason:
-                say(f"fitting {one.level}: {one.reason}")
+                say(f"calibration {one.level}: {one.reason}")
     for text in dict.fromkeys(summary.notices):
         say(text)
     if summary.rejected:

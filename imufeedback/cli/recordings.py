@@ -139,8 +139,8 @@ def delete_player(
 ) -> None:
     """Remove everything of a player from the data folder, after listing it. This cannot be undone.
 
-    Recordings with all that was made of them, notes, fittings, curves to compare with, the player's own file, the name
-    in the index. With --library for another folder: what is in that folder.
+    Recordings with all that was made of them, notes, calibrations, curves to compare with, the player's own file, the
+    name in the index. With --library for another folder: what is in that folder.
     """
     from imufeedback.record.files import shown
     from imufeedback.record.library import Library

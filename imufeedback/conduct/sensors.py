@@ -198,7 +198,7 @@ class Sensors:
         return [place for place, _ in out], [arrived for _, arrived in out]
 
     def correct(self, fit: Fit) -> None:
-        """The fitting movements turned the sensors against gravity, which shows their zero-g offsets."""
+        """The calibration movements turned the sensors against gravity, which shows their zero-g offsets."""
         found = {one.segment: one.acc_bias_m_s2 for one in fit.segments}
         for chain in self.chains.values():
             if chain.sensor.role in found:

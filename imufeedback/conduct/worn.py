@@ -41,7 +41,7 @@ class Worn:
         return [f"no sensor on {', '.join(missing).replace('_', ' ')}: swings cannot be judged"]
 
     def swap(self, t_s: float) -> list[Event]:
-        """Give the sensors the places that the fitting movements showed. All memory of the samples stays."""
+        """Give the sensors the places that the calibration movements showed. All memory of the samples stays."""
         found = self.body.take_swap()
         if found is None:
             return []

@@ -145,7 +145,7 @@ class Cueing(Stage[Heard, Cue]):
 
     def _movement(self, now_s: float, event: StateChanged) -> list[Cue]:
         given = self._state.given
-        if event.state in (Motion.LOSING, Motion.IDLE):
+        if event.state in (Motion.FALLING, Motion.IDLE):
             given.clear()
             return []
         if event.state in given:

@@ -58,7 +58,7 @@ class LosingTone(Stage[Heard, Tone]):
         """The tone that follows from one event: none or one."""
         match item.event:
             case StateChanged(t_s=t_s, state=state):
-                self._state.losing = state is Motion.LOSING
+                self._state.losing = state is Motion.FALLING
                 return [] if self._state.losing else self._end(t_s)
             case PhaseChanged(t_s=t_s, phase=phase) if phase in BEFORE:
                 self._state.losing = False

@@ -74,7 +74,7 @@ SOUNDS: dict[str, Sound] = {
     # one pitch, struck once and fading
     "rep-counted": Sound((Note(-2, BLOCK_S, struck=True),), "one repetition counted"),
     # one step up, short then long
-    "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the fitting is done"),
+    "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the calibration is done"),
     # one step down, long then short
     "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
     # up and back again, long-short-long

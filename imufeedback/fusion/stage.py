@@ -69,7 +69,7 @@ class _State:
     bias: Floats = field(default_factory=lambda: np.zeros(3))
     """Gyroscope bias observed at the last rest."""
     acc_bias: Floats | None = None
-    """(3,) zero-g offset that a fitting found."""
+    """(3,) zero-g offset that a calibration found."""
     candidate: Floats | None = None
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0

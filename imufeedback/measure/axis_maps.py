@@ -1,9 +1,9 @@
 """Axes, signs and units that are wrong: found and named, and no true sensor accused.
 
 Each of the 47 wrong maps of a gyroscope's axes and each wrong unit, at each sensor, in two turns by hand and in the
-fitting movements of seeded players; the same on all recordings of people; and one accelerometer inverted among several.
-What a wrong map would have told follows from the evidence of the true one, in another order, so that each stretch is
-looked at once.
+calibration movements of seeded players; the same on all recordings of people; and one accelerometer inverted among
+several. What a wrong map would have told follows from the evidence of the true one, in another order, so that each
+stretch is looked at once.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ def _percent(part: float, whole: float) -> float:
     return 100.0 * part / whole if whole else float("nan")
 
 
-# ── turned by hand, and in fitting movements ─────────────────────────────────────────────────────────────────────
+# ── turned by hand, and in calibration movements ─────────────────────────────────────────────────────────────────────
 
 
 def by_hands(context: Context) -> Iterator[Measured]:
@@ -117,8 +117,9 @@ def by_hands(context: Context) -> Iterator[Measured]:
     yield from tally.lines("two turns by hand", 98.0)
 
 
-def in_fittings(context: Context) -> Iterator[Measured]:
-    """The fitting movements of seeded players: each sensor by itself, and one accelerometer inverted among three."""
+def in_calibrations(context: Context) -> Iterator[Measured]:
+    """The calibration movements of seeded players: each sensor by itself, and one accelerometer inverted among
+    three."""
     tally, pairs = Tally(), Pairs()
     for seed in range(context.seed, context.seed + (6 if context.quick else 200)):
         context.say(f"player {seed}")
@@ -126,8 +127,8 @@ def in_fittings(context: Context) -> Iterator[Measured]:
         for segment, samples in sensors.items():
             tally.add(f"player {seed}, {segment}", samples)
         pairs.add(f"player {seed}", sensors)
-    yield from tally.lines("fitting movements", 98.0)
-    yield from pairs.lines("fitting movements")
+    yield from tally.lines("calibration movements", 98.0)
+    yield from pairs.lines("calibration movements")
 
 
 @dataclass
@@ -156,7 +157,7 @@ class Pairs:
 
 
 def in_sessions(context: Context) -> Iterator[Measured]:
-    """Through the whole pipeline: players whose fitting was accepted as good although a sensor is wrong, or who are
+    """Through the whole pipeline: players whose calibration was accepted as good although a sensor is wrong, or who are
     blamed for it."""
     accepted = blamed = refused = sessions = 0
     count = 4 if context.quick else 30
@@ -273,7 +274,7 @@ def _timed(rate_hz: float, gyr: Floats, acc: Floats) -> Samples:
 
 STEPS = (
     Step("wrong axes, turned by hand", by_hands),
-    Step("wrong axes in fitting movements", in_fittings),
+    Step("wrong axes in calibration movements", in_calibrations),
     Step("wrong axes in whole sessions", in_sessions),
     Step("wrong axes in recordings", in_recordings),
 )

@@ -61,7 +61,7 @@ class Day:
 
 
 def looped(stream: SensorStream, ready_s: float, seconds: float) -> Iterator[tuple[int, bytes]]:
-    """The stream of a script, then again and again what comes after its fitting, for so long.
+    """The stream of a script, then again and again what comes after its calibration, for so long.
 
     The golfer stands still where it begins anew; numbers and clock run on.
     """

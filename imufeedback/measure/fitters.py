@@ -44,7 +44,7 @@ class Slip:
 
 @dataclass(frozen=True)
 class Performance:
-    """One session that begins with its fitting."""
+    """One session that begins with its calibration."""
 
     script: Script
     places: Mapping[Segment, ImuPlace]

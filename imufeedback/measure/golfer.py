@@ -42,7 +42,7 @@ def items(
     model: SensorModel | None = None,
     layout_text: str | None = None,
 ) -> Iterator[Item]:
-    """A session with perfect sensors, or with those of a model; the fitting is asked for after its movements."""
+    """A session with perfect sensors, or with those of a model; the calibration is asked for after its movements."""
     text = resources.text("layouts", LAYOUT) if layout_text is None else layout_text
     worn = [(serial_of(segment), segment) for segment in segments]
     player = Player(hand=script.hand)
@@ -54,7 +54,7 @@ def items(
 
 
 def fit_command(script: Script) -> Command:
-    """What a coach asks for when the fitting movements are over."""
+    """What a coach asks for when the calibration movements are over."""
     return recorded(int(script.ready_s * 1e9), fit_windows(script))
 
 
@@ -133,7 +133,7 @@ def first_stall(played: Played, truth: RepTruth) -> StateChanged | None:
     for event in played.events:
         if (
             isinstance(event, StateChanged)
-            and event.state in (Motion.STALLED, Motion.REGAINING)
+            and event.state in (Motion.STALLED, Motion.GROWING)
             and truth.top_s - 0.5 <= event.t_s <= truth.finish_s
         ):
             return event

@@ -34,13 +34,13 @@ from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
 
 LAYOUT = "house"
 FIT_LIMIT_S = 120.0
-"""The fitting movements are worked off in haste; a machine that needs longer than that cannot follow anyway."""
+"""The calibration movements are worked off in haste; a machine that needs longer than that cannot follow anyway."""
 LOOK_S = 0.005
 
 
 class Load:
-    """A session whose host times begin at 0: up to the fitting in haste; then, once `go` is set, so many live seconds
-    at the pace of life of a golfer who is fitted and swings slowly. There are about 65 s of it."""
+    """A session whose host times begin at 0: up to the calibration in haste; then, once `go` is set, so many live
+    seconds at the pace of life of a golfer who is fitted and swings slowly. There are about 65 s of it."""
 
     def __init__(self, seconds: float, seed: int) -> None:
         script = make_script(reps=5, seed=seed)
@@ -68,11 +68,11 @@ class Load:
             self._fitted.set()
 
     def wait_for_fit(self, practice: Practice, meanwhile: Callable[[], None] = lambda: None) -> None:
-        """Until the fitting is found. Raises ImuFeedbackError when the session ends before, or takes too long."""
+        """Until the calibration is found. Raises ImuFeedbackError when the session ends before, or takes too long."""
         until_s = time.monotonic() + FIT_LIMIT_S
         while not self._fitted.wait(LOOK_S):
             if practice.error is not None or time.monotonic() > until_s:
-                raise ImuFeedbackError(f"no fitting came ({practice.error or 'too slow'})", where="load")
+                raise ImuFeedbackError(f"no calibration came ({practice.error or 'too slow'})", where="load")
             meanwhile()
 
 

@@ -1,4 +1,4 @@
-"""Sensors whose axes, signs or units are wrong, worn in fitting movements and turned by hand."""
+"""Sensors whose axes, signs or units are wrong, worn in calibration movements and turned by hand."""
 
 from __future__ import annotations
 

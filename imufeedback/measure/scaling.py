@@ -107,7 +107,8 @@ def least(works: Mapping[float, Callable[[], float]], tries: int) -> tuple[float
 def session(
     script: Script, segments: Sequence[Segment] = WORN, rate_hz: float = RATE_HZ, seconds: float = math.inf
 ) -> Iterator[Item]:
-    """From a second before the end of the fitting movements on, with the true fitting, for so many `seconds`."""
+    """From a second before the end of the calibration movements on, with the true calibration, for so many
+    `seconds`."""
     layout = msgspec.structs.replace(parse_layout(resources.text("layouts", LAYOUT), LAYOUT), rate_hz=rate_hz)
     streams = sensor_streams(script, layout, segments, model=typical(soft_tissue=False))
     begin_ns = round((script.ready_s - STILL_S) * 1e9)

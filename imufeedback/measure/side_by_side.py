@@ -171,8 +171,8 @@ def walker(context: Context) -> Iterator[Measured]:
 def golfers(context: Context) -> Iterator[Measured]:
     """Rows of synthetic players: pelvis and trail thigh, exact truth, typical sensors; from the first address on.
 
-    This tool goes through its whole pipeline, fitting and zeroing included; peers get the samples, the mounting and the
-    true heading of the first second.
+    This tool goes through its whole pipeline, calibration and zeroing included; peers get the samples, the mounting and
+    the true heading of the first second.
     """
     for seed in range(context.seed, context.seed + (1 if context.quick else 5)):
         context.say(f"player {seed}")

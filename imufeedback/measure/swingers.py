@@ -40,7 +40,7 @@ from imufeedback.synth.swing import Flaw
 from imufeedback.synth.truth import RepTruth
 
 TYPICAL = PRESETS["typical"]
-"""With soft tissue, and a strap that slips after the fitting."""
+"""With soft tissue, and a strap that slips after the calibration."""
 SHORTEST_S, LONGEST_S = 0.8, 8.0
 """From leaving the address to the finish."""
 FULL_S = sum((TIMING[Pace.FULL].back_s, TIMING[Pace.FULL].down_s, TIMING[Pace.FULL].through_s))
@@ -81,7 +81,7 @@ class Seen:
             one
             for one in self.events
             if isinstance(one, StateChanged)
-            and one.state in (Motion.STALLED, Motion.REGAINING)
+            and one.state in (Motion.STALLED, Motion.GROWING)
             and truth.address_s <= one.t_s <= truth.finish_s + 0.2
         ]
 
@@ -132,7 +132,7 @@ def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
 
 
 def play_drill(script: Script, drill: str) -> Seen:
-    """A drill with three sensors; its block begins when the fitting is done."""
+    """A drill with three sensors; its block begins when the calibration is done."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     block = BeginBlock(drill, Role.DRILL, Mode.NONE, rule_set=resources.text("drills", drill))
     pipeline, begun = Pipeline(), False

@@ -1,7 +1,7 @@
 """Standard deviations of features. Degrees.
 
-An angle's own standard deviation comes with it; in a change within one rep fitting and zero-g errors stay the same, but
-the turn leaks into it through misaligned and cross-sensitive axes. The numbers were found on synthetic players with
+An angle's own standard deviation comes with it; in a change within one rep calibration and zero-g errors stay the same,
+but the turn leaks into it through misaligned and cross-sensitive axes. The numbers were found on synthetic players with
 typical sensors and soft tissue (`validate --set swings` checks that they still hold).
 """
 

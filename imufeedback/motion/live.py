@@ -74,7 +74,7 @@ class Judge:
         if angle <= self.limits.target_rad and self.reached_s is None:
             self.reached_s = t_s
         if self.reached_s is not None:
-            return self._enter(Motion.LOSING, t_s) if self.state in (Motion.STALLED, Motion.REGAINING) else None
+            return self._enter(Motion.FALLING, t_s) if self.state in (Motion.STALLED, Motion.GROWING) else None
         self._follow_growth(t_s, angle)
         if turn_rate < MIN_TURN_RATE_RAD_S:
             return None
@@ -94,7 +94,7 @@ class Judge:
             self.flat_since = self.flat_since or (t_s, turn)
             self.losing_since = None
             self.flat_turn_rad = max(self.flat_turn_rad, turn - self.flat_since[1])
-        elif self.state in (Motion.STALLED, Motion.REGAINING):
+        elif self.state in (Motion.STALLED, Motion.GROWING):
             if slope >= RETURN_FACTOR * self.limits.min_slope:
                 self.losing_since = self.losing_since or (t_s, turn)
             else:
@@ -106,16 +106,16 @@ class Judge:
     def _decide(self, t_s: float, turn: float, angle: float) -> float | None:
         if self._over_dead_band(self.losing_since, t_s, turn):
             self.flat_since = None
-            return self._enter(Motion.LOSING, self.losing_since[0]) if self.losing_since else None
+            return self._enter(Motion.FALLING, self.losing_since[0]) if self.losing_since else None
         if self.flat_since is None:
             return None
         grown = angle - self.lowest[0] > self.limits.grow_rad and t_s - self.flat_since[0] >= self.limits.dead_s
-        if self.state is not Motion.REGAINING and grown:  # growth beyond its own limit needs no turn to be sure
+        if self.state is not Motion.GROWING and grown:  # growth beyond its own limit needs no turn to be sure
             self._note_stall(t_s, angle)
-            return self._enter(Motion.REGAINING, self.lowest[1])
+            return self._enter(Motion.GROWING, self.lowest[1])
         if not self._over_dead_band(self.flat_since, t_s, turn):
             return None
-        if self.state not in (Motion.STALLED, Motion.REGAINING):
+        if self.state not in (Motion.STALLED, Motion.GROWING):
             self._note_stall(t_s, angle)
             return self._enter(Motion.STALLED, self.flat_since[0])
         return None
@@ -127,7 +127,7 @@ class Judge:
         return t_s - since[0] >= self.limits.dead_s - 1e-9 and turn - since[1] >= self.limits.dead_turn_rad
 
     def _note_stall(self, t_s: float, angle: float) -> None:
-        if self.state in (Motion.STALLED, Motion.REGAINING) or self.flat_since is None:
+        if self.state in (Motion.STALLED, Motion.GROWING) or self.flat_since is None:
             return
         self.stalls.append(Stall(self.flat_since[0], self.flat_since[1], t_s, angle))
 

@@ -20,7 +20,7 @@ from imufeedback.texts import read_json
 
 FOLDER = "fits"
 FORMAT = 1
-_HINT = "remove the file, and fit again"
+_HINT = "remove the file, and calibrate again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,8 @@ class StoredFit:
             return None
         days = (today - self.day).days
         when = "yesterday" if days == 1 else f"{days} days ago" if days > 0 else f"on {self.day.isoformat()}"
-        return f"this fitting of {self.player or 'the player'} was made {when}: straps have been off since – fit again"
+        whose = self.player or "the player"
+        return f"this calibration of {whose} was made {when}: straps have been off since – calibrate again"
 
     def command(self, today: date) -> SetFit:
         """What puts it in use; the caution goes with it, so every replay says it too."""
@@ -73,6 +74,6 @@ def last(folder: Path, player: str) -> StoredFit | None:
     except FileNotFoundError:
         return None
     except BadFile as error:
-        raise BadFile(f"no stored fitting ({error.what})", where=str(path), hint=_HINT) from None
+        raise BadFile(f"no stored calibration ({error.what})", where=str(path), hint=_HINT) from None
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
-        raise BadFile(f"no stored fitting ({error})", where=str(path), hint=_HINT) from error
+        raise BadFile(f"no stored calibration ({error})", where=str(path), hint=_HINT) from error

@@ -1,4 +1,4 @@
-"""CSV folder to recording, with its fitting."""
+"""CSV folder to recording, with its calibration."""
 
 from __future__ import annotations
 
@@ -72,11 +72,11 @@ def import_folder(
     """Make a recording of a folder of ``<segment>.csv``.
 
     Times that all begin later than a day count from the files' common start; windows may be given either way. With both
-    windows (seconds of the files' own time) the sensors are fitted first, and the fitting is the recording's
+    windows (seconds of the files' own time) the sensors are calibrated first, and the calibration is the recording's
     second item: so angles are there from the first standing still on. Where a sensor contradicts physics the
     recording is made all the same, without a fit. A ``session.json`` that an export left in the folder gives what the
-    arguments do not: player, rules, filter, fitting, title and start. Raises BadFile for what is wrong with the files,
-    or with the windows; CannotWrite when the recording cannot be created.
+    arguments do not: player, rules, filter, calibration, title and start. Raises BadFile for what is wrong with the
+    files, or with the windows; CannotWrite when the recording cannot be created.
     """
     series = read_folder(source)
     _refuse_other_times(series.values(), source)
@@ -172,7 +172,7 @@ def _kept_fit(args: dict[str, Json], source: Path) -> Fit:
     found = stored_fit(args)
     if isinstance(found, Malformed):
         where = str(source / SESSION_FILE)
-        raise BadFile(f"its fitting makes no sense ({found.wrong})", where=where, hint="remove it, or export again")
+        raise BadFile(f"its calibration makes no sense ({found.wrong})", where=where, hint="remove it, or export again")
     return found.fit()
 
 
@@ -219,5 +219,5 @@ def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[floa
         if isinstance(event, Fitted):
             return event.fit
         if isinstance(event, FitRefused):
-            raise BadFile(f"no fitting: {event.reason}", where=str(source), hint=hint)
-    raise BadFile("no fitting came of it", where=str(source), hint=hint)
+            raise BadFile(f"no calibration: {event.reason}", where=str(source), hint=hint)
+    raise BadFile("no calibration came of it", where=str(source), hint=hint)

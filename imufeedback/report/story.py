@@ -169,7 +169,7 @@ def count(many: int, what: str) -> str:
 
 def certainty(summary: Document) -> list[str]:
     """How sure the numbers are, line by line."""
-    lines, reps = [_fit_words(summary.fit)], counted(summary.reps)
+    lines, reps = [_fit_words(summary.calibration)], counted(summary.reps)
     for feature, what in (("thigh_angle_sd_deg", "thigh angle"), ("hip_rotation_sd_deg", "hip rotation")):
         values = [rep.features[feature] for rep in reps if feature in rep.features]
         if values:
@@ -191,9 +191,9 @@ def certainty(summary: Document) -> list[str]:
 
 def _fit_words(fit: FitQuality | None) -> str:
     if fit is None:
-        return "There is no fitting, so there are no angles."
+        return "There is no calibration, so there are no angles."
     reasons = [segment.reason for segment in fit.segments.values() if segment.reason]
-    text = f"The fitting of the sensors to the body is {fit.level}."
+    text = f"The calibration of the sensors to the body is {fit.level}."
     return f"{text} {' '.join(reasons)}" if reasons else text
 
 

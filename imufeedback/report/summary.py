@@ -91,7 +91,7 @@ class Summary:
             case Fitted(fit=fit):
                 self.fit = fit
             case FitRefused(reason=reason):
-                self.notices.append(f"fitting refused: {reason}")
+                self.notices.append(f"calibration refused: {reason}")
             case SwapOffered(text=text) | Slipped(text=text):
                 self.notices.append(text)
             case RolesChanged(roles=roles):
@@ -158,7 +158,7 @@ class Summary:
             version=__version__,
             player=PlayerFacts(hand=self.hand),
             sensors=[_sensor(totals) for totals in self.totals],
-            fit=None if self.fit is None else _fit(self.fit),
+            calibration=None if self.fit is None else _fit(self.fit),
             reps=[
                 self._rep(rep, [sounded(cue) for cue in self.cues_of(rep, end_s)])
                 for rep, end_s in zip(self.reps, ends, strict=True)

@@ -9,7 +9,7 @@
     player.py       variety: the numbers of one invented player
     golfer.py       player + plan -> pose at any instants
     busy.py         what is done between two reps
-    script.py       a whole session: fitting movements, then reps, with the truth of every rep
+    script.py       a whole session: calibration movements, then reps, with the truth of every rep
     sensors.py      ideal inertial sensors at places on the segments
     tissue.py       bone -> what carries the sensor: soft tissue, a strap that slips
     presets.py      how wrong a sensor is: the numbers, with their sources

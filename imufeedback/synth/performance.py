@@ -1,4 +1,4 @@
-"""Fitting movements as people perform them: seeded, each a little different, and some spoiled.
+"""Calibration movements as people perform them: seeded, each a little different, and some spoiled.
 
 The movements of `script.py` are exact. Here the knee goes up a little sideways and turned, the pelvis follows, the
 weight goes over the standing leg, the body sways, the hips go back in the bow, and the tempo is the player's own. The

@@ -54,7 +54,7 @@ class SensorModel:
     rate_error_percent: float
     """Greatest error of the sample rate."""
     strap_twist_deg: float
-    """Spread of the turn about the segment's long axis by which the strap slips after the fitting."""
+    """Spread of the turn about the segment's long axis by which the strap slips after the calibration."""
     digital: bool
     """16 bit, ±2000 °/s and ±16 g; else any number."""
     tissue: SoftTissue | None

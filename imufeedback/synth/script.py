@@ -1,6 +1,7 @@
-"""A whole session: stand still, fitting movements, then reps and what lies between them; with the truth of every rep.
+"""A whole session: stand still, calibration movements, then reps and what lies between them; with the truth of every
+rep.
 
-Fitting movements: right knee up twice, left knee up twice, two bows with straight legs, each between moments of
+Calibration movements: right knee up twice, left knee up twice, two bows with straight legs, each between moments of
 standing still; less than 30 s in all.
 """
 
@@ -38,7 +39,7 @@ TURN_S = 1.6
 
 @dataclass(frozen=True, slots=True)
 class FitWindows:
-    """Where the fitting movements are; ``flex`` is a turn about the segment's z axis, by segment."""
+    """Where the calibration movements are; ``flex`` is a turn about the segment's z axis, by segment."""
 
     still: Window
     flex: dict[Segment, Window]
@@ -65,7 +66,7 @@ class Script:
     truth: Truth
     fit_windows: FitWindows
     ready_s: float
-    """The fitting movements are over, with a still moment after them."""
+    """The calibration movements are over, with a still moment after them."""
     duration_s: float
 
 
@@ -85,12 +86,12 @@ def make_script(
 ) -> Script:
     """A session of `reps` reps; `flaw` is that of every rep, or one for each rep.
 
-    A seed gives one player; the other hand gives its mirror image (the fitting movements begin with the right knee for
-    both). With `busy` the player walks up, bends for a ball, sways, stands about and waggles before the reps, and faces
-    another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else it
-    comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
-    parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of
-    the trail thigh). The motion is worked out only where it is asked for.
+    A seed gives one player; the other hand gives its mirror image (the calibration movements begin with the right knee
+    for both). With `busy` the player walks up, bends for a ball, sways, stands about and waggles before the reps, and
+    faces another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else
+    it comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
+    parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of the
+    trail thigh). The motion is worked out only where it is asked for.
 
     Raises UsageError for a negative number of reps, another number of flaws, tempos or sizes than of reps, or a rest,
     stature or tempo that is not above 0.
@@ -104,7 +105,7 @@ def make_script(
     if rest_s <= 0:
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
-    pieces, windows = _fitting(hand)
+    pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
     between = Between(seed, busy)
@@ -126,10 +127,10 @@ def make_script(
 
 
 def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float = 300.0) -> Script:
-    """The fitting movements, and then everything but reps for at least `seconds`: standing about, walking, bending for
-    a ball, practice sways; at address waggles, looks at the target, and a little way back and home again."""
+    """The calibration movements, and then everything but reps for at least `seconds`: standing about, walking, bending
+    for a ball, practice sways; at address waggles, looks at the target, and a little way back and home again."""
     player = make_player(hand, Pace.SLOW, seed)
-    pieces, windows = _fitting(hand)
+    pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
     between, address, index = Between(seed, busy=True), player.shape.address(), 0
     while pieces[-1].end_s < ready_s + seconds:
@@ -150,14 +151,14 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
 def make_hip_turn_script(
     *, hand: Hand = Hand.RIGHT, seed: int = 1, turns_deg: Sequence[float] = (30.0, -30.0), share: float = 1.0
 ) -> Script:
-    """The fitting movements, and then slow turns of the pelvis over standing legs, there and back.
+    """The calibration movements, and then slow turns of the pelvis over standing legs, there and back.
 
     Args:
         turns_deg: every turn, towards the target where positive: the lead hip turns in and the trail hip out.
         share: part of it that the hip joints take up; the rest the legs turn along (1: the thighs stay still).
     """
     player = make_player(hand, Pace.SLOW, seed)
-    pieces, windows = _fitting(hand)
+    pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
     pieces.append(hold(ready_s, ready_s + 2 * REST_S, STANDING))
     for turn_deg in turns_deg:
@@ -193,7 +194,7 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def _fitting(hand: Hand) -> tuple[list[Piece], FitWindows]:
+def _calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
     pieces = [hold(0.0, STILL_S, STANDING)]
     still = (0.3, STILL_S - 0.3)
     lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}

@@ -13,7 +13,7 @@ from imufeedback.synth.tissue import Carrier
 
 
 class WornSensor:
-    """Measures during a script. The strap, if it slips, does so when the fitting movements are over."""
+    """Measures during a script. The strap, if it slips, does so when the calibration movements are over."""
 
     def __init__(
         self, script: Script, place: ImuPlace, model: SensorModel | None = None, *, rate_hz: float = 200.0

@@ -108,7 +108,7 @@ def test_before_any_data_the_window_says_what_it_waits_for(make_bay: MakeBay) ->
     assert number(window) == numerals.UNKNOWN
     assert window.view.plots.rows[0].nothing == words.waiting_for_sensors()
     show(window, Link("A1", 0.1, LinkState.STREAMING, "", {}))
-    assert shown(window) is Shown.FITTING
+    assert shown(window) is Shown.CALIBRATION
 
 
 @pytest.mark.parametrize(("hand", "text"), [(Hand.RIGHT, "20°"), (Hand.LEFT, "−10°")])
@@ -132,11 +132,11 @@ def test_live_state_in_word_sign_and_colour(make_bay: MakeBay, motion: Motion) -
 @pytest.mark.parametrize(("pause_s", "fresh"), [(0.4, True), (0.6, False)])
 def test_a_stale_angle_is_never_shown_as_live(make_bay: MakeBay, clock: HandClock, pause_s: float, fresh: bool) -> None:
     window = make_bay()
-    show(window, angles(grid(0, 1)), state(Motion.LOSING))
+    show(window, angles(grid(0, 1)), state(Motion.FALLING))
     clock.now_s += pause_s
     show(window)
     assert number(window) == ("20°" if fresh else numerals.UNKNOWN)
-    assert shown(window) is (Shown.LOSING if fresh else Shown.NO_SIGNAL)
+    assert shown(window) is (Shown.FALLING if fresh else Shown.NO_SIGNAL)
 
 
 def test_an_angle_that_is_not_ok_is_not_shown(make_bay: MakeBay) -> None:
@@ -149,7 +149,7 @@ def test_an_angle_that_is_not_ok_is_not_shown(make_bay: MakeBay) -> None:
 
 def test_a_state_does_not_outlive_its_downswing(make_bay: MakeBay) -> None:
     window = make_bay()
-    show(window, angles(grid(0, 1)), state(Motion.LOSING), PhaseChanged(1.0, Phase.WAITING))
+    show(window, angles(grid(0, 1)), state(Motion.FALLING), PhaseChanged(1.0, Phase.WAITING))
     assert shown(window) is Shown.WAITING
 
 
@@ -243,7 +243,7 @@ def test_h78_events_of_a_foreign_thread_are_shown_from_the_qt_thread(make_bay: M
         hear(event)
 
     window.view.hear = noting  # type: ignore[method-assign]
-    engine = threading.Thread(target=lambda: window.feed.push([angles(grid(0, 1)), rep(0), state(Motion.LOSING)]))
+    engine = threading.Thread(target=lambda: window.feed.push([angles(grid(0, 1)), rep(0), state(Motion.FALLING)]))
     engine.start()
     engine.join()
     qtbot.waitUntil(lambda: window.view.table.reps == 1 and number(window) == "20°", timeout=3000)
@@ -278,7 +278,7 @@ def test_help_shows_how_the_window_keeps_up(make_bay: MakeBay, qtbot: QtBot) -> 
 def test_texts_grow_with_the_window_and_nothing_is_cut(make_bay: MakeBay, size: tuple[int, int]) -> None:
     window = make_bay()
     window.resize(*size)
-    show(window, angles(grid(0, 1)), state(Motion.REGAINING))
+    show(window, angles(grid(0, 1)), state(Motion.GROWING))
     window.grab()
     assert (window.width(), window.height()) == size
     block = window.view.panel.state

@@ -64,7 +64,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
     view.show_angle(-24.0)
     view.grab()
     assert capital(view.number.font().pixelSize()) >= 2 * least_px
-    for shown in (Shown.LOSING, Shown.STALLED, Shown.REGAINING, Shown.WAITING):
+    for shown in (Shown.FALLING, Shown.STALLED, Shown.GROWING, Shown.WAITING):
         word = words.state_word(shown)
         assert capital(view.state.fitted(word, 0.7 * view.width())) >= least_px
     needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")

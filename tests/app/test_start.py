@@ -226,7 +226,7 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     assert isinstance(made.source, VirtualGolfer)
     assert made.source.plan.hand is Hand.LEFT
     assert window.feed.hand is Hand.LEFT
-    assert window.start.step is Step.FITTING
+    assert window.start.step is Step.CALIBRATION
     assert window.start.ready.mark(Step.SENSORS) is Mark.BUSY
     told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in window.start.ready.roles))
     assert window.start.ready.mark(Step.SENSORS) is Mark.DONE
@@ -278,11 +278,11 @@ def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> Non
     }
     told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
     press(Qt.Key.Key_R, modifier=CTRL)
-    assert start.fitting.now.text() == texts.fit_now(0)
+    assert start.calibration.now.text() == texts.fit_now(0)
     assert made.asked[-1] == ("fit-begin", {})
     told(window, FitRefused(40.0, "the pelvis moved"))
-    assert start.ready.mark(Step.FITTING) is Mark.TROUBLE
-    assert "the pelvis moved" in start.fitting.now.text()
+    assert start.ready.mark(Step.CALIBRATION) is Mark.TROUBLE
+    assert "the pelvis moved" in start.calibration.now.text()
     told(window, fitted())
     assert start.ready.can_begin
 
@@ -419,7 +419,7 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest
 
 
 def streaming(make: Make, **keywords: Any) -> tuple[LiveWindow, FakePractice]:
-    """A session on sensors, before its fitting."""
+    """A session on sensors, before its calibration."""
     window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)), **keywords)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_F, modifier=CTRL)
@@ -438,11 +438,11 @@ def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make) -> None:
     window, made = streaming(make)
     press(Qt.Key.Key_R, modifier=CTRL)
     assert made.asked[-1] == ("fit-begin", {})
-    fitting = window.start.fitting
+    calibration = window.start.calibration
     for number in range(1, 6):
         window.start.hear(FitStep(1.0 * number, "x", number, 5, f"now {number}"))
-        assert fitting.now.text() == f"now {number}"
-        assert [sign.sign is Sign.TICK for sign in fitting.signs] == [k < number for k in range(5)]
+        assert calibration.now.text() == f"now {number}"
+        assert [sign.sign is Sign.TICK for sign in calibration.signs] == [k < number for k in range(5)]
 
 
 @pytest.mark.parametrize(("key", "verb"), [(Qt.Key.Key_Y, "swap"), (Qt.Key.Key_K, "keep")])
@@ -450,10 +450,10 @@ def test_sensors_that_were_seen_elsewhere_are_asked_about(make: Make, key: Qt.Ke
     window, made = streaming(make)
     swapped = {Segment.LEFT_THIGH: Segment.RIGHT_THIGH, Segment.RIGHT_THIGH: Segment.LEFT_THIGH}
     window.start.hear(SwapOffered(9.0, swapped, True, "swap them?"))
-    assert "left thigh → right thigh" in window.start.fitting.now.text()
+    assert "left thigh → right thigh" in window.start.calibration.now.text()
     press(key, modifier=CTRL)
     assert made.asked[-1] == (verb, {})
-    assert not window.start.fitting.swap.isVisible()
+    assert not window.start.calibration.swap.isVisible()
 
 
 def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
@@ -465,21 +465,21 @@ def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
     assert window.start.ready.roles == {"A1": NEEDED[0], "B2": NEEDED[2], "C3": NEEDED[1]}
 
 
-def test_last_fitting_of_the_player_can_be_used_and_its_age_is_said(make: Make, tmp_path: Path) -> None:
+def test_last_calibration_of_the_player_can_be_used_and_its_age_is_said(make: Make, tmp_path: Path) -> None:
     store(tmp_path, StoredFit("Robin", DAY, fitted().fit))
     window, made = streaming(make, fits=tmp_path, today=lambda: DAY + datetime.timedelta(days=3))
-    assert window.start.fitting.now.text() == texts.fit_can_begin()
-    assert window.start.fitting.stored.isVisible()
-    assert "3 days ago" in window.start.fitting.stored.text()
+    assert window.start.calibration.now.text() == texts.fit_can_begin()
+    assert window.start.calibration.stored.isVisible()
+    assert "3 days ago" in window.start.calibration.stored.text()
     press(Qt.Key.Key_O, modifier=CTRL)
     verb, args = made.asked[-1]
     assert verb == "set-fit"
     assert "3 days ago" in args["caution"]
 
 
-def test_a_fitting_is_kept_for_later_today(make: Make, tmp_path: Path) -> None:
+def test_a_calibration_is_kept_for_later_today(make: Make, tmp_path: Path) -> None:
     window, _ = streaming(make, fits=tmp_path, today=lambda: DAY)
-    assert not window.start.fitting.stored.isVisible()
+    assert not window.start.calibration.stored.isVisible()
     told(window, fitted())
     kept = last(tmp_path, "Robin")
     assert kept is not None
@@ -547,7 +547,7 @@ def test_no_step_asks_for_more_room_than_the_window_has(make: Make, qtbot: QtBot
 # ── without a window ─────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_every_line_of_the_fitting_has_what_turns_in_it() -> None:
+def test_every_line_of_the_calibration_has_what_turns_in_it() -> None:
     assert len(TURNING) == len(texts.fit_list())
 
 

@@ -138,7 +138,7 @@ def test_marks_of_a_rep_are_lines_and_missing_ones_are_not() -> None:
 
 def test_marks_stand_at_their_time_and_leave_with_it(plots: TracePlots) -> None:
     times = [TimeMark("impact_s", 7.0, 2)]
-    states = [StateMark(6.5, 12.0, Motion.STALLED), StateMark(6.8, 13.0, Motion.REGAINING)]
+    states = [StateMark(6.5, 12.0, Motion.STALLED), StateMark(6.8, 13.0, Motion.GROWING)]
     plots.draw(snapshot(np.zeros(100)), times, states)
     image = painted(plots)
     for row in plots.shown_rows:

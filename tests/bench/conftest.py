@@ -28,7 +28,7 @@ class Given:
 
     script: Script
     items: list[Item]
-    """Of the lossless layout, with its fitting movements."""
+    """Of the lossless layout, with its calibration movements."""
     path: Path
     """The same as a recording."""
     samples: Prepared

@@ -126,7 +126,7 @@ def test_walking_shows_every_wrong_map(data_folder: Path) -> None:
 
 
 @pytest.mark.parametrize("seed", [41, 42, 43])
-def test_fitting_movements_show_an_inverted_accelerometer(seed: int) -> None:
+def test_calibration_movements_show_an_inverted_accelerometer(seed: int) -> None:
     sensors = worn(performance(seed))
     assert inverted(sensors) == {}
     for one in sensors:

@@ -1,4 +1,4 @@
-"""Wrong axes are told by name: in a fitting instead of blaming the player, and live."""
+"""Wrong axes are told by name: in a calibration instead of blaming the player, and live."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_the_performance_is_fitted_as_it_is() -> None:
         (lambda gyr, acc: (gyr / 57.3, acc), "left thigh: its rates are 57 times too small"),
     ],
 )
-def test_a_fitting_names_the_sensor_and_not_the_player(change, says: str) -> None:
+def test_a_calibration_names_the_sensor_and_not_the_player(change, says: str) -> None:
     said = first_word(wrong(3, change))
     assert isinstance(said, FitRefused)
     assert said.reason.startswith(says)

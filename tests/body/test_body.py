@@ -343,8 +343,8 @@ def test_a_fit_over_an_empty_window_is_refused_with_the_segment():
 
 
 @pytest.fixture(scope="module")
-def fitting_movements():
-    """Blocks of half a second of the fitting movements of a synthetic golfer, and their windows."""
+def calibration_movements():
+    """Blocks of half a second of the calibration movements of a synthetic golfer, and their windows."""
     script = make_script(reps=0, seed=2)
     mounting = random_mounting(11, WORN)
     places = {one: ImuPlace(one, np.array(PLACES_M[one]), np.array([1.0, 0, 0, 0])) for one in WORN}
@@ -366,8 +366,8 @@ def fit_command(windows, at_s: float, **changed):
     return command("fit", at_s, **{"still": list(windows.still), "flex": flex} | changed)
 
 
-def test_a_fit_of_what_was_just_done(fitting_movements):
-    blocks, windows, mounting = fitting_movements
+def test_a_fit_of_what_was_just_done(calibration_movements):
+    blocks, windows, mounting = calibration_movements
     stage = body(segments=WORN)
     for block in blocks:
         assert stage.feed(block) == []
@@ -381,9 +381,9 @@ def test_a_fit_of_what_was_just_done(fitting_movements):
         assert np.rad2deg(error.magnitude()) < 0.5
 
 
-def test_one_window_of_movement_serves_all(fitting_movements):
+def test_one_window_of_movement_serves_all(calibration_movements):
     """From the first lift to the last bow: every segment finds its own flexion in it."""
-    blocks, windows, _ = fitting_movements
+    blocks, windows, _ = calibration_movements
     stage = body(segments=WORN)
     for block in blocks:
         stage.feed(block)
@@ -392,8 +392,8 @@ def test_one_window_of_movement_serves_all(fitting_movements):
     assert isinstance(fitted, Fitted)
 
 
-def test_a_fit_with_a_movement_in_the_still_window_is_refused_and_changes_nothing(fitting_movements):
-    blocks, windows, _ = fitting_movements
+def test_a_fit_with_a_movement_in_the_still_window_is_refused_and_changes_nothing(calibration_movements):
+    blocks, windows, _ = calibration_movements
     stage = body(segments=WORN)
     for block in blocks:
         stage.feed(block)

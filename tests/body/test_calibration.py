@@ -11,8 +11,8 @@ from fit_windows import acted, errors_deg, rad, stretches, striding
 from performances import BEGIN, blocks, fed, stage
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body import fitting
-from imufeedback.body.fitting import FitImpossible, fit
+from imufeedback.body import calibration
+from imufeedback.body.calibration import FitImpossible, fit
 from imufeedback.body.stretch import Stretch
 from imufeedback.measure.fitters import performance
 from imufeedback.records import FitRefused, Fitted, Level, Notice, Segment
@@ -30,11 +30,13 @@ def off_deg(found, mounting) -> float:
 @pytest.fixture(name="believe_turned")
 def turn_the_first_guess(monkeypatch: pytest.MonkeyPatch):
     """Believe at first that some segments face backward."""
-    first = fitting._fitted
+    first = calibration._fitted
 
     def believe(*segments: Segment) -> None:
         turns = dict.fromkeys(WORN, 0.0) | dict.fromkeys(segments, np.pi)
-        monkeypatch.setattr(fitting, "_fitted", lambda given, taken: fitting._turned_by(first(given, taken), turns))
+        monkeypatch.setattr(
+            calibration, "_fitted", lambda given, taken: calibration._turned_by(first(given, taken), turns)
+        )
 
     return believe
 
@@ -51,7 +53,7 @@ def test_whatever_was_believed_first_walking_tells_the_front(believe_turned, tur
 
 
 @pytest.mark.parametrize("turned", TURNED, ids=lambda which: "+".join(which))
-def test_whatever_was_believed_first_the_fitting_movements_tell_the_front(believe_turned, turned):
+def test_whatever_was_believed_first_the_calibration_movements_tell_the_front(believe_turned, turned):
     script = make_script(reps=0, seed=5)
     mounting = random_mounting(1)
     believe_turned(*turned)
@@ -123,7 +125,7 @@ def test_an_accelerometer_in_another_unit_is_named():
         fit(rest | {LEFT: in_g}, moving, whole)
 
 
-# ── samples that are missing in the fitting movements ────────────────────────────────────────────────────────────
+# ── samples that are missing in the calibration movements ────────────────────────────────────────────────────────────
 
 
 def with_gaps(given, seed: int, which: slice):
@@ -189,7 +191,7 @@ def test_a_refused_fit_leaves_the_old_one_in_force_and_says_so():
     refused, notice = body.feed(command("fit", at * 1e-9, **bad))
     assert isinstance(refused, FitRefused)
     assert isinstance(notice, Notice)
-    assert notice.text == "the fitting before stays in force"
+    assert notice.text == "the calibration before stays in force"
     assert body.state.fit.segments[0].q_sb.tolist() == before.segments[0].q_sb.tolist()
 
 

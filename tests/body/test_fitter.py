@@ -1,4 +1,4 @@
-"""A fitting performed live: roles, swaps, score, cancelling; and zeroing that is undone."""
+"""A calibration performed live: roles, swaps, score, cancelling; and zeroing that is undone."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_after_cancelling_nothing_is_watched():
 
 def test_without_the_needed_sensors_it_says_so_at_once():
     (refused,) = fed(stage(1, (Segment.PELVIS, Segment.LEFT_THIGH)), [BEGIN])
-    assert refused.reason == "no sensor on right thigh – fitting needs pelvis and both thighs"
+    assert refused.reason == "no sensor on right thigh – calibration needs pelvis and both thighs"
 
 
 def test_kept_roles_give_the_same_axes_under_the_stored_names():
@@ -114,9 +114,9 @@ def test_shanks_on_the_wrong_legs_are_found():
 
 def test_a_stored_fit_of_an_earlier_day_is_not_used_without_saying_so():
     fitted = next(one for one in fed(stage(3), [BEGIN, *blocks(3)]) if isinstance(one, Fitted))
-    args = {**args_of(SetFit.of(fitted.fit)), "caution": "made yesterday – fit again"}
+    args = {**args_of(SetFit.of(fitted.fit)), "caution": "made yesterday – calibrate again"}
     notice, used = stage(3).feed(command("set-fit", **args))
-    assert notice == Notice(0.0, "made yesterday – fit again")
+    assert notice == Notice(0.0, "made yesterday – calibrate again")
     assert used.stored
 
 

@@ -1,4 +1,4 @@
-"""Fitting recovers how every sensor is strapped on, and refuses what it cannot know."""
+"""Calibration recovers how every sensor is strapped on, and refuses what it cannot know."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bodies import ALL, WORN, G, random_mounting
 from fit_windows import RATE_HZ, acted, by_segment, errors_deg, rad, stretches, striding
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.fitting import FitImpossible, Stretch, fit
+from imufeedback.body.calibration import FitImpossible, Stretch, fit
 from imufeedback.records import Hand, Level, Segment
 from imufeedback.synth.plan import STANDING
 from imufeedback.synth.script import make_script

@@ -15,7 +15,7 @@ from chain import Samples, Shown, changed, half_sine, kept, shown, standing_then
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body, jcs
-from imufeedback.body.fitting import FitImpossible, fit
+from imufeedback.body.calibration import FitImpossible, fit
 from imufeedback.body.stretch import Stretch
 from imufeedback.commands import SetFit, args_of
 from imufeedback.record.table import write_angles

@@ -1,4 +1,4 @@
-"""The last minutes of samples, cut out by windows for a fitting."""
+"""The last minutes of samples, cut out by windows for a calibration."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ def error_deg(link: Link, felt: Felt, at: int = -1) -> float:
 
 
 def with_errors(felt: Felt, seed: int) -> Felt:
-    """The same with white noise, and with the biases that are left of decent sensors after a rest and a fitting."""
+    """The same with white noise, and with the biases that are left of decent sensors after a rest and a calibration."""
     rng = np.random.default_rng(seed)
     gyr = [g + rng.normal(0, np.deg2rad(0.1), g.shape) + rng.normal(0, np.deg2rad(0.05), 3) for g in felt.gyr]
     acc = [a + rng.normal(0, 0.05, a.shape) + rng.normal(0, 0.05, 3) for a in felt.acc]

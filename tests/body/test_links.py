@@ -295,7 +295,7 @@ def test_first_half_and_restored_state_and_second_half_are_the_whole(walk):
                 assert same(one.covariance, other.covariance)
 
 
-def test_a_new_fitting_forgets_everything(walk):
+def test_a_new_calibration_forgets_everything(walk):
     blocks = cut(walk)
     worn = Worn()
     run(worn, blocks[:20])

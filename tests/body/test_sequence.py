@@ -1,4 +1,4 @@
-"""The fitting movements are recognised in any tempo, and what they lack is said."""
+"""The calibration movements are recognised in any tempo, and what they lack is said."""
 
 from __future__ import annotations
 
@@ -126,4 +126,4 @@ def test_it_ends_by_itself_when_nobody_performs():
     assert sequence.over
     reasons = [one.reason for one in events if isinstance(one, Refused)]
     assert reasons[0] == "missing: lift the right knee twice"
-    assert "no fitting came about in 3 minutes" in reasons[-1]
+    assert "no calibration came about in 3 minutes" in reasons[-1]

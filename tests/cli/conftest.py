@@ -29,7 +29,7 @@ def csv_folder(tmp_path: Path) -> Path:
 
 @pytest.fixture(name="recording", scope="session")
 def short_recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A recording with a fitting and one rep of a golfer, made without the command line."""
+    """A recording with a calibration and one rep of a golfer, made without the command line."""
     from sessions import steady_session
 
     from imufeedback.record.journal import JournalWriter

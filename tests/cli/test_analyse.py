@@ -20,10 +20,10 @@ def test_the_summary_has_the_documented_fields(imufeedback: Commands, recording:
     assert ended.status == 0
     assert "trail" in ended.out
     summary = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
-    assert set(summary) >= {"version", "player", "sensors", "fit", "reps", "totals", "recording", "notes"}
+    assert set(summary) >= {"version", "player", "sensors", "calibration", "reps", "totals", "recording", "notes"}
     assert summary["player"] == {"hand": "right"}
-    assert summary["fit"]["level"] == "good"
-    assert set(summary["fit"]["segments"]) == {"pelvis", "left_thigh", "right_thigh"}
+    assert summary["calibration"]["level"] == "good"
+    assert set(summary["calibration"]["segments"]) == {"pelvis", "left_thigh", "right_thigh"}
     (rep,) = summary["reps"]
     assert set(rep) >= {"index", "kind", "start_s", "end_s", "marks", "features", "findings", "cues"}
     assert set(rep["marks"]) >= {"address_s", "top_s", "level_s", "impact_s", "finish_s"}
@@ -123,12 +123,12 @@ def test_a_recording_whose_settings_make_no_sense_is_the_files_fault(imufeedback
     assert "odd.mcap" in ended.error
 
 
-def test_a_recording_without_reps_and_fitting(imufeedback: Commands, folder: Path, tmp_path: Path) -> None:
+def test_a_recording_without_reps_and_calibration(imufeedback: Commands, folder: Path, tmp_path: Path) -> None:
     imufeedback("import", folder, "--out", tmp_path / "a.mcap")
     ended = imufeedback("analyse", tmp_path / "a.mcap", "--json", tmp_path / "a.json", "--angles", tmp_path / "a.csv")
     assert ended.status == 0
     assert "No reps found." in ended.out
-    assert "no fitting" in ended.err
+    assert "no calibration" in ended.err
     assert json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["reps"] == []
 
 

@@ -92,7 +92,7 @@ def test_c3d_read_by_another_library(imufeedback, recording, tmp_path, angles):
         frames = np.array([points[:, :4] for _, points, _ in reader.read_frames()])
         labels = [one.strip() for one in reader.point_labels]
         events = reader.get("EVENT:TIMES").float_array
-    assert labels[:3] == ["PelvisAngles", "LHipAngles", "RHipAngles"]
+    assert labels[:3] == ["pelvis_angle", "left_hip_angle", "right_hip_angle"]
     assert reader.point_rate == 200
     at = np.rint((np.array(angles["time_s"]) - angles["time_s"][0]) * 200).astype(int)
     own = np.column_stack([angles[f"right_hip_{one}_deg"] for one in ("flexion", "adduction", "internal_rotation")])
@@ -134,7 +134,7 @@ def test_raw_and_back_to_the_last_digit(imufeedback, recording, tmp_path):
     assert all(np.array_equal(now[k].gyr_rad_s, then[k].gyr_rad_s, equal_nan=True) for k in then)
 
 
-def test_raw_brings_player_fitting_and_title_back(imufeedback, recording, tmp_path):
+def test_raw_brings_player_calibration_and_title_back(imufeedback, recording, tmp_path):
     folder = export(imufeedback, recording, "raw", tmp_path / "raw")
     imufeedback("import", folder, "--out", tmp_path / "back.mcap", "--handed", "left")
     back = read_items(tmp_path / "back.mcap")

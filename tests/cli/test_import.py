@@ -90,7 +90,7 @@ def test_a_good_folder_becomes_a_recording(imufeedback: Commands, folder: Path, 
     ended = imufeedback("import", folder, "--out", tmp_path / "out.mcap", "--handed", "left")
     assert ended.status == 0
     assert ended.out.startswith(str(tmp_path / "out.mcap"))
-    assert "no fitting" in ended.err
+    assert "no calibration" in ended.err
     items = list(read_items(tmp_path / "out.mcap"))
     assert isinstance(items[0], Command)
     assert items[0].args["player"]["hand"] == "left"
@@ -168,7 +168,7 @@ def test_a_column_with_the_wrong_sign_is_named_and_no_fit_is_made(
     ended = imufeedback("import", folder, "--out", out, "--still", "3:9", "--flex", "11.5:19.5")
     assert ended.status == 1
     assert "left_thigh.csv: gyr_y has the wrong sign" in ended.err
-    assert "fitting" not in ended.out
+    assert "calibration" not in ended.out
     verbs = [one.verb for one in read_items(out) if isinstance(one, Command)]
     assert verbs == ["begin"]  # all samples are there, and no fit
 

@@ -28,7 +28,7 @@ def test_the_first_screen_and_a_judgement_do_without_what_takes_long_to_import()
     )
 
 
-def test_what_a_fitting_needs_is_imported_before_a_session_runs() -> None:
+def test_what_a_calibration_needs_is_imported_before_a_session_runs() -> None:
     assert imported_with("imufeedback.live.session", "scipy.signal") == ["scipy.signal"]
 
 

@@ -93,7 +93,7 @@ def test_a_filters_state_is_its_whole_memory(name: str, cut: int) -> None:
 
 @cache
 def reps() -> dict[Flaw, Rep]:
-    """A measured rep with every flaw, all of one session: one fitting serves them all."""
+    """A measured rep with every flaw, all of one session: one calibration serves them all."""
     flaws = tuple(Flaw)
     played = play(make_script(pace=Pace.FULL, flaw=flaws, reps=len(flaws), seed=3), SEGMENTS)
     return dict(zip(flaws, played.reps, strict=True))

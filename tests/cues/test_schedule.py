@@ -50,7 +50,7 @@ def sounds(cues: list[Cue]) -> list[str]:
 
 
 def test_stalled_and_regaining():
-    cues = hear(Cueing(), (1.01, state(Motion.STALLED, 1.0)), (1.22, state(Motion.REGAINING, 1.2)))
+    cues = hear(Cueing(), (1.01, state(Motion.STALLED, 1.0)), (1.22, state(Motion.GROWING, 1.2)))
     assert cues == [
         Cue("stalled", 1.0, 1.0 + CUE_LIFE_S, Sound.STALLED.urgency),
         Cue("regaining", 1.2, 1.2 + CUE_LIFE_S, Sound.REGAINING.urgency),
@@ -58,14 +58,14 @@ def test_stalled_and_regaining():
 
 
 def test_a_kind_sounds_once_until_the_angle_is_lost_again():
-    stalled, losing = Motion.STALLED, Motion.LOSING
+    stalled, losing = Motion.STALLED, Motion.FALLING
     cueing = Cueing()
     assert sounds(hear(cueing, (1.0, state(stalled, 1.0)), (1.1, state(stalled, 1.1)))) == ["stalled"]
     assert sounds(hear(cueing, (1.2, state(losing, 1.2)), (1.3, state(stalled, 1.3)))) == ["stalled"]
 
 
 def test_regaining_does_not_rearm_stalled():
-    order = (Motion.STALLED, Motion.REGAINING, Motion.STALLED, Motion.REGAINING)
+    order = (Motion.STALLED, Motion.GROWING, Motion.STALLED, Motion.GROWING)
     cues = hear(Cueing(), *((0.1 * k, state(motion, 0.1 * k)) for k, motion in enumerate(order)))
     assert sounds(cues) == ["stalled", "regaining"]
 
@@ -95,7 +95,7 @@ def test_rep_counts_from_when_it_was_seen():
     assert (cue.sound, cue.t_s, cue.rep) == ("rep-counted", 8.0, 3)
 
 
-def test_ready_after_fitting():
+def test_ready_after_calibration():
     assert sounds(hear(Cueing(), (9.05, Fitted(9.0, Fit("m", ()))))) == ["ready"]
 
 
@@ -113,7 +113,7 @@ def test_link_lost_once_and_back_when_the_last_is_back():
     assert [(cue.sound, cue.t_s) for cue in cues] == [("link-lost", 1.0), ("link-lost", 2.0), ("link-back", 4.0)]
 
 
-def test_a_refused_step_of_the_fitting_is_asked_for_again():
+def test_a_refused_step_of_the_calibration_is_asked_for_again():
     assert sounds(hear(Cueing(), (9.05, FitRefused(9.0, "moved")))) == ["fit-again"]
 
 
@@ -184,9 +184,9 @@ def test_switches():
     assert hear(cueing, (1.0, state(Motion.STALLED, 1.0))) == []
     cueing.set_enabled("stalled", True)
     cueing.set_muted(True)
-    assert hear(cueing, (2.0, state(Motion.LOSING, 2.0)), (2.1, state(Motion.STALLED, 2.1))) == []
+    assert hear(cueing, (2.0, state(Motion.FALLING, 2.0)), (2.1, state(Motion.STALLED, 2.1))) == []
     cueing.set_muted(False)
-    assert sounds(hear(cueing, (3.0, state(Motion.LOSING, 3.0)), (3.1, state(Motion.STALLED, 3.1)))) == ["stalled"]
+    assert sounds(hear(cueing, (3.0, state(Motion.FALLING, 3.0)), (3.1, state(Motion.STALLED, 3.1)))) == ["stalled"]
 
 
 def test_a_sound_that_does_not_exist():
@@ -206,7 +206,7 @@ def test_first_half_and_restored_state_and_second_half_is_the_whole():
         (1.0, state(Motion.STALLED, 1.0)),
         (1.1, link(LinkState.LOST, 1.1)),
         (1.2, state(Motion.STALLED, 1.2)),
-        (1.3, state(Motion.REGAINING, 1.3)),
+        (1.3, state(Motion.GROWING, 1.3)),
         (2.0, link(LinkState.STREAMING, 2.0)),
         (2.1, rep(2.0)),
     ]
@@ -216,5 +216,5 @@ def test_first_half_and_restored_state_and_second_half_is_the_whole():
         begun = hear(first, *events[:cut])
         second = Cueing(CueSettings(muted=True))
         second.state = first.state
-        hear(first, (9.0, state(Motion.LOSING, 9.0)))  # the copy must not be tied to the original
+        hear(first, (9.0, state(Motion.FALLING, 9.0)))  # the copy must not be tied to the original
         assert same(begun + hear(second, *events[cut:]), whole)

@@ -53,7 +53,7 @@ def follow(tone: LosingTone, *events: tuple[float, Event], late_s: float = 0.02)
     return [made for t_s, event in events for made in tone.feed(Heard(t_s + late_s, event))]
 
 
-LOSING = (1.0, state(Motion.LOSING, 1.0))
+LOSING = (1.0, state(Motion.FALLING, 1.0))
 
 
 def test_silent_until_the_angle_is_being_lost():
@@ -81,7 +81,7 @@ def test_it_is_renewed_before_it_expires_but_not_at_every_step():
     "ending",
     [
         state(Motion.STALLED, 1.1),
-        state(Motion.REGAINING, 1.1),
+        state(Motion.GROWING, 1.1),
         state(Motion.IDLE, 1.1),
         PhaseChanged(1.1, Phase.FINISH),
         PhaseChanged(1.1, Phase.WAITING),

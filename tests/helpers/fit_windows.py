@@ -1,4 +1,4 @@
-"""Stretches of players that act postures, as a fitting takes them, from ideal sensors strapped on anyhow."""
+"""Stretches of players that act postures, as a calibration takes them, from ideal sensors strapped on anyhow."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ def begin(
 
 
 def with_fit(packets: Iterable[Item], script: Script) -> list[Item]:
-    """The packets with the fitting asked for when its movements are over."""
+    """The packets with the calibration asked for when its movements are over."""
     return sorted([*packets, fit_command(script)], key=lambda item: item.host_ns)
 
 

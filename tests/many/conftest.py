@@ -10,7 +10,7 @@ import pytest
 
 @pytest.fixture(name="session_file", scope="session")
 def short_recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A recording with a fitting and one rep."""
+    """A recording with a calibration and one rep."""
     from sessions import steady_session
 
     from imufeedback.record.journal import JournalWriter

@@ -59,7 +59,7 @@ GROWS = line((14, 0.45), (113, -FALL))
 
 def test_a_falling_angle_is_losing_and_nothing_else():
     judge, changes = judged(GOOD)
-    assert [state for state, *_ in changes] == [Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING]
     assert changes[0][1] < -42 + 3 + 1.5  # decided one dead-band after the top
     assert judge.stalls == []
     assert judge.flat_turn_rad == 0.0
@@ -68,7 +68,7 @@ def test_a_falling_angle_is_losing_and_nothing_else():
 
 def test_a_stall_and_the_way_out_of_it():
     judge, changes = judged(STALL)
-    assert [state for state, *_ in changes] == [Motion.LOSING, Motion.STALLED, Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING, Motion.STALLED, Motion.FALLING]
     _, decided, onset = changes[1]
     assert onset == pytest.approx(-8, abs=0.7)
     assert decided == pytest.approx(-5, abs=0.7)  # one dead-band of turn later
@@ -85,7 +85,7 @@ def test_a_stall_and_the_way_out_of_it():
 def test_growth_from_the_top():
     """The trail side of the pelvis goes backward first: regaining, dated from the top."""
     judge, changes = judged(GROWS)
-    assert [state for state, *_ in changes] == [Motion.REGAINING, Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.GROWING, Motion.FALLING]
     _, decided, onset = changes[0]
     assert onset == pytest.approx(-42, abs=0.1)
     assert decided < -42 + 1.0 / 0.45 + 6.5  # grown by a degree, and 50 ms
@@ -97,7 +97,7 @@ def test_growth_from_the_top():
 def test_growth_in_the_middle_comes_after_a_stall():
     judge, changes = judged(line((34, -FALL), (20, 0.0), (20, 0.3), (53, -FALL)))
     states = [state for state, *_ in changes]
-    assert states == [Motion.LOSING, Motion.STALLED, Motion.REGAINING, Motion.LOSING]
+    assert states == [Motion.FALLING, Motion.STALLED, Motion.GROWING, Motion.FALLING]
     _, decided, _ = changes[2]
     assert decided == pytest.approx(12 + 1.0 / 0.3, abs=1)
     assert len(judge.stalls) == 1  # one stretch without loss is one stall
@@ -105,7 +105,7 @@ def test_growth_in_the_middle_comes_after_a_stall():
 
 def test_growth_below_its_limit_is_a_stall_only():
     _, changes = judged(line((34, -FALL), (10, 0.08), (83, -FALL)))
-    assert [state for state, *_ in changes] == [Motion.LOSING, Motion.STALLED, Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING, Motion.STALLED, Motion.FALLING]
 
 
 def test_a_falling_angle_short_of_the_limit_is_a_stall():
@@ -135,10 +135,10 @@ def test_the_way_back_needs_more_than_the_way_out():
     """A slope between the limit and one and a half times it keeps the state that was before: no flutter."""
     between = -0.075
     _, changes = judged(line((34, -FALL), (60, between), (33, -FALL)))
-    assert [state for state, *_ in changes] == [Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING]
     _, changes = judged(line((34, -FALL), (10, 0.0), (50, between), (33, -FALL)))
-    assert [state for state, *_ in changes][:2] == [Motion.LOSING, Motion.STALLED]
-    assert changes[2][0] is Motion.LOSING
+    assert [state for state, *_ in changes][:2] == [Motion.FALLING, Motion.STALLED]
+    assert changes[2][0] is Motion.FALLING
     assert changes[2][2] == pytest.approx(52, abs=1)
 
 
@@ -146,7 +146,7 @@ def test_a_slope_that_flutters_about_the_limit_changes_nothing():
     """±0.02 about the limit every two degrees of turn."""
     wavy = line((20, -FALL), *[(1.0, -0.06 + 0.02 * (-1) ** k) for k in range(80)], (27, -FALL))
     judge, changes = judged(wavy, hz=1000.0)
-    assert [state for state, *_ in changes] == [Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING]
     assert judge.stalls == []
 
 
@@ -156,7 +156,7 @@ def test_a_slope_that_flutters_about_the_limit_changes_nothing():
 def test_once_the_target_is_reached_nothing_is_a_stall():
     """To 1° and there it stays, then grows: the duty is done."""
     judge, changes = judged(line((92, -FALL), (20, 0.0), (15, 0.3)))
-    assert [state for state, *_ in changes] == [Motion.LOSING]
+    assert [state for state, *_ in changes] == [Motion.FALLING]
     assert judge.reached_s is not None
     assert judge.stalls == []
     assert judge.growth_rad == 0.0
@@ -170,8 +170,8 @@ def test_short_of_the_target_the_same_is_a_stall():
 
 def test_reaching_the_target_ends_a_stall():
     judge, changes = judged(line((60, -FALL), (20, 0.0), (40, -FALL), (7, 0.0)))
-    assert changes[-1][0] is Motion.LOSING
-    assert judge.state is Motion.LOSING
+    assert changes[-1][0] is Motion.FALLING
+    assert judge.state is Motion.FALLING
 
 
 def test_a_standing_pelvis_is_not_judged():

@@ -57,7 +57,7 @@ WHOLE = [Phase.ADDRESS, Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING, P
 def test_a_good_swing(factor):
     out = fed(stage(), address(), swing(slowed(SWING, factor)))
     assert phases(out) == WHOLE
-    assert states(out) == [Motion.LOSING, Motion.IDLE]
+    assert states(out) == [Motion.FALLING, Motion.IDLE]
     (rep,) = reps(out)
     assert (rep.index, rep.kind) == (0, "swing")
     assert rep.marks["top_s"] == pytest.approx(1.5 * factor, abs=0.01)
@@ -69,7 +69,7 @@ def test_a_good_swing(factor):
 
 def test_a_stall_is_told_when_it_happens_and_dated_back():
     out = fed(stage(), address(), swing(slowed(SWING, 3), thigh=STALLING))
-    assert states(out) == [Motion.LOSING, Motion.STALLED, Motion.LOSING, Motion.IDLE]
+    assert states(out) == [Motion.FALLING, Motion.STALLED, Motion.FALLING, Motion.IDLE]
     stalled = next(one for one in out if isinstance(one, StateChanged) and one.state is Motion.STALLED)
     assert math.degrees(stalled.turn_rad) == pytest.approx(-5, abs=1)
     assert math.degrees(stalled.thigh_angle_rad) == pytest.approx(15, abs=0.1)
@@ -83,7 +83,7 @@ def test_a_stall_is_told_when_it_happens_and_dated_back():
 
 def test_growth_from_the_top_on():
     out = fed(stage(), address(), swing(slowed(SWING, 3), thigh=ramp((-42, 23), (-28, 29), (85, 2.5))))
-    assert states(out)[:2] == [Motion.REGAINING, Motion.LOSING]
+    assert states(out)[:2] == [Motion.GROWING, Motion.FALLING]
     (rep,) = reps(out)
     assert rep.features["trail_thigh_growth_deg"] == pytest.approx(6, abs=0.2)
     assert rep.features["trail_thigh_growth_from_s"] == pytest.approx(rep.marks["top_s"], abs=0.05)
@@ -94,7 +94,7 @@ def test_states_belong_to_the_downswing_only():
     out = fed(stage(), address(), swing(slowed(SWING, 3), back_thigh=ramp((-42, 23), (-20, 40), (0, 30))))
     first = next(one for one in out if isinstance(one, StateChanged))
     assert first.t_s > 4.5
-    assert states(out) == [Motion.LOSING, Motion.IDLE]
+    assert states(out) == [Motion.FALLING, Motion.IDLE]
 
 
 THROUGH = [(0, 0), (0.5, 0), (2.5, 80), (3.5, 80)]
@@ -319,7 +319,7 @@ def test_a_short_loss_does_not_end_the_rep_but_it_is_void():
     (rep,) = reps(out)
     assert rep.void
     assert rep.end_s == pytest.approx(2.5, abs=0.05)
-    assert states(out) == [Motion.LOSING, Motion.IDLE], "quiet from the first missing sample on"
+    assert states(out) == [Motion.FALLING, Motion.IDLE], "quiet from the first missing sample on"
     quiet = next(one for one in out if isinstance(one, StateChanged) and one.state is Motion.IDLE)
     assert quiet.t_s == pytest.approx(1.9, abs=0.006)
 

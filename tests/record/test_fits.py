@@ -60,5 +60,5 @@ def test_the_same_day_needs_no_words() -> None:
 def test_a_damaged_file_is_one_line(tmp_path: Path) -> None:
     path = store(tmp_path, StoredFit("one", DAY, FIT))
     path.write_text("{", encoding="utf-8")
-    with pytest.raises(BadFile, match="no stored fitting"):
+    with pytest.raises(BadFile, match="no stored calibration"):
         last(tmp_path, "one")

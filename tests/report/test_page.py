@@ -47,7 +47,7 @@ def summary(*reps: JudgedRep, reason: str = "bow more", **more: Any) -> Document
         "segments": {"pelvis": {"level": "fair", "sd_deg": 2.0, "reason": reason}},
     }
     values = {
-        "version": "1", "player": {"hand": "right"}, "sensors": [sensor], "fit": fit,
+        "version": "1", "player": {"hand": "right"}, "sensors": [sensor], "calibration": fit,
         "reps": msgspec.to_builtins(reps), "totals": {"samples": 990, "lost": 10}, "notices": [], "notes": [], **more,
     }  # fmt: skip
     return msgspec.convert(values, Document)
@@ -153,7 +153,7 @@ def test_a_drill_is_told_with_when_to_stop_and_escaped():
 
 def test_what_is_not_known_is_not_made_up():
     text = Text(session_page(Session(summary(rep(0), rep(1), fit=None)))).text
-    assert "There is no fitting, so there are no angles." in text
+    assert "There is no calibration, so there are no angles." in text
     assert "date not known" in text
     assert "Whether tones sounded was not recorded" in text
     assert story.number(None, "deg") == "not known"

@@ -25,7 +25,7 @@ def moving(script: Script, a: float, b: float) -> float:
     return max(float(np.abs(frame.gyr_rad_s).max()) for frame in pose.frames.values())
 
 
-def test_fitting_is_over_within_thirty_seconds(script: Script) -> None:
+def test_calibration_is_over_within_thirty_seconds(script: Script) -> None:
     assert script.ready_s < 30
 
 
@@ -44,7 +44,7 @@ def test_flexion_windows_hold_a_turn_about_z_only(script: Script) -> None:
         np.testing.assert_allclose(gyr[:, :2], 0, atol=1e-12)
 
 
-def test_fitting_goes_right_left_bow(script: Script) -> None:
+def test_calibration_goes_right_left_bow(script: Script) -> None:
     flex = script.fit_windows.flex
     assert flex[Segment.RIGHT_THIGH][1] < flex[Segment.LEFT_THIGH][0]
     assert flex[Segment.LEFT_THIGH][1] < flex[Segment.PELVIS][0]

@@ -95,7 +95,7 @@ def test_exact_items_have_the_errors_that_are_asked_for(script: Script) -> None:
     assert all(a.payload != b.payload for a, b in zip(clean, wrong, strict=True))
 
 
-def test_the_strap_slips_after_the_fitting(script: Script) -> None:
+def test_the_strap_slips_after_the_calibration(script: Script) -> None:
     sensor = worn(script, "poor", Segment.PELVIS)
     turn = sensor.carrier.extra(np.array([script.ready_s, script.ready_s + 1.0])).value
     assert turn[0] == 0

@@ -442,8 +442,8 @@ def session_words(one: SessionRow) -> str:
 
 def facts(found: Judgement) -> list[str]:
     """Lines under the title: how good the data is, and how an older verdict differs."""
-    fit = found.summary.fit
-    level = tr("no fitting") if fit is None else tr("fitting {level}").format(level=fit.level)
+    fit = found.summary.calibration
+    level = tr("no calibration") if fit is None else tr("calibration {level}").format(level=fit.level)
     lines = [tr("{level} · judged by {rules}, version {version}").format(
         level=level, rules=found.rules, version=found.summary.version)]  # fmt: skip
     lines += [f"! {note}" for note in found.summary.file_notes]

@@ -34,7 +34,7 @@ _UPPER = (((0.0, 0.17), (0.0, 0.38)), ((-0.15, 0.20), (-0.17, 0.46)), ((0.15, 0.
 
 
 class BodyPicture(QWidget):
-    """`show_links` says what there is; `show_moving` marks the segments that a fitting movement is about."""
+    """`show_links` says what there is; `show_moving` marks the segments that a calibration movement is about."""
 
     def __init__(self) -> None:
         super().__init__()

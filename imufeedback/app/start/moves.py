@@ -1,4 +1,4 @@
-"""What turns in each of the fitting movements, for the picture of the body."""
+"""What turns in each of the calibration movements, for the picture of the body."""
 
 from __future__ import annotations
 

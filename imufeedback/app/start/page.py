@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QStackedWidget, 
 from imufeedback.app import palette
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
 from imufeedback.app.start import texts
-from imufeedback.app.start.fitting_page import FittingPage
+from imufeedback.app.start.calibration_page import CalibrationPage
 from imufeedback.app.start.player_page import PlayerPage
 from imufeedback.app.start.readiness import HERE, Readiness, Step
 from imufeedback.app.start.sensor_page import SensorPage
@@ -50,12 +50,12 @@ class StartPage(QWidget):
         self.steps = StepList(self.show_step)
         self.player = PlayerPage(people)
         self.sensors = SensorPage()
-        self.fitting = FittingPage()
+        self.calibration = CalibrationPage()
         self.works = WorkPage(works)
         self.pages: Mapping[Step, QWidget] = {
             Step.PLAYER: self.player,
             Step.SENSORS: self.sensors,
-            Step.FITTING: self.fitting,
+            Step.CALIBRATION: self.calibration,
             Step.WORK: self.works,
         }
         self.stack = QStackedWidget()
@@ -104,8 +104,8 @@ class StartPage(QWidget):
         self.sensors.blink_wanted.connect(self.blink_wanted)
         self.sensors.others.take_wanted.connect(self.take_wanted)
         self.sensors.others.blink_wanted.connect(self.blink_wanted)
-        self.fitting.fit_wanted.connect(self.fit_wanted)
-        self.fitting.stored_wanted.connect(self.stored_wanted)
+        self.calibration.fit_wanted.connect(self.fit_wanted)
+        self.calibration.stored_wanted.connect(self.stored_wanted)
         self.works.chosen.connect(self._choose_work)
         self.next.clicked.connect(self.go_on)
         for keys in ("Ctrl+Return", "Ctrl+Enter"):
@@ -147,7 +147,7 @@ class StartPage(QWidget):
             self.steps.show_step(step, ready.mark(step), texts.says(step, ready, title))
         self.steps.show_current(self.step)
         self.sensors.show_ready(ready, self.battery)
-        self.fitting.show_ready(ready)
+        self.calibration.show_ready(ready)
         self.player.lock(ready.running)
         last = ready.can_begin and self.step is Step.WORK
         self.next.setText(texts.next_button(last))
@@ -156,7 +156,7 @@ class StartPage(QWidget):
     # ── news ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
     def hear(self, event: Event) -> None:
-        """News of the sensors and of the fitting. Qt thread."""
+        """News of the sensors and of the calibration. Qt thread."""
         hearers: dict[str, Callable[[Any], None]] = {
             "Link": self._hear_link,
             "Fitted": self._hear_fitted,
@@ -186,24 +186,24 @@ class StartPage(QWidget):
         self.refresh()
 
     def _hear_fitted(self, event: Fitted) -> None:
-        self.ready.fit_level, self.ready.fit_refused, self.ready.fitting = event.fit.level, None, False
+        self.ready.fit_level, self.ready.fit_refused, self.ready.calibrating = event.fit.level, None, False
         self.refresh()
-        if self.step is Step.FITTING:
+        if self.step is Step.CALIBRATION:
             self.show_step(Step.WORK)
 
     def _hear_refused(self, event: FitRefused) -> None:
-        self.ready.fit_refused, self.ready.fitting = event.reason, False
+        self.ready.fit_refused, self.ready.calibrating = event.reason, False
         self.refresh()
 
     def _hear_step(self, event: Any) -> None:
-        """A movement of the fitting was seen: the next one is due."""
+        """A movement of the calibration was seen: the next one is due."""
         self.ready.fit_refused = None
-        self.fitting.show_move(min(event.number, event.of - 1), say=event.say)
-        self.fitting.show_done(event.number)
+        self.calibration.show_move(min(event.number, event.of - 1), say=event.say)
+        self.calibration.show_done(event.number)
 
     def _hear_swap(self, event: Any) -> None:
         """Sensors are elsewhere than the session believes: by stored place, the place that was seen."""
-        self.fitting.offer_swap(texts.swap_offered(event.roles))
+        self.calibration.offer_swap(texts.swap_offered(event.roles))
 
     def show_search(self, trouble: str | None) -> None:
         """A search has ended; None: well."""
@@ -247,7 +247,7 @@ class StartPage(QWidget):
         for widget in (self.keys, self.missing):
             widget.setFont(pixel_font((12 if widget is self.keys else 15) * scale))
         self.next.setFont(pixel_font(17 * scale, bold=True))
-        for part in (self.steps, self.player, self.sensors, self.fitting, self.works, self.messages):
+        for part in (self.steps, self.player, self.sensors, self.calibration, self.works, self.messages):
             part.rescale(scale)
 
 

@@ -19,7 +19,7 @@ class Step(StrEnum):
 
     PLAYER = "player"
     SENSORS = "sensors"
-    FITTING = "fitting"
+    CALIBRATION = "calibration"
     WORK = "work"
 
 
@@ -50,9 +50,9 @@ class Readiness:
     """The virtual golfer plays."""
     running: bool = False
     """A session has begun: it records."""
-    fitting: bool = False
+    calibrating: bool = False
     stored_fit_days: int | None = None
-    """Age of the player's last fitting, when there is one."""
+    """Age of the player's last calibration, when there is one."""
     fit_level: Level | None = None
     fit_refused: str | None = None
     work: str = ""
@@ -92,8 +92,8 @@ class Readiness:
             return self._player()
         if step is Step.SENSORS:
             return self._sensors()
-        if step is Step.FITTING:
-            return self._fitting()
+        if step is Step.CALIBRATION:
+            return self._calibration()
         return Mark.DONE if self.work else Mark.OPEN
 
     def first_open(self, steps: Iterable[Step] = Step) -> Step | None:
@@ -110,9 +110,9 @@ class Readiness:
             return Mark.BUSY
         return Mark.DONE if self.running else Mark.OPEN
 
-    def _fitting(self) -> Mark:
+    def _calibration(self) -> Mark:
         if self.fit_refused is not None:
             return Mark.TROUBLE
         if self.fit_level is not None:
             return Mark.DONE
-        return Mark.BUSY if self.fitting else Mark.OPEN
+        return Mark.BUSY if self.calibrating else Mark.OPEN

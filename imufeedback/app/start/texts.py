@@ -9,7 +9,7 @@ from imufeedback.app.words import level_word, link_word, segment_word, tr
 from imufeedback.people import Person
 from imufeedback.records import Hand, Level, LinkState, Segment
 
-TITLES = {Step.PLAYER: "Player", Step.SENSORS: "Sensors", Step.FITTING: "Fitting", Step.WORK: "What to train"}
+TITLES = {Step.PLAYER: "Player", Step.SENSORS: "Sensors", Step.CALIBRATION: "Calibration", Step.WORK: "What to train"}
 _MARKS = {Mark.DONE: "done", Mark.OPEN: "to do", Mark.BUSY: "under way", Mark.TROUBLE: "look here"}
 HANDS = {Hand.RIGHT: "right-handed", Hand.LEFT: "left-handed"}
 
@@ -36,8 +36,8 @@ def says(step: Step, ready: Readiness, work_title: str = "") -> str:
         return _player(ready)
     if step is Step.SENSORS:
         return _sensors(ready)
-    if step is Step.FITTING:
-        return _fitting(ready)
+    if step is Step.CALIBRATION:
+        return _calibration(ready)
     return work_title or tr("choose a drill or a plan")
 
 
@@ -70,12 +70,12 @@ def _sensors(ready: Readiness) -> str:
     return tr("search, or try without")
 
 
-def _fitting(ready: Readiness) -> str:
+def _calibration(ready: Readiness) -> str:
     if ready.fit_refused is not None:
         return tr("refused – once more")
     if ready.fit_level is not None:
         return tr("done: {level}").format(level=level_word(ready.fit_level))
-    return tr("under way") if ready.fitting else tr("after the sensors, about 30 s")
+    return tr("under way") if ready.calibrating else tr("after the sensors, about 30 s")
 
 
 def missing(ready: Readiness) -> str:
@@ -276,11 +276,11 @@ def _here_word(state: LinkState) -> str:
     return tr("left out") if state is LinkState.CLOSED else link_word(state)
 
 
-# ── fitting ──────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── calibration ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def fit_before() -> str:
-    return tr("The fitting finds how the sensors sit. It comes when they stream.")
+    return tr("The calibration finds how the sensors sit. It comes when they stream.")
 
 
 def fit_can_begin() -> str:
@@ -305,7 +305,7 @@ def fit_list() -> list[str]:
 
 
 def fit_start() -> str:
-    return tr("Start the fitting  (Ctrl+R)")
+    return tr("Start the calibration  (Ctrl+R)")
 
 
 def fit_again() -> str:
@@ -313,16 +313,16 @@ def fit_again() -> str:
 
 
 def fit_stored(days: int | None) -> str:
-    """A fitting that is so old; empty without one."""
+    """A calibration that is so old; empty without one."""
     if days is None:
         return ""
     if days == 0:
-        return tr("Straps untouched since today's fitting: use that  (Ctrl+O)")
-    return tr("Use the fitting of {days} days ago, though straps were off  (Ctrl+O)").format(days=days)
+        return tr("Straps untouched since today's calibration: use that  (Ctrl+O)")
+    return tr("Use the calibration of {days} days ago, though straps were off  (Ctrl+O)").format(days=days)
 
 
 def says_fitted(level: Level) -> str:
-    return tr("The fitting is done: {level}.").format(level=level_word(level))
+    return tr("The calibration is done: {level}.").format(level=level_word(level))
 
 
 def fit_now(number: int) -> str:
@@ -343,7 +343,7 @@ def keep_button() -> str:
 
 
 def fit_refused(reason: str) -> str:
-    return tr("That was no fitting: {reason}").format(reason=reason)
+    return tr("That was no calibration: {reason}").format(reason=reason)
 
 
 # ── work ─────────────────────────────────────────────────────────────────────────────────────────────────────────

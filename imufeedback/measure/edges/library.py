@@ -154,7 +154,7 @@ class _Case:
             found = fits.last(self.data, NAMES[0])
         except ImuFeedbackError:
             return []
-        return [] if found is None else [("silent", "a fitting was made of nothing")]
+        return [] if found is None else [("silent", "a calibration was made of nothing")]
 
     def _trace(self, spoil: Callable[[Path, np.random.Generator], None]) -> list[tuple[str, str]]:
         path = places.trace_of(self.target)

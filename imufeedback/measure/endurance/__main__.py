@@ -10,7 +10,7 @@ from typing import Any
 
 
 def main(seconds: float, seed: int, folder: Path, keep_s: float | None = None) -> dict[str, Any]:
-    """Play a day in this process. `keep_s` replaces how much the body keeps for a fitting."""
+    """Play a day in this process. `keep_s` replaces how much the body keeps for a calibration."""
     from imufeedback.body import history
     from imufeedback.measure.endurance.day import LongDay
     from imufeedback.measure.endurance.rig import Rig

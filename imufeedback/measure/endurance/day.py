@@ -63,7 +63,7 @@ class LongDay:
             yield Tick(round(number * TICK_S * 1e9))
 
     def _commands(self) -> Iterator[Item]:
-        """The fitting, and the held tone switched on, so that the sound has something to do all day."""
+        """The calibration, and the held tone switched on, so that the sound has something to do all day."""
         fit = fit_command(self.script)
         if fit.host_ns > self.seconds * 1e9:
             return

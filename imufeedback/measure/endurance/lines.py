@@ -18,7 +18,8 @@ from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, e
 DAY_S = 8 * 3600.0
 QUICK_S = 120.0
 QUICK_KEEP_S = 30.0
-"""In a quick run the body keeps so much for a fitting, in place of four minutes, so that its memory comes to rest."""
+"""In a quick run the body keeps so much for a calibration, in place of four minutes, so that its memory comes to
+rest."""
 SETTLED_S = 900.0
 """By then the last minutes are full that the body, the window and the clocks keep."""
 GROWTH_MB, QUICK_GROWTH_MB = 50.0, 500.0

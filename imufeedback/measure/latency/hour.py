@@ -1,7 +1,7 @@
 """An hour of a session without waiting: does the delay grow?
 
 Three sensors and a sound device, the clocks of all of them wrong by different amounts, through what could let a delay
-grow: unwrapping and fitting of the counters, the merge, the mixer with its queue. What lies between works sample by
+grow: unwrapping and calibration of the counters, the merge, the mixer with its queue. What lies between works sample by
 sample, keeps no time of its own, and is left out.
 """
 

@@ -90,7 +90,7 @@ class _TimedSession(Session):
 
 
 class _StallingGolfer:
-    """A source: the golfer who stalls, on the virtual radio in real time, with a fitting that is known."""
+    """A source: the golfer who stalls, on the virtual radio in real time, with a calibration that is known."""
 
     def __init__(self, seconds: float, seed: int) -> None:
         self.clock = MonotonicClock()

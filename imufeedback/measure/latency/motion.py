@@ -68,7 +68,7 @@ def _round(t_s: float, address: Posture, rng: np.random.Generator, until_s: floa
 
 
 def known_fit(seed: int) -> Fit:
-    """How the sensors are worn, as a perfect fitting would find it."""
+    """How the sensors are worn, as a perfect calibration would find it."""
     places = default_places(seed, WORN)
     fits = tuple(SegmentFit(one, places[one].q_sb, Level.GOOD, math.radians(1.0), None) for one in WORN)
     return Fit("known", fits)

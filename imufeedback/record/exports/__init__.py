@@ -31,7 +31,7 @@ class Source:
     player: str = ""
     started: datetime | None = None
     fit: Mapping[str, Any] | None = None
-    """Arguments of the command ``set-fit``; None without a fitting."""
+    """Arguments of the command ``set-fit``; None without a calibration."""
     from_s: float = -math.inf
     """Only this stretch of the session."""
     to_s: float = math.inf

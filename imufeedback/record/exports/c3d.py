@@ -56,12 +56,12 @@ def write(source: Source, out: Path) -> str:
 
 def _labels(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Name of every point, and the columns that are its components."""
-    out: dict[str, tuple[str, ...]] = {"PelvisAngles": PELVIS_COLUMNS}
+    out: dict[str, tuple[str, ...]] = {"pelvis_angle": PELVIS_COLUMNS}
     for joint, names in JOINT_COLUMNS.items():
         for side in Side:
             wanted = tuple(f"{side.value}_{joint}_{name}" for name in names)
             if wanted[0] in columns:
-                out[f"{side.value[0].upper()}{joint.capitalize()}Angles"] = wanted
+                out[f"{side.value}_{joint}_angle"] = wanted
     return out
 
 

@@ -1,6 +1,6 @@
 """Samples as they came, a folder of ``<segment>.csv`` that ``import`` takes back to the last digit.
 
-Beside them ``session.json`` keeps what no sample tells: title, start, player, rules and the fitting.
+Beside them ``session.json`` keeps what no sample tells: title, start, player, rules and the calibration.
 """
 
 from __future__ import annotations

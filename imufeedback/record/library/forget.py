@@ -162,11 +162,11 @@ def _made_of(theirs: set[Path], recordings: list[Path]) -> set[Path]:
             continue
         for entry in _files(folder, deep=False):
             base = entry.name.lstrip(".")
-            fitting = [one for one in named if base.startswith(f"{one}.")]
+            calibration = [one for one in named if base.startswith(f"{one}.")]
             if short := _SHORTENED.fullmatch(entry.name):
-                fitting = [one for one in named if f"{one}.verdicts".startswith(short[1])]
-                fitting = fitting if all(named[one] in theirs for one in fitting) else []
-            if fitting and named[max(fitting, key=len)] in theirs:
+                calibration = [one for one in named if f"{one}.verdicts".startswith(short[1])]
+                calibration = calibration if all(named[one] in theirs for one in calibration) else []
+            if calibration and named[max(calibration, key=len)] in theirs:
                 out.add(entry)
         for recording in theirs & set(named.values()):
             for one in places.belongings(recording):

@@ -47,7 +47,7 @@ def opened(judged: Path, tmp_path: Path, qtbot: QtBot) -> Iterator[ReviewWindow]
 
 def test_a_session_is_shown_with_its_reps(window):
     assert "Tuesday" in window.title.text()
-    assert "fitting" in window.facts.text()
+    assert "calibration" in window.facts.text()
     assert window.reps.table.rowCount() == 2
     assert "2 reps" in window.sessions.item(0).text()
     assert [one.rep for one in window.overlay.lines] == [1], "the last rep is chosen"

@@ -1,4 +1,4 @@
-"""``fit``: fit the sensors of a recording again, by its own movements or by given windows."""
+"""``calibrate``: calibrate the sensors of a recording again, by its own movements or by given windows."""
 
 from __future__ import annotations
 
@@ -17,15 +17,20 @@ if TYPE_CHECKING:
     from imufeedback.records import Event, Fit, Item
 
 
-def fit(
+def calibrate(
     file: Annotated[Path, typer.Argument(metavar="FILE.mcap", help="Recording.", show_default=False)],
     still: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of quiet standing.")] = None,
     flex: Annotated[str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion.")] = None,
-    json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the fitting there.")] = None,
-    keep: Annotated[bool, typer.Option("--keep", help="Keep it as this player's last fitting, with its day.")] = False,
+    json_file: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="Write the calibration there.")
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep it as this player's last calibration, with its day.")
+    ] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
 ) -> None:
-    """Fit a recording again and print score and axes. Without --still and --flex the fitting movements are looked for.
+    """Calibrate a recording again and print score and axes. Without --still and --flex the calibration movements are
+    looked for.
 
     The recording is not changed.
     """
@@ -55,7 +60,9 @@ def fit(
         say(f"{file}: {note}")
     if made is None:
         raise BadFile(
-            "no fitting came of it", where=str(file), hint="see above; other stretches for --still and --flex may do"
+            "no calibration came of it",
+            where=str(file),
+            hint="see above; other stretches for --still and --flex may do",
         )
     _print(made)
     if json_file is not None:
@@ -81,7 +88,7 @@ def _keep(recording: Recording, made: Fit) -> None:
 
 
 def _by_movements(recording: Recording) -> list[Event]:
-    """From the start on; the first that succeeds. A swap that is offered is taken, to show its fitting."""
+    """From the start on; the first that succeeds. A swap that is offered is taken, to show its calibration."""
     from imufeedback.commands import BeginFit, Swap, recorded
     from imufeedback.pipeline import Pipeline
     from imufeedback.records import Fitted, SwapOffered
@@ -137,7 +144,7 @@ def _print(made: Fit) -> None:
     from scipy.spatial.transform import Rotation
 
     console = table_console()
-    table = Table(title=printable(f"Fitting {made.level}: {made.method}"))
+    table = Table(title=printable(f"Calibration {made.level}: {made.method}"))
     for name in ("segment", "level", "± lean", "± facing", "± bend", "x ahead", "y up", "z right", "reason"):
         table.add_column(name)
     for one in made.segments:

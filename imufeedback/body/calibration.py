@@ -1,4 +1,4 @@
-"""Fitting: the constant rotation between each sensor and its segment, from quiet standing and one movement.
+"""Calibration: the constant rotation between each sensor and its segment, from quiet standing and one movement.
 
 * y (up) of every segment is the direction of gravity while the player stands still: all angles are zero in that pose.
 * A first guess of z (right) is the principal axis of its angular rate while the joint flexes, made horizontal; of a
@@ -52,7 +52,7 @@ AGAIN_RAD = float(np.deg2rad(30.0))
 
 @dataclass(frozen=True, slots=True)
 class Stretches:
-    """What a fitting is made from, by segment."""
+    """What a calibration is made from, by segment."""
 
     still: Mapping[Segment, Stretch]
     """Quiet standing."""
@@ -207,7 +207,7 @@ def _fitted(given: Stretches, taken: Offsets) -> Fit:
     found: dict[Segment, tuple[Floats, float]] = {}
     for one in given.still:
         if one is not Segment.PELVIS:
-            # a forearm has no movement of its own in a fitting: what it does serves, and is scored as it is
+            # a forearm has no movement of its own in a calibration: what it does serves, and is scored as it is
             axis = functional_axis(one, up[one], given.flex[one], needed=one is not Segment.LEAD_FOREARM)
             found[one] = _frame(up[one], axis.z_s), axis_sd_rad(one, axis.share)
     pelvis = Segment.PELVIS

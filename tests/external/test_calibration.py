@@ -1,4 +1,4 @@
-"""Axes of the fitting against the alignment functions of qmt (Laidig et al.), on the same samples."""
+"""Axes of the calibration against the alignment functions of qmt (Laidig et al.), on the same samples."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.fitting import fit
+from imufeedback.body.calibration import fit
 from imufeedback.body.stretch import Stretch
 from imufeedback.measure.fitters import strapped
 from imufeedback.records import Segment

@@ -1,4 +1,4 @@
-"""The fitting: what to do now in large words, the movements with what is done, the body with what moves."""
+"""The calibration: what to do now in large words, the movements with what is done, the body with what moves."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from imufeedback.app.start.readiness import Readiness
 from imufeedback.app.start.sensor_page import by_place
 
 
-class FittingPage(QWidget):
+class CalibrationPage(QWidget):
     """`show_move` during the movements, `show_ready` for the rest."""
 
     fit_wanted = Signal()
@@ -74,7 +74,7 @@ class FittingPage(QWidget):
         self.body.show_links(by_place(ready))
         self.again.setText(texts.fit_start() if ready.fit_level is None else texts.fit_again())
         self.again.setVisible(ready.running and not ready.virtual)
-        self.again.setEnabled(not ready.fitting and not ready.missing_places())
+        self.again.setEnabled(not ready.calibrating and not ready.missing_places())
         self.stored.setText(texts.fit_stored(ready.stored_fit_days))
         self.stored.setVisible(self.again.isVisibleTo(self) and ready.stored_fit_days is not None)
         self.stored.setEnabled(self.again.isEnabled())
@@ -86,9 +86,9 @@ class FittingPage(QWidget):
             self.show_done(len(self.lines))
         elif ready.virtual:
             self.say(texts.fit_virtual())
-        elif not ready.fitting:
+        elif not ready.calibrating:
             self.say(texts.fit_can_begin() if self.again.isEnabled() and ready.running else texts.fit_before())
-        if not ready.fitting:
+        if not ready.calibrating:
             self.body.show_moving(())
 
     def offer_swap(self, text: str) -> None:

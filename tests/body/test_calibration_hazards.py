@@ -33,7 +33,7 @@ SEED = 3
 
 @pytest.fixture(name="usual", scope="module")
 def play():
-    """Hip angles of a fitting and a rep, as it was."""
+    """Hip angles of a calibration and a rep, as it was."""
     events = fed(stage(SEED), [BEGIN, *blocks(SEED, reps=1)])
     assert any(isinstance(one, Fitted) for one in events)
     return hips(events)

@@ -65,7 +65,7 @@ def good(context: Context) -> Iterator[Measured]:
         fitted = next((event for event in events if isinstance(event, Fitted)), None)
         if fitted is None:
             why = next((event.reason for event in events if isinstance(event, FitRefused)), "nothing came of it")
-            context.rows.append({"set": "fitting", "seed": seed, "refused": why})
+            context.rows.append({"set": "calibration", "seed": seed, "refused": why})
             continue
         accepted += 1
         ready.append(fitted.t_s)
@@ -109,7 +109,7 @@ def _p95(values: Sequence[float]) -> float:
 
 
 def bias(context: Context) -> Iterator[Measured]:
-    """The thigh angle in a rep after the fitting."""
+    """The thigh angle in a rep after the calibration."""
     biases: list[float] = []
     for seed in range(context.seed, context.seed + (4 if context.quick else 40)):
         one = performance(seed, reps=1)
@@ -119,7 +119,7 @@ def bias(context: Context) -> Iterator[Measured]:
         inside = seen.inside(one.script.truth.reps[0])
         biases += [abs(float(np.mean(seen.error[side][inside, players.FLEXION]))) for side in Side]
     value = float(np.mean(biases)) if biases else float("nan")
-    yield Measured("thigh angle bias in a rep after fitting, mean absolute", value, at_most(2), "deg")
+    yield Measured("thigh angle bias in a rep after calibration, mean absolute", value, at_most(2), "deg")
 
 
 def spoiled(context: Context) -> Iterator[Measured]:
@@ -134,7 +134,7 @@ def spoiled(context: Context) -> Iterator[Measured]:
             fine = not accepted and refused is not None and any(word in refused for word in REASONS[spoil])
             right += fine
             if not fine:
-                context.rows.append({"set": "fitting", "spoil": str(spoil), "seed": seed, "told": refused})
+                context.rows.append({"set": "calibration", "spoil": str(spoil), "seed": seed, "told": refused})
         yield Measured(f"{spoil}: refused with the right reason", 100 * right / len(seeds), Band(95, None), "%")
 
 
@@ -177,7 +177,7 @@ def person(context: Context) -> Iterator[Measured]:
 
 STEPS = (
     Step("good performances", good),
-    Step("thigh angle after fitting", bias),
+    Step("thigh angle after calibration", bias),
     Step("spoiled performances", spoiled),
     Step("straps that slip", slips),
     Step("a person fitted in two ways", person),
