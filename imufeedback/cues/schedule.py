@@ -44,6 +44,10 @@ BATTERY_WELL_PERCENT = 25
 """A sensor whose battery is low is told of once, and again only after it has been at this. Chosen, no source."""
 
 
+SOUND_OF = {Motion.STALLED: "stalled", Motion.GROWING: "regaining"}
+"""Sounds keep the names that recordings know them by."""
+
+
 @dataclass(frozen=True, slots=True)
 class CueSettings:
     """What may sound. Names left out of `enabled` are on; the held sound is off unless it is switched on."""
@@ -151,9 +155,8 @@ class Cueing(Stage[Heard, Cue]):
         if event.state in given:
             return []
         given.add(event.state)
-        if not self._in_this_rep(event.state.value):
-            return []
-        return self._cue(event.state.value, event.t_s, now_s)
+        sound = SOUND_OF[event.state]
+        return self._cue(sound, event.t_s, now_s) if self._in_this_rep(sound) else []
 
     def _in_this_rep(self, sound: str) -> bool:
         """Whether the player is told by this sound while he moves: by the mode, the rep's number and the drill."""
