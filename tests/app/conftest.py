@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from bay_events import HandClock
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
@@ -27,6 +27,19 @@ def no_window_is_left_to_other_threads() -> Iterator[None]:
     them: destroyed by the loop of another test's cluster they crash the process later."""
     yield
     gc.collect()
+
+
+@pytest.fixture(autouse=True)
+def no_widget_is_left_open(qapp: QApplication) -> Iterator[None]:
+    """A window that stays is drawn, fed and ticked during the tests that follow."""
+    before = set(map(id, qapp.topLevelWidgets()))
+    yield
+    qapp.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    left = [one for one in qapp.topLevelWidgets() if id(one) not in before and one.isVisible()]
+    names = [f"{type(one).__name__} {one.windowTitle()!r}" for one in left]
+    for one in left:
+        one.close()
+    assert not names, f"windows left open: {names}"
 
 
 @pytest.fixture(autouse=True)

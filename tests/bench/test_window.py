@@ -17,18 +17,18 @@ ROUNDS = 150
 def test_frame_of_the_bay_window(benchmark: BenchmarkFixture) -> None:
     from imufeedback.measure.windows import frames
 
-    app, window, feeder = frames.make_bay(clock := frames.Clock())
-    window._frames.stop()
-    feeder.give(2 * frames.REP_EVERY_S)
+    with frames.open_bay(clock := frames.Clock()) as (app, window, feeder):
+        window._frames.stop()
+        feeder.give(2 * frames.REP_EVERY_S)
 
-    def more() -> None:
-        feeder.give(0.035)
-        clock.now_s += frames.FRAME_S
+        def more() -> None:
+            feeder.give(0.035)
+            clock.now_s += frames.FRAME_S
 
-    def frame() -> None:
-        window._hear()
-        window.draw_now()
-        app.processEvents()
+        def frame() -> None:
+            window._hear()
+            window.draw_now()
+            app.processEvents()
 
-    benchmark.pedantic(frame, setup=more, rounds=ROUNDS, warmup_rounds=20)
-    assert window.frame_stats.count > 0
+        benchmark.pedantic(frame, setup=more, rounds=ROUNDS, warmup_rounds=20)
+        assert window.frame_stats.count > 0

@@ -13,11 +13,13 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QEvent
+from PySide6.QtWidgets import QApplication, QWidget
 
 from imufeedback import resources
 from imufeedback.app.bay import BayWindow
@@ -119,8 +121,9 @@ class Feeder:
             self.reps += 1
 
 
-def make_bay(clock: Callable[[], float] = time.monotonic) -> tuple[QApplication, BayWindow, Feeder]:
-    """A bay window of the usual size, begun."""
+@contextmanager
+def open_bay(clock: Callable[[], float] = time.monotonic) -> Iterator[tuple[QApplication, BayWindow, Feeder]]:
+    """A bay window of the usual size, begun; gone afterwards."""
     app = make_application()
     window = BayWindow(
         EventFeed(Hand.RIGHT, clock=clock), on_stop=lambda: None, rule_set=resources.text("rules", "swing")
@@ -128,38 +131,48 @@ def make_bay(clock: Callable[[], float] = time.monotonic) -> tuple[QApplication,
     window.resize(1280, 720)
     window.show()
     window.acknowledge()
-    return app, window, Feeder(window.feed)
+    try:
+        yield app, window, Feeder(window.feed)
+    finally:
+        put_away(window)
+
+
+def put_away(window: QWidget) -> None:
+    """A window that nobody looks at any more, without asking: else it goes on being drawn."""
+    window.hide()
+    window.deleteLater()
+    QApplication.sendPostedEvents(window, QEvent.Type.DeferredDelete)
 
 
 def frames(count: int) -> dict[str, float]:
     """Processor time of whole frames (reading, updating, painting) with ten seconds of all traces on the screen."""
-    app, window, feeder = make_bay(clock := Clock())
-    window._frames.stop()
-    feeder.give(2 * REP_EVERY_S)
-    costs = []
-    for _ in range(count):
-        feeder.give(0.035)
-        clock.now_s += FRAME_S
-        before = time.process_time()
-        window._hear()
-        window._frame()
-        app.processEvents()
-        costs.append(time.process_time() - before)
-    median, p99 = np.percentile(np.array(costs[20:]) * 1e3, (50, 99))
-    return {"median_ms": float(median), "p99_ms": float(p99), "rows": len(window.view.plots.shown_rows)}
+    with open_bay(clock := Clock()) as (app, window, feeder):
+        window._frames.stop()
+        feeder.give(2 * REP_EVERY_S)
+        costs = []
+        for _ in range(count):
+            feeder.give(0.035)
+            clock.now_s += FRAME_S
+            before = time.process_time()
+            window._hear()
+            window._frame()
+            app.processEvents()
+            costs.append(time.process_time() - before)
+        median, p99 = np.percentile(np.array(costs[20:]) * 1e3, (50, 99))
+        return {"median_ms": float(median), "p99_ms": float(p99), "rows": len(window.view.plots.shown_rows)}
 
 
 def age(seconds: float) -> dict[str, float]:
     """How old the newest sample is when its picture is painted, at first and after a simulated hour."""
-    app, window, feeder = make_bay()
-    first = _ages(app, window, feeder, seconds)
-    while feeder.now_s < HOUR_S:
-        feeder.give(5.0)
-        if feeder.samples % 20_000 == 0:
-            app.processEvents()
-    app.processEvents()
-    later = _ages(app, window, feeder, seconds)
-    return {"first_p99_ms": first, "hour_p99_ms": later}
+    with open_bay() as (app, window, feeder):
+        first = _ages(app, window, feeder, seconds)
+        while feeder.now_s < HOUR_S:
+            feeder.give(5.0)
+            if feeder.samples % 20_000 == 0:
+                app.processEvents()
+        app.processEvents()
+        later = _ages(app, window, feeder, seconds)
+        return {"first_p99_ms": first, "hour_p99_ms": later}
 
 
 def _ages(app: QApplication, window: BayWindow, feeder: Feeder, seconds: float) -> float:
@@ -195,29 +208,29 @@ def _in_time(feeder: Feeder, seconds: float) -> None:
 
 def soak(minutes: float) -> dict[str, float]:
     """Simulated minutes, one frame for a second of data: memory after ten minutes and at the end, and None."""
-    app, window, feeder = make_bay(clock := Clock())
-    window._frames.stop()
-    begun_mb = begun_refs = 0.0
-    count = round(minutes * 60)
-    settled = min(600, count // 2)
-    for k in range(count):
-        if k == settled:
-            gc.collect()
-            begun_mb, begun_refs = resident_mb(), float(sys.getrefcount(None))
-        feeder.give(1.0)
-        clock.now_s += 1.0
-        window._hear()
-        window._frame()
-        app.processEvents()
-    gc.collect()
-    refs = float(sys.getrefcount(None))
-    return {
-        "growth_mb": resident_mb() - begun_mb,
-        "refs": refs,
-        "refs_per_frame": (refs - begun_refs) / (count - settled),
-        "frames": float(count - settled),
-        "reps": float(feeder.reps),
-    }
+    with open_bay(clock := Clock()) as (app, window, feeder):
+        window._frames.stop()
+        begun_mb = begun_refs = 0.0
+        count = round(minutes * 60)
+        settled = min(600, count // 2)
+        for k in range(count):
+            if k == settled:
+                gc.collect()
+                begun_mb, begun_refs = resident_mb(), float(sys.getrefcount(None))
+            feeder.give(1.0)
+            clock.now_s += 1.0
+            window._hear()
+            window._frame()
+            app.processEvents()
+        gc.collect()
+        refs = float(sys.getrefcount(None))
+        return {
+            "growth_mb": resident_mb() - begun_mb,
+            "refs": refs,
+            "refs_per_frame": (refs - begun_refs) / (count - settled),
+            "frames": float(count - settled),
+            "reps": float(feeder.reps),
+        }
 
 
 def main(what: str, number: float) -> dict[str, float]:

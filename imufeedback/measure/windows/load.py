@@ -18,6 +18,7 @@ from imufeedback.errors import ImuFeedbackError
 from imufeedback.live.practice import Practice
 from imufeedback.live.session import Sink
 from imufeedback.measure.live_load import Load
+from imufeedback.measure.windows.frames import put_away
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import RawPacket
@@ -51,7 +52,7 @@ def load(seconds: float, seed: int = 1) -> dict[str, float]:
             found = _played(app, window, practice, given.go, over)
         finally:
             practice.stop(STOP_S)
-            window._frames.stop()
+            put_away(window)
         if practice.error is not None:
             raise ImuFeedbackError(f"the session ended early: {practice.error}", where="load")
         recorded = sum(isinstance(item, RawPacket) for item in read_items(journal.path))

@@ -18,6 +18,7 @@ from imufeedback.errors import SoundError
 from imufeedback.live.golfer import DemoPlan, VirtualGolfer
 from imufeedback.live.playback import Playback
 from imufeedback.live.practice import Practice
+from imufeedback.measure.windows.frames import put_away
 from imufeedback.pipeline import run
 from imufeedback.records import Cue, Event, Hand, Item, RawPacket, Rep, SensorTotals
 from imufeedback.synth.swing import Flaw
@@ -77,6 +78,8 @@ def _play(items: list[Item], top_ns: int, expected: list[Event]) -> dict[str, fl
         app.processEvents()
         time.sleep(LOOK_S)
     practice.stop(STOP_S)
+    frames = window.frame_stats.count - drawn
+    put_away(window)
     assert practice.sound is not None
     packets = sum(isinstance(item, RawPacket) for item in given)
     totals = [event for event in told if isinstance(event, SensorTotals)]
@@ -93,6 +96,6 @@ def _play(items: list[Item], top_ns: int, expected: list[Event]) -> dict[str, fl
         "cues_missing": float(len(cues) - len(in_time)),
         "cues_late": float(practice.sound.late),
         "reps": float(sum(isinstance(event, Rep) for event in told)),
-        "frames_per_s": (window.frame_stats.count - drawn) / (BEFORE_S + AFTER_S),
+        "frames_per_s": frames / (BEFORE_S + AFTER_S),
         "queue_peak": float(practice.fill.peak),
     }
