@@ -42,7 +42,7 @@ from msgspec import Meta
 
 from imufeedback import settings as setup
 from imufeedback.errors import UsageError
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 from imufeedback.records import Command, Fit, Floats, Json, Level, Mode, Role, Segment, SegmentFit, frozen
 from imufeedback.settings import Settings
 

@@ -15,7 +15,7 @@
 
 from __future__ import annotations
 
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 
 
 class ImuFeedbackError(Exception):

@@ -19,7 +19,7 @@ from typing import Any
 
 from imufeedback import __version__
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 
 FOLDER = "problems"
 KEPT = 20

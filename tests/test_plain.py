@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from imufeedback.errors import BadFile
-from imufeedback.plain import cell, printable
+from imufeedback.foreign_text import cell, printable
 
 
 @given(st.text(st.characters(codec=None)))

@@ -22,7 +22,7 @@ from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.commands import MarkGood
 from imufeedback.live.practice import Practice, new_recording
 from imufeedback.live.station import Station
-from imufeedback.live.worn import WornSensors
+from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.people import Person
 from imufeedback.record.replay import read_items

@@ -18,11 +18,11 @@ from imufeedback.app import words
 from imufeedback.app.compare import CompareTable
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, Snapshot
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
-from imufeedback.app.marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.palette import Shown
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
+from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot

@@ -8,7 +8,7 @@ from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from imufeedback import people, resources
-from imufeedback.app import work
+from imufeedback.app import practice_choices
 from imufeedback.app.run import run_app
 from imufeedback.ble.roster import load as load_roster
 from imufeedback.packets import parse_layout
@@ -46,7 +46,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
 
         return LiveWindow(
             everybody,
-            work.available(),
+            practice_choices.available(),
             layout,
             make_station,
             recordings,

@@ -16,15 +16,15 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback.app import earlier
+from imufeedback.app import best_reps
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
+from imufeedback.app.practice_choices import Block, Works, block_at
 from imufeedback.app.start import texts
 from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import HERE, Step
 from imufeedback.app.tracks import Track
-from imufeedback.app.work import Block, Works, block_at
 from imufeedback.commands import BeginFit, Keep, Swap
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
@@ -219,7 +219,7 @@ class LiveWindow(QMainWindow):
         if not ready.can_stream or self._station is None or ready.person is None:
             return
         from imufeedback.live import practice
-        from imufeedback.live.worn import WornSensors
+        from imufeedback.live.station_source import WornSensors
 
         feed = EventFeed(ready.person.hand)
         roles = {sensor: role for sensor, role in ready.roles.items() if sensor in self._station.sensors}
@@ -257,7 +257,7 @@ class LiveWindow(QMainWindow):
     def _earlier(self) -> Track | None:
         """Best rep of a session about a week ago."""
         path = self._history()
-        return None if path is None else earlier.find(path, self._today())
+        return None if path is None else best_reps.find(path, self._today())
 
     def _keep_best(self) -> None:
         """For the sessions to come. A virtual golfer's rep is nobody's."""
@@ -266,7 +266,7 @@ class LiveWindow(QMainWindow):
         if path is None or best is None or best.track is None or self.start.ready.virtual:
             return
         try:
-            earlier.keep(path, self._today(), best.track)
+            best_reps.keep(path, self._today(), best.track)
         except ImuFeedbackError as error:
             log.warning("%s", error)
 

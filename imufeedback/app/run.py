@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from imufeedback.app.display import require_display
-from imufeedback.app.hooks import install_hooks
+from imufeedback.app.uncaught import install_hooks
 from imufeedback.records import Fault
 
 if TYPE_CHECKING:

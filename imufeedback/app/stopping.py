@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from imufeedback.app.hooks import in_words
+from imufeedback.app.uncaught import in_words
 
 STOP_LIMIT_S = 5.0
 """A stop that takes longer is given up on: the window goes, and says that it did not wait."""

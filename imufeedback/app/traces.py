@@ -28,9 +28,9 @@ from imufeedback.app.feed import (
     Snapshot,
 )
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
 from imufeedback.app.ring import thinned
 from imufeedback.app.signs import paint_sign
+from imufeedback.app.trace_marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
 from imufeedback.records import Bools, Floats, Hand, Phase
 
 SPAN_S = 10.0

@@ -10,7 +10,7 @@ import typer
 
 from imufeedback.cli.output import check_writable, parse_window, say, table_console, write_json
 from imufeedback.errors import BadFile, UsageError
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 
 if TYPE_CHECKING:
     from imufeedback.record.replay import Recording

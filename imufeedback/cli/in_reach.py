@@ -9,10 +9,10 @@ from imufeedback.errors import RadioError
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from imufeedback.ble.desk import Desk
     from imufeedback.ble.own import Reach
     from imufeedback.ble.roster import Roster
     from imufeedback.ble.scan import Found
+    from imufeedback.ble.sensor_check import Desk
 
 LISTED = 6
 """So many names fit a line. Chosen."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imufeedback.errors import CannotWrite, UsageError
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 
 if TYPE_CHECKING:
     from rich.console import Console

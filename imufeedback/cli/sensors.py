@@ -11,7 +11,7 @@ from imufeedback.cli.in_reach import name, the_one, who
 from imufeedback.cli.in_reach import place as _place
 from imufeedback.cli.output import say, show, table_console
 from imufeedback.errors import BadToml, RadioError, UsageError
-from imufeedback.plain import printable
+from imufeedback.foreign_text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
     from rich.table import Table
 
-    from imufeedback.ble.desk import Desk
     from imufeedback.ble.monitor import Row
     from imufeedback.ble.roster import Roster
+    from imufeedback.ble.sensor_check import Desk
     from imufeedback.packets import Layout
     from imufeedback.records import Floats
 
@@ -267,7 +267,7 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
 
 
 def _desk(layout: Layout, virtual: bool, neighbours: int) -> AbstractAsyncContextManager[Desk]:
-    from imufeedback.ble.desk import desk, virtual_desk
+    from imufeedback.ble.sensor_check import desk, virtual_desk
 
     return virtual_desk(layout, neighbours=neighbours) if virtual else desk(layout)
 

@@ -18,10 +18,10 @@ from imufeedback.commands import (
     SwitchSound,
     parse,
 )
+from imufeedback.conduct.body_sensors import Worn
 from imufeedback.conduct.hearing import Hearing
 from imufeedback.conduct.limits import OWN
 from imufeedback.conduct.reps import Reps
-from imufeedback.conduct.worn import Worn
 from imufeedback.cues.feedback import Feedback
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.records import BlockBegun, Command, Event, Notice, SelfEstimate

@@ -13,7 +13,7 @@ from imufeedback.measure.fitters import RATE_HZ, TYPICAL, Performance
 from imufeedback.records import Floats, RawPacket, Segment
 from imufeedback.synth.errors import SensorModel
 from imufeedback.synth.stream import serial_of
-from imufeedback.synth.worn import WornSensor
+from imufeedback.synth.worn_sensor import WornSensor
 
 Samples = tuple[Floats, Floats, Floats]
 """(N,) s, (N, 3) rad/s, (N, 3) m/s²"""

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from imufeedback import __version__
-from imufeedback.measure import chart, people_table, plain, scaling_page
+from imufeedback.measure import chart, coach_words, people_table, scaling_page
 from imufeedback.measure.checks import Measured
 from imufeedback.measure.endurance import picture
 from imufeedback.measure.rows import FIELDS, OFFLINE, of_methods
@@ -90,12 +90,12 @@ def _coach(lines: Sequence[tuple[str, Measured]]) -> Iterable[str]:
     yield '<table class="coach"><thead><tr><th scope="col">What</th><th scope="col" class="n">Measured</th>'
     yield '<th scope="col" class="n">Should be</th><th scope="col">Holds</th></tr></thead><tbody>'
     for _, line in lines:
-        holds = plain.verdict(line)
+        holds = coach_words.verdict(line)
         marked = f'<span class="no">{holds}</span>' if not line.ok else holds
         yield (
-            f'<tr><th scope="row">{escape(plain.sentence(line.check))}</th>'
-            f'<td class="n" data-name="measured">{escape(plain.amount(line.value, line.unit))}</td>'
-            f'<td class="n" data-name="should be">{escape(plain.wanted(line))}</td>'
+            f'<tr><th scope="row">{escape(coach_words.sentence(line.check))}</th>'
+            f'<td class="n" data-name="measured">{escape(coach_words.amount(line.value, line.unit))}</td>'
+            f'<td class="n" data-name="should be">{escape(coach_words.wanted(line))}</td>'
             f'<td data-name="holds">{marked}</td></tr>'
         )
     yield "</tbody></table>"

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.measure import optics, ours, peers, players, synthetic, tilt
+from imufeedback.measure import optics, own_stages, peers, players, synthetic, tilt
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, at_most
 from imufeedback.measure.optics import Parts
 from imufeedback.measure.rows import add_row, timed
@@ -50,7 +50,7 @@ def joint(context: Context) -> Iterator[Measured]:
         context.say(pair.name)
         delay_s = optics.delay_s(pair)  # from the rates, and the same for every method
         floors.append(peers.floor(pair, delay_s))
-        (relative, sd), seconds = timed(partial(ours.relative, pair, delay_s))
+        (relative, sd), seconds = timed(partial(own_stages.relative, pair, delay_s))
         inside.append(_in_bars(relative, sd, pair))
         found.append(_pair_rows(context, "joint3d", pair, (relative, seconds), floors[-1], delay_s))
     mine = [one.pop("imufeedback") for one in found]
@@ -134,7 +134,7 @@ def _is_fast_or_disturbed(single: optics.Single) -> bool:
 
 def _single_rows(context: Context, single: optics.Single) -> tuple[dict[str, float], Rotation]:
     """Rows of one sensor; tilt errors (deg) by method, and what VQF gave. The floor is offline VQF's tilt error."""
-    methods: dict[str, Callable[[], Rotation]] = {"imufeedback": lambda: ours.oriented(single)[0]}
+    methods: dict[str, Callable[[], Rotation]] = {"imufeedback": lambda: own_stages.oriented(single)[0]}
     orient = {**peers.OFFLINE, **{name: peers.ORIENT[name] for name in _some(context)}}
     for name, one in orient.items():
         methods[name] = partial(one, single.gyr, single.acc, single.rate_hz)

@@ -16,7 +16,7 @@ from imufeedback.records import Angles, Item, Segment
 from imufeedback.synth.presets import SensorModel
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN, default_places, true_q_es
-from imufeedback.synth.worn import WornSensor
+from imufeedback.synth.worn_sensor import WornSensor
 
 
 def pair(session: Script) -> Pair:

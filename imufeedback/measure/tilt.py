@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.fusion import Fusion
-from imufeedback.measure.ours import blocks
+from imufeedback.measure.own_stages import blocks
 from imufeedback.measure.peers import Orient
 from imufeedback.records import Angles, Floats, Segment, Side
 

@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.busy import Spot, walked
+from imufeedback.synth.between_reps import Spot, walked
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape

@@ -15,7 +15,7 @@ import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.busy import Between, Busy
+from imufeedback.synth.between_reps import Between, Busy
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape, sized

@@ -20,7 +20,7 @@ from imufeedback.synth.golfer import BODY
 from imufeedback.synth.presets import SensorModel
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN, ImuPlace, default_places
-from imufeedback.synth.worn import WornSensor
+from imufeedback.synth.worn_sensor import WornSensor
 
 STRETCH_S = 5.0
 RADIO_DELAY_S = (0.004, 0.018)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.app.earlier import KEPT, find, keep
+from imufeedback.app.best_reps import KEPT, find, keep
 from imufeedback.app.tracks import Track
 from imufeedback.errors import CannotWrite
 

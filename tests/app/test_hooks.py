@@ -12,7 +12,7 @@ import pytest
 from PySide6.QtCore import QTimer
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app.hooks import in_words, install_hooks
+from imufeedback.app.uncaught import in_words, install_hooks
 from imufeedback.errors import SoundError
 
 Told = list[tuple[str, str]]

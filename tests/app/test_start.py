@@ -19,7 +19,7 @@ from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
 
 from imufeedback import people, resources
-from imufeedback.app import earlier, work
+from imufeedback.app import best_reps, practice_choices
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.palette import Sign
@@ -32,7 +32,7 @@ from imufeedback.commands import AnyCommand, BeginBlock, args_of, verb_of
 from imufeedback.errors import CannotWrite
 from imufeedback.live import practice
 from imufeedback.live.golfer import VirtualGolfer
-from imufeedback.live.worn import WornSensors
+from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
 from imufeedback.record.fits import StoredFit, last, store
@@ -133,7 +133,7 @@ def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
             store.save(person)
         window = LiveWindow(
             store,
-            work.available(),
+            practice_choices.available(),
             layout,
             FakeStation,  # type: ignore[arg-type]
             tmp_path,
@@ -494,8 +494,8 @@ def test_best_rep_is_kept_for_next_week_but_not_a_virtual_one(make: Make, qtbot:
     told(window, angles(grid(60, 64)), rep(0))
     window.stop_unasked()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
-    assert earlier.find(path, DAY) is None
-    track = earlier.find(path, DAY + earlier.WEEK)
+    assert best_reps.find(path, DAY) is None
+    track = best_reps.find(path, DAY + best_reps.WEEK)
     assert track is not None
     assert (track.number, track.label) == (1, "2026-05-01")
 
@@ -561,11 +561,14 @@ def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:
 
 
 def test_blocks_follow_their_reps() -> None:
-    blocks = [work.Block(BeginBlock("a", Role.SWINGS), 2), work.Block(BeginBlock("b", Role.SWINGS), 1)]
-    assert [found[0] if (found := work.block_at(blocks, n)) else None for n in range(4)] == [0, 0, 1, None]
-    assert work.block_at([work.Block(BeginBlock("a", Role.SWINGS))], 999) == (
+    blocks = [
+        practice_choices.Block(BeginBlock("a", Role.SWINGS), 2),
+        practice_choices.Block(BeginBlock("b", Role.SWINGS), 1),
+    ]
+    assert [found[0] if (found := practice_choices.block_at(blocks, n)) else None for n in range(4)] == [0, 0, 1, None]
+    assert practice_choices.block_at([practice_choices.Block(BeginBlock("a", Role.SWINGS))], 999) == (
         0,
-        work.Block(BeginBlock("a", Role.SWINGS)),
+        practice_choices.Block(BeginBlock("a", Role.SWINGS)),
     )
 
 
@@ -573,7 +576,7 @@ def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.Monk
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     (tmp_path / "rules").mkdir()
     (tmp_path / "rules" / "mine.toml").write_text("title = ")
-    works = work.available()
+    works = practice_choices.available()
     assert works.find("rules/swing") is not None
     assert "mine" in works.troubles[0]
 
@@ -610,7 +613,7 @@ def test_a_broken_plan_is_named_with_its_reason_and_the_others_stay(
         (tmp_path / kind).mkdir()
         if text is not None:
             (tmp_path / kind / "mine.toml").write_text(text, encoding="utf-8")
-    works = work.available()
+    works = practice_choices.available()
     assert works.find("plans/mine") is None
     assert says in works.troubles[-1]
     assert works.troubles[-1].startswith("plans mine: ")
@@ -629,7 +632,7 @@ def test_a_folder_that_is_none_to_look_into_is_named(monkeypatch: pytest.MonkeyP
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     (tmp_path / "plans").mkdir()
     monkeypatch.setattr("imufeedback.resources.os.listdir", refuse)
-    works = work.available()
+    works = practice_choices.available()
     assert works.find("rules/swing") is not None
     assert [one for one in works.troubles if "plans" in one and "Permission denied" in one]
 
@@ -648,7 +651,10 @@ def test_doubts_reach_the_first_screen(make: Make) -> None:
 
 def test_a_rep_that_could_not_be_judged_uses_up_none_of_its_block(make: Make) -> None:
     window, made = streaming(make)
-    window._blocks = (work.Block(BeginBlock("two", Role.SWINGS), 2), work.Block(BeginBlock("more", Role.SWINGS)))
+    window._blocks = (
+        practice_choices.Block(BeginBlock("two", Role.SWINGS), 2),
+        practice_choices.Block(BeginBlock("more", Role.SWINGS)),
+    )
     window._next_block()
     void = replace(rep(1, features={}), void="right hip: rotation not known after a gap")
     told(window, rep(0), void)
@@ -664,4 +670,4 @@ def test_a_void_rep_is_nobodys_best(make: Make, qtbot: QtBot) -> None:
     told(window, angles(grid(60, 64)), replace(rep(0, features={}), void="right hip: rotation not known after a gap"))
     window.stop_unasked()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
-    assert earlier.find(path, DAY + earlier.WEEK) is None
+    assert best_reps.find(path, DAY + best_reps.WEEK) is None

@@ -10,7 +10,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback.app import palette, words
 from imufeedback.app.feed import TRACES, Snapshot
-from imufeedback.app.marks import PhaseSpans, StateMark, TimeMark, marks_of
+from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import TracePlots, finite_runs, row_kinds, tick_places, wanted_range
 from imufeedback.records import Hand, Motion, Phase, PhaseChanged, Rep
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from packet_streams import HOUSE, layout_text, load
 
-from imufeedback.ble.desk import Desk, virtual_desk
 from imufeedback.ble.roster import Roster
 from imufeedback.ble.roster import load as load_roster
+from imufeedback.ble.sensor_check import Desk, virtual_desk
 from imufeedback.ble.verdict import Verdict, judge
 from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk

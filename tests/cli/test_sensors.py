@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from commands import Commands
 
-from imufeedback.ble.desk import Desk, virtual_desk
 from imufeedback.ble.roster import load
+from imufeedback.ble.sensor_check import Desk, virtual_desk
 from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk
 from imufeedback.cli import sensors
@@ -44,7 +44,7 @@ def use_the_bench(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Bench:
     bench = Bench()
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     monkeypatch.setattr(sensors, "_desk", bench.desk)
-    monkeypatch.setattr("imufeedback.ble.desk.SCAN_S", 0.3)
+    monkeypatch.setattr("imufeedback.ble.sensor_check.SCAN_S", 0.3)
     roster = load(tmp_path)
     for name in NAMES:
         roster.meet(name, {"serial": name}, "house")

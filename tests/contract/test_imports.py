@@ -14,7 +14,7 @@ import imufeedback
 ROOT = Path(imufeedback.__file__).parent
 STAGES = ("conduct", "packets", "timing", "fusion", "body", "motion", "rules", "cues")
 BASE = (
-    *("records.py", "errors.py", "constants.py", "plain.py", "sounds.py", "spelling.py"),
+    *("records.py", "errors.py", "constants.py", "foreign_text.py", "sounds.py", "spelling.py"),
     *("stage.py", "settings.py", "toml.py", "commands.py", "pipeline.py"),
 )
 PURE = [ROOT / one for one in BASE] + [path for one in STAGES for path in sorted((ROOT / one).rglob("*.py"))]

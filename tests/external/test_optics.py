@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.measure import optics, ours, peers
+from imufeedback.measure import optics, own_stages, peers
 
 
 def rmse_deg(name: str, pair: optics.Pair) -> float:
@@ -18,7 +18,7 @@ def rmse_deg(name: str, pair: optics.Pair) -> float:
 def test_a_ball_joint_is_held_better_than_by_the_well_known_filters(data_folder: Path) -> None:
     pair = next(one for one in optics.pairs(data_folder / "joint3d") if one.name.endswith("02"))
     delay_s = optics.delay_s(pair)
-    relative, _ = ours.relative(pair, delay_s)
+    relative, _ = own_stages.relative(pair, delay_s)
     mine = optics.relative_rmse_deg(relative, pair)
     assert mine <= 1.05 * rmse_deg("mekf", pair)
     assert mine <= 0.95 * rmse_deg("vqf", pair)
@@ -28,6 +28,6 @@ def test_a_ball_joint_is_held_better_than_by_the_well_known_filters(data_folder:
 @pytest.mark.parametrize("word", ["_fast_rotation_A", "_disturbed_tapping"])
 def test_tilt_in_fast_and_disturbed_motion(data_folder: Path, word: str) -> None:
     single = next(one for one in optics.singles(data_folder / "broad") if word in f"_{one.name}")
-    q_es, _ = ours.oriented(single)
+    q_es, _ = own_stages.oriented(single)
     plain = peers.ORIENT["vqf"](single.gyr, single.acc, single.rate_hz)
     assert optics.inclination_rmse_deg(q_es, single) <= optics.inclination_rmse_deg(plain, single)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from imufeedback.measure import chart, plain
+from imufeedback.measure import chart, coach_words
 from imufeedback.measure.checks import Band, Measured, at_most, exactly
 from imufeedback.measure.page import page
 from imufeedback.measure.rows import FIELDS
@@ -164,10 +164,16 @@ def test_a_chart_of_nothing_but_zeros() -> None:
     ],
 )
 def test_amounts_in_words(line: Measured, amount: str, wanted: str, verdict: str) -> None:
-    assert (plain.amount(line.value, line.unit), plain.wanted(line), plain.verdict(line)) == (amount, wanted, verdict)
+    assert (coach_words.amount(line.value, line.unit), coach_words.wanted(line), coach_words.verdict(line)) == (
+        amount,
+        wanted,
+        verdict,
+    )
 
 
 def test_a_check_without_plain_words_is_told_as_it_is() -> None:
-    assert plain.sentence("golfer without noise: turn, RMS") == "Golfer without noise: turn, RMS"
-    assert plain.sentence("60 minutes: last 10 reps / first 10, RMSE").startswith("After 60 minutes")
-    assert plain.sentence("typical sensors: thigh angle at top, RMSE") == "Trail thigh angle at “top”: how far off"
+    assert coach_words.sentence("golfer without noise: turn, RMS") == "Golfer without noise: turn, RMS"
+    assert coach_words.sentence("60 minutes: last 10 reps / first 10, RMSE").startswith("After 60 minutes")
+    assert (
+        coach_words.sentence("typical sensors: thigh angle at top, RMSE") == "Trail thigh angle at “top”: how far off"
+    )

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.busy import Busy, Kind
+from imufeedback.synth.between_reps import Busy, Kind
 from imufeedback.synth.golfer import BODY, TruthPose
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_idle_script, make_script

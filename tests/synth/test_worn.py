@@ -19,7 +19,7 @@ from imufeedback.synth.profile import Course
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import GRAVITY_M_S2, WORN, default_places, measure
 from imufeedback.synth.stream import exact_items, sensor_streams
-from imufeedback.synth.worn import WornSensor
+from imufeedback.synth.worn_sensor import WornSensor
 
 MODELS = pytest.mark.parametrize("name", list(PRESETS))
 HOUSE = parse_layout((resources.files("imufeedback.packets") / "layouts" / "house.toml").read_text("utf-8"), "house")

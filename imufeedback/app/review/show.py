@@ -5,9 +5,9 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from imufeedback.app.hooks import install_hooks
 from imufeedback.app.review.window import ReviewWindow
 from imufeedback.app.run import closing_on_signals, make_application
+from imufeedback.app.uncaught import install_hooks
 from imufeedback.audio import open_player
 from imufeedback.record.library import Library
 

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QStackedWidget, 
 
 from imufeedback.app import palette
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
+from imufeedback.app.practice_choices import Work, Works
 from imufeedback.app.start import texts
 from imufeedback.app.start.calibration_page import CalibrationPage
 from imufeedback.app.start.player_page import PlayerPage
@@ -18,7 +19,6 @@ from imufeedback.app.start.readiness import HERE, Readiness, Step
 from imufeedback.app.start.sensor_page import SensorPage
 from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
-from imufeedback.app.work import Work, Works
 from imufeedback.people import People, Person
 from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
 

@@ -6,9 +6,9 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.practice_choices import Work, WorkKind, Works
 from imufeedback.app.start import texts
 from imufeedback.app.start.readiness import Step
-from imufeedback.app.work import Work, WorkKind, Works
 
 _KIND_WORDS = {WorkKind.RULES: texts.rules_word, WorkKind.DRILL: texts.drill_word, WorkKind.PLAN: texts.plan_word}
 

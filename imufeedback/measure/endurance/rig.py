@@ -16,8 +16,8 @@ import numpy as np
 
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
-from imufeedback.app.hooks import install_hooks
 from imufeedback.app.run import make_application
+from imufeedback.app.uncaught import install_hooks
 from imufeedback.audio import Player, rendered
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.live.practice import Practice

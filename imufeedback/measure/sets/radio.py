@@ -11,7 +11,7 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
-from imufeedback.measure import arrivals, bad_day, clocks, golfer, links, live_load
+from imufeedback.measure import arrivals, bad_day, clocks, golfer, live_load, outages
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
@@ -124,9 +124,9 @@ def _layout(name: str) -> Layout:
     return parse_layout(resources.text("layouts", name), name)
 
 
-def outages(context: Context) -> Iterator[Measured]:
+def links(context: Context) -> Iterator[Measured]:
     """Two sensors are gone for 5 s at once; the computer is told of one."""
-    found = links.outages()
+    found = outages.outages()
     untold = [one for one in found if not one.told]
     yield Measured("silence noticed", max(one.noticed_s for one in untold), at_most(1.0), "s")
     yield Measured("link back after 5 s", max(one.back_s for one in found), at_most(3.0), "s")
@@ -270,7 +270,7 @@ STEPS = (
     Step("backlogs", backlogs),
     Step("restarts and sleep", restarts),
     Step("moduli of counters", moduli),
-    Step("outages", outages),
+    Step("links", outages),
     Step("silence in a swing", silence),
     Step("cost of a packet", cost),
     Step("random payloads", payloads),

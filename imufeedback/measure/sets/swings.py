@@ -17,7 +17,7 @@ from imufeedback.measure.walk import FOLDER, MOVEMENT_SOUNDS, walk
 from imufeedback.records import Angles, Cue, Event, Floats, Hand, Rep, Verdict, Zeroed, sd_name
 from imufeedback.rules import Rules, RuleSet
 from imufeedback.rules.rule import Rule
-from imufeedback.synth.busy import Kind
+from imufeedback.synth.between_reps import Kind
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN

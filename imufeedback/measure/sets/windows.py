@@ -19,7 +19,7 @@ LIMIT_S = 1800.0
 
 def first_picture() -> dict[str, Any]:
     """The start of `imufeedback live`, with the imports of the command line before it."""
-    code = "import imufeedback.cli; from imufeedback.measure.windows.first_picture import main; main({})"
+    code = "import imufeedback.cli; from imufeedback.measure.windows.start_time import main; main({})"
     return _measured("start", "-c", code.format(repr(time.monotonic())))
 
 

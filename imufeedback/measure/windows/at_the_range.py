@@ -27,7 +27,7 @@ from imufeedback.ble.virtual.neighbours import strangers
 from imufeedback.ble.virtual.radio import address_of
 from imufeedback.live.practice import Practice
 from imufeedback.live.station import Station
-from imufeedback.live.worn import WornSensors
+from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items

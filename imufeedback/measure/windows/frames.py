@@ -238,7 +238,7 @@ def main(what: str, number: float) -> dict[str, float]:
     if what == "frames":
         return frames(int(number))
     if what == "starved":
-        from imufeedback.measure.windows.starved import starved
+        from imufeedback.measure.windows.busy_machine import starved
 
         return starved(number)
     if what == "load":

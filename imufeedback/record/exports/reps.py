@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from imufeedback.document import JudgedRep
-from imufeedback.plain import cell as harmless
+from imufeedback.foreign_text import cell as harmless
 from imufeedback.record.exports import Source
 from imufeedback.record.files import whole_file
 from imufeedback.records import Verdict
