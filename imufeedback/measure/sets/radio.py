@@ -270,7 +270,7 @@ STEPS = (
     Step("backlogs", backlogs),
     Step("restarts and sleep", restarts),
     Step("moduli of counters", moduli),
-    Step("links", outages),
+    Step("outages", links),
     Step("silence in a swing", silence),
     Step("cost of a packet", cost),
     Step("random payloads", payloads),
