@@ -123,7 +123,13 @@ class VirtualGolfer:
     async def _run(self, put: Callable[[Item], None], after: Callable[[], None] = lambda: None) -> None:
         """`put` gets every item; `after` is called between packets."""
         sensors = [self.sensor(one) for one in self.streams]
-        air = VirtualRadio(sensors, self.clock, mtu=self.faults.mtu or REQUESTED_MTU)
+        air = VirtualRadio(
+            sensors,
+            self.clock,
+            mtu=self.faults.mtu or REQUESTED_MTU,
+            told_mtu=self.faults.told_mtu,
+            close_s=self.faults.close_s,
+        )
         air.plan(mishaps(self.faults, sensors, self.script.duration_s))
         faults: list[BaseException] = []
         await air.open()

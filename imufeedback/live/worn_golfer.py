@@ -29,7 +29,13 @@ class WornGolfer:
         """Of a radio that has these sensors; awaited in the station's loop."""
         golfer = self._golfer
         sensors = [golfer.sensor(one) for one in golfer.streams]
-        air = VirtualRadio(sensors, MonotonicClock(), mtu=golfer.faults.mtu or REQUESTED_MTU)
+        air = VirtualRadio(
+            sensors,
+            MonotonicClock(),
+            mtu=golfer.faults.mtu or REQUESTED_MTU,
+            told_mtu=golfer.faults.told_mtu,
+            close_s=golfer.faults.close_s,
+        )
         air.plan(mishaps(golfer.faults, sensors, golfer.script.duration_s))
         await air.open()
 

@@ -121,7 +121,8 @@ def test_a_signal_closes_it_well(home: Path, tmp_path: Path, name: str) -> None:
     assert "No reps found." in out
     (path,) = tmp_path.glob("*.mcap")
     recording = read_items(path)
-    assert any(isinstance(one, LinkNote) and one.state is LinkState.CLOSED for one in recording)
+    items = list(recording)
+    assert any(isinstance(one, LinkNote) and one.state is LinkState.CLOSED for one in items)
     assert recording.complete
 
 
