@@ -8,6 +8,7 @@ from contextlib import suppress
 from bleak import BleakClient
 
 from imufeedback.ble import profile
+from imufeedback.ble.advice import words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.handshake import Handshake
 from imufeedback.ble.limits import Limits, within
@@ -31,8 +32,8 @@ async def blink(
         await Handshake(client, layout, layout.gatt, limits.request_s, where).command(profile.Blink(seconds))
     except FAILURES as error:
         hint = "come closer; one that is connected to somebody cannot be asked"
-        what = f"cannot be asked to blink: {str(error) or type(error).__name__}"
+        what = f"cannot be asked to blink: {words(error)}"
         raise RadioError(what, where=where, hint=hint) from error
     finally:
         with suppress(*FAILURES):  # it may be gone already
-            await within(limits.close_s, client.disconnect())
+            await within(limits.disconnect_s, client.disconnect())

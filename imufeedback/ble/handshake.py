@@ -19,6 +19,12 @@ _TEXTS = {
 }
 
 
+STALE = (
+    "If it was flashed anew, the system may remember its old services: remove it from the system's list of Bluetooth "
+    "devices (Linux: bluetoothctl remove ADDRESS), then search again"
+)
+
+
 class WrongSensor(RadioError):
     """What answers is not the sensor, or not the packets, that this link is for: trying again cannot help."""
 
@@ -74,7 +80,7 @@ class Handshake:
         if characteristic is None:
             raise self._wrong(
                 f"no characteristic {self._gatt.notify}",
-                f"choose the layout of this sensor; {self._layout.name} is not it",
+                f"choose the layout of this sensor; {self._layout.name} is not it. {STALE}",
             )
         return characteristic.max_write_without_response_size + profile.NOTIFICATION_OVERHEAD
 
@@ -91,12 +97,25 @@ class Handshake:
     async def configure(self, mtu: int) -> dict[str, Json]:
         """Send the settings and read them back: a sensor returns to its factory's at every power-up.
 
-        A sensor with a profile of its own has none that are known here; only that its packets fit is checked.
+        A sensor with a profile of its own has none that are known here; only that its packets fit is checked. An MTU of
+        23 may be what was agreed, or what a system says that does not know: packets that come cut tell (`shrink`).
         """
         if self._gatt.control is None or self._gatt.start is not None:
-            self._check_room(mtu)
+            if mtu > profile.LEAST_MTU:
+                self._check_room(mtu)
             return {}
-        wanted = self._settings(mtu)
+        wanted = self._settings(mtu if mtu > profile.LEAST_MTU else profile.MOST_MTU)
+        return await self._set(wanted)
+
+    async def shrink(self) -> dict[str, Json]:
+        """The MTU really is the least one: ask for packets that fit. Raises WrongSensor when none does."""
+        if self._gatt.control is None or self._gatt.start is not None:
+            self._check_room(profile.LEAST_MTU)
+            return {}
+        return await self._set(self._settings(profile.LEAST_MTU))
+
+    async def _set(self, wanted: profile.Settings) -> dict[str, Json]:
+        assert self._gatt.control is not None
         await self.command(wanted)
         data = await self._read(self._gatt.control)
         try:

@@ -24,6 +24,12 @@ class Limits:
     request_s: float = 5.0
     """One read, write or subscription. (The protocol's own limit is 30 s: far too long to stand and wait.)"""
     close_s: float = 2.0
+    """For what is asked of a sensor before it is let go of, and for one that was only connected for a moment."""
+    disconnect_s: float = 3.0
+    """For the system to end a link. BlueZ waits 2 s before it really does (``DISCONNECT_TIMER``, src/device.c), so that
+    a new attempt within that time meets a link that is half closed."""
+    look_s: float = 2.0
+    """For finding a sensor anew that does not answer where it was."""
     silence_s: float = 0.8
     """Without data for longer the link counts as dead: with the watch's step this is noticed within 1 s."""
     watch_s: float = 0.1

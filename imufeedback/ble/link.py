@@ -8,7 +8,7 @@ the same for two equal sensors. What comes out, through `on_item`, is a `RawPack
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine, Mapping
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from functools import partial
 from typing import Any
 
@@ -16,7 +16,7 @@ from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from imufeedback.ble import profile
-from imufeedback.ble.advice import BUSY_ANYWHERE, advice, is_about_the_adapter
+from imufeedback.ble.advice import BUSY_ANYWHERE, ELSE, advice, is_about_the_adapter, is_forgotten, words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import Handshake, WrongSensor
@@ -26,6 +26,10 @@ from imufeedback.ble.scan import Found
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket
+
+LOOK_AFTER = (1, 2, 4, 8, 16)
+"""Failed attempts after which a sensor is looked for under another address: a scan costs the others packets, so seldom.
+"""
 
 
 class SensorLink:
@@ -48,8 +52,10 @@ class SensorLink:
         connecting: asyncio.Lock | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
         serial: str | None = None,
+        look: Callable[[str], Awaitable[Found | None]] | None = None,
     ) -> None:
-        """With `serial` another sensor than that one is let go of before anything is written to it."""
+        """With `serial` another sensor than that one is let go of before anything is written to it. `look` finds a
+        sensor of this serial number under whatever address it has now."""
         if layout.gatt is None:
             raise RadioError(f"layout {layout.name} has no [gatt]", hint="give it the UUIDs of the sensor's service")
         self._found = found
@@ -65,6 +71,9 @@ class SensorLink:
         self._connection = 0
         """Number of the present connection: what belongs to an earlier one is not listened to any more."""
         self._serial = serial
+        self._look = look
+        self._full_bytes = 0
+        """Length of a full packet, as long as it is not known whether one fits into the MTU; else 0."""
         self._streaming = False
         self._last_ns = 0
         self._trouble = asyncio.Event()
@@ -94,7 +103,7 @@ class SensorLink:
                 raise self._error(error) from error
         else:
             await self._bring_up(begin=True, tries=self._limits.first_tries)
-        self._tasks = [self._spawn(work) for work in (self._supervise(), self._watch(), self._read_vitals())]
+        self._tasks += [self._spawn(work) for work in (self._supervise(), self._watch(), self._read_vitals())]
 
     async def blink(self, seconds: int) -> None:
         """Let the sensor show which one it is. Raises RadioError."""
@@ -115,9 +124,9 @@ class SensorLink:
             try:
                 await within(self._limits.close_s / 2, self._talk(self._client).command(profile.Stop()))
             except FAILURES as error:
-                detail = f"stopped without an answer: {_words(error)}"
-        await self._tear_down()
-        self._note(LinkState.CLOSED, detail)
+                detail = f"stopped without an answer: {words(error)}"
+        trouble = await self._let_go()
+        self._note(LinkState.CLOSED, "; ".join(filter(None, (detail, trouble))))
 
     # ── the one way to a streaming sensor ──
 
@@ -139,12 +148,28 @@ class SensorLink:
                 if tries is not None and attempt >= tries:
                     await self._tear_down()
                     raise self._error(error) from error
-                tell = _words(error)
+                tell = words(error)
                 if attempt >= self._limits.advise_after:
                     tell = f"{tell}; {_attempts_advice(error)}"
                 self._note(LinkState.SEARCHING, tell)
+                if tries is None and _may_be_elsewhere(error, attempt):
+                    await self._look_elsewhere()
                 pauses = self._limits.backoff_s
                 await self._clock.sleep(pauses[min(attempt, len(pauses)) - 1])
+
+    async def _look_elsewhere(self) -> None:
+        """It may have another address now: some sensors take a new one at every power-up."""
+        if self._look is None or self._serial is None:
+            return
+        try:
+            async with self._connecting:
+                found = await self._look(self._serial)
+        except RadioError as error:
+            self._note(LinkState.SEARCHING, error.what)
+            return
+        if found is not None and found.address != self._found.address:
+            self._note(LinkState.SEARCHING, f"it is heard under another address now: {found.address}")
+            self._found = found
 
     async def _set_up(self, connect_s: float) -> BleakClient:
         # The old subscription must be gone before a new one is made, or every packet may come twice.
@@ -167,6 +192,8 @@ class SensorLink:
         on_motion = partial(self._on_motion, connection)
         await within(self._limits.request_s, client.start_notify(self._gatt.notify, on_motion))
         facts |= await talk.configure(int(facts["mtu"]))
+        unsure = int(facts["mtu"]) <= profile.LEAST_MTU
+        self._full_bytes = self._layout.packet_bytes(self._layout.samples_per_packet) if unsure else 0
         self._note(LinkState.CONNECTED, facts=facts)
         return client
 
@@ -178,14 +205,34 @@ class SensorLink:
         self._streaming = True
 
     async def _tear_down(self) -> None:
+        trouble = await self._let_go()
+        if trouble:
+            self._note(LinkState.LOST, trouble)
+
+    async def _let_go(self) -> str:
+        """Wait until the system has ended the link; what went wrong, or nothing."""
         self._connection += 1
         client, self._client = self._client, None
         if client is None:
-            return
+            return ""
         try:
-            await within(self._limits.close_s, client.disconnect())
+            await within(self._limits.disconnect_s, client.disconnect())
         except FAILURES as error:
-            self._note(LinkState.LOST, f"the old link did not close: {_words(error)}")
+            return f"the old link did not close: {words(error)}"
+        return ""
+
+    async def _shrink(self, client: BleakClient) -> None:
+        """Packets come cut: the MTU is as small as it was said to be."""
+        try:
+            facts = await self._talk(client).shrink()
+        except WrongSensor as error:
+            self._streaming = False
+            self._note(LinkState.LOST, str(error))
+            return
+        except FAILURES as error:
+            self._fail(LinkState.LOST, f"packets come cut, and it takes no other settings: {words(error)}")
+            return
+        self._note(LinkState.STREAMING, "the radio carries short packets only", facts)
 
     def _talk(self, client: BleakClient) -> Handshake:
         return Handshake(client, self._layout, self._gatt, self._limits.request_s, f"sensor {self.sensor}")
@@ -207,7 +254,16 @@ class SensorLink:
         if connection != self._connection:
             return
         self._last_ns = host_ns
+        if self._full_bytes:
+            self._measure(len(data))
         self._on_item(RawPacket(self.sensor, host_ns, bytes(data)))
+
+    def _measure(self, length: int) -> None:
+        """The first packet tells whether a full one fits."""
+        cut = length == profile.LEAST_MTU - profile.NOTIFICATION_OVERHEAD < self._full_bytes
+        self._full_bytes = 0
+        if cut and self._client is not None:
+            self._tasks.append(self._spawn(self._shrink(self._client)))
 
     def _on_drop(self, connection: int, _client: BleakClient) -> None:
         if connection == self._connection:
@@ -250,7 +306,7 @@ class SensorLink:
             try:
                 facts = await self._talk(client).vitals()
             except FAILURES as error:
-                self._note(LinkState.STREAMING, f"the battery could not be read: {_words(error)}")
+                self._note(LinkState.STREAMING, f"the battery could not be read: {words(error)}")
                 continue
             if facts and self._streaming:
                 self._note(LinkState.STREAMING, "", facts)
@@ -274,7 +330,7 @@ class SensorLink:
         if error is None:
             return
         self._streaming = False
-        self._note(LinkState.LOST, f"the link itself failed: {_words(error)}")
+        self._note(LinkState.LOST, f"the link itself failed: {words(error)}")
         if self._on_fault is not None:
             self._on_fault(error)
 
@@ -285,13 +341,14 @@ class SensorLink:
         hint = "charge it, bring it closer, and close other programs that use it"
         if is_about_the_adapter(error):
             hint = advice(error)
-        return RadioError(f"cannot be reached: {_words(error)}", where=f"sensor {self.sensor}", hint=hint)
+        return RadioError(f"cannot be reached: {words(error)}", where=f"sensor {self.sensor}", hint=hint)
+
+
+def _may_be_elsewhere(error: BaseException, attempt: int) -> bool:
+    """Whether it is worth looking for it under another address; not when the adapter is what fails."""
+    return is_forgotten(error) or (attempt in LOOK_AFTER and advice(error) == ELSE)
 
 
 def _attempts_advice(error: BaseException) -> str:
     """After some attempts in vain; the same cause again needs a person's hand."""
     return advice(error) if is_about_the_adapter(error) else BUSY_ANYWHERE
-
-
-def _words(error: BaseException) -> str:
-    return str(error) or type(error).__name__

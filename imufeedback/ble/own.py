@@ -61,7 +61,8 @@ def _says(announced: str, serial: str) -> bool:
     return key(announced) == key(profile.announced(profile.announcement(serial)))
 
 
-def _claims(found: Found, serial: str) -> bool:
+def claims(found: Found, serial: str) -> bool:
+    """Whether it announces this serial number."""
     return bool(found.announced) and _says(found.announced, serial)
 
 
@@ -85,9 +86,25 @@ def has_all(found: Sequence[Found], known: Sequence[Known]) -> bool:
 def named(found: Sequence[Found], reach: Reach, text: str) -> list[Found]:
     """Those that a person may mean: by serial number, by what is announced of it, or by address."""
     own = [one for one, sensor in reach.own if key(sensor.serial) == key(text)]
-    return own or [one for one in found if key(one.address) == key(text) or _claims(one, text)]
+    return own or [one for one in found if key(one.address) == key(text) or claims(one, text)]
 
 
 def label(found: Found) -> str:
     """What a person may call a sensor that was heard: the end of its serial number, else its address."""
     return found.announced or found.address
+
+
+STALE_S = 2.0
+"""For listening whether a sensor that was not found is there all the same."""
+
+
+def changed(known: Iterable[Known], addresses: frozenset[str]) -> list[str]:
+    """A line for each known sensor that is heard at its address and does not offer what it did."""
+    here = {key(one) for one in addresses}
+    return [
+        f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) is in reach, but does not offer the service of "
+        f"layout {one.layout}: flashed anew? The system may remember its old services – remove it from the "
+        f"system's list of Bluetooth devices (Linux: bluetoothctl remove {one.address}), then search again"
+        for one in known
+        if one.address and key(one.address) in here
+    ]

@@ -33,6 +33,10 @@ TEMPERATURE = sig_uuid(0x2A6E)
 """Optional: of the inertial part, i16 in hundredths of a degree Celsius (GATT Specification Supplement,
 Temperature)."""
 
+LEAST_MTU, MOST_MTU = 23, 517
+"""Least ATT MTU (Bluetooth Core Specification, Vol 3, Part G, 5.2.1), and the greatest that carries the longest
+attribute value of 512 bytes (Part F, 3.2.9)."""
+
 NOTIFICATION_OVERHEAD = 3
 """Opcode and handle of a notification: Bluetooth Core Specification, Vol 3, Part F, 3.4.7.1."""
 

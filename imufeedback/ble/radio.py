@@ -11,7 +11,8 @@ from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import WrongSensor
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.link import SensorLink
-from imufeedback.ble.scan import Found, scan
+from imufeedback.ble.own import claims
+from imufeedback.ble.scan import Found, overhear, scan
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.packets import Layout
 from imufeedback.records import LinkNote, RawPacket
@@ -79,7 +80,25 @@ class Radio:
             connecting=self._connecting,
             on_fault=self._on_fault,
             serial=serial,
+            look=self._look,
         )
+
+    async def _look(self, serial: str) -> Found | None:
+        """The one sensor that announces this serial number now; None when there is none, or several."""
+        assert self._layout.gatt is not None
+        heard = await scan(
+            self._limits.look_s,
+            backends=self._backends,
+            service=self._layout.gatt.service,
+            enough=lambda found: any(claims(one, serial) for one in found),
+            least_s=0.0,
+        )
+        alike = [one for one in heard if claims(one, serial)]
+        return alike[0] if len(alike) == 1 else None
+
+    async def overhear(self, seconds: float) -> frozenset[str]:
+        """Addresses of all that is heard, whatever it offers. Raises RadioError."""
+        return await overhear(seconds, backends=self._backends)
 
     async def reach(self, wanted: Sequence[tuple[Found, str | None]]) -> list[tuple[Found, RadioError]]:
         """Connect to these, one after the other, each as the serial number it must have, if one is given.

@@ -10,10 +10,9 @@ from typing import Any
 from bleak import BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData, AdvertisementDataCallback, BaseBleakScanner
-from bleak.exc import BleakBluetoothNotAvailableError
 
 from imufeedback.ble import profile
-from imufeedback.ble.advice import advice
+from imufeedback.ble.advice import advice, words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.limits import within
 from imufeedback.ble.profile import SERVICE
@@ -48,9 +47,10 @@ async def scan(
     service: str = SERVICE,
     expect: int | None = None,
     enough: Callable[[list[Found]], bool] = lambda heard: False,
+    least_s: float = LEAST_S,
 ) -> list[Found]:
     """Sensors offering `service`, strongest first, heard within `seconds`; sooner when `expect` of them are heard, or
-    when it is `enough`, but then not before `LEAST_S`. Nothing is sent to any of them but requests for what they
+    when it is `enough`, but then not before `least_s`. Nothing is sent to any of them but requests for what they
     announce.
 
     Raises RadioError when there is no Bluetooth, it is off, or this program may not use it.
@@ -72,7 +72,7 @@ async def scan(
             done.set()
 
     async def until_enough() -> None:
-        await asyncio.sleep(LEAST_S)
+        await asyncio.sleep(least_s)
         while not enough(list(heard.values())):
             await asyncio.sleep(LOOK_S)
         done.set()
@@ -80,16 +80,32 @@ async def scan(
     scanner_backend = (backends or Backends()).scanner
     try:
         await within(seconds + START_STOP_S, _listen(on_heard, service, scanner_backend, done, until_enough(), seconds))
-    except BleakBluetoothNotAvailableError as error:
-        raise _no_bluetooth(error.reason.name.lower().replace("_", " "), error) from error
     except FAILURES as error:
-        raise _no_bluetooth(str(error) or type(error).__name__, error) from error
+        raise _no_bluetooth(error) from error
     return sorted(heard.values(), key=lambda one: (-one.rssi_dbm, one.address))
 
 
-def _no_bluetooth(what: str, error: BaseException) -> RadioError:
+def _no_bluetooth(error: BaseException) -> RadioError:
     hint = f"{advice(error)}; or try `imufeedback demo`"
-    return RadioError(f"no Bluetooth: {what}", where="scan", hint=hint)
+    return RadioError(words(error), where="scan", hint=hint)
+
+
+async def overhear(seconds: float, *, backends: Backends | None = None) -> frozenset[str]:
+    """Addresses of all devices that are heard at all, whatever they offer. Raises RadioError, as `scan`."""
+    heard: set[str] = set()
+
+    def on_heard(device: BLEDevice, _data: AdvertisementData) -> None:
+        heard.add(device.address)
+
+    async def listen() -> None:
+        async with BleakScanner(on_heard, backend=(backends or Backends()).scanner):
+            await asyncio.sleep(seconds)
+
+    try:
+        await within(seconds + START_STOP_S, listen())
+    except FAILURES as error:
+        raise _no_bluetooth(error) from error
+    return frozenset(heard)
 
 
 async def _listen(

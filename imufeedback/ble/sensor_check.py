@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
 from imufeedback.ble.monitor import Row, SensorMonitor
-from imufeedback.ble.own import Reach, absent, has_all, in_reach
+from imufeedback.ble.own import STALE_S, Reach, absent, changed, has_all, in_reach
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Known, Roster, key, why_missing
 from imufeedback.ble.scan import Found
@@ -64,6 +64,9 @@ class Desk:
             enough=lambda heard: not all_of_them and has_all(heard, known),
         )
         if not self.found:
+            lines = changed(known, await self.radio.overhear(STALE_S)) if known else []
+            if lines:
+                raise RadioError(lines[0], where="scan")
             lines = why_missing(roster.missing(()))
             raise RadioError("no sensor was heard", where="scan", hint="; ".join(lines) or NOBODY)
         return in_reach(self.found, known)
@@ -161,7 +164,7 @@ async def virtual_desk(
     made = [*sensors(layout, seconds, quirks), *strangers(layout, neighbours)]
     for one in made:
         one.payloads = disturbed(one.payloads, faults, layout, one.serial, one.place)
-    air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU)
+    air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU, told_mtu=faults.told_mtu, close_s=faults.close_s)
     air.plan(mishaps(faults, made, seconds))
     await air.open()
     items: asyncio.Queue[RawPacket | LinkNote] = asyncio.Queue()

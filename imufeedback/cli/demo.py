@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, show, write_json
+from imufeedback.cli.output import check_writable, print_notes, print_reps, say, show, write_json
+from imufeedback.cli.radio_script import radio_script
+from imufeedback.cli.telling import tell_live
 from imufeedback.errors import NoDisplay, UsageError
 
 if TYPE_CHECKING:
@@ -15,7 +17,6 @@ if TYPE_CHECKING:
     from imufeedback.live.golfer import DemoPlan
     from imufeedback.live.practice import Practice
     from imufeedback.record.journal import JournalWriter
-    from imufeedback.records import Event
     from imufeedback.report.summary import Summary
 
 PACES = ("slow", "full")
@@ -60,7 +61,7 @@ def demo(
     from imufeedback.synth.player import Pace
     from imufeedback.synth.swing import Flaw
 
-    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, _radio(radio))
+    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio))
     for line in CAUTIONS:
         say(f"! {line}")
     window = realtime and not headless and _has_display()
@@ -73,22 +74,6 @@ def demo(
         write_json(json_file, to_json(document), overwrite=overwrite)
     if document.errors:
         raise typer.Exit(1)
-
-
-def _radio(name: str | None) -> tuple[str, str] | None:
-    """The fault script's text and its name: a file, or one of those that ship with the package."""
-    if name is None:
-        return None
-    from imufeedback import resources
-    from imufeedback.ble.virtual import parse_faults
-
-    file = Path(name)
-    if not file.suffix and name in resources.available("radio"):
-        text = resources.text("radio", name)
-    else:
-        text = given_text(file, "--radio", f"or use {', '.join(resources.available('radio'))}")
-    parse_faults(text, name)  # before anything is opened
-    return text, name
 
 
 def _has_display() -> bool:
@@ -121,7 +106,7 @@ def _run(plan: DemoPlan, journal: JournalWriter, *, window: bool) -> tuple[Summa
 
         practice = show(golfer, journal, summary)
     elif plan.realtime:
-        practice = Practice(golfer, journal, [summary, _tell_live])
+        practice = Practice(golfer, journal, [summary, tell_live])
         _play(practice)
     else:
         say("as fast as it goes: no window, and no sound is played")
@@ -136,36 +121,3 @@ def _play(practice: Practice) -> None:
         practice.wait()
     finally:
         practice.stop()
-
-
-def _tell_live(events: list[Event]) -> None:
-    """The live state in words, for a session without a window."""
-    from imufeedback.records import (
-        Doubted,
-        FitRefused,
-        FitStep,
-        Fitted,
-        Motion,
-        Notice,
-        Rep,
-        Slipped,
-        StateChanged,
-        SwapOffered,
-    )
-
-    for event in events:
-        if isinstance(event, StateChanged) and event.state is not Motion.IDLE:
-            say(f"{event.t_s:7.2f} s  trail thigh {event.state}")
-        elif isinstance(event, Rep):
-            void = f" does not count: {event.void}" if event.void else ""
-            say(f"{event.end_s:7.2f} s  rep {event.index + 1}{void}")
-        elif isinstance(event, Fitted):
-            say(f"{event.t_s:7.2f} s  calibration {event.fit.level}")
-        elif isinstance(event, FitStep):
-            say(f"{event.t_s:7.2f} s  calibration {event.number}/{event.of}: {event.step} seen. {event.say}")
-        elif isinstance(event, SwapOffered | Slipped | Doubted):
-            say(f"{event.t_s:7.2f} s  {event.text}")
-        elif isinstance(event, FitRefused):
-            say(f"{event.t_s:7.2f} s  calibration refused: {event.reason}")
-        elif isinstance(event, Doubted | Notice):
-            say(event.text)

@@ -86,19 +86,19 @@ class VirtualGolfer:
         return parse_layout(resources.text("layouts", LAYOUT), LAYOUT)
 
     @cached_property
-    def _streams(self) -> list[SensorStream]:
+    def streams(self) -> list[SensorStream]:
         return sensor_streams(self.script, self._layout, WORN)
 
     @cached_property
-    def _faults(self) -> FaultScript:
-        return _faults(self.plan, self._streams)
+    def faults(self) -> FaultScript:
+        return _faults(self.plan, self.streams)
 
     @cached_property
     def settings(self) -> Settings:
         """Raises BadToml for a fault script that is wrong, or that names what is no sensor."""
-        assert self._faults is not None  # a wrong script is told before anything begins
+        assert self.faults is not None  # a wrong script is told before anything begins
         player = Player(hand=self.plan.hand, name="synthetic golfer")
-        return session_settings(((one.serial, one.segment) for one in self._streams), LAYOUT, player=player)
+        return session_settings(((one.serial, one.segment) for one in self.streams), LAYOUT, player=player)
 
     def stop(self) -> None:
         """End early, at the next packet. Any thread."""
@@ -122,14 +122,20 @@ class VirtualGolfer:
 
     async def _run(self, put: Callable[[Item], None], after: Callable[[], None] = lambda: None) -> None:
         """`put` gets every item; `after` is called between packets."""
-        sensors = [self._sensor(one) for one in self._streams]
-        air = VirtualRadio(sensors, self.clock, mtu=self._faults.mtu or REQUESTED_MTU)
-        air.plan(mishaps(self._faults, sensors, self.script.duration_s))
+        sensors = [self.sensor(one) for one in self.streams]
+        air = VirtualRadio(
+            sensors,
+            self.clock,
+            mtu=self.faults.mtu or REQUESTED_MTU,
+            told_mtu=self.faults.told_mtu,
+            close_s=self.faults.close_s,
+        )
+        air.plan(mishaps(self.faults, sensors, self.script.duration_s))
         faults: list[BaseException] = []
         await air.open()
         radio = Radio(self._layout, self.clock, put, backends=air.backends, on_fault=faults.append)
         try:
-            found = await radio.scan(SCAN_S, expect=len(self._streams))
+            found = await radio.scan(SCAN_S, expect=len(self.streams))
             await radio.open(found)
             air.begin()
             self._origin_ns = self.clock.now_ns()
@@ -142,11 +148,11 @@ class VirtualGolfer:
         if faults:
             raise faults[0]
 
-    def _sensor(self, stream: SensorStream) -> VirtualSensor:
+    def sensor(self, stream: SensorStream) -> VirtualSensor:
         names = (stream.serial, str(stream.segment))
-        error = self._faults.rate_error(*names)
+        error = self.faults.rate_error(*names)
         stream = replace(stream, rate_error=(1 + stream.rate_error) * (1 + error) - 1)
-        payloads = disturbed(iter(stream), self._faults, self._layout, *names)
+        payloads = disturbed(iter(stream), self.faults, self._layout, *names)
         return VirtualSensor(f"virtual {stream.segment}", stream.serial, payloads, self._layout, place=names[1])
 
     async def _play(

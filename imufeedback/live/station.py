@@ -16,7 +16,7 @@ from typing import Any
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import Clock, MonotonicClock
 from imufeedback.ble.handshake import WrongSensor
-from imufeedback.ble.own import absent, has_all, in_reach, label
+from imufeedback.ble.own import STALE_S, absent, changed, has_all, in_reach, label
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Known
 from imufeedback.ble.scan import Found
@@ -28,7 +28,8 @@ from imufeedback.threads import start_prompt
 SEARCH_S = 6.0
 TICK_S = 0.05
 """Waits of the pipeline can end although the radio is silent."""
-CLOSE_S = 3.0
+CLOSE_S = 6.0
+"""More than a sensor that answers needs, with the 2 s that a system may take to end a link (`ble/limits.py`)."""
 BLINK_S = 5
 
 
@@ -151,6 +152,9 @@ class Station:
         known = tuple(one for one in known if one.layout == self._layout.name)
         found = await radio.scan(self._search_s, enough=lambda heard: has_all(heard, known))
         if not found:
+            lines = changed(known, await radio.overhear(STALE_S)) if known else []
+            if lines:
+                raise RadioError(lines[0])
             raise RadioError("no sensor was heard", hint="switch them on, bring them close, and search again")
         reach = in_reach(found, known)
         self.others = reach.others

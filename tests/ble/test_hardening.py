@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import itertools
+import re
 import time
 from typing import Any
 
@@ -16,12 +17,14 @@ from bleak.exc import (
     BleakBluetoothNotAvailableError,
     BleakBluetoothNotAvailableReason,
     BleakDBusError,
+    BleakDeviceNotFoundError,
     BleakError,
+    BleakGATTProtocolError,
 )
 from virtual_world import QUICK, World, payloads, sensor, world
 
 from imufeedback.ble import link as link_module
-from imufeedback.ble.advice import advice, is_about_the_adapter
+from imufeedback.ble.advice import advice, is_about_the_adapter, words
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.ble.limits import Limits
 from imufeedback.errors import RadioError, UsageError
@@ -282,3 +285,56 @@ def test_h13_a_dead_link_that_looks_alive_is_given_up_and_made_anew() -> None:
         return here
 
     asyncio.run(run())
+
+
+# ── plain words ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("error", "says", "then"),
+    [
+        (BleakDBusError("org.bluez.Error.NotReady", ["Resource Not Ready"]), "switched off", "power on"),
+        (BleakBluetoothNotAvailableError("x", Why.NO_BLUETOOTH), "no Bluetooth adapter", "plug in"),
+        (BleakBluetoothNotAvailableError("x", Why.POWERED_OFF), "switched off", "power on"),
+        (
+            BleakDBusError("org.freedesktop.DBus.Error.ServiceUnknown", ["The name org.bluez was not provided"]),
+            "service has stopped",
+            "systemctl status bluetooth",
+        ),
+        (
+            BleakDBusError("org.freedesktop.DBus.Error.NoReply", ["recipient disconnected"]),
+            "stopped",
+            "systemctl",
+        ),
+        (EOFError(), "service has stopped", "systemctl"),
+        (
+            BleakDBusError("org.freedesktop.DBus.Error.UnknownObject", ['Method "Connect" with signature "" ...']),
+            "does not know the sensor",
+            "search again",
+        ),
+        (
+            BleakDeviceNotFoundError("AA:BB", "AA:BB was not found."),
+            "does not know",
+            "search again",
+        ),
+        (BleakError("device 'dev_C0_00_00_00_00_01' not found"), "does not know", "search again"),
+        (BleakDBusError("org.bluez.Error.Failed", ["le-connection-abort-by-local"]), "busy", "close it"),
+        (BleakDBusError("org.bluez.Error.Failed", ["Software caused connection abort"]), "did not answer", ""),
+        (BleakDBusError("org.bluez.Error.Failed", ["Not connected"]), "the link broke", ""),
+        (BleakDBusError("org.bluez.Error.Strange", []), "could not do it", ""),
+        (BleakGATTProtocolError(0x80), "does not know the command", ""),
+        (BleakGATTProtocolError(0x81), "does not take the value", ""),
+        (BleakGATTProtocolError(0x0E), "unlikely error", ""),
+        (BleakGATTProtocolError(0xFB), "GATT error 0xFB", ""),
+        (TimeoutError(), "no answer in time", ""),
+        (TimeoutError("no answer within 3 s"), "within 3 s", ""),
+        (BleakError("failed to discover services, device disconnected"), "disconnected", ""),
+        (ConnectionResetError(104, "Connection reset by peer"), "reset", ""),
+    ],
+)
+def test_no_raw_name_of_a_library_reaches_a_person(error: BaseException, says: str, then: str) -> None:
+    line = f"{words(error)} – {advice(error, 'linux')}"
+    assert says in line
+    assert then in line
+    assert not re.search(r"org\.|Bleak|/org/|dev_|\[|DBus|Errno", line)
+    assert "\n" not in line

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 
+import numpy as np
 import pytest
 from bleak import BleakClient
 from bleak.exc import BleakError
@@ -162,22 +163,104 @@ def test_one_sensor_lost_leaves_the_other_untouched() -> None:
     assert here.states("SYN-2") == [S.CONNECTED, S.STREAMING, S.CLOSED]
 
 
-def test_h09_a_small_mtu_means_fewer_samples_and_cut_packets_are_rejected() -> None:
+def test_h09_packets_that_come_cut_tell_that_the_mtu_is_small_and_smaller_ones_are_asked_for() -> None:
+    """A system may say 23 and not know it: only what comes shows what fits."""
+
     async def run() -> tuple[World, VirtualSensor]:
-        one = sensor("SYN-1", payloads(5, seed=1))  # 4 samples a packet all the same
+        one = sensor("SYN-1", payloads(50, seed=1))
         async with world([one], mtu=23) as here:
             await here.connect(1)
-            assert one.settings.samples_per_packet == 1
+            assert one.settings.samples_per_packet == 4
             await here.virtual.play(100_000_000)
+            await here.until(lambda: one.settings.samples_per_packet == 1)
+            await here.until(lambda: any("short packets" in note.detail for note in here.notes("SYN-1")))
+            await here.virtual.play(1_000_000_000)
         return here, one
 
     here, _ = asyncio.run(run())
     assert here.notes("SYN-1")[0].facts["mtu"] == 23
     got = here.packets("SYN-1")
-    assert [len(data) for _, data in got] == [20] * 5
+    assert {len(data) for _, data in got} == {20}
     blocks, rejected, _ = decode([RawPacket("a", ns, data) for ns, data in got])
-    assert not blocks
-    assert len(rejected) == 5
+    assert 1 <= len(rejected) <= 5  # the first ones, which were cut
+    ticks = np.concatenate([block.tick for block in blocks])
+    assert len(ticks) == 4 * (50 - len(rejected))
+    assert (np.diff(ticks) == 5000).all()
+
+
+def test_an_mtu_that_the_system_does_not_know_costs_nothing() -> None:
+    """Scan, then connect at once: 23 is said, 247 was agreed (seen on a real stack)."""
+    sent = payloads(20, seed=1)
+
+    async def run() -> tuple[World, VirtualSensor]:
+        one = sensor("SYN-1", sent)
+        async with world([one], told_mtu=23) as here:
+            await here.connect(1)
+            assert one.settings.samples_per_packet == 4
+            await here.virtual.play(1_000_000_000)
+            assert one.settings.samples_per_packet == 4
+        return here, one
+
+    here, _ = asyncio.run(run())
+    assert here.notes("SYN-1")[0].facts["mtu"] == 23
+    assert here.packets("SYN-1") == sent
+
+
+def test_a_system_that_takes_two_seconds_to_end_a_link_has_lost_nothing() -> None:
+    async def run() -> World:
+        async with world([sensor("SYN-1", payloads(50, 1))], close_s=2.0, limits=Limits()) as here:
+            await here.connect(1)
+            await here.virtual.play(1_000_000_000)
+        return here
+
+    here = asyncio.run(run())
+    assert here.states("SYN-1") == [S.CONNECTED, S.STREAMING, S.CLOSED]
+    assert here.notes("SYN-1")[-1].detail == ""
+
+
+def test_a_link_that_is_half_closed_is_waited_for_before_the_next_attempt() -> None:
+    """After silence the system still has the old link; the first attempt after its end is the one that works."""
+
+    async def run() -> World:
+        one = sensor("SYN-1", payloads(400, 1))
+        async with world([one], close_s=0.5, limits=Limits()) as here:
+            await here.connect(1)
+            await here.virtual.play(1_000_000_000)
+            await one.vanish(forget=True, told=False)
+            await one.come_back()
+            await here.virtual.play(2_000_000_000)
+            await here.until(lambda: here.states("SYN-1").count(S.STREAMING) == 2)
+        return here
+
+    here = asyncio.run(run())
+    states = here.states("SYN-1")
+    assert states == [S.CONNECTED, S.STREAMING, S.SILENT, S.CONNECTING, S.CONNECTED, S.STREAMING, S.CLOSED]
+
+
+def test_a_sensor_that_comes_back_under_another_address_is_found_by_its_serial_number() -> None:
+    async def run() -> tuple[World, VirtualSensor, float]:
+        one, two = sensor("SYN-1", payloads(3000, 1)), sensor("SYN-2", payloads(3000, 2))
+        clock = MonotonicClock()
+        async with world([one, two], clock, limits=Limits()) as here:
+            await here.connect(2)
+            old = one.address
+            playing = asyncio.create_task(here.virtual.play(30_000_000_000, realtime=True))
+            await asyncio.sleep(0.5)
+            await one.vanish(forget=True, told=True)
+            await one.move()
+            assert one.address != old
+            begun = clock.now_ns()
+            async with asyncio.timeout(40):
+                while here.states("SYN-1").count(S.STREAMING) < 2:
+                    await asyncio.sleep(0.02)
+            took = (clock.now_ns() - begun) * 1e-9
+            playing.cancel()
+        return here, one, took
+
+    here, one, took = asyncio.run(run())
+    assert any(one.address in note.detail for note in here.notes("SYN-1"))
+    assert here.states("SYN-2") == [S.CONNECTED, S.STREAMING, S.CLOSED]
+    assert took < 20.0  # about 5 s on an idle machine: what load adds is not judged here
 
 
 def test_h19_another_sensor_at_the_same_address_is_refused() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
+from typing import Any
 
 from packet_streams import HOUSE, STEP_NS, packet
 
@@ -59,10 +60,15 @@ class World:
 
 @asynccontextmanager
 async def world(
-    sensors: Sequence[VirtualSensor], clock: Clock | None = None, *, limits: Limits = QUICK, mtu: int = 247
+    sensors: Sequence[VirtualSensor],
+    clock: Clock | None = None,
+    *,
+    limits: Limits = QUICK,
+    mtu: int = 247,
+    **system: Any,
 ) -> AsyncIterator[World]:
     clock = clock or ManualClock()
-    virtual = VirtualRadio(sensors, clock, mtu=mtu)
+    virtual = VirtualRadio(sensors, clock, mtu=mtu, **system)
     await virtual.open()
     items: list[RawPacket | LinkNote] = []
     faults: list[BaseException] = []

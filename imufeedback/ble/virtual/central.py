@@ -38,6 +38,10 @@ class Central:
         self.device = make_device("central", address, link)
         self.on_delivered = on_delivered
         self.mtu = mtu
+        self.close_s = 0.0
+        """What ending a link takes."""
+        self.told_mtu: int | None = None
+        """What is said of the MTU, whatever was agreed; None: the truth."""
         self.is_untold: Callable[[str], bool] = lambda _address: False
         """Whether the end of the link to an address is kept from the client, as some systems do."""
 
@@ -125,6 +129,7 @@ class _Client(BaseBleakClient):
         if connection is not None:
             # Asked for, so that it is no drop: bleak calls back for unexpected ends only.
             self._connection = None
+            await asyncio.sleep(self.central.close_s)
             if not self._dead:
                 await _ask(connection.disconnect())
         self._peer = None
@@ -161,7 +166,7 @@ class _Client(BaseBleakClient):
         return collection
 
     def _write_size(self) -> int:
-        return self.mtu_size - 3
+        return (self.central.told_mtu or self.mtu_size) - 3
 
     async def pair(self, *args: Any, **kwargs: Any) -> None:
         raise NotImplementedError("the profile needs no pairing")

@@ -4,6 +4,8 @@
 
     seed = 1
     mtu = 247                       # of the whole session; 23 is the least allowed
+    told_mtu = 23                   # what the system says of it; the truth when missing
+    close_s = 2.0                   # what the system takes to end a link
 
     [[fault]]
     kind = "loss"
@@ -191,6 +193,8 @@ class Disconnect(_Instant, frozen=True, kw_only=True, tag="disconnect"):
 
     away_s: float = 1.0
     callback: bool = True
+    new_address: bool = False
+    """It comes back under another address."""
 
 
 class Reboot(_Instant, frozen=True, kw_only=True, tag="reboot"):
@@ -198,6 +202,7 @@ class Reboot(_Instant, frozen=True, kw_only=True, tag="reboot"):
 
     away_s: float = 1.0
     callback: bool = True
+    new_address: bool = False
 
 
 class Battery(_Instant, frozen=True, kw_only=True, tag="battery"):
@@ -239,6 +244,10 @@ class FaultScript(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     fault: tuple[Fault, ...] = ()
     seed: int = 1
     mtu: int | None = None
+    told_mtu: int | None = None
+    """What the system says of the MTU, whatever was agreed."""
+    close_s: float = 0.0
+    """What the system takes to end a link."""
 
     def __post_init__(self) -> None:
         if self.mtu is not None and not self.least_mtu <= self.mtu <= 517:

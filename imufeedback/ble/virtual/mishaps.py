@@ -32,7 +32,7 @@ def _of(fault: f.Fault, sensor: VirtualSensor, until_s: float) -> Iterator[Misha
                 yield _ns(at_s), partial(_set_battery, sensor, fault.percent)
             case f.Disconnect() | f.Reboot():
                 yield _ns(at_s), partial(sensor.vanish, forget=isinstance(fault, f.Reboot), told=fault.callback)
-                yield _ns(at_s + fault.away_s), sensor.come_back
+                yield _ns(at_s + fault.away_s), sensor.move if fault.new_address else sensor.come_back
 
 
 async def _set_battery(sensor: VirtualSensor, percent: int) -> None:

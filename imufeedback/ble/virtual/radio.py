@@ -34,10 +34,20 @@ def address_of(number: int) -> str:
 class VirtualRadio:
     """Virtual sensors and the virtual adapter to reach them by: `open`, hand `backends` to bleak, `play`, `close`."""
 
-    def __init__(self, sensors: Sequence[VirtualSensor], clock: Clock, *, mtu: int = REQUESTED_MTU) -> None:
+    def __init__(
+        self,
+        sensors: Sequence[VirtualSensor],
+        clock: Clock,
+        *,
+        mtu: int = REQUESTED_MTU,
+        told_mtu: int | None = None,
+        close_s: float = 0.0,
+    ) -> None:
+        """`told_mtu` is what the system says of the MTU, whatever was agreed; `close_s` what it takes to end a link, in
+        the loop's own time."""
         self._sensors = tuple(sensors)
         self._clock = clock
-        self._mtu = mtu
+        self._mtu, self._told_mtu, self._close_s = mtu, told_mtu, close_s
         self._central: Central | None = None
         self._origin_ns: int | None = None
         self._due: list[tuple[int, int, bytes]] = []
@@ -60,6 +70,7 @@ class VirtualRadio:
         logging.getLogger("bumble").setLevel(logging.ERROR)
         link = LocalLink()  # type: ignore[no-untyped-call]
         self._central = Central(link, _CENTRAL_ADDRESS, self._on_delivered, self._mtu)
+        self._central.close_s, self._central.told_mtu = self._close_s, self._told_mtu
         await self._central.device.power_on()
         for k, sensor in enumerate(self._sensors):
             sensor.on_gone = self._go_on
@@ -109,7 +120,9 @@ class VirtualRadio:
             await self._happen(self._due[0][0], realtime)
             deliver_ns, k, payload = heapq.heappop(self._due)
             await self._reach(self._origin_ns + deliver_ns, realtime)
-            await self._send(self._sensors[k], payload, wait=not realtime)
+            sensor = self._sensors[k]
+            for part in sensor.obeying(payload) if sensor.listening else (payload,):
+                await self._send(sensor, part, wait=not realtime)
             if on_tick is not None:
                 on_tick(self._clock.now_ns())
             self._draw(k)

@@ -9,9 +9,11 @@ from typing import Any
 from bumble import att, gatt
 from bumble.core import UUID, AdvertisingData
 from bumble.device import Connection, Device
+from bumble.hci import Address
 from bumble.link import LocalLink
 
 from imufeedback.ble import profile
+from imufeedback.ble.virtual.split import split
 from imufeedback.ble.virtual.stack import SIGNAL_DBM, make_device
 from imufeedback.packets import Layout
 from imufeedback.packets.layout import Gatt
@@ -90,6 +92,7 @@ class VirtualSensor:
         self._subscribed = False
         self._connection: Connection | None = None
         self._device: Device | None = None
+        self._link: LocalLink | None = None
         self._gatt = layout.gatt or OWN
         self._motion = gatt.Characteristic[bytes](self._gatt.notify, _CAN.NOTIFY, gatt.Characteristic.READABLE)
 
@@ -107,7 +110,7 @@ class VirtualSensor:
     async def power_on(self, link: LocalLink, address: str) -> None:
         """Appear on the link under a random static address, and advertise."""
         device = make_device(self.name, address, link, self._signal_dbm, answers=self._answers)
-        self.address = address
+        self.address, self._link = address, link
         device.add_services(self._services())
         device.on(Device.EVENT_CONNECTION, self._on_connection)
         self._motion.on(gatt.Characteristic.EVENT_SUBSCRIPTION, self._on_subscription)
@@ -146,10 +149,29 @@ class VirtualSensor:
             self.settings = FACTORY
         self.streaming = False
 
+    async def move(self) -> None:
+        """Another address from now on, as some sensors take at every power-up."""
+        assert self._device is not None
+        assert self._link is not None
+        await self._device.power_off()
+        gone = self._link.find_le_controller(Address(self.address))
+        if gone is not None:
+            self._link.remove_controller(gone)
+        self._connection = None
+        await self.power_on(self._link, f"D{self.address[1:]}")
+
     async def come_back(self) -> None:
         """Be in reach again."""
         if self._connection is None:
             await self.advertise()
+
+    def obeying(self, payload: bytes) -> Iterator[bytes]:
+        """The payload in packets of as many samples as the settings say."""
+        most = self.settings.samples_per_packet
+        if self._gatt.control is None or self._gatt.start is not None or most >= self._layout.samples_per_packet:
+            yield payload
+        else:
+            yield from split(self._layout, payload, most)
 
     async def notify(self, payload: bytes) -> None:
         """Send one notification; as every server does, cut to the MTU less 3."""

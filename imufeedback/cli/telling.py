@@ -1,0 +1,87 @@
+"""The live state in words, for a session without a window: one line an event, on stderr."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from imufeedback.cli.output import say
+
+if TYPE_CHECKING:
+    from imufeedback.records import Event, Link, Segment
+
+
+def tell_live(events: list[Event]) -> None:
+    """Say these, in their order."""
+    for event in events:
+        line = line_of(event)
+        if line is not None:
+            say(line)
+
+
+def line_of(event: Event) -> str | None:
+    """One event in words; None for what a person does not follow."""
+    from imufeedback.records import (
+        BlockBegun,
+        Doubted,
+        Fault,
+        FitRefused,
+        FitStep,
+        Fitted,
+        Motion,
+        Notice,
+        Rep,
+        Slipped,
+        StateChanged,
+        SwapOffered,
+    )
+
+    match event:
+        case StateChanged() if event.state is not Motion.IDLE:
+            return f"{event.t_s:7.2f} s  trail thigh {event.state}"
+        case Rep():
+            void = f" does not count: {event.void}" if event.void else ""
+            return f"{event.end_s:7.2f} s  rep {event.index + 1}{void}"
+        case Fitted():
+            return f"{event.t_s:7.2f} s  fitting {event.fit.level}"
+        case FitStep():
+            return f"{event.t_s:7.2f} s  fitting {event.number}/{event.of}: {event.step} seen. {event.say}"
+        case SwapOffered() | Slipped() | Doubted():
+            return f"{event.t_s:7.2f} s  {event.text}"
+        case FitRefused():
+            return f"{event.t_s:7.2f} s  fitting refused: {event.reason}"
+        case BlockBegun():
+            return f"{event.t_s:7.2f} s  block: {event.name}"
+        case Fault():
+            return f"{event.t_s:7.2f} s  FAULT in {event.where}: {event.what}"
+        case Notice():
+            return event.text
+    return None
+
+
+class LinkTeller:
+    """Says what happens to the sensors' links, each by where it is worn. A link that is searched for again and again is
+    told of once."""
+
+    def __init__(self, roles: Mapping[str, Segment]) -> None:
+        self._roles = dict(roles)
+        self._last: dict[str, str] = {}
+
+    def __call__(self, events: list[Event]) -> None:
+        from imufeedback.records import Link
+
+        for event in events:
+            if isinstance(event, Link):
+                self._take(event)
+
+    def _take(self, event: Link) -> None:
+        from imufeedback.records import LinkState
+
+        if event.state is LinkState.CONNECTED or event.state is LinkState.CONNECTING:
+            return
+        line = f"{event.state}: {event.detail}" if event.detail else str(event.state)
+        if self._last.get(event.sensor) == line:
+            return
+        self._last[event.sensor] = line
+        place = str(self._roles.get(event.sensor, "sensor")).replace("_", " ")
+        say(f"{event.t_s:7.2f} s  {place} ({event.sensor}) {line}")

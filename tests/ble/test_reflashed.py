@@ -1,0 +1,47 @@
+"""A board that offers another service than it did: told as what it is."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import msgspec
+import pytest
+from packet_streams import HOUSE
+from virtual_world import sensor, world
+
+from imufeedback.ble.clock import ManualClock
+from imufeedback.ble.desk import Desk
+from imufeedback.ble.roster import Known, Roster, key
+from imufeedback.errors import RadioError
+from imufeedback.packets.layout import Gatt
+from imufeedback.records import Segment
+
+OTHER = Gatt("11111111-7802-44ce-b5b1-b7e45b3fb580", "22222222-7802-44ce-b5b1-b7e45b3fb580")
+
+
+def looked(known: Known) -> str:
+    other = msgspec.structs.replace(HOUSE, gatt=OTHER)
+
+    async def run() -> str:
+        async with world([sensor("SYN-1", [], other)]) as here:
+            roster = Roster(Path("none"), {key(known.serial): known})
+            desk = Desk(HOUSE, ManualClock(), here.radio, asyncio.sleep, asyncio.Queue())
+            with pytest.raises(RadioError) as caught:
+                await desk.look(roster, seconds=0.5)
+            return str(caught.value)
+
+    return asyncio.run(run())
+
+
+def test_a_reflashed_board_is_told_as_what_it_is() -> None:
+    line = looked(Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"))
+    assert "pelvis (SYN-1) is in reach" in line
+    assert "flashed anew" in line
+    assert "bluetoothctl remove C0:00:00:00:00:01" in line
+
+
+def test_one_that_is_not_there_is_not_said_to_be_flashed() -> None:
+    line = looked(Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:77"))
+    assert "flashed" not in line
+    assert "was not heard" in line
