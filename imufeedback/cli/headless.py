@@ -24,7 +24,7 @@ from imufeedback.people import People, Person
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from imufeedback.app.work import Work
+    from imufeedback.app.practice_choices import Work
     from imufeedback.ble.roster import Known, Roster
     from imufeedback.commands import SetFit
     from imufeedback.document import Document
@@ -146,7 +146,7 @@ def _keep(everybody: People, person: Person, work: Work) -> None:
 
 def _work(name: str) -> Work:
     """By its key, or by its name alone. Raises UsageError."""
-    from imufeedback.app.work import available
+    from imufeedback.app.practice_choices import available
 
     works = available()
     for line in works.troubles:
@@ -259,8 +259,8 @@ def _play(
 ) -> None:
     from imufeedback.audio import open_player
     from imufeedback.live.practice import Practice, new_recording
+    from imufeedback.live.station_source import WornSensors
     from imufeedback.live.unattended import Stint, Unattended
-    from imufeedback.live.worn import WornSensors
     from imufeedback.report.summary import Summary
 
     summary = Summary(person.hand)
@@ -327,7 +327,9 @@ def _stored(wanted: Wanted, person: Person) -> SetFit | None:
         return None
     found = None if wanted.virtual else last(resources.data_folder(), person.name)
     if found is None:
-        raise UsageError(f"{person.name} has no stored fitting", where="live", hint="leave out --stored-fit")
+        raise UsageError(
+            f"{person.name} has no stored calibration", where="live", hint="leave out --stored-calibration"
+        )
     return found.command(_today())
 
 

@@ -30,7 +30,7 @@ def import_(
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
 
     A folder that export made (--format raw) brings its player, rules and calibration with it. With --still and --flex
-    the sensors are fitted to the body and the calibration is stored in the recording. A sensor whose axes, signs or
+    the sensors are calibrated to the body and the calibration is stored in the recording. A sensor whose axes, signs or
     units contradict gravity is told; the recording is made without a calibration, and the exit status is 1.
     """
     from imufeedback.fusion import available

@@ -45,7 +45,10 @@ def live(
     ] = None,
     wait: Annotated[float, typer.Option(min=0, max=3600, help="Headless: how many seconds to look for sensors.")] = 60,
     stored_fit: Annotated[
-        bool, typer.Option("--stored-fit", help="Headless: use the player's last fitting; straps were not moved.")
+        bool,
+        typer.Option(
+            "--stored-calibration", help="Headless: use the player's last calibration; straps were not moved."
+        ),
     ] = False,
     accept: Annotated[
         bool, typer.Option("--accept-cautions", help="Headless: the player has read the cautions and accepts them.")
@@ -66,7 +69,7 @@ def live(
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
 ) -> None:
-    """The windows for the bay and for the range: player, sensors, fitting, drill; can be tried without sensors.
+    """The windows for the bay and for the range: player, sensors, calibration, drill; can be tried without sensors.
 
     With --headless the same session without a window, for a small computer in a bag.
     """

@@ -43,13 +43,13 @@ def line_of(event: Event) -> str | None:
             void = f" does not count: {event.void}" if event.void else ""
             return f"{event.end_s:7.2f} s  rep {event.index + 1}{void}"
         case Fitted():
-            return f"{event.t_s:7.2f} s  fitting {event.fit.level}"
+            return f"{event.t_s:7.2f} s  calibration {event.fit.level}"
         case FitStep():
-            return f"{event.t_s:7.2f} s  fitting {event.number}/{event.of}: {event.step} seen. {event.say}"
+            return f"{event.t_s:7.2f} s  calibration {event.number}/{event.of}: {event.step} seen. {event.say}"
         case SwapOffered() | Slipped() | Doubted():
             return f"{event.t_s:7.2f} s  {event.text}"
         case FitRefused():
-            return f"{event.t_s:7.2f} s  fitting refused: {event.reason}"
+            return f"{event.t_s:7.2f} s  calibration refused: {event.reason}"
         case BlockBegun():
             return f"{event.t_s:7.2f} s  block: {event.name}"
         case Fault():

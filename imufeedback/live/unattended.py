@@ -1,6 +1,6 @@
 """A session that nobody looks at: what the windows do by keys happens by itself. No Qt, no clock.
 
-The fitting begins at once, and again when it was refused; then come the blocks in their order, each with its reps.
+The calibration begins at once, and again when it was refused; then come the blocks in their order, each with its reps.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class Unattended:
     """A sink of a practice that also gives its commands. `over` is set when all blocks are done."""
 
     def __init__(self, stints: Sequence[Stint], on_fitted: Callable[[Fitted], None] = lambda event: None) -> None:
-        """`on_fitted` hears of every fitting that was performed, in the session's thread."""
+        """`on_fitted` hears of every calibration that was performed, in the session's thread."""
         self.over = threading.Event()
         self._stints = tuple(stints)
         self._on_fitted = on_fitted
@@ -34,7 +34,7 @@ class Unattended:
         self._reps = 0
 
     def begin(self, command: Callable[[AnyCommand], None], stored: SetFit | None = None) -> None:
-        """The session runs; `command` is the practice's. With a stored fitting no movements are waited for."""
+        """The session runs; `command` is the practice's. With a stored calibration no movements are waited for."""
         self._command = command
         command(BeginFit() if stored is None else stored)
 

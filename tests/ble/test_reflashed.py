@@ -11,8 +11,8 @@ from packet_streams import HOUSE
 from virtual_world import sensor, world
 
 from imufeedback.ble.clock import ManualClock
-from imufeedback.ble.desk import Desk
 from imufeedback.ble.roster import Known, Roster, key
+from imufeedback.ble.sensor_check import Desk
 from imufeedback.errors import RadioError
 from imufeedback.packets.layout import Gatt
 from imufeedback.records import Segment

@@ -81,7 +81,7 @@ def test_options_of_a_session_without_window_need_it(imufeedback: Commands, home
 
 
 def test_a_whole_session(home: Path, tmp_path: Path) -> None:
-    """Sensors found by serial number, a fitting by movements, the block begun, a rep, the summary, status 0."""
+    """Sensors found by serial number, a calibration by movements, the block begun, a rep, the summary, status 0."""
     out, err = (
         started := headless(home, "--reps", "1", "--out", str(tmp_path / "r"), "--json", str(tmp_path / "a.json"))
     ).communicate(timeout=300)
@@ -136,12 +136,12 @@ def rep(index: int, void: str = "") -> Rep:
     return Rep(index, "swing", 0.0, 1.0, {}, (), {}, void)
 
 
-def test_fitting_then_the_blocks_in_their_order() -> None:
+def test_calibration_then_the_blocks_in_their_order() -> None:
     asked: list[object] = []
     performed: list[Fitted] = []
     coach = Unattended([Stint(BLOCKS[0], 2), Stint(BLOCKS[1], 1)], performed.append)
     coach.begin(asked.append)
-    coach([rep(0)])  # before a fitting nothing counts
+    coach([rep(0)])  # before a calibration nothing counts
     coach([FitRefused(0.5, "not seen")])
     assert asked == [BeginFit(), BeginFit()]
     coach([FITTED, rep(1), rep(2, "void"), FITTED])
