@@ -259,6 +259,7 @@ def _play(
 ) -> None:
     from imufeedback.audio import open_player
     from imufeedback.live.practice import Practice, new_recording
+    from imufeedback.live.session import Sink
     from imufeedback.live.station_source import WornSensors
     from imufeedback.live.unattended import Stint, Unattended
     from imufeedback.report.summary import Summary
@@ -273,7 +274,7 @@ def _play(
         station, roles, layout, person.player, offsets_s={sensor: roster.offset_s(sensor) for sensor in roles}
     )
     with new_recording(wanted.recordings, person.name) as journal:
-        sinks = [summary, tell_live, LinkTeller(roles), coach]
+        sinks: list[Sink] = [summary, tell_live, LinkTeller(roles), coach]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
         stopped: Stopped | None = None
         try:
