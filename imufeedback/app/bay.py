@@ -112,11 +112,11 @@ class BayWindow(QMainWindow):
         self._update_s = 0.0
         self._frame_number = 0
         self.cautions = CautionsPage(words.agree_button())
-        self.view = BayView(feed.hand, meaning, self._painted, feed.snapshot, earlier)
+        self.view = BayView(feed.hand, meaning, self._painted, feed.snapshot, earlier, on_body=self._painted_also)
         self.coach = Coach(self.view, self._on_command)
         side = words.side_word(feed.hand.trail)
-        self.range = RangeView(side)
-        self.second = RangeWindow(side)
+        self.range = RangeView(side, feed.hand)
+        self.second = RangeWindow(side, feed.hand)
         self.pages = QStackedWidget()
         self._make_actions()
         self._arrange()
@@ -275,6 +275,9 @@ class BayWindow(QMainWindow):
         snapshot = self.feed.snapshot(SPAN_S)
         if self.pages.currentWidget() is self.view:
             self.view.draw(snapshot)
+        for view in self.ranges:
+            if view.isVisible():
+                view.show_pose(*self.view.body_of(snapshot))
         if self._frame_number % max(NUMBER_MS // self._frames.interval(), 1) == 0:
             self.view.show_numbers(snapshot)
             self.view.show_delay(self._sound_delay())
@@ -290,6 +293,10 @@ class BayWindow(QMainWindow):
         if abs(wanted - self._frames.interval()) > PACE_STEP_MS:
             self._frames.setInterval(wanted)
 
+    def _painted_also(self, cost_s: float) -> None:
+        """The body is painted apart from the traces; whichever comes first, it is one frame."""
+        self._update_s += cost_s
+
     # ── range view ───────────────────────────────────────────────────────────────────────────────────────────────
 
     @property
@@ -301,12 +308,13 @@ class BayWindow(QMainWindow):
         angle_deg, shown = newest(snapshot)[0][TRAIL_THIGH], self.view.shown(snapshot)
         for view in self.ranges:
             view.show_state(shown)
+            view.show_result(self.view.result)
             view.show_angle(angle_deg)
 
     def _show_reps(self) -> None:
         book = self.view.book
         for view in self.ranges:
-            view.show_reps(book.last_five(), book.last)
+            view.show_reps(book.counted, book.last)
 
     def _toggle_range(self) -> None:
         in_range = self.pages.currentWidget() is self.range

@@ -15,17 +15,22 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from imufeedback.app import words
+from imufeedback.app.body_view import BodyView
 from imufeedback.app.compare import CompareTable
-from imufeedback.app.feed import TRACES, TRAIL_THIGH, Snapshot
+from imufeedback.app.feed import TRACES, TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
+from imufeedback.app.last_reps import LastReps
+from imufeedback.app.marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.palette import Shown
 from imufeedback.app.rep_table import Meaning, RepTable
+from imufeedback.app.result import Result, result_of
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot
+from imufeedback.figure.drawing import Shown as Drawn
 from imufeedback.records import (
     BlockBegun,
     ClockFitted,
@@ -55,8 +60,10 @@ from imufeedback.records import (
 
 STALE_S = 0.5
 """An older angle is not shown as a number any more, and the live state is not believed any more."""
-BEFORE_THE_DOWNSWING = (Phase.WAITING, Phase.ADDRESS, Phase.BACKSWING)
-"""Phases in which there is no live state."""
+NO_STATE = (Phase.WAITING, Phase.ADDRESS, Phase.BACKSWING, Phase.FINISH)
+"""Phases in which there is no live state: a swing that stalled shall not end in the colour of its last moment."""
+MOVING = (Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING)
+"""Phases in which another rep can be drawn at the same place."""
 REP_S = 40.0
 """A rep is no longer than this."""
 MARKS_KEPT = 96
@@ -76,6 +83,7 @@ class BayView(QWidget):
         on_painted: Callable[[float], None] | None = None,
         samples: Callable[[float], Snapshot] | None = None,
         earlier: Track | None = None,
+        on_body: Callable[[float], None] | None = None,
     ) -> None:
         """`samples` gives the last so many seconds, for the curve of a rep; `earlier` is one of an earlier session."""
         super().__init__()
@@ -84,8 +92,10 @@ class BayView(QWidget):
         self.choice = Choice.BEST
         self.paused = False
         self.turn = TurnPlot()
+        self.body = BodyView(hand, on_painted=on_body)
         self.compare = CompareTable()
         self.panel = StatePanel(hand.trail)
+        self.strip_title, self.strip = QLabel(words.strip_title()), LastReps()
         self.plots = TracePlots(hand, on_painted)
         self.key = ElidedLabel(words.lines_key())
         self.table_title = QLabel(words.table_title())
@@ -96,6 +106,9 @@ class BayView(QWidget):
         self.sound = QLabel()
         self.recording = ElidedLabel()
         self._motion = Motion.IDLE
+        self._phase = Phase.WAITING
+        self._held = False
+        self._target_deg: float | None = None
         self._had_angle = False
         self._muted = False
         self._last_tone: str | None = None
@@ -112,6 +125,11 @@ class BayView(QWidget):
         column.setContentsMargins(10, 8, 10, 6)
         column.setSpacing(6)
         column.addWidget(self.panel)
+        strip = QHBoxLayout()
+        strip.setSpacing(10)
+        strip.addWidget(self.strip_title)
+        strip.addWidget(self.strip, 1)
+        column.addLayout(strip)
         column.addLayout(self._middle(), 1)
         column.addWidget(self.messages)
         column.addWidget(self.sensors)
@@ -135,8 +153,9 @@ class BayView(QWidget):
         right.addWidget(self.table, 50)
         row = QHBoxLayout()
         row.setSpacing(10)
-        row.addLayout(left, 54)
-        row.addLayout(right, 46)
+        row.addLayout(left, 41)
+        row.addWidget(self.body, 18)
+        row.addLayout(right, 41)
         return row
 
     def add_buttons(self, buttons: list[QPushButton]) -> None:
@@ -149,6 +168,8 @@ class BayView(QWidget):
         """Fit texts to the window: 1 is a window 720 pixels high."""
         for part in (self.panel, self.plots, self.turn, self.compare, self.table, self.messages, self.sensors):
             part.rescale(scale)
+        self.strip.rescale(42 * scale)
+        self.strip_title.setFont(pixel_font(13 * scale))
         self.table_title.setFont(pixel_font(14 * scale, bold=True))
         for widget in (self.key, self.no_reps, self.sound, self.recording, *self._buttons):
             widget.setFont(pixel_font(13 * scale))
@@ -196,10 +217,14 @@ class BayView(QWidget):
             self._states.append(StateMark(event.onset_s, float(np.degrees(event.thigh_angle_rad)), event.state))
 
     def _hear_phase(self, event: PhaseChanged) -> None:
+        self._phase = event.phase
         self.panel.state.show_phase(event.phase)
         self._spans.hear(event)
-        if event.phase in BEFORE_THE_DOWNSWING:
+        if event.phase in NO_STATE:
             self._motion = Motion.IDLE
+        if event.phase not in (Phase.WAITING, Phase.FINISH):
+            self._held = False
+            self._show_result()
 
     def _hear_rep(self, rep: Rep) -> None:
         self.table.add_rep(rep)
@@ -211,8 +236,9 @@ class BayView(QWidget):
             self._times.extend(marks_of(rep))
         if self._samples is not None and not rep.void:
             seen = self._samples(REP_S)
-            track = track_of(rep, seen.t_s, seen.angle_deg)
+            track = track_of(rep, seen.t_s, seen.angle_deg, seen.pose_deg)
         self.book.add(rep, track)
+        self._held, self._motion = True, Motion.IDLE
         self._compare()
 
     def _hear_finding(self, finding: Finding) -> None:
@@ -228,7 +254,18 @@ class BayView(QWidget):
         shown = None if itself else reference  # a rep beside itself tells nothing
         self.turn.show_tracks(track, shown)
         self.compare.show_tracks(track, shown, self.choice, itself=itself)
+        self.strip.show_reps(self.book.counted)
+        self._show_result()
         self.reps_changed.emit()
+
+    @property
+    def result(self) -> Result | None:
+        """The last rep's, from its end until the next address; None while there is none."""
+        last = self.book.last
+        return result_of(last, self._target_deg) if self._held and last is not None else None
+
+    def _show_result(self) -> None:
+        self.panel.state.show_result(self.result)
 
     # ── what the coach says ──────────────────────────────────────────────────────────────────────────────────────
 
@@ -244,6 +281,7 @@ class BayView(QWidget):
 
     def show_target(self, target_deg: float | None) -> None:
         """The target of the trail thigh angle; None shows none."""
+        self._target_deg = target_deg
         self.plots.show_target(target_deg)
         self.turn.show_target(target_deg)
 
@@ -272,6 +310,21 @@ class BayView(QWidget):
         spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
         self.plots.draw(snapshot, self._times, self._states, spans)
         self.panel.state.show_state(self.shown(snapshot))
+        self.body.show_pose(*self.body_of(snapshot))
+
+    def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
+        """The newest pose with what is drawn beside it, and the name of the rep that is drawn over it."""
+        angles, sds = newest(snapshot)
+        if not len(snapshot.pose_deg) or angles[TURN] is None:
+            return None, Drawn(self._target_deg), ""
+        pose, ghost, name = snapshot.pose_deg[-1], None, ""
+        reference = self.book.reference(self.choice)
+        if reference is not None and self._phase in MOVING:
+            ghost = reference.pose_at(angles[TURN], down=self._phase is not Phase.BACKSWING)
+        if reference is not None and reference.pose_deg is not None:
+            name = words.reference_short(self.choice, reference)
+        shanks = bool(np.isfinite(pose[-2:]).any())
+        return pose, Drawn(self._target_deg, sds[TRAIL_THIGH], sds[TURN], ghost, shanks), name
 
     def show_numbers(self, snapshot: Snapshot) -> None:
         """The newest angles as numbers; less often than frames, so that they can be read."""

@@ -11,12 +11,13 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
 from imufeedback.app.ring import Ring
+from imufeedback.figure.pose import POSE
 from imufeedback.records import Angles, Bools, Event, Floats, Hand, Side
 
 TRAIL_THIGH, TRAIL_ROTATION, LEAD_ROTATION, TURN, SIDE_TILT, TRAIL_KNEE, LEAD_KNEE = range(7)
@@ -48,6 +49,8 @@ class Snapshot:
     """(N, 7)"""
     finished: bool = False
     """No more samples will come; `now_s` stands still."""
+    pose_deg: Floats = field(default_factory=lambda: np.empty((0, len(POSE))))
+    """(N, 11) what a picture of the body is drawn from (`imufeedback.figure.pose.POSE`); NaN where not known."""
 
 
 class EventFeed(QObject):
@@ -64,7 +67,7 @@ class EventFeed(QObject):
         self.hand = hand
         self._clock = clock
         self._lock = threading.Lock()
-        self._ring = Ring(RING_ROWS, 2 * TRACES)
+        self._ring = Ring(RING_ROWS, 2 * TRACES + len(POSE))
         self._came_at = -np.inf
         self._queue: deque[Event] = deque(maxlen=QUEUE_LIMIT)
         self._asleep = True
@@ -93,7 +96,8 @@ class EventFeed(QObject):
         with self._lock:
             for event in events:
                 if isinstance(event, Angles):
-                    self._ring.append(event.t_s, trace_rows(event, self.hand))
+                    rows = np.column_stack((trace_rows(event, self.hand), pose_rows(event)))
+                    self._ring.append(event.t_s, rows)
                     self._came_at = self._clock()
                 else:
                     self._enqueue(event)
@@ -126,7 +130,8 @@ class EventFeed(QObject):
             runs_on_s = 0.0 if self._finished or not np.isfinite(age_s) else age_s
             now_s = self.newest_s + runs_on_s
             t_s, rows = self._ring.since(now_s - span_s)
-        return Snapshot(now_s, age_s, t_s, rows[:, :TRACES], rows[:, TRACES:], self._finished)
+        angles, sds, pose = np.split(rows, (TRACES, 2 * TRACES), axis=1)
+        return Snapshot(now_s, age_s, t_s, angles, sds, self._finished, pose)
 
     def _enqueue(self, event: Event) -> None:
         self.dropped += len(self._queue) == QUEUE_LIMIT
@@ -150,6 +155,13 @@ def trace_rows(angles: Angles, hand: Hand) -> Floats:
             )
         ]
     )
+
+
+def pose_rows(angles: Angles) -> Floats:
+    """``(N, 11)`` degrees: the angles of `POSE`, NaN where not known or not ok."""
+    hips = [_joint_deg(angles, "hip", side)[0] for side in (Side.LEFT, Side.RIGHT)]
+    knees = [_joint_deg(angles, "knee", side)[0][:, :1] for side in (Side.LEFT, Side.RIGHT)]
+    return np.column_stack([_known_deg(angles.pelvis.angle_rad, angles.pelvis.ok), *hips, *knees])
 
 
 def _joint_deg(angles: Angles, joint: str, side: Side) -> tuple[Floats, Floats]:

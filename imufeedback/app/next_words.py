@@ -35,13 +35,13 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(VOID)
     if last.discarded:
         return tr(DROPPED)
-    worst = _worst(last.findings)
-    if worst is None:
+    found = worst(last.findings)
+    if found is None:
         return tr(GOOD)
-    if worst.verdict is Verdict.UNSURE:
+    if found.verdict is Verdict.UNSURE:
         return tr(UNSURE)
-    short = worst.short or shipped.words_of(worst.rule).short
-    return tr(short) if short else six(worst.text or worst.rule.replace("-", " "))
+    short = found.short or shipped.words_of(found.rule).short
+    return tr(short) if short else six(found.text or found.rule.replace("-", " "))
 
 
 def six(text: str) -> str:
@@ -52,7 +52,7 @@ def six(text: str) -> str:
     return short[:1].upper() + short[1:]
 
 
-def _worst(findings: Sequence[Finding]) -> Finding | None:
+def worst(findings: Sequence[Finding]) -> Finding | None:
     """The first fault, else the first doubt: rules stand in the order of their weight."""
     faults = [one for one in findings if one.verdict is Verdict.FAULT]
     if faults:

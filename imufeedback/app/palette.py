@@ -97,6 +97,14 @@ STATE_LOOKS = {
     Shown.FINISHED: Look(INK, "#CFE3F1", Sign.TICK),
 }
 
+RESULT_LOOKS = {
+    Sign.TICK: Look(BLACK, "#BFE5D6", Sign.TICK),
+    Sign.CROSS: Look(BLACK, "#F6C9B0", Sign.CROSS),
+    Sign.RING: Look(INK, "#FBF3C9", Sign.RING),
+    Sign.DASH: Look(INK, "#E2E0DA", Sign.DASH),
+}
+"""The result of a rep: paler than the live states, so that the two are never taken for each other."""
+
 LINK_LOOKS = {
     LinkState.SEARCHING: Look(SOFT_INK, GROUND, Sign.RING),
     LinkState.CONNECTING: Look(SOFT_INK, GROUND, Sign.RING),

@@ -1,4 +1,5 @@
-"""The range view, read from three metres: one state, one number, the last five reps as marks, the next step.
+"""The range view, read from four metres: the state or the result of the last rep, one number, the body square to the
+pelvis, the last ten reps as marks, the next step.
 
 Nothing moves that need not: the number stays while it changes by less than a degree, and nothing is animated.
 """
@@ -7,33 +8,43 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtCore import QRect, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
-from imufeedback.app import numerals, words
+from imufeedback.app import numerals, palette, words
+from imufeedback.app.body_view import BodyView
 from imufeedback.app.labels import pixel_font, scale_of
+from imufeedback.app.last_reps import LastReps
 from imufeedback.app.next_words import VOID, next_words
-from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.palette import Shown
+from imufeedback.app.result import Result
 from imufeedback.app.signs import paint_sign
+from imufeedback.app.state_panel import CALM
 from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.app.tracks import Entry
+from imufeedback.figure.drawing import Shown as Drawn
+from imufeedback.figure.drawing import View
+from imufeedback.records import Floats, Hand
 
+WRAPPED = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap
 STILL_DEG = 0.75
 """The number follows the angle only when it is further away than this."""
-MARKS = 5
+RESULT_SHARE = 0.075
+"""Largest letters of a result's sentence, of the view's height."""
 
 
 class RangeView(QWidget):
     """Everything is painted, and painted anew only when something that is shown has changed."""
 
-    def __init__(self, side: str) -> None:
+    def __init__(self, side: str, hand: Hand = Hand.RIGHT) -> None:
         super().__init__()
         self.theme: Theme = LIGHT
         self.state = _Block()
         self.number = QLabel(numerals.UNKNOWN)
         self.caption = QLabel(words.angle_title(side))
         self.marks = LastReps()
+        self.body = BodyView(hand, (View.PELVIS,))
         self.next, self.why = QLabel(), QLabel()
         self.shown = Shown.NO_SENSORS
         self._angle_deg: float | None = None
@@ -44,20 +55,20 @@ class RangeView(QWidget):
         self.show_theme(LIGHT)
 
     def _arrange(self) -> None:
-        self._left, self._right = QVBoxLayout(), QVBoxLayout()
-        self._left.addWidget(self.number, 1)
-        self._left.addWidget(self.caption)
-        self._right.addStretch(1)
-        self._right.addWidget(self.marks)
-        self._right.addStretch(1)
+        number = QVBoxLayout()
+        number.addWidget(self.number, 1)
+        number.addWidget(self.caption)
+        self._left = QVBoxLayout()
+        self._left.addWidget(self.state, 46)
+        self._left.addLayout(number, 54)
         row = QHBoxLayout()
-        row.addLayout(self._left, 52)
-        row.addLayout(self._right, 48)
+        row.addLayout(self._left, 64)
+        row.addWidget(self.body, 36)
         self._column = column = QVBoxLayout(self)
-        column.addWidget(self.state, 36)
-        column.addLayout(row, 42)
-        column.addWidget(self.next, 18)
-        column.addWidget(self.why, 9)
+        column.addLayout(row, 78)
+        column.addWidget(self.marks)
+        column.addWidget(self.next, 16)
+        column.addWidget(self.why, 8)
         self.why.hide()
         for label in (self.number, self.next, self.why):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
@@ -69,6 +80,7 @@ class RangeView(QWidget):
         self.setStyleSheet(f"#range {{ background: {theme.ground}; }} QLabel {{ color: {theme.ink}; }}")
         self.caption.setStyleSheet(f"color: {theme.soft_ink};")
         self.marks.show_theme(theme)
+        self.body.show_theme(theme)
         self.state.show_look(self.shown, theme)
 
     def show_state(self, shown: Shown) -> None:
@@ -76,6 +88,14 @@ class RangeView(QWidget):
             self.shown = shown
             self.state.show_look(shown, self.theme)
             self._say()
+
+    def show_result(self, result: Result | None) -> None:
+        """The last rep in place of the state; None shows the state."""
+        self.state.show_result(result)
+
+    def show_pose(self, pose: Floats | None, shown: Drawn, ghost_name: str) -> None:
+        """The body, at the pace of the frames."""
+        self.body.show_pose(pose, shown, ghost_name)
 
     def show_angle(self, angle_deg: float | None) -> None:
         """Degrees; None when it is not known now."""
@@ -87,7 +107,7 @@ class RangeView(QWidget):
     def show_reps(self, entries: Sequence[Entry], last: Entry | None) -> None:
         """The last reps that count, and the last of all, which the words are about."""
         self._last = last
-        self.marks.show_reps(entries[-MARKS:])
+        self.marks.show_reps(entries)
         self._say()
 
     def _say(self) -> None:
@@ -120,9 +140,9 @@ class RangeView(QWidget):
         margin = round(26 * scale)
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
-        self.number.setFont(pixel_font(min(0.38 * self.height(), 0.17 * self.width()), bold=True))
+        self.number.setFont(pixel_font(min(0.36 * self.height(), 0.2 * self.width()), bold=True))
         self.caption.setFont(pixel_font(0.042 * self.height()))
-        self.marks.rescale(self.width(), self.height())
+        self.marks.rescale(min(0.095 * self.height(), 0.06 * self.width()))
         self._fit_words()
 
 
@@ -132,25 +152,42 @@ class _Block(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self._shown, self._theme = Shown.NO_SENSORS, LIGHT
+        self._result: Result | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
 
     def show_look(self, shown: Shown, theme: Theme) -> None:
         self._shown, self._theme = shown, theme
-        self.setAccessibleName(words.state_word(shown))
+        self._name()
+
+    def show_result(self, result: Result | None) -> None:
+        if result != self._result:
+            self._result = result
+            self._name()
+
+    @property
+    def headline(self) -> Result | None:
+        """The result, unless there is something more urgent to say."""
+        return self._result if self._shown in CALM else None
+
+    def _name(self) -> None:
+        result = self.headline
+        self.setAccessibleName(words.state_word(self._shown) if result is None else f"{result.what} {result.number}")
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
+        if self.headline is not None:
+            self._paint_result(self.headline)
+            return
         look, word = self._theme.state(self._shown), words.state_word(self._shown)
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(QColor(look.ground))
         painter.drawRoundedRect(QRectF(self.rect()), 0.05 * self.height(), 0.05 * self.height())
-        side = 0.56 * self.height()
-        left = 0.22 * self.height()
+        side, left = self._sign_px, 0.12 * self.height()
         paint_sign(painter, look.sign, QRectF(left, (self.height() - side) / 2, side, side), look.ink)
-        left += side + 0.24 * self.height()
-        font = pixel_font(self.fitted(word, self.width() - left - 20), bold=True)
+        left += side + 0.14 * self.height()
+        font = pixel_font(self.fitted(word, self.word_room), bold=True)
         painter.setFont(font)
         painter.setPen(QColor(look.ink))
         painter.drawText(
@@ -160,60 +197,60 @@ class _Block(QWidget):
         )
         painter.end()
 
+    @property
+    def _sign_px(self) -> float:
+        return min(0.5 * self.height(), 0.2 * self.width())
+
+    @property
+    def word_room(self) -> float:
+        """Pixels beside the sign."""
+        return self.width() - self._sign_px - 0.26 * self.height() - 20
+
+    def _paint_result(self, result: Result) -> None:
+        look = palette.RESULT_LOOKS[result.sign]
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(QColor(look.ground))
+        painter.drawRoundedRect(QRectF(self.rect()), 0.05 * self.height(), 0.05 * self.height())
+        side, edge = 0.26 * self.height(), 0.08 * self.height()
+        paint_sign(painter, look.sign, QRectF(edge, edge, side, side), look.ink)
+        painter.setPen(QColor(look.ink))
+        number = self._number_font(result.number)
+        painter.setFont(number)
+        tall = 1.25 * number.pixelSize() if result.number else 0.0
+        room = QRectF(edge, self.height() - tall - 0.5 * edge, self.width() - 2 * edge, tall)
+        painter.drawText(room, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, result.number)
+        left = 2 * edge + side
+        box = QRect(
+            round(left), round(0.5 * edge), round(self.width() - left - edge), round(self.height() - tall - edge)
+        )
+        painter.setFont(pixel_font(self.sentence_px(result.what, box), bold=True))
+        painter.drawText(box, WRAPPED, result.what)
+        painter.end()
+
+    def _number_font(self, text: str) -> QFont:
+        pixels = 0.26 * self.height()
+        room = 0.86 * self.width()
+        while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=True)).horizontalAdvance(text) > room:
+            pixels *= 0.95
+        return pixel_font(pixels, bold=True)
+
+    def sentence_px(self, text: str, box: QRect) -> float:
+        """Pixels at which a sentence fits into its box, on as many lines as it takes."""
+        pixels = RESULT_SHARE * self.window().height() if self.window() is not None else 0.2 * self.height()
+        while pixels > 12:
+            needed = QFontMetrics(pixel_font(pixels, bold=True)).boundingRect(
+                QRect(0, 0, box.width(), 4000), WRAPPED, text
+            )
+            if needed.height() <= box.height() and needed.width() <= box.width():
+                break
+            pixels *= 0.95
+        return pixels
+
     def fitted(self, word: str, room: float) -> float:
         """Pixels at which the word fits."""
         pixels = 0.62 * self.height()
         while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=True)).horizontalAdvance(word) > room:
             pixels *= 0.95
         return pixels
-
-
-class LastReps(QWidget):
-    """The last five reps, newest at the right: a tick, a cross or a ring, and the rep's number."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._theme = LIGHT
-        self.signs: list[tuple[Sign, int, bool]] = []
-        """(sign, number, marked good)"""
-        self._side = 80.0
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-
-    def show_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
-
-    def show_reps(self, entries: Sequence[Entry]) -> None:
-        self.signs = [(_sign(one), one.rep.index + 1, one.good) for one in entries]
-        self.setAccessibleName(words.last_reps([(one.rep.index + 1, one.faults, one.unsure) for one in entries]))
-        self.update()
-
-    def rescale(self, width: float, height: float) -> None:
-        self._side = min(0.15 * height, 0.075 * width)
-        self.setFixedHeight(round(1.6 * self._side))
-        self.update()
-
-    def sizeHint(self) -> QSize:  # noqa: N802 – Qt names it
-        return QSize(round(6.2 * self._side), round(1.6 * self._side))
-
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
-        painter = QPainter(self)
-        side, step = self._side, 1.22 * self._side
-        inks = {Sign.TICK: self._theme.good, Sign.CROSS: self._theme.fault, Sign.RING: self._theme.unsure}
-        painter.setFont(pixel_font(0.36 * side))
-        for place, (sign, number, good) in enumerate(self.signs):
-            left = 0.1 * side + place * step
-            paint_sign(painter, sign, QRectF(left, 0, side, side), inks[sign])
-            painter.setPen(QColor(self._theme.soft_ink))
-            painter.drawText(QRectF(left, 1.1 * side, side, 0.5 * side), Qt.AlignmentFlag.AlignHCenter, str(number))
-            if good:  # the coach's frame
-                painter.setPen(QPen(QColor(self._theme.soft_ink), max(2.0, 0.04 * side)))
-                painter.setBrush(Qt.BrushStyle.NoBrush)
-                painter.drawRoundedRect(QRectF(left - 0.08 * side, 0.02 * side, 1.16 * side, 1.56 * side), 8, 8)
-        painter.end()
-
-
-def _sign(entry: Entry) -> Sign:
-    if entry.faults:
-        return Sign.CROSS
-    return Sign.RING if entry.unsure else Sign.TICK

@@ -9,14 +9,15 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 from imufeedback.app import words
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH
 from imufeedback.app.range_view import RangeView
+from imufeedback.records import Hand
 
 
 class RangeWindow(QWidget):
     """Shows what it is told; R, F11 and Esc: close, full screen."""
 
-    def __init__(self, side: str) -> None:
+    def __init__(self, side: str, hand: Hand) -> None:
         super().__init__(None, Qt.WindowType.Window)
-        self.view = RangeView(side)
+        self.view = RangeView(side, hand)
         self.setWindowTitle(words.range_title())
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)

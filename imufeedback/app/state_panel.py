@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.palette import Shown
+from imufeedback.app.result import Result
 from imufeedback.app.signs import SignMark
 from imufeedback.records import Phase, Side
 
 LIVE = (Shown.WAITING, Shown.FALLING, Shown.STALLED, Shown.GROWING)
 """What is shown while angles come; only then is there a phase to name."""
+
+CALM = (Shown.WAITING, Shown.FINISHED)
+"""What may give way to the result of the last rep."""
 
 HEIGHT = 132
 """Pixels at scale 1."""
@@ -47,7 +52,10 @@ class _StateBlock(QFrame):
         self.sign = SignMark(look.sign, look.ink)
         self.word = QLabel()
         self.hint = QLabel()
+        self.hint.setWordWrap(True)
         self.phase = QLabel()
+        self.result: Result | None = None
+        self.trouble = ""
         self._scale = 1.0
         self._arrange()
         self._paint_look()
@@ -71,32 +79,73 @@ class _StateBlock(QFrame):
             self.shown = shown
             self._paint_look()
 
+    def show_result(self, result: Result | None) -> None:
+        """The last rep as headline; None goes back to the live state."""
+        if result != self.result:
+            self.result = result
+            self._paint_look()
+
+    def show_trouble(self, text: str) -> None:
+        """What is wrong, in place of the state's own hint; empty when nothing is."""
+        if text != self.trouble:
+            self.trouble = text
+            self._paint_look()
+
+    @property
+    def headline(self) -> Result | None:
+        """The result, unless there is something more urgent to say."""
+        return self.result if self.shown in CALM else None
+
     def show_phase(self, phase: Phase) -> None:
         self.phase.setText(words.phase_word(phase))
 
     def _paint_look(self) -> None:
-        look = palette.STATE_LOOKS[self.shown]
+        result = self.headline
+        look = palette.STATE_LOOKS[self.shown] if result is None else palette.RESULT_LOOKS[result.sign]
         self.sign.show_sign(look.sign, look.ink)
-        self.word.setText(words.state_word(self.shown))
-        self.hint.setText(words.state_hint(self.shown))
+        if result is None:
+            self.word.setText(words.state_word(self.shown))
+            self.hint.setText(self.trouble or words.state_hint(self.shown))
+        else:
+            self.word.setText(result.what)
+            self.hint.setText("   ".join(one for one in (result.number, words.try_next(result.to_try)) if one))
         self.setStyleSheet(
             f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
         )
-        self.phase.setVisible(self.shown in LIVE)
+        self.phase.setVisible(self.shown in LIVE and result is None)
+        self.setAccessibleName(f"{self.word.text()} {self.hint.text()}")
         self._fit_word()
 
     def rescale(self, scale: float) -> None:
         self._scale = scale
         side = round(70 * scale)
         self.sign.setFixedSize(side, side)
-        self.hint.setFont(pixel_font(16 * scale))
         self.phase.setFont(pixel_font(18 * scale))
         self._fit_word()
 
     def _fit_word(self) -> None:
+        headline = self.headline is not None
+        self.word.setWordWrap(headline)
+        self.hint.setFont(pixel_font((22 if headline else 16) * self._scale, bold=headline))
+        if headline:
+            self.word.setFont(pixel_font(self._fitted(30 * self._scale), bold=True))
+            return
         # "waiting for sensors" is twice as long as any state and read once; the states get the full size.
         long = len(self.word.text()) > 10
         self.word.setFont(pixel_font((46 if long else 72) * self._scale, bold=True))
+
+    def _fitted(self, pixels: float) -> float:
+        """Pixels at which the sentence takes two lines at most."""
+        room = max(self.width() - self.sign.width() - 60, 200)
+        while (
+            pixels > 14 and QFontMetrics(pixel_font(pixels, bold=True)).horizontalAdvance(self.word.text()) > 1.8 * room
+        ):
+            pixels *= 0.95
+        return pixels
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self._fit_word()
 
 
 class _AngleBlock(QFrame):

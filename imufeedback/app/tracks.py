@@ -5,7 +5,6 @@ Knows nothing of Qt. Curves are thinned: they are for looking at; the recording 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -17,6 +16,8 @@ from imufeedback.records import Finding, Floats, Rep, Verdict
 POINTS = 240
 """Kept of one rep."""
 REPS_KEPT = 200
+SAME_TURN_DEG = 5.0
+"""Reps are shown over each other only where both were turned as far as this, or nearly: more can be seen."""
 ANGLES = ("top", "impact", "finish")
 """Marks at which the trail thigh angle is compared."""
 
@@ -49,9 +50,23 @@ class Track:
     """Trail thigh angle at `ANGLES`."""
     label: str = ""
     """Where it comes from, when it is not of this session."""
+    pose_deg: Floats | None = None
+    """(N, 11) the body (`imufeedback.figure.pose.POSE`); None for a rep that was kept without."""
+
+    def pose_at(self, turn_deg: float, *, down: bool) -> Floats | None:
+        """The body where the pelvis was turned as far, on the way down (from the top on) or before it: turn is the one
+        measure of phase that both reps have while one of them is not over yet. None when it was never turned so."""
+        part = slice(self.down_from, None) if down else slice(0, self.down_from + 1)
+        turns = self.turn_deg[part]
+        if self.pose_deg is None or not np.isfinite(turns).any():
+            return None
+        nearest = int(np.nanargmin(np.abs(turns - turn_deg)))
+        if abs(turns[nearest] - turn_deg) > SAME_TURN_DEG:
+            return None
+        return self.pose_deg[part][nearest]
 
 
-def track_of(rep: Rep, t_s: Floats, angle_deg: Floats) -> Track | None:
+def track_of(rep: Rep, t_s: Floats, angle_deg: Floats, pose_deg: Floats | None = None) -> Track | None:
     """Curve of a rep from the feed's samples ``(N,)``, ``(N, columns)``; None when they do not hold it any more."""
     start_s, end_s = rep.marks.get("address_s", rep.start_s), rep.marks.get("finish_s", rep.end_s)
     inside = np.flatnonzero((t_s >= start_s) & (t_s <= end_s))
@@ -63,7 +78,8 @@ def track_of(rep: Rep, t_s: Floats, angle_deg: Floats) -> Track | None:
         return None
     down_from = int(np.searchsorted(t_s[pick], rep.marks.get("top_s", start_s)))
     at_marks = tuple(rep.features.get(f"trail_thigh_angle_{mark}_deg") for mark in ANGLES)
-    return Track(rep.index + 1, turn, thigh, min(down_from, len(pick) - 1), at_marks)
+    pose = None if pose_deg is None else pose_deg[pick]
+    return Track(rep.index + 1, turn, thigh, min(down_from, len(pick) - 1), at_marks, pose_deg=pose)
 
 
 @dataclass
@@ -164,6 +180,3 @@ class Book:
     def possible(self) -> list[Choice]:
         """Choices that have something to show."""
         return [one for one in Choice if one is Choice.NONE or self.reference(one) is not None]
-
-    def last_five(self) -> Sequence[Entry]:
-        return self.counted[-5:]

@@ -7,6 +7,8 @@ from PySide6.QtCore import QCoreApplication
 from imufeedback.app import numerals
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Choice, Track
+from imufeedback.figure.drawing import View
+from imufeedback.figure.shapes import Part
 from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
 from imufeedback.sounds import BY_NAME
 
@@ -101,7 +103,7 @@ def finding_words(finding: Finding, meaning: str | None = None) -> str:
 
 
 def thigh_title(side: str) -> str:
-    return tr("Trail thigh angle ({side}), degrees · negative: thigh behind the pelvis").format(side=side)
+    return tr("Trail thigh angle ({side}), degrees · minus: behind the pelvis").format(side=side)
 
 
 def rotations_title() -> str:
@@ -148,7 +150,7 @@ def phase_short(phase: Phase) -> str:
 
 
 def lines_key() -> str:
-    return tr("Lines:  - - top   — impact   ··· finish      Band: ± 1 standard deviation      ■ stalled   ▲ regaining")
+    return tr("- - top   — impact   ··· finish    band: ± 1 sd    ■ stalled   ▲ regaining")
 
 
 def angle_title(side: str) -> str:
@@ -372,6 +374,56 @@ def reference_name(choice: Choice, track: Track | None, *, itself: bool = False)
     return tr("┅  {name}  (C: another)").format(name=name)
 
 
+def reference_short(choice: Choice, track: Track) -> str:
+    """The rep that the live one is compared with."""
+    return f"{choice_word(choice)}, {track.label or rep_name(track.number)}"
+
+
+# ── the result of a rep ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+def no_fault(name: str) -> str:
+    return tr("{name}: no fault.").format(name=name)
+
+
+def not_counted(name: str) -> str:
+    return tr("{name} does not count.").format(name=name)
+
+
+def taken_out() -> str:
+    return tr("You took it out.")
+
+
+def close_call(what: str) -> str:
+    return tr("Too close to call: {what}").format(what=what[:1].lower() + what[1:])
+
+
+def plus_minus(value: str, spread: str) -> str:
+    return f"{value} ± {spread}" if spread else value
+
+
+def value_and_limit(value: str, spread: str, limit: str) -> str:
+    return tr("{value}, limit {limit}").format(value=plus_minus(value, spread), limit=limit)
+
+
+def lowest(value: str, spread: str, target: str | None) -> str:
+    """Of a rep without a fault: how low the trail thigh angle came."""
+    text = tr("Lowest angle {value}").format(value=plus_minus(value, spread))
+    return text if target is None else tr("{text}, target {target}").format(text=text, target=target)
+
+
+def try_next(text: str) -> str:
+    return tr("Next: {text}").format(text=text)
+
+
+def strip_title() -> str:
+    return tr("Last ten reps: turn without loss of angle")
+
+
+def no_reps_short() -> str:
+    return tr("No rep yet")
+
+
 # ── the coach's keys ─────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -550,3 +602,40 @@ def last_reps(reps: list[tuple[int, int, int]]) -> str:
     return tr("Last reps: {reps}").format(
         reps="; ".join(f"{number}: {result(faults, unsure)}" for number, faults, unsure in reps) or "–"
     )
+
+
+# ── the body ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+_VIEWS = {
+    View.FACE_ON: "Face on",
+    View.TARGET_LINE: "Along the target line",
+    View.TOP: "From above",
+    View.PELVIS: "Square to the pelvis",
+}
+
+
+def view_word(view: View) -> str:
+    return tr(_VIEWS[view])
+
+
+def body_name() -> str:
+    return tr("The body: pelvis and legs")
+
+
+def no_body() -> str:
+    return tr("No angles to draw")
+
+
+def ghost(name: str) -> str:
+    """What the outline beside the body is."""
+    return tr("dashed: {name}").format(name=name)
+
+
+def body_label(part: Part, value_deg: float) -> str:
+    """A few words beside a part of the body."""
+    angle = numerals.degrees(value_deg)
+    if part is Part.TARGET:
+        return tr("target {angle}").format(angle=angle)
+    if part is Part.TARGET_LINE:
+        return tr("to the target")
+    return tr("turn {angle}").format(angle=angle) if part is Part.TURN else angle

@@ -66,7 +66,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
     assert capital(view.number.font().pixelSize()) >= 2 * least_px
     for shown in (Shown.FALLING, Shown.STALLED, Shown.GROWING, Shown.WAITING):
         word = words.state_word(shown)
-        assert capital(view.state.fitted(word, 0.7 * view.width())) >= least_px
+        assert capital(view.state.fitted(word, view.state.word_room)) >= least_px
     needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")
     assert needed <= view.number.width()
     for text in (*dict.fromkeys(SHORT), next_words.FIRST, next_words.GOOD, next_words.UNSURE):
@@ -112,20 +112,19 @@ def test_number_stands_still_while_the_angle_hardly_moves(view: RangeView) -> No
     assert texts == ["20°", "20°", "20°", "20°", "21°", "–", "3°"]
 
 
-def test_last_five_reps_are_marks(view: RangeView) -> None:
-    entries = [Entry(rep(index), None) for index in range(7)]
-    entries[6].findings.append(finding(6))
-    entries[5].findings.append(finding(5, Verdict.UNSURE))
-    entries[4].good = True
+def test_last_ten_reps_are_marks_with_their_value(view: RangeView) -> None:
+    flat = {"trail_thigh_flat_turn_deg": 7.4}
+    entries = [Entry(rep(index, features=flat if index else {}), None) for index in range(12)]
+    entries[11].findings.append(finding(11))
+    entries[10].findings.append(finding(10, Verdict.UNSURE))
+    entries[9].good = True
+    view.show_reps(entries[:1], entries[0])
+    assert view.marks.values == [""], "a value that is not known is left out"
     view.show_reps(entries, entries[-1])
-    assert view.marks.signs == [
-        (Sign.TICK, 3, False),
-        (Sign.TICK, 4, False),
-        (Sign.TICK, 5, True),
-        (Sign.RING, 6, False),
-        (Sign.CROSS, 7, False),
-    ]
-    assert "7: 1 fault" in view.marks.accessibleName()
+    assert [number for _, number, _ in view.marks.signs] == list(range(3, 13))
+    assert view.marks.signs[-3:] == [(Sign.TICK, 10, True), (Sign.RING, 11, False), (Sign.CROSS, 12, False)]
+    assert view.marks.values == ["7°"] * 10
+    assert "12: 1 fault" in view.marks.accessibleName()
     view.grab()
 
 
@@ -138,7 +137,7 @@ def show(window: BayWindow, *events: object) -> None:
 
 def test_range_view_by_key_and_back_by_escape(make_bay: MakeBay, qtbot: QtBot) -> None:
     window = make_bay()
-    show(window, angles(grid(60, 64)), PhaseChanged(63.0, Phase.DOWNSWING), state(Motion.STALLED, 63.5), rep(0))
+    show(window, angles(grid(60, 64)), rep(0), PhaseChanged(63.0, Phase.DOWNSWING), state(Motion.STALLED, 63.5))
     qtbot.keyClick(window, Qt.Key.Key_R)
     assert window.pages.currentWidget() is window.range
     show(window)

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from imufeedback.document import Document, JudgedRep
+from imufeedback.figure.pose import POSE
 from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report.story import counted
@@ -142,3 +145,8 @@ class Playback:
             if self.now_s >= self.end_s:
                 self.running, self._at = False, None
         return before, self.now_s
+
+
+def pose_at(stretch: Stretch, row: int) -> Floats:
+    """(11,) the body at one row, in the order of `imufeedback.figure.pose.POSE`."""
+    return np.array([stretch.angle(name)[row] for name in POSE])

@@ -1,4 +1,4 @@
-"""The two pictures of the review: lines of several reps, and the figure."""
+"""The review's picture of several reps as lines over each other. (The body is `imufeedback.app.body_view`.)"""
 
 from __future__ import annotations
 
@@ -6,17 +6,16 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPen
-from PySide6.QtWidgets import QGraphicsPathItem, QSizePolicy, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QPainterPath, QPen
+from PySide6.QtWidgets import QGraphicsPathItem
 
 from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.review.figure import BONES, THIGH_M, TRUNK_M, Figure, View, seen
 from imufeedback.app.review.model import Overlaid
 from imufeedback.app.traces import finite_runs
 from imufeedback.app.words import tr
-from imufeedback.records import Floats, Hand
+from imufeedback.records import Floats
 
 RIGHT_COLOUR, WRONG_COLOUR, PLAYED_COLOUR = palette.BLUE, "#B34700", palette.INK
 LINES_MAX = 40
@@ -87,70 +86,3 @@ def _band(line: Overlaid, colour: str) -> QGraphicsPathItem:
         path.addPolygon(pg.functions.arrayToQPolygonF(x, y))
     item.setPath(path)
     return item
-
-
-class FigureView(QWidget):
-    """Pelvis and legs from one side. Solid lines: trail side and pelvis; the lead side is thinner."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(180, 200)
-        self._figure: Figure | None = None
-        self._hand = Hand.RIGHT
-        self._view = View.FACE_ON
-
-    def show_figure(self, figure: Figure | None, hand: Hand) -> None:
-        self._figure, self._hand = figure, hand
-        self.update()
-
-    def show_view(self, view: View) -> None:
-        self._view = view
-        self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), QColor(palette.PAPER))
-        painter.setFont(pixel_font(12))
-        if self._figure is None:
-            painter.setPen(QColor(palette.SOFT_INK))
-            painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, tr("no angles here"))
-        else:
-            self._paint(painter, seen(self._figure, self._view, self._hand))
-        painter.end()
-
-    def _paint(self, painter: QPainter, places: dict[str, tuple[float, float]]) -> None:
-        low = 0.0 if self._view is View.TOP else min(up for _, up in places.values())
-        middle, reach = (low + TRUNK_M) / 2, max((TRUNK_M - low) / 2, THIGH_M) * 1.15
-        scale = min(self.width(), self.height() - 30) / (2 * reach)
-
-        def at(name: str) -> QPointF:
-            right, up = places[name]
-            return QPointF(self.width() / 2 + scale * right, self.height() / 2 - scale * (up - middle))
-
-        for begin, end in BONES:
-            if begin in places and end in places:
-                painter.setPen(self._pen(begin, end))
-                painter.drawLine(at(begin), at(end))
-        painter.setPen(QColor(palette.SOFT_INK))
-        self._label(painter)
-
-    def _pen(self, begin: str, end: str) -> QPen:
-        trail, lead = str(self._hand.trail), str(self._hand.lead)
-        if begin.startswith(trail) and end.startswith(trail):
-            colour, width = palette.TRAIL, 6
-        elif begin.startswith(lead) and end.startswith(lead):
-            colour, width = palette.LEAD, 4
-        else:
-            colour, width = palette.INK, 4
-        pen = QPen(QColor(colour), width)
-        pen.setCapStyle(Qt.PenCapStyle.RoundCap)
-        return pen
-
-    def _label(self, painter: QPainter) -> None:
-        trail = tr("trail leg")
-        painter.setPen(QColor(palette.TRAIL))
-        painter.drawText(8, self.height() - 8, trail)
-        painter.setPen(QColor(palette.LEAD))
-        painter.drawText(8 + painter.fontMetrics().horizontalAdvance(trail + "   "), self.height() - 8, tr("lead leg"))

@@ -30,9 +30,10 @@ from PySide6.QtWidgets import (
 )
 
 from imufeedback import resources
-from imufeedback.app import numerals, palette
+from imufeedback.app import numerals, palette, words
+from imufeedback.app.body_view import BodyView
 from imufeedback.app.labels import MessageLine, pixel_font
-from imufeedback.app.review.figure import View, figure
+from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.model import (
     MARKS,
@@ -42,16 +43,18 @@ from imufeedback.app.review.model import (
     changed,
     cues_between,
     overlay,
+    pose_at,
     quantities,
     stretch_of,
 )
-from imufeedback.app.review.pictures import FigureView, OverlayPlot
+from imufeedback.app.review.pictures import OverlayPlot
 from imufeedback.app.review.rep_list import RepList
 from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
 from imufeedback.app.words import tr, void_rep
 from imufeedback.document import JudgedRep
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.figure.drawing import Shown, View
 from imufeedback.record import unfinished
 from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
@@ -59,6 +62,7 @@ from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.library import SessionRow
 from imufeedback.record.trace import Stretch
 from imufeedback.records import Hand
+from imufeedback.reporting import Judgement, trail_column
 from imufeedback.review.reporting import Judgement
 
 FRAME_MS = 33
@@ -94,11 +98,12 @@ class ReviewWindow(QMainWindow):
         self.quantity, self.mark, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
         self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.mark.addItems([*(f"{tr('at')} {one.removesuffix('_s')}" for one in MARKS), tr(TURN)])
-        self.view.addItems([tr(one.value) for one in View])
+        self.view.addItems([words.view_word(one) for one in View])
+        self.view.setCurrentIndex(list(View).index(View.PELVIS))
         self.rules.addItems([tr("rules of the recording"), *resources.available("rules")])
         self.speed.addItems([f"{one:g}×" for one in SPEEDS])
         self.speed.setCurrentIndex(1)
-        self.overlay, self.figure, self.reps = OverlayPlot(), FigureView(), RepList()
+        self.overlay, self.figure, self.reps = OverlayPlot(), BodyView(Hand.RIGHT, (View.PELVIS,)), RepList()
         self.trends, self.video = TrendPage(self._library), VideoPanel()
         self.play_button = QPushButton(tr("Play (Space)"))
         self.play_button.setShortcut("Space")
@@ -189,7 +194,7 @@ class ReviewWindow(QMainWindow):
         self.rules.activated.connect(lambda *_: self._open_current())
         for box in (self.quantity, self.mark):
             box.currentIndexChanged.connect(lambda *_: self._draw_lines())
-        self.view.currentIndexChanged.connect(lambda at: self.figure.show_view(list(View)[at]))
+        self.view.currentIndexChanged.connect(lambda at: self.figure.show_views(list(View)[at]))
         self.speed.currentIndexChanged.connect(self._set_speed)
         self.reps.chosen.connect(self._show_chosen)
         self.play_button.clicked.connect(lambda *_: self._toggle())
@@ -264,13 +269,11 @@ class ReviewWindow(QMainWindow):
 
     def _clear(self) -> None:
         self.found = self._played = self._stretch = None
+        self._target_deg: float | None = None
         self.playback.load(0.0, 0.0)
         self.reps.show_reps([])
         self.overlay.show_lines([], None, "", "")
-        self.figure.show_figure(None, self._hand())
-
-    def _hand(self) -> Hand:
-        return Hand.RIGHT if self.found is None else self.found.hand
+        self.figure.show_pose(None, Shown())
 
     def _show_failure(self, text: str) -> None:
         self.facts.setText(text)
@@ -283,6 +286,8 @@ class ReviewWindow(QMainWindow):
     def show_judgement(self, found: Judgement) -> None:
         """A session is ready."""
         self.found = found
+        limits = limits_of(found.settings.rule_set)
+        self._target_deg = limits[TARGET].value if TARGET in limits else None
         self.title.setText(f"{found.title} · {found.player or tr('without a name')}")
         self.facts.setText("\n".join(facts(found)))
         self._refresh_list()
@@ -343,7 +348,14 @@ class ReviewWindow(QMainWindow):
             return
         now_s = self.playback.now_s
         row = int(np.clip(np.searchsorted(self._stretch.t_s, now_s), 0, len(self._stretch.t_s) - 1))
-        self.figure.show_figure(figure(self._stretch, row, self.found.hand), self.found.hand)
+        hand, pose = self.found.hand, pose_at(self._stretch, row)
+        if self.figure.hand is not hand:
+            self.figure.show_hand(hand)
+        spreads = (float(self._stretch.sd(one)[row]) for one in (trail_column(hand), "pelvis_turn_deg"))
+        angle_sd, turn_sd = (one if np.isfinite(one) else None for one in spreads)
+        self.figure.show_pose(
+            pose, Shown(self._target_deg, angle_sd, turn_sd, shanks=bool(np.isfinite(pose[-2:]).any()))
+        )
         at = self.mark.currentIndex()
         if at < len(MARKS):
             mark_s = self._played.marks.get(MARKS[at])

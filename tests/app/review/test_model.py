@@ -8,83 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.app.review.figure import HIP_HALF_M, THIGH_M, View, figure, seen
 from imufeedback.app.review.model import Playback, against_turn, changed, cues_between, found, overlay
 from imufeedback.document import Document, JudgedRep, RepCue, RuleFinding
-from imufeedback.record.trace import Stretch, Trace, TraceWriter
-from imufeedback.records import Angles, Hand, JointAngles, PelvisAngles, Side, Verdict, frozen
-
-COLUMNS = (
-    "pelvis_turn_deg", "pelvis_side_tilt_deg", "pelvis_forward_tilt_deg",
-    *(f"{side}_hip_{name}_deg" for side in Side for name in ("flexion", "adduction", "internal_rotation")),
-    "left_knee_flexion_deg",
-)  # fmt: skip
-
-
-def pose(**angles: float) -> Stretch:
-    row = np.array([[angles.get(name.removesuffix("_deg"), 0.0) for name in COLUMNS]])
-    return Stretch(COLUMNS, np.zeros(1), row, row)
-
-
-def at(view: View, hand: Hand = Hand.RIGHT, **angles: float) -> dict[str, tuple[float, float]]:
-    shown = figure(pose(**angles), 0, hand)
-    assert shown is not None
-    return seen(shown, view, hand)
-
-
-def test_standing_face_on_the_players_right_is_on_the_left():
-    places = at(View.FACE_ON)
-    assert places["right_hip"] == pytest.approx((-HIP_HALF_M, 0))
-    assert places["right_knee"] == pytest.approx((-HIP_HALF_M, -THIGH_M))
-    assert "right_ankle" not in places or places["right_ankle"][1] < -THIGH_M
-    assert "left_ankle" in places
-
-
-@pytest.mark.parametrize("hand", list(Hand))
-def test_the_square_view_shows_the_thigh_angle_itself(hand):
-    """Whatever the pelvis does: the angle in the picture is hip flexion, forward of the pelvis."""
-    moved = {"pelvis_turn": 40.0, "pelvis_side_tilt": 10.0, "pelvis_forward_tilt": 20.0}
-    places = at(View.PELVIS, hand, right_hip_flexion=30.0, left_hip_flexion=-10.0, **moved)
-    forward = 1.0 if hand is Hand.RIGHT else -1.0
-    for side, angle in (("right", 30.0), ("left", -10.0)):
-        dx, dy = np.subtract(places[f"{side}_knee"], places[f"{side}_hip"])
-        assert np.degrees(np.arctan2(forward * dx, -dy)) == pytest.approx(angle)
-
-
-@pytest.mark.parametrize("hand", list(Hand))
-def test_turn_towards_the_target_seen_from_above(hand):
-    """The player looks up the picture; a right-hander's target is on the left: turning there, the right hip comes
-    forward. A left-hander is the mirror image."""
-    places = at(View.TOP, hand, pelvis_turn=30.0)
-    forward = places[f"{hand.trail}_hip"][1]
-    assert forward == pytest.approx(HIP_HALF_M * np.sin(np.radians(30)))
-
-
-@pytest.mark.parametrize("hand", list(Hand))
-def test_lead_side_up(hand):
-    places = at(View.FACE_ON, hand, pelvis_side_tilt=10.0)
-    assert places[f"{hand.lead}_hip"][1] > places[f"{hand.trail}_hip"][1]
-
-
-@pytest.mark.parametrize("hand", list(Hand))
-def test_tipped_forward_along_the_target_line(hand):
-    """A right-hander faces right in the picture, a left-hander left."""
-    waist = at(View.TARGET_LINE, hand, pelvis_forward_tilt=20.0)["waist"]
-    assert np.sign(waist[0]) == (1 if hand is Hand.RIGHT else -1)
-
-
-def test_bones_keep_their_length():
-    shown = figure(
-        pose(pelvis_turn=50, right_hip_flexion=70, right_hip_adduction=-20, right_hip_internal_rotation=30),
-        0,
-        Hand.LEFT,
-    )
-    assert shown is not None
-    assert np.linalg.norm(shown.points["right_knee"] - shown.points["right_hip"]) == pytest.approx(THIGH_M)
-
-
-def test_an_unknown_angle_has_no_figure():
-    assert figure(pose(right_hip_flexion=float("nan")), 0, Hand.RIGHT) is None
+from imufeedback.record.trace import Trace, TraceWriter
+from imufeedback.records import Angles, JointAngles, PelvisAngles, Side, Verdict, frozen
 
 
 def rep(index: int, start_s: float, *rules: str, **marks: float) -> JudgedRep:

@@ -79,7 +79,7 @@ def test_playing_moves_the_figure_and_sounds_the_cues(window):
     before, now = window.playback.advance(rep.end_s - rep.start_s + 5)
     assert now > before
     window._show_instant()
-    assert window.figure._figure is not None
+    assert window.figure.pose is not None
 
 
 def test_scrubbing(window):
