@@ -20,7 +20,6 @@ from imufeedback.app.compare import CompareTable
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
 from imufeedback.app.last_reps import LastReps
-from imufeedback.app.marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.palette import Shown
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.result import Result, result_of

@@ -57,7 +57,7 @@ def test_a_rep_with_faults_does_not_end_in_a_green_word(make_bay: MakeBay) -> No
     block = window.view.panel.state
     show(window, angles(grid(60, 64)), PhaseChanged(63.0, Phase.DOWNSWING), state(Motion.STALLED, 63.2))
     assert block.headline is None
-    show(window, state(Motion.LOSING, 63.4), PhaseChanged(63.6, Phase.THROUGH_SWING), PhaseChanged(63.8, Phase.FINISH))
+    show(window, state(Motion.FALLING, 63.4), PhaseChanged(63.6, Phase.THROUGH_SWING), PhaseChanged(63.8, Phase.FINISH))
     assert block.shown is Shown.WAITING, "the last moment of the swing is not its result"
     show(window, rep(0), finding(0), PhaseChanged(63.9, Phase.WAITING))
     assert block.headline is not None

@@ -62,8 +62,7 @@ from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.library import SessionRow
 from imufeedback.record.trace import Stretch
 from imufeedback.records import Hand
-from imufeedback.reporting import Judgement, trail_column
-from imufeedback.review.reporting import Judgement
+from imufeedback.review.reporting import Judgement, trail_column
 
 FRAME_MS = 33
 TURN = "pelvis turn instead of time"
