@@ -138,7 +138,10 @@ def words(error: BaseException) -> str:
     return _text_of(error) or _OTHER.get(type(error), "the radio failed, and said no reason")
 
 
-_OTHER = {TimeoutError: "no answer in time", EOFError: "the system's Bluetooth service has stopped"}
+_OTHER: dict[type[BaseException], str] = {
+    TimeoutError: "no answer in time",
+    EOFError: "the system's Bluetooth service has stopped",
+}
 
 
 def _text_of(error: BaseException) -> str:
