@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from imufeedback import resources
 from imufeedback.packets import parse_layout
 from imufeedback.records import Segment
-from imufeedback.settings import Player, Sensor, Settings
+from imufeedback.settings import Calibration, Player, Sensor, Settings
 
 USUAL_RULES = "swing"
 
@@ -20,6 +20,7 @@ def session_settings(
     rules: str | None = None,
     player: Player | None = None,
     offsets_s: Mapping[str, float] | None = None,
+    calibrations: Mapping[str, Calibration] | None = None,
     limits: str = "",
     filter_name: str = "vqf",
     grid_hz: float | None = None,
@@ -33,6 +34,7 @@ def session_settings(
         rules: TOML text of the rule set; the usual one, if not given.
         player: who is training; an unnamed right-handed one, if not given.
         offsets_s: by sensor, how much later than the others' its times are; 0 for those left out.
+        calibrations: by sensor; those left out are used as they come.
         limits: TOML text of the player's own limits.
         filter_name: the orientation filter.
         grid_hz: rate of the angles; the layout's own, if not given.
@@ -40,9 +42,9 @@ def session_settings(
     Raises BadToml for a layout that does not exist or makes no sense.
     """
     text = resources.text("layouts", layout) if layout_text is None else layout_text
-    late = offsets_s or {}
+    late, own = offsets_s or {}, calibrations or {}
     return Settings(
-        sensors=tuple(Sensor(name, segment, layout, late.get(name, 0.0)) for name, segment in worn),
+        sensors=tuple(Sensor(name, segment, layout, late.get(name, 0.0), own.get(name)) for name, segment in worn),
         layouts={layout: text},
         rule_set=resources.text("rules", USUAL_RULES) if rules is None else rules,
         player=Player() if player is None else player,

@@ -6,7 +6,7 @@ edit of those files.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, TypeAlias
 
 import msgspec
 from msgspec import Meta
@@ -15,6 +15,31 @@ from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment
 
 FORMAT = 1
+
+
+_Scale = Annotated[float, Meta(ge=0.5, le=2.0)]
+_Cross = Annotated[float, Meta(ge=-0.5, le=0.5)]
+_Offset = Annotated[float, Meta(ge=-20, le=20)]
+_Three: TypeAlias = tuple[_Offset, _Offset, _Offset]
+
+
+class Calibration(msgspec.Struct, frozen=True):
+    """What one sensor's own errors are: true = matrix x (measured - offset), in the sensor's axes."""
+
+    acc_offset_m_s2: tuple[_Offset, _Offset, _Offset]
+    acc_scale: tuple[_Scale, _Scale, _Scale]
+    acc_cross: tuple[_Cross, _Cross, _Cross]
+    """Of the matrix, right of the diagonal: xy, xz, yz."""
+    gyr_matrix: tuple[_Three, _Three, _Three]
+    """Rows; turns the rates into the axes of the corrected accelerometer."""
+    gyr_bias_rad_s: tuple[_Offset, _Offset, _Offset]
+    """On that day; the filter finds today's by itself."""
+    acc_offset_sd_m_s2: float
+    acc_scale_sd: float
+    gyr_scale_sd: float
+    day: str = ""
+    """ISO date."""
+    temperature_c: float | None = None
 
 
 class Sensor(msgspec.Struct, frozen=True):
@@ -26,6 +51,8 @@ class Sensor(msgspec.Struct, frozen=True):
     """Name of its layout in `Settings.layouts`."""
     offset_s: Annotated[float, Meta(ge=-0.1, le=0.1)] = 0.0
     """How much later than the other sensors' its times are: the constant rest that one shared shake measures."""
+    calibration: Calibration | None = None
+    """Taken off its samples; None: they are used as they come."""
 
 
 class Player(msgspec.Struct, frozen=True):

@@ -54,6 +54,8 @@ class SensorMonitor:
     layout: Layout
     origin_ns: int
     signal_dbm: int | None = None
+    keep_s: float = KEEP_S
+    """Samples are kept for so long."""
     _link: LinkState = LinkState.SEARCHING
     _detail: str = ""
     _battery: float | None = None
@@ -94,7 +96,7 @@ class SensorMonitor:
         for out in self._clock.feed(block):
             if isinstance(out, ImuBlock):
                 self._blocks.append(out)
-                while out.t_s[-1] - self._blocks[0].t_s[0] > KEEP_S:
+                while out.t_s[-1] - self._blocks[0].t_s[0] > self.keep_s:
                     self._blocks.popleft()
             elif isinstance(out, ClockFitted):
                 self._fitted = out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
@@ -13,7 +13,7 @@ from imufeedback.ble.own import STALE_S, Reach, absent, changed, has_all, in_rea
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Known, Roster, key, why_missing
 from imufeedback.ble.scan import Found
-from imufeedback.ble.virtual import FaultScript, VirtualRadio, disturbed, mishaps
+from imufeedback.ble.virtual import FaultScript, VirtualRadio, VirtualSensor, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
 from imufeedback.ble.virtual.central import REQUESTED_MTU
 from imufeedback.ble.virtual.neighbours import strangers
@@ -155,13 +155,14 @@ async def virtual_desk(
     quirks: tuple[Quirk, ...] = QUIRKS,
     neighbours: int = 0,
     own: bool = True,
+    made: Sequence[VirtualSensor] | None = None,
     faults: FaultScript | None = None,
 ) -> AsyncIterator[Desk]:
     """The virtual bench's sensors, and so many of other people. The bench's are known unless they are not `own`. Not in
-    real time, time passes as fast as it goes."""
+    real time, time passes as fast as it goes. `made` takes the place of the bench's sensors."""
     clock: Clock = MonotonicClock() if realtime else ManualClock()
     faults = faults or FaultScript()
-    made = [*sensors(layout, seconds, quirks), *strangers(layout, neighbours)]
+    made = [*(sensors(layout, seconds, quirks) if made is None else made), *strangers(layout, neighbours)]
     for one in made:
         one.payloads = disturbed(one.payloads, faults, layout, one.serial, one.place)
     air = VirtualRadio(made, clock, mtu=faults.mtu or REQUESTED_MTU, told_mtu=faults.told_mtu, close_s=faults.close_s)

@@ -169,6 +169,42 @@ def check(
     _run(work, layout, virtual)
 
 
+@app.command("calibrate")
+def calibrate(
+    serial: Annotated[str, typer.Argument(metavar="SENSOR", help="Serial number, or address, as `scan` shows it.")],
+    latitude: Annotated[
+        float, typer.Option(min=-90, max=90, help="Where you are, in degrees: gravity is 0.5 % less at the equator.")
+    ] = 45.0,
+    height: Annotated[float, typer.Option(min=-500, max=9000, help="Metres above the sea.")] = 0.0,
+    sound: Annotated[bool, typer.Option("--sound/--no-sound", help="A tone for each pose that was seen.")] = True,
+    layout: LayoutName = "house",
+    virtual: Virtual = False,
+) -> None:
+    """Find one sensor's own errors: hold it still on its six faces and some edges, turn it slowly in between.
+
+    What is found is kept with its serial number, and used in every session from then on.
+    """
+    import math
+
+    from imufeedback import resources
+    from imufeedback.cli import calibrate_sensor as by_hand
+    from imufeedback.constants import normal_gravity_m_s2
+
+    gravity = normal_gravity_m_s2(math.radians(latitude), height)
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        name, found = await by_hand.calibrate(desk, roster, serial, gravity, sound=sound)
+        by_hand.tell(name, found)
+        if not virtual:
+            from imufeedback.record.calibrations import keep
+
+            keep(resources.data_folder(), name, found)
+            say("kept: used in every session from now on")
+        return 0
+
+    _run(work, layout, virtual, handled=gravity)
+
+
 @app.command("watch")
 def watch(seconds: Seconds = None, layout: LayoutName = "house", virtual: Virtual = False) -> None:
     """A live table of all sensors, until Ctrl-C."""
@@ -239,7 +275,14 @@ def _print_places(roster: Roster) -> None:
         show(f"{one.serial}: {_place(roster, one.serial)}")
 
 
-def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtual: bool, neighbours: int = 0) -> None:
+def _run(
+    work: Callable[[Desk, Roster], Awaitable[int]],
+    layout_name: str,
+    virtual: bool,
+    neighbours: int = 0,
+    *,
+    handled: float | None = None,
+) -> None:
     """Do the work with sensors on the desk; what was learnt about them is kept, whatever came of it."""
     import asyncio
 
@@ -254,7 +297,8 @@ def _run(work: Callable[[Desk, Roster], Awaitable[int]], layout_name: str, virtu
         roster.known.clear()  # the bench's sensors are this person's, and nothing is kept
 
     async def all_of_it() -> int:
-        async with _desk(layout, virtual, neighbours) as desk:
+        make = _desk(layout, virtual, neighbours) if handled is None else _hand(layout, virtual, handled)
+        async with make as desk:
             return await work(desk, roster)
 
     try:
@@ -270,6 +314,17 @@ def _desk(layout: Layout, virtual: bool, neighbours: int) -> AbstractAsyncContex
     from imufeedback.ble.sensor_check import desk, virtual_desk
 
     return virtual_desk(layout, neighbours=neighbours) if virtual else desk(layout)
+
+
+def _hand(layout: Layout, virtual: bool, gravity_m_s2: float) -> AbstractAsyncContextManager[Desk]:
+    """One virtual sensor in a hand, or real ones."""
+    from imufeedback.ble.desk import desk, virtual_desk
+    from imufeedback.ble.virtual.bench import NAMES
+    from imufeedback.ble.virtual.turned import handled_sensor
+
+    if not virtual:
+        return desk(layout)
+    return virtual_desk(layout, made=[handled_sensor(layout, NAMES[0], gravity_m_s2)])
 
 
 def _roster() -> Roster:

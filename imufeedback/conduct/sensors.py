@@ -9,6 +9,7 @@ from typing import NamedTuple, TypeAlias
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
+from imufeedback.fusion.corrected import Corrected
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     ClockFitted,
@@ -51,6 +52,7 @@ class Chain:
     sensor: Sensor
     decoder: Decoder
     clock: SensorClock
+    corrected: Corrected
     plausible: Plausible
     fusion: Fusion
     live: bool
@@ -106,7 +108,8 @@ class Sensors:
             tells_knocks=sensor.role is Segment.LEAD_FOREARM,
         )
         decoder = Decoder(sensor.id, layout, self._origin_ns)
-        return Chain(sensor, decoder, clock, Plausible(sensor.id), fusion, live=layout.gatt is not None)
+        corrected = Corrected(sensor.calibration)
+        return Chain(sensor, decoder, clock, corrected, Plausible(sensor.id), fusion, live=layout.gatt is not None)
 
     # ── time ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -176,7 +179,7 @@ class Sensors:
                 if isinstance(timed, ImuBlock):
                     if chain.live:
                         yield from self.lateness.feed(Arrival(name, host_s, timed.t_s.item(-1)))
-                    yield from chain.plausible.feed(timed)
+                    yield from chain.plausible.feed(chain.corrected.feed(timed))
                     continue
                 yield timed
                 if chain.live and isinstance(timed, ClockRestarted):

@@ -9,12 +9,15 @@ from functools import cached_property
 from imufeedback.begin import session_settings
 from imufeedback.live.station import Station
 from imufeedback.packets import Layout
+from imufeedback.record.calibrations import calibrations
 from imufeedback.records import Item, Segment
+from imufeedback.resources import data_folder
 from imufeedback.settings import Player, Settings
 
 
 class WornSensors:
-    """A source of a practice: some connected sensors of a station. They send in the station's own thread."""
+    """A source of a practice: some connected sensors of a station. They send in the station's own thread. What was
+    found of each sensor's own errors (`sensors calibrate`) becomes part of the settings."""
 
     def __init__(
         self,
@@ -33,7 +36,13 @@ class WornSensors:
 
     @cached_property
     def settings(self) -> Settings:
-        return session_settings(self._roles.items(), self._layout.name, player=self._player, offsets_s=self._offsets_s)
+        return session_settings(
+            self._roles.items(),
+            self._layout.name,
+            player=self._player,
+            offsets_s=self._offsets_s,
+            calibrations=calibrations(data_folder(), self._roles),
+        )
 
     def play(self, put: Callable[[Item], None]) -> None:
         self._station.stream(put, self._roles)

@@ -210,3 +210,61 @@ def test_check_with_turns_names_the_axis(imufeedback: Commands, bench: Bench) ->
     assert ended.status == 1
     assert "BENCH-2 (no place): poor: gyr_z has the wrong sign" in ended.out
     assert ended.out.count("good") == 2
+
+
+# ── calibrate ────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _in_a_hand(monkeypatch: pytest.MonkeyPatch, quick_to: float | None = None) -> None:
+    from imufeedback.ble.virtual.turned import handled_sensor
+
+    def hand(layout: Layout, _virtual: bool, gravity: float) -> AbstractAsyncContextManager[Desk]:
+        return virtual_desk(layout, realtime=False, made=[handled_sensor(layout, NAMES[0], gravity)])
+
+    monkeypatch.setattr(sensors, "_hand", hand)
+
+
+def test_calibrate_finds_the_errors_keeps_them_and_a_session_has_them(
+    imufeedback: Commands, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from imufeedback.ble.virtual.turned import OFFSET_M_S2
+    from imufeedback.live.worn import WornSensors
+    from imufeedback.record.calibrations import calibration
+    from imufeedback.settings import Player
+
+    _in_a_hand(monkeypatch)
+    ended = imufeedback("sensors", "calibrate", "bench-1", "--no-sound")
+    assert ended.status == 0, ended.err
+    assert "still missing" in ended.err
+    assert "accelerometer offset" in ended.out
+    kept = calibration(tmp_path, "BENCH-1")
+    assert kept is not None
+    assert kept.acc_offset_m_s2 == pytest.approx(OFFSET_M_S2, abs=0.02)
+    assert kept.temperature_c == pytest.approx(24.5)
+    assert len(kept.day) == 10
+
+    class Station:
+        clock = None
+
+    layout = load_layout()
+    worn = WornSensors(Station(), {"BENCH-1": Segment.PELVIS, "BENCH-2": Segment.LEFT_THIGH}, layout, Player())  # type: ignore[arg-type]
+    assert [one.calibration for one in worn.settings.sensors] == [kept, None]
+
+
+def load_layout() -> Layout:
+    from imufeedback import resources
+    from imufeedback.packets import parse_layout
+
+    return parse_layout(resources.text("layouts", "house"), "house")
+
+
+def test_calibrate_says_what_was_not_seen(
+    imufeedback: Commands, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The bench's sensors lie and are turned, but not on six faces."""
+    monkeypatch.setattr("imufeedback.cli.calibrate_sensor.LIMIT_S", 20.0)
+    monkeypatch.setattr(sensors, "_hand", lambda layout, virtual, gravity: bench.desk(layout, virtual, 0))
+    ended = imufeedback("sensors", "calibrate", "BENCH-2", "--no-sound")
+    assert ended.status == 1
+    assert "not seen" in ended.error
+    assert not (tmp_path / "calibrations").exists()
