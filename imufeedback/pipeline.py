@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from imufeedback.commands import Begin, is_begin, recorded, settings_of
 from imufeedback.conduct import OWN, UNUSABLE, Hearing, Orders, Reps, Sensors, Timed, Worn, own_limits
+from imufeedback.conduct.batch import Batch
 from imufeedback.errors import UsageError
 from imufeedback.motion import without_forearm
 from imufeedback.records import (
@@ -26,7 +27,6 @@ from imufeedback.records import (
     Command,
     Event,
     Fitted,
-    ImuBlock,
     Item,
     Notice,
     PhaseChanged,
@@ -40,6 +40,9 @@ from imufeedback.timing.instants import Placed
 from imufeedback.timing.releases import Releases
 
 __all__ = ["Pipeline", "run"]
+
+MANY = 24
+"""Fewer items are taken sooner one by one (measured)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +122,7 @@ class Pipeline:
             elif isinstance(stretch[0], Command):
                 out += _obeyed(self._rooms, stretch[0])
             else:
-                out += _through(self._rooms, self._rooms.sensors.timed(stretch))
+                out += _taken(self._rooms, stretch)
         return out
 
     def _stretches(self, items: Iterable[Placed]) -> Iterator[list[Placed]]:
@@ -196,21 +199,26 @@ def _obeyed(rooms: Rooms, command: Command) -> list[Event]:
     return [heard for event in _followed(rooms, asked) for heard in rooms.hearing.hear(now_s, event)]
 
 
+def _taken(rooms: Rooms, stretch: Sequence[Placed]) -> list[Event]:
+    """Items that are no commands: many of them column by column."""
+    if len(stretch) < MANY:
+        return _through(rooms, rooms.sensors.timed(stretch))
+    return _heard(rooms, rooms.sensors.batch(stretch))
+
+
 def _through(rooms: Rooms, timed: Iterator[Timed]) -> list[Event]:
     """Samples and what is said about them: all of them together, or one by one."""
     out: list[Event] = []
     while batch := list(islice(timed, 1 if rooms.one_by_one else None)):
-        out += _heard(rooms, batch)
+        out += _heard(rooms, Batch.of(batch))
     return out
 
 
-def _heard(rooms: Rooms, batch: Sequence[Timed]) -> list[Event]:
+def _heard(rooms: Rooms, batch: Batch) -> list[Event]:
     """Each stage takes all of a batch before the next one begins."""
     hear = rooms.hearing.hear
-    told: deque[tuple[int, Event]] = deque()
-    for place, (_, made) in enumerate(batch):
-        if not isinstance(made, ImuBlock):
-            told.append((place, made))
+    told = deque(batch.told)
+    for _, made in batch.told:
         if isinstance(made, ClockRestarted):
             rooms.reps.restarted(rooms.sensors.chains[made.sensor].sensor.role, made)
     places, arrivals = rooms.sensors.oriented(batch)
@@ -220,9 +228,9 @@ def _heard(rooms: Rooms, batch: Sequence[Timed]) -> list[Event]:
         for release, event in _measured(rooms, block, Releases(block.t_s, [one.end for one in released])):
             while told and told[0][0] < known[release]:
                 at, earlier = told.popleft()
-                out += hear(batch[at].now_s, earlier)
-            out += hear(batch[known[release]].now_s, event)
-    return out + [heard for at, event in told for heard in hear(batch[at].now_s, event)]
+                out += hear(batch.heard_s(at), earlier)
+            out += hear(batch.heard_s(known[release]), event)
+    return out + [heard for at, event in told for heard in hear(batch.heard_s(at), event)]
 
 
 def _last_steps(rooms: Rooms) -> list[Event]:

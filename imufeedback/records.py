@@ -222,6 +222,52 @@ class ImuBlock:
 
 
 @dataclass(frozen=True, slots=True)
+class DeviceRun:
+    """Packets of one sensor that follow each other without loss, disorder, restart or flag, as columns: K packets of N
+    samples. It tells the same as its `DeviceBlock`s."""
+
+    sensor: str
+    host_ns: Sequence[int]
+    """(K,) arrivals."""
+    tick: Ints
+    """(K, N)"""
+    gyr_rad_s: Floats
+    """(K, N, 3)"""
+    acc_m_s2: Floats
+    """(K, N, 3)"""
+
+    def __len__(self) -> int:
+        return len(self.host_ns)
+
+    def block(self, k: int) -> DeviceBlock:
+        """Packet k by itself."""
+        flags = frozen(np.zeros(self.tick.shape[1], np.uint8), np.uint8)
+        return DeviceBlock(self.sensor, self.host_ns[k], self.tick[k], self.gyr_rad_s[k], self.acc_m_s2[k], flags)
+
+    def rest(self, k: int) -> DeviceRun:
+        """From packet k on."""
+        return DeviceRun(self.sensor, self.host_ns[k:], self.tick[k:], self.gyr_rad_s[k:], self.acc_m_s2[k:])
+
+
+@dataclass(frozen=True, slots=True)
+class ImuRun:
+    """Packets of equal length of one sensor that follow each other without a flag and a gap, as one block."""
+
+    block: ImuBlock
+    samples: int
+    """In each packet."""
+
+    def __len__(self) -> int:
+        return len(self.block.t_s) // self.samples
+
+    def packets(self) -> list[ImuBlock]:
+        """Each packet by itself."""
+        b = self.block
+        parts = [slice(at, at + self.samples) for at in range(0, len(b.t_s), self.samples)]
+        return [ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], b.gyr_rad_s[at], b.acc_m_s2[at], b.flags[at]) for at in parts]
+
+
+@dataclass(frozen=True, slots=True)
 class OrientationBlock:
     """Orientation of one sensor, with what the filter knows about it."""
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
 
+from imufeedback.conduct.batch import Batch, Gathering, item_place
+from imufeedback.conduct.chain import Chain
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
+from imufeedback.fusion.stage import Part
 from imufeedback.fusion.corrected import Corrected
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
@@ -19,6 +21,8 @@ from imufeedback.records import (
     Fit,
     Gap,
     ImuBlock,
+    ImuRun,
+    Item,
     Link,
     LinkNote,
     Notice,
@@ -43,20 +47,6 @@ class Timed(NamedTuple):
 
     now_s: float
     made: ImuBlock | Event
-
-
-@dataclass
-class Chain:
-    """The stages of one sensor."""
-
-    sensor: Sensor
-    decoder: Decoder
-    clock: SensorClock
-    corrected: Corrected
-    plausible: Plausible
-    fusion: Fusion
-    live: bool
-    """Its packets come by radio, so that their arrival says something; not those of an import."""
 
 
 class _ChainState(NamedTuple):
@@ -108,8 +98,8 @@ class Sensors:
             tells_knocks=sensor.role is Segment.LEAD_FOREARM,
         )
         decoder = Decoder(sensor.id, layout, self._origin_ns)
-        corrected = Corrected(sensor.calibration)
-        return Chain(sensor, decoder, clock, corrected, Plausible(sensor.id), fusion, live=layout.gatt is not None)
+        live, corrected = layout.gatt is not None, Corrected(sensor.calibration)
+        return Chain(sensor, decoder, clock, corrected, Plausible(sensor.id), fusion, live, self._origin_ns)
 
     # ── time ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -130,42 +120,56 @@ class Sensors:
 
     def timed(self, items: Sequence[Placed]) -> Iterator[Timed]:
         """What comes of items that are no commands, in their order; an item at a time, as it is asked for."""
-        for item, decoded in zip(items, self._decoded(items), strict=True):
+        for item in items:
             if isinstance(item, PacketRejected | Notice):
                 yield Timed(self.now_s, item)
                 continue
             now_s = self.pass_to(item.host_ns)
             if isinstance(item, Tick):
                 self.silence.feed(Sign(self.seconds(item.host_ns)))
-            elif isinstance(item, LinkNote):
-                yield Timed(now_s, Link(item.sensor, self.seconds(item.host_ns), item.state, item.detail, item.facts))
-            elif isinstance(item, RawPacket) and item.sensor not in self.chains:
-                why = "no such sensor in this session"
-                yield Timed(now_s, PacketRejected(item.sensor, self.seconds(item.host_ns), why))
-            for chain, records in decoded:
-                for made in self._of_chain(chain, records):
-                    yield Timed(now_s, made)
+                chains = list(self.chains.values())
+            else:
+                told = self._told(item)
+                if told is not None:
+                    yield Timed(now_s, told)
+                own = self.chains.get(item.sensor) if isinstance(item, RawPacket) else None
+                chains = [] if own is None else [own]
+            if isinstance(item, Tick | RawPacket):
+                for chain in chains:
+                    for made in self._of_chain(chain, chain.decoder.feed(item)):
+                        yield Timed(now_s, made)
+
+    def batch(self, items: Sequence[Placed]) -> Batch:
+        """The same of all of them at once, each sensor's packets column by column."""
+        all_of_it, now_s = Gathering(), [self.now_s for _ in items]
+        for k, item in enumerate(items):
+            if isinstance(item, PacketRejected | Notice):
+                told: Event | None = item
+                now_s[k] = self.now_s
+            else:
+                now_s[k] = self.pass_to(item.host_ns)
+                told = self._told(item)
+            if told is not None:
+                all_of_it.told.append((item_place(k), told))
+            elif isinstance(item, Tick):
+                all_of_it.signs.append((item_place(k), Sign(self.seconds(item.host_ns))))
+        for number, chain in enumerate(self.chains.values(), start=1):
+            all_of_it.take(number, chain, items)
+        return all_of_it.close(now_s, self.silence, self.lateness)
+
+    def _told(self, item: Item) -> Event | None:
+        """What is to be said of an item by itself."""
+        if isinstance(item, LinkNote):
+            return Link(item.sensor, self.seconds(item.host_ns), item.state, item.detail, item.facts)
+        if isinstance(item, RawPacket) and item.sensor not in self.chains:
+            return PacketRejected(item.sensor, self.seconds(item.host_ns), "no such sensor in this session")
+        return None
 
     def rest(self) -> Iterator[Timed]:
         """What was held back at the end."""
         for chain in self.chains.values():
             for made in self._of_chain(chain, chain.decoder.finish()):
                 yield Timed(self.now_s, made)
-
-    def _decoded(self, items: Sequence[Placed]) -> list[list[tuple[Chain, list[_Decoded]]]]:
-        """What the sensors' decoders make of each item."""
-        out: list[list[tuple[Chain, list[_Decoded]]]] = [[] for _ in items]
-        for name, chain in self.chains.items():
-            own = [
-                (place, item)
-                for place, item in enumerate(items)
-                if isinstance(item, Tick) or (isinstance(item, RawPacket) and item.sensor == name)
-            ]
-            if own:
-                decoded = chain.decoder.feed_many([item for _, item in own])
-                for (place, _), records in zip(own, decoded, strict=True):
-                    out[place].append((chain, records))
-        return out
 
     def _of_chain(self, chain: Chain, records: Iterable[_Decoded]) -> Iterator[ImuBlock | _OfOneSensor]:
         """One sensor's samples in session time, and what is to be said about them."""
@@ -187,16 +191,15 @@ class Sensors:
 
     # ── samples to orientations ──────────────────────────────────────────────────────────────────────────────────
 
-    def oriented(self, batch: Sequence[Timed]) -> tuple[list[int], list[Arrived]]:
+    def oriented(self, batch: Batch) -> tuple[list[int], list[Arrived]]:
         """The orientations of a batch in the order in which they came, with their places in it."""
-        own: dict[str, list[tuple[int, ImuBlock]]] = {}
-        for place, (_, made) in enumerate(batch):
-            if isinstance(made, ImuBlock):
-                own.setdefault(made.sensor, []).append((place, made))
         out: list[tuple[int, Arrived]] = []
-        for name, numbered in own.items():
-            parts = self.chains[name].fusion.feed_many([block for _, block in numbered])
-            out += [(numbered[part.of][0], Arrived(part.block, part.begin, part.end)) for part in parts]
+        for name, own in batch.own.items():
+            for part in self.chains[name].fusion.feed_many(own.blocks):
+                places = own.places[part.of]
+                if part.packet is not None:
+                    places = [places[part.packet]]
+                out += zip(places, _by_packet(part, own.blocks[part.of], len(places)), strict=True)
         out.sort(key=lambda one: one[0])
         return [place for place, _ in out], [arrived for _, arrived in out]
 
@@ -227,6 +230,15 @@ class Sensors:
         for name, kept in chains.items():
             chain = self.chains[name]
             chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
+
+
+def _by_packet(part: Part, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
+    """The orientations of so many packets, each by itself; in a run all samples count."""
+    if packets == 1 or not isinstance(fed, ImuRun):
+        yield Arrived(part.block, part.begin, part.end)
+        return
+    for begin in range(part.begin, part.end, fed.samples):
+        yield Arrived(part.block, begin, begin + fed.samples)
 
 
 def _totals(chain: Chain) -> SensorTotals:

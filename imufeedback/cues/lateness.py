@@ -6,6 +6,7 @@ they are also old where packets are long, or where another sensor is waited for.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -42,6 +43,11 @@ class Lateness(Stage[Arrival, Notice]):
 
     def __init__(self) -> None:
         self._state = _State()
+
+    def passes(self, ages_s: Iterable[float]) -> bool:
+        """Whether arrivals so long after their samples tell nothing and leave nothing to be known: none is late, and
+        none was."""
+        return not self._state.late and all(age_s <= LATE_S for age_s in ages_s)
 
     def feed(self, item: Arrival) -> list[Notice]:
         late = self._state.late

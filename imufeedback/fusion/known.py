@@ -20,6 +20,7 @@ QUIET_RATE_RAD_S = 0.10
 QUIET_ACC_M_S2 = 1.0
 """From standard gravity: an uncorrected zero-g offset of 60 mg and a scale error must not hide a rest."""
 _LEAST_2, _MOST_2 = (STANDARD_GRAVITY_M_S2 - QUIET_ACC_M_S2) ** 2, (STANDARD_GRAVITY_M_S2 + QUIET_ACC_M_S2) ** 2
+_QUIET_RATE_2 = QUIET_RATE_RAD_S**2
 REST_S = 0.3
 """A sensor is at rest after it was quiet for so long: slower than this and no golfer stands still at address."""
 INCLINATION_SD_REST_RAD = math.radians(0.5)
@@ -31,6 +32,7 @@ synthetic golfers with typical sensors (2 % would cover what the pelvis' tilt is
 long movement (0)."""
 TURNED_MOST_RAD = 1.2
 """More than a swing leaves is made of many turns, whose errors do not add up."""
+_MOVING_2, _SHARE_2, _TURNED_MOST_2 = INCLINATION_SD_MOVING_RAD**2, TURNED_SHARE**2, TURNED_MOST_RAD**2
 HEADING_DRIFT_SD_RAD_S = math.radians(3.0) / 60.0
 """VQF 6D on BROAD: median heading drift 2.8 degrees a minute, computed."""
 SHAKEN_OVER_RAD = 1e-4
@@ -166,7 +168,7 @@ class Known:
             rate2 = x * x + y * y + z * z
             heading += HEADING_DRIFT_SD_RAD_S * step
             clipped = bool(flags and flags[i] & _SATURATED)
-            quiet = rate2 < QUIET_RATE_RAD_S**2 and _LEAST_2 < forces2[i] < _MOST_2 and not clipped
+            quiet = rate2 < _QUIET_RATE_2 and _LEAST_2 < forces2[i] < _MOST_2 and not clipped
             if step >= gap_s:
                 lost = lost_turn_rad(step, math.sqrt(max(pace2, rate2)))
                 heading += lost
@@ -174,14 +176,20 @@ class Known:
                 self.settled = self.settled and self.shaken_rad <= RELEVEL_RAD
                 if lost > RELEVEL_RAD:  # a lost packet is no end of a rest
                     quiet_s = 0.0
-            mean2 += (rate2 - mean2) * min(step / PACE_MEAN_S, 1.0)
-            pace2 = max(pace2 * max(1.0 - 2.0 * step / PACE_FALLS_S, 0.0), mean2)
+            # in plain comparisons: `min` and `max` cost more than all the rest of this
+            share = step / PACE_MEAN_S
+            mean2 += (rate2 - mean2) * (share if share < 1.0 else 1.0)
+            fade = 1.0 - 2.0 * step / PACE_FALLS_S
+            pace2 *= fade if fade > 0.0 else 0.0
+            if mean2 > pace2:
+                pace2 = mean2
             quiet_s = quiet_s + step if quiet else 0.0
             rest = quiet_s >= REST_S
-            kept = 1.0 - min(step / SHAKEN_FALLS_S, 1.0)
+            share = step / SHAKEN_FALLS_S
+            kept = 1.0 - (share if share < 1.0 else 1.0)
             turn_x, turn_y, turn_z = (turn_x + x * step) * kept, (turn_y + y * step) * kept, (turn_z + z * step) * kept
-            swung2 = TURNED_SHARE**2 * min(turn_x * turn_x + turn_y * turn_y + turn_z * turn_z, TURNED_MOST_RAD**2)
-            tilt = math.sqrt(INCLINATION_SD_MOVING_RAD**2 + swung2)
+            turn2 = turn_x * turn_x + turn_y * turn_y + turn_z * turn_z
+            tilt = math.sqrt(_MOVING_2 + _SHARE_2 * (turn2 if turn2 < _TURNED_MOST_2 else _TURNED_MOST_2))
             if self.begun_s is not None and not rest:
                 tilt = max(self._first(step, forces2[i], rate2, period_s), INCLINATION_SD_MOVING_RAD)
             if self.clip is not None or clipped:

@@ -26,6 +26,7 @@ MEAN_S = 1.0
 FOLLOWS_S = 0.1
 """The turn comes in over so long, so that no angle jumps."""
 NONE_RAD = 1e-5
+_NOT_TURNED = (0.0, 0.0)
 
 
 @dataclass
@@ -56,15 +57,24 @@ class RestLevel:
         turns, sds = [], []
         # the turn that takes the force to the vertical
         for (x, y, _), step, quiet, sd in zip(force.tolist(), steps_s, quiet_s, sd_rad, strict=True):
-            turns.append(self._more(y, -x, step, quiet, sd))
-            sds.append(self._sd(quiet, sd))
+            if quiet <= 0.0 and self.x == 0.0 == self.y:  # in movement, with nothing left to fade
+                self.sd_rad, self.mean_x, self.mean_y = sd, 0.0, 0.0
+                turns.append(_NOT_TURNED)
+                sds.append(sd)
+                continue
+            force_sd = _force_sd_rad(quiet) if quiet >= REST_S else 0.0
+            turns.append(self._more(y, -x, step, quiet, sd, force_sd))
+            sds.append(self._sd(force_sd, sd))
         if not any(x or y for x, y in turns):
             return None, sds
         half = 0.5 * np.array(turns)
         q = np.column_stack((np.sqrt(1.0 - (half * half).sum(axis=1)), half, np.zeros(len(half))))
         return product(q, q_es), sds
 
-    def _more(self, off_x: float, off_y: float, step: float, quiet_s: float, sd_rad: float) -> tuple[float, float]:
+    def _more(
+        self, off_x: float, off_y: float, step: float, quiet_s: float, sd_rad: float, force_sd_rad: float
+    ) -> tuple[float, float]:
+        """`force_sd_rad`: how wrong the mean force may be at rest; 0 before."""
         if quiet_s <= 0.0:
             self.sd_rad, self.mean_x, self.mean_y = sd_rad, 0.0, 0.0
             fade = math.exp(-step / SHAKEN_FALLS_S)
@@ -77,19 +87,18 @@ class RestLevel:
         share = min(step / min(quiet_s, MEAN_S), 1.0)
         self.mean_x += share * (off_x - self.mean_x)
         self.mean_y += share * (off_y - self.mean_y)
-        if quiet_s >= REST_S:
-            gain = self.sd_rad**2 / (self.sd_rad**2 + _force_sd_rad(quiet_s) ** 2)
+        if force_sd_rad:
+            gain = self.sd_rad**2 / (self.sd_rad**2 + force_sd_rad**2)
             share = min(step / FOLLOWS_S, 1.0)
             self.x += share * (gain * self.mean_x - self.x)
             self.y += share * (gain * self.mean_y - self.y)
         return self.x, self.y
 
-    def _sd(self, quiet_s: float, sd_rad: float) -> float:
+    def _sd(self, force_sd_rad: float, sd_rad: float) -> float:
         """At rest both together; a filter that has lost more since is believed no more than that."""
-        if quiet_s < REST_S:
+        if not force_sd_rad:
             return sd_rad
-        force = _force_sd_rad(quiet_s)
-        both = self.sd_rad * force / math.hypot(self.sd_rad, force)
+        both = self.sd_rad * force_sd_rad / math.hypot(self.sd_rad, force_sd_rad)
         return max(both, INCLINATION_SD_REST_RAD)
 
 

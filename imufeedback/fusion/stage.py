@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,8 @@ from imufeedback.fusion.filters import make
 from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
 from imufeedback.fusion.quaternions import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.fusion.rest_level import RestLevel
+from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
+from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen, joined
 from imufeedback.stage import Stage
 
@@ -51,6 +54,12 @@ class Part(NamedTuple):
     block: OrientationBlock
     begin: int
     end: int
+    packet: int | None = None
+    """… or of one packet of a run."""
+
+
+_Numbered: TypeAlias = tuple[int, int | None, ImuBlock | ImuRun]
+"""What is fed with its number, and that of the packet where it is one of a run."""
 
 
 @dataclass
@@ -117,18 +126,18 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._filter.state = self._state.filter
         self._state.filter = None
 
-    def feed_many(self, blocks: Sequence[ImuBlock]) -> list[Part]:
-        """The same, one block after the other, as many at once as go together."""
+    def feed_many(self, blocks: Sequence[ImuBlock | ImuRun]) -> list[Part]:
+        """The same, one block after the other, as many at once as go together; a run like its packets."""
         out: list[Part] = []
-        first = 0
-        while first < len(blocks):
-            last = first + 1
-            if last < len(blocks) and not self._stands_alone(blocks[first]):
-                while last < len(blocks) and not self._stands_alone(blocks[last]):
-                    last += 1
-            for oriented in self.feed(joined(blocks[first:last])):
-                out += _parted(oriented, first, blocks[first:last])
-            first = last
+        todo: deque[_Numbered] = deque((k, None, one) for k, one in enumerate(blocks))
+        while todo:
+            _split_first(todo, self._stands_alone)
+            together = [todo.popleft()]
+            if not self._stands_alone(_block(together[0])):
+                while todo and not self._stands_alone(_block(todo[0])):
+                    together.append(todo.popleft())
+            for oriented in self.feed(joined([_block(one) for one in together])):
+                out += _parted(oriented, together)
         return out
 
     def _stands_alone(self, item: ImuBlock) -> bool:
@@ -419,13 +428,27 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         return gyr, acc, np.repeat(bridged / counts, counts).tolist(), real
 
 
-def _parted(oriented: OrientationBlock, first: int, blocks: Sequence[ImuBlock]) -> list[Part]:
-    """What of the orientations belongs to each block, the first of which has the number `first`."""
-    if len(blocks) == 1:
-        return [Part(first, oriented, 0, len(oriented.t_s))] if len(oriented.t_s) else []
-    ends = np.searchsorted(oriented.t_s, [block.t_s[-1] for block in blocks], side="right").tolist()
-    bounds = pairwise([0, *ends])
-    return [Part(first + k, oriented, begin, end) for k, (begin, end) in enumerate(bounds) if end > begin]
+def _block(one: _Numbered) -> ImuBlock:
+    return one[2].block if isinstance(one[2], ImuRun) else one[2]
+
+
+def _split_first(todo: deque[_Numbered], stands_alone: Callable[[ImuBlock], bool]) -> None:
+    """A run whose packets cannot go together becomes its packets."""
+    of, _, first = todo[0]
+    if isinstance(first, ImuRun) and stands_alone(first.block):
+        todo.popleft()
+        todo.extendleft([(of, packet, one) for packet, one in enumerate(first.packets())][::-1])
+
+
+def _parted(oriented: OrientationBlock, fed: Sequence[_Numbered]) -> list[Part]:
+    """What of the orientations belongs to each of what was fed."""
+    if len(fed) == 1:
+        of, packet, _ = fed[0]
+        return [Part(of, oriented, 0, len(oriented.t_s), packet)] if len(oriented.t_s) else []
+    last_s = [_block(one).t_s[-1] for one in fed]
+    ends = np.searchsorted(oriented.t_s, last_s, side="right").tolist()
+    bounds = zip(fed, pairwise([0, *ends]), strict=True)
+    return [Part(of, oriented, begin, end, packet) for (of, packet, _), (begin, end) in bounds if end > begin]
 
 
 def _usable(item: ImuBlock) -> Bools:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 
 from imufeedback.errors import UsageError
+from imufeedback.packets.columns import FEWEST, Columns
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
-from imufeedback.records import DeviceBlock, Flag, Floats, Ints, Notice, PacketRejected, RawPacket, Tick
+from imufeedback.records import DeviceBlock, DeviceRun, Flag, Ints, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
 Out = DeviceBlock | PacketRejected | Notice
@@ -74,7 +75,6 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         self._own_ticks = layout.in_sample("tick")
         self._modulus = layout.counter_modulus
         self._numbers = layout.sequence_numbers
-        self._ready: dict[int, tuple[Floats, Flags | None]] = {}
         self._state = _State()
 
     @property
@@ -92,21 +92,29 @@ class Decoder(Stage[RawPacket | Tick, Out]):
             self._take(item, out)
         return out
 
-    def feed_many(self, items: Sequence[RawPacket | Tick]) -> list[list[Out]]:
-        """The same, one item after the other: what follows from each. Their samples are read all at once."""
-        if len(items) > 1:
-            self._read_ahead(items)
-        out = [self.feed(item) for item in items]
-        self._ready = {}
-        return out
-
-    def _read_ahead(self, items: Iterable[RawPacket | Tick]) -> None:
-        by_length: dict[int, list[bytes]] = {}
-        for item in items:
-            if isinstance(item, RawPacket):
-                by_length.setdefault(len(item.payload), []).append(item.payload)
-        for payloads in by_length.values():
-            self._ready |= zip(map(id, payloads), self._unpacker.all_samples(payloads), strict=False)
+    def feed_many(self, items: Sequence[RawPacket | Tick]) -> Iterator[tuple[int, list[Out] | DeviceRun]]:
+        """The same, one item after the other: the item's place and what follows from it. Packets that plainly follow
+        each other come as one run, with the place of the first; its packets are then the next ones among the items."""
+        packets = [item for item in items if isinstance(item, RawPacket)]
+        if len(packets) < FEWEST or any(one.sensor != self._sensor for one in packets):
+            yield from ((place, self.feed(item)) for place, item in enumerate(items))
+            return
+        columns = Columns(self._layout, self._unpacker, packets)
+        number, taken = 0, 0
+        for place, item in enumerate(items):
+            if not isinstance(item, RawPacket):
+                if self._state.order.held:
+                    yield place, self.feed(item)
+                continue
+            if number >= taken:
+                run = columns.run(self._sensor, number, self._judge, self._state.order)
+                if run is not None:
+                    taken = number + len(run)
+                    self._state.counts.samples += run.tick.size
+                    yield place, run
+            if number >= taken:
+                yield place, self.feed(item)
+            number += 1
 
     def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""
@@ -218,8 +226,7 @@ class Decoder(Stage[RawPacket | Tick, Out]):
             out.append(Notice(t_s, text))
 
     def _block(self, packet: Packet, flag: int, rounds: int) -> DeviceBlock:
-        ready = self._ready.pop(id(packet.payload), None) if self._ready else None
-        values, flags = self._unpacker.samples(packet) if ready is None else ready
+        values, flags = self._unpacker.samples(packet)
         if flags is not None:
             self._state.counts.saturated += int(np.count_nonzero(flags & Flag.SATURATED))
         if flag:

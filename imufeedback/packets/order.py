@@ -99,18 +99,18 @@ class Judge:
 
     def __init__(self, layout: Layout) -> None:
         self._modulus = layout.counter_modulus
-        self._unit_s = layout.counter.unit_s
-        self._nominal = layout.nominal_step_ticks
+        self.unit_s = layout.counter.unit_s
+        self.nominal = layout.nominal_step_ticks
         self._numbers = layout.sequence_numbers
-        self._recent = min(RECENT, self._numbers // 2) if self._numbers > 1 else RECENT
+        self.recent = min(RECENT, self._numbers // 2) if self._numbers > 1 else RECENT
         self._wide = layout.sequence_width >= 32
-        self._slack_s = min(SLACK_S, self._modulus * self._unit_s / 4)
+        self._slack_s = min(SLACK_S, self._modulus * self.unit_s / 4)
         self._jump_s = min(JUMP_S, self._slack_s)
-        self._far_s = min(FAR_S, self._modulus * self._unit_s / 2)
+        self._far_s = min(FAR_S, self._modulus * self.unit_s / 2)
 
     def step(self, order: Order) -> float:
         """Ticks between samples: measured, or nominal until then."""
-        return order.step or self._nominal
+        return order.step or self.nominal
 
     def restart(self, order: Order) -> None:
         """Forget the stream: what comes is a new one."""
@@ -137,7 +137,7 @@ class Judge:
         direct = self._is_direct(order, forward)
         if gap == 0 and direct:
             return Place.NEXT
-        forward_s = forward * self._unit_s
+        forward_s = forward * self.unit_s
         could_s = max(0.0, (packet.host_ns - last.host_ns) * 1e-9) + order.lag_s
         possible = forward_s <= could_s + self._slack_s
         if gap == 0 and forward and possible:
@@ -147,7 +147,7 @@ class Judge:
             return Place.REPEAT
         # numbers and ticks that both begin near 0: a number of few bits fits anything now and then
         short = forward_s + self._slack_s < could_s
-        young = packet.tick * self._unit_s <= could_s + self._slack_s
+        young = packet.tick * self.unit_s <= could_s + self._slack_s
         newborn = packet.sequence < NEWBORN < self._numbers and (packet.tick < last.tick or (short and young))
         told = seen is None and gap > 0 and not (short and newborn)
         if told and self._agrees(order, gap, forward, could_s):
@@ -193,13 +193,13 @@ class Judge:
         assert order.last is not None
         per_packet = order.last.samples * self.step(order)
         expected = (gap + 1) * per_packet
-        if self._rounds(expected, forward) and expected * self._unit_s <= could_s + self._slack_s:
+        if self._rounds(expected, forward) and expected * self.unit_s <= could_s + self._slack_s:
             return True
         # a short number fits anything now and then, so it must fit well once the rate is known
         off = LOSS * expected + per_packet if order.step else 0.25 * expected + 2 * per_packet
         near = abs(forward - expected) <= off
         # where the tick steps as to the next packet, nothing is lost, whatever the number says
-        return near and forward * self._unit_s <= BURST_S and not self._is_direct(order, forward)
+        return near and forward * self.unit_s <= BURST_S and not self._is_direct(order, forward)
 
     def _rounds(self, expected: float, forward: int) -> int:
         """How often the counter went all round within a loss that the numbers tell; 0 where that does not fit."""
@@ -236,15 +236,15 @@ class Judge:
     def _is_late(self, order: Order, packet: Packet, gap: int) -> bool:
         """Whether it lies just behind the last one. (A number seen with other content belongs to a new stream.)"""
         assert order.last is not None
-        behind_s = (order.last.tick - packet.tick) % self._modulus * self._unit_s
-        behind = self._numbers == 1 or -self._recent <= gap < 0
+        behind_s = (order.last.tick - packet.tick) % self._modulus * self.unit_s
+        behind = self._numbers == 1 or -self.recent <= gap < 0
         waited_s = (packet.host_ns - order.last.host_ns) * 1e-9
         return behind and behind_s <= LATE_S and waited_s <= LATE_S and order.late < LATE_RUN
 
     def remember(self, order: Order, packet: Packet) -> None:
         """Keep the packet to know its repeats by."""
         order.recent[self._key(packet)] = packet
-        if len(order.recent) > self._recent:
+        if len(order.recent) > self.recent:
             del order.recent[next(iter(order.recent))]
 
     def follow(self, order: Order, packet: Packet, rounds: int) -> None:
@@ -252,7 +252,7 @@ class Judge:
         if order.last is not None:
             waited_s = max(0.0, (packet.host_ns - order.last.host_ns) * 1e-9)
             forward = (packet.tick - order.last.tick) % self._modulus + rounds * self._modulus
-            lag_s = order.lag_s + waited_s - forward * self._unit_s - LEAK * min(waited_s, 1.0)
+            lag_s = order.lag_s + waited_s - forward * self.unit_s - LEAK * min(waited_s, 1.0)
             order.lag_s = lag_s if lag_s > 0.0 else 0.0
 
     def real_moduli(self, order: Order, packet: Packet) -> tuple[int | None, int | None]:
@@ -281,7 +281,7 @@ class Judge:
         if abs(forward - expected) <= max(DIRECT * expected, 1.5):
             order.tick_rounds.as_stated()
             return None
-        due_s = expected * self._unit_s + self._slack_s
+        due_s = expected * self.unit_s + self._slack_s
         if not 0 <= gap < NEAR or packet.host_ns - order.last.host_ns > due_s * 1e9 or packet.tick > expected:
             return None
         return order.tick_rounds.take(round(order.last.tick + expected - packet.tick))
@@ -291,7 +291,7 @@ class Judge:
         if order.last is None:
             return
         step = (packet.tick - order.last.tick) % self._modulus / order.last.samples
-        if self._nominal / 20 < step < self._nominal * 20:
+        if self.nominal / 20 < step < self.nominal * 20:
             order.steps.append(step)
             del order.steps[:-STEPS]
             order.step = sorted(order.steps)[len(order.steps) // 2]
@@ -308,5 +308,5 @@ class Judge:
         """Whether so many samples, of which packet numbers know nothing, were never taken: a recording was broken off.
         Numbers that may have come round tell nothing."""
         assert order.last is not None
-        long = lost * self.step(order) * self._unit_s > PAUSE_S
+        long = lost * self.step(order) * self.unit_s > PAUSE_S
         return long and (self._wide or lost < self._numbers * order.last.samples)

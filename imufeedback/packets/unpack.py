@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -99,20 +98,27 @@ class Unpacker:
         samples = np.frombuffer(payload, self._form.sample, count, self._header_bytes)
         return (samples["tick"].astype(np.uint64) & np.uint64(self._tick_mask)).astype(np.int64)
 
-    def all_samples(self, payloads: Sequence[bytes]) -> list[tuple[Floats, Flags | None]]:
-        """The same as `samples` for every one of some packets of equal length, read in one go; nothing when their
-        length is not that of whole samples."""
-        count, rest = divmod(len(payloads[0]) - self._header_bytes, self._sample_bytes)
-        if count < 1 or rest:
-            return []
-        body = b"".join([one[self._header_bytes :] for one in payloads])
-        values, flags = self.samples(Packet(0, 0, 0, count * len(payloads), bytes(self._header_bytes) + body))
-        parts = values.reshape(len(payloads), count, 6)
-        if flags is None:
-            return [(one, None) for one in parts]
-        by_packet = flags.reshape(len(payloads), count)
-        flagged: list[bool] = np.logical_or.reduce(by_packet, axis=1).tolist()
-        return [(one, own.copy() if some else None) for one, own, some in zip(parts, by_packet, flagged, strict=True)]
+    def samples_of(self, rows: npt.NDArray[Any], payloads: bytes) -> tuple[Floats, Flags | None]:
+        """The same as `samples` for the sample records (N,) of many packets, whose joined bytes are `payloads`."""
+        form = self._form
+        if form.block_type is not None:
+            raw = np.ascontiguousarray(rows).view(form.block_type).reshape(-1, 6)
+            raw = raw if form.block_order is None else raw[:, form.block_order]
+        else:
+            raw = np.stack([rows[column].astype(np.float64) for column in form.columns], axis=1)
+        if self._floats:
+            return self._of_floats(raw)
+        values: Floats = raw * form.scale
+        suspect = payloads.find(self._zeros) >= 0 or raw.max() >= self._high or raw.min() <= -self._high
+        return values, self._flags(values) if suspect else None
+
+    def _of_floats(self, raw: npt.NDArray[Any]) -> tuple[Floats, Flags | None]:
+        """Numbers sent as floats may be anything: too large, not a number, signalling. They are flagged, not warned
+        of."""
+        with np.errstate(all="ignore"):
+            values: Floats = raw * self._form.scale
+            flags = self._flags(values)
+            return values, flags if flags.any() else None
 
     def samples(self, packet: Packet) -> tuple[Floats, Flags | None]:
         """(N, 6) gyr x, y, z in rad/s and acc x, y, z in m/s²; (N,) flags, None when all are OK."""
@@ -120,11 +126,7 @@ class Unpacker:
             raw = self._raw(packet)
             values: Floats = raw * self._form.scale
             return values, self._flags(values) if self._is_suspect(packet, raw) else None
-        # Numbers sent as floats may be anything: too large, not a number, signalling. They are flagged, not warned of.
-        with np.errstate(all="ignore"):
-            values = self._raw(packet) * self._form.scale
-            flags = self._flags(values)
-            return values, flags if flags.any() else None
+        return self._of_floats(self._raw(packet))
 
     def _raw(self, packet: Packet) -> npt.NDArray[Any]:
         form, count, start = self._form, packet.samples, self._header_bytes

@@ -70,6 +70,16 @@ def wire(layout: Layout) -> Wire:
     )
 
 
+@lru_cache(maxsize=64)
+def packet_type(layout: Layout, samples: int) -> np.dtype[Any]:
+    """A whole packet of so many samples as one numpy record: the header's fields, then ``body``."""
+    form = wire(layout)
+    order = "<" if layout.byte_order == "little" else ">"
+    names = [one.name if one.name != "skip" else f"skip_{k}" for k, one in enumerate(layout.header)]
+    header = [(n, order + _NUMPY_CODES[one.type]) for n, one in zip(names, layout.header, strict=True)]
+    return np.dtype([*header, ("body", form.sample, (samples,))])
+
+
 def _columns(kind: str, triad: Triad) -> tuple[str, ...]:
     return tuple(f"{kind}_{axis[-1]}" for axis in triad.axes)
 

@@ -24,7 +24,7 @@ from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
 from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings
 
-PROGRESS_ITEMS = 500
+PROGRESS_ITEMS = 2000
 WAY = 2
 """Counts the ways of judging within one version: 2 has void reps."""
 

@@ -5,10 +5,23 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
-from imufeedback.records import ClockFitted, ClockRestarted, DeviceBlock, Flag, Floats, Gap, ImuBlock, Notice
+from imufeedback.records import (
+    ClockFitted,
+    ClockRestarted,
+    DeviceBlock,
+    DeviceRun,
+    Flag,
+    Floats,
+    Gap,
+    ImuBlock,
+    ImuRun,
+    Notice,
+    frozen,
+)
 from imufeedback.stage import Stage
 from imufeedback.timing.envelope import STRAIGHT_POINTS, fit_loose_line, likely_skew, line_below
 
@@ -50,6 +63,18 @@ MIN_STEP_S = 1e-6
 _RESTART, _GAP = int(Flag.RESTART), int(Flag.GAP_BEFORE)
 
 Out = ImuBlock | Gap | ClockFitted | ClockRestarted | Notice
+
+
+class TimedRun(NamedTuple):
+    """What came of the first packets of a run."""
+
+    run: ImuRun
+    host_s: list[float]
+    """Of each packet: when it came, session time, …"""
+    newest_s: list[float]
+    """… and the time of its last sample."""
+    told: list[tuple[int, Out]]
+    """What is said after packet k."""
 
 
 @dataclass
@@ -168,6 +193,76 @@ class SensorClock(Stage[DeviceBlock, Out]):
         out.extend(self._report())
         return out
 
+    def feed_run(self, run: DeviceRun) -> TimedRun | None:
+        """The same for packets that follow each other without a break, as far as they do here as well: without a jump
+        of the time, a backlog, a gap. None when not even the first one does; what is left is for `feed`."""
+        s = self._state
+        if s.last_tick is None or s.backlog is not None:
+            return None
+        n, samples = run.tick.shape
+        ticks = np.diff(run.tick.reshape(-1), prepend=s.last_tick).reshape(n, samples)
+        steps = ticks * self._unit_s
+        device = np.add.accumulate(np.concatenate(([s.device_s], steps.reshape(-1))))[1:].reshape(n, samples)
+        plain = (ticks.min(axis=1) >= 0).tolist()
+        host_s = [(one - self._origin_ns) * 1e-9 for one in run.host_ns]
+        maps: list[tuple[float, float]] = []
+        slewed: list[tuple[int, list[float]]] = []
+        told: list[tuple[int, Out]] = []
+        first, last = device[:, 0].tolist(), device[:, -1].tolist()
+        lows, highs = steps.min(axis=1).tolist(), steps.max(axis=1).tolist()
+        for k, packet in enumerate(steps.tolist()):
+            if not plain[k] or not self._follows(packet[0], highs[k], host_s[k] - (last[k] + s.offset_s)):
+                break
+            s.device_s = last[k]
+            self._note_delay(last[k], host_s[k] - last[k], False)
+            if not self._on_the_line(first[k], last[k], packet[0], lows[k]):
+                slewed.append((k, self._slewed(device[k].tolist(), packet)))
+            maps.append(s.target)
+            self._measure_rate(packet)
+            if s.t_s - s.reported_s >= REPORT_S:
+                told += [(k, one) for one in self._report()]
+        n = len(maps)
+        if not n:
+            return None
+        s.last_tick = int(run.tick[n - 1, -1])
+        offset, slope = np.array(maps).T[:, :, None]
+        device, steps = device[:n], steps[:n]
+        t_s = device + (offset + slope * device) - self._delay_s
+        for k, times in slewed:
+            t_s[k] = times
+        dt_s = np.maximum(steps, MIN_STEP_S) * (1.0 + slope)
+        block = ImuBlock(
+            self.sensor,
+            frozen(t_s.reshape(-1)),
+            frozen(dt_s.reshape(-1)),
+            run.gyr_rad_s[:n].reshape(-1, 3),
+            run.acc_m_s2[:n].reshape(-1, 3),
+            frozen(np.zeros(t_s.size, np.uint8), np.uint8),
+        )
+        return TimedRun(ImuRun(block, samples), host_s[:n], t_s[:, -1].tolist(), told)
+
+    def _follows(self, step_s: float, longest_s: float, late_s: float) -> bool:
+        """Whether nothing is to be asked of a packet's time: neither `_begins_anew` nor a gap. Notes how late it is."""
+        s = self._state
+        if not -self._early_s <= late_s < BACKLOG_S or longest_s > GAP_STEPS * s.period_s:
+            return False
+        if step_s > FOLLOWS * s.period_s + 1.5 * self._unit_s:
+            return False
+        s.late_s = late_s
+        return True
+
+    def _on_the_line(self, first_s: float, last_s: float, step_s: float, shortest_s: float) -> bool:
+        """Whether the map is on the fit, as nearly always, so that there is nothing to slew; the map then moves on."""
+        s = self._state
+        offset, slope = s.target
+        error = offset + slope * first_s - (s.offset_s + slope * step_s)
+        if abs(error) > SLEW * step_s or shortest_s <= MIN_STEP_S:
+            return False
+        if first_s + (offset + slope * first_s) - self._delay_s <= s.t_s:
+            return False
+        s.offset_s, s.t_s = offset + slope * last_s, last_s + (offset + slope * last_s) - self._delay_s
+        return True
+
     def _begins_anew(self, flag: int, step_s: float, device_s: float, late_s: float) -> bool:
         """Whether the counter began again. Samples that follow the last one without a break did not begin again,
         however late they come; those after a loss that packet numbers told of neither."""
@@ -244,15 +339,9 @@ class SensorClock(Stage[DeviceBlock, Out]):
 
     def _to_session(self, device: list[float], steps: list[float]) -> list[float]:
         """Session times; the map slews towards the fit, so that time never stops or runs back."""
-        s = self._state
-        offset, slope = s.target
-        first_error = offset + slope * device[0] - (s.offset_s + slope * steps[0])
-        # On the line, as nearly always, there is nothing to slew: the same numbers in one go.
-        if abs(first_error) <= SLEW * steps[0] and min(steps) > MIN_STEP_S:
-            t_s = [one + (offset + slope * one) - self._delay_s for one in device]
-            if t_s[0] > s.t_s:
-                s.offset_s, s.t_s = offset + slope * device[-1], t_s[-1]
-                return t_s
+        if self._on_the_line(device[0], device[-1], steps[0], min(steps)):
+            offset, slope = self._state.target
+            return [one + (offset + slope * one) - self._delay_s for one in device]
         return self._slewed(device, steps)
 
     def _slewed(self, device: list[float], steps: list[float]) -> list[float]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
-from imufeedback.records import Flag, Floats, ImuBlock, Notice, frozen
+from imufeedback.records import Flag, Floats, ImuBlock, ImuRun, Notice, frozen
 from imufeedback.stage import Stage
 
 FROZEN_SAMPLES = 20
@@ -79,6 +79,43 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return [] if before else [Notice(float(item.t_s[-1]), f"sensor {self.sensor} is {s.wrong}; {_ADVICE}")]
         return [item if not before else _as_restart(item)]
 
+    def passes(self, run: ImuRun) -> bool:
+        """Whether nothing is wrong with any packet of a run, so that all of it passes; what is known is then that after
+        it. Else nothing has changed, and its packets are for `feed`."""
+        s = self._state
+        if s.wrong or s.learnt < LEARN_SAMPLES or s.last is None:
+            return False
+        packets = len(run)
+        gyr, acc = (one.reshape(packets, run.samples, 3) for one in (run.block.gyr_rad_s, run.block.acc_m_s2))
+        # of a source without noise repeats are not counted
+        if not s.noiseless and _repeats(gyr, s.last.gyr_rad_s[-1]) and _repeats(acc, s.last.acc_m_s2[-1]):
+            return False
+        rests, taken = self._weighed(gyr, acc)
+        if rests is None:
+            return False
+        s.rests, s.equal = rests, 0
+        kept = s.chunk if not taken else []
+        s.chunk = [*kept, *((gyr[k], acc[k]) for k in range(taken, packets))]
+        s.chunk_samples = sum(len(one) for one, _ in s.chunk)
+        at = slice(-run.samples, None)
+        b = run.block
+        s.last = ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], gyr[-1], acc[-1], b.flags[at])
+        return True
+
+    def _weighed(self, gyr: Floats, acc: Floats) -> tuple[list[float] | None, int]:
+        """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale; and how many of the
+        packets lie in whole chunks."""
+        s, samples = self._state, gyr.shape[1]
+        rests, begin = s.rests, 0
+        missing = CHUNK_SAMPLES - s.chunk_samples if s.chunk else CHUNK_SAMPLES
+        while (end := begin - (-missing // samples)) <= len(gyr):
+            parts = [*(s.chunk if not begin else ()), (gyr[begin:end].reshape(-1, 3), acc[begin:end].reshape(-1, 3))]
+            rests = _rests(rests, parts)
+            if len(rests) == REST_CHUNKS and all(map(_is_off, rests)):
+                return None, 0
+            begin, missing = end, CHUNK_SAMPLES
+        return rests, begin
+
     # ── frozen ──
 
     def _is_frozen(self, item: ImuBlock) -> bool:
@@ -109,18 +146,14 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         s.chunk_samples += len(item.t_s)
         if s.chunk_samples < CHUNK_SAMPLES:
             return
-        gyr, acc = (np.concatenate(part) for part in zip(*s.chunk, strict=True))
-        s.chunk, s.chunk_samples = [], 0
-        with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
-            at_rest = acc.std(axis=0).max() < REST_ACC_SD_M_S2 and gyr.std(axis=0).max() < REST_GYR_SD_RAD_S
-            measured = float(np.sqrt((acc.mean(axis=0) ** 2).sum()))
-        s.rests = [*s.rests, measured][-REST_CHUNKS:] if at_rest else []
+        parts, s.chunk, s.chunk_samples = s.chunk, [], 0
+        s.rests = _rests(s.rests, parts)
         if len(s.rests) == REST_CHUNKS:
             self._judge_gravity()
 
     def _judge_gravity(self) -> None:
         s = self._state
-        off = [abs(one / STANDARD_GRAVITY_M_S2 - 1.0) > GRAVITY_SHARE for one in s.rests]
+        off = [_is_off(one) for one in s.rests]
         if all(off) and s.rests[-1] > 0 and not s.wrong:
             s.wrong = f"wrongly scaled: at rest it measures {s.rests[-1]:.2f} m/s², and gravity is 9.81"
         elif not any(off) and s.wrong.startswith("wrongly"):
@@ -128,6 +161,29 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
 
 
 _ADVICE = "no angles are made from it; switch it off and on, then check it with `imufeedback sensors check`"
+
+
+def _is_off(measured: float) -> bool:
+    """Whether it cannot be gravity that a sensor at rest measures so, m/s²."""
+    return abs(measured / STANDARD_GRAVITY_M_S2 - 1.0) > GRAVITY_SHARE
+
+
+def _rests(before: list[float], parts: list[tuple[Floats, Floats]]) -> list[float]:
+    """What the last chunks at rest measured, with one more chunk."""
+    gyr, acc = (np.concatenate(part) for part in zip(*parts, strict=True))
+    with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
+        at_rest = acc.std(axis=0).max() < REST_ACC_SD_M_S2 and gyr.std(axis=0).max() < REST_GYR_SD_RAD_S
+        measured = float(np.sqrt((acc.mean(axis=0) ** 2).sum()))
+    return [*before, measured][-REST_CHUNKS:] if at_rest else []
+
+
+def _repeats(packets: Floats, last: Floats) -> bool:
+    """Whether in some of the packets (K, N, 3) all samples equal the first one; where each holds one sample, the one
+    before it, for the first the `last` (3,)."""
+    if packets.shape[1] == 1:
+        samples = np.concatenate((last[None], packets[:, 0]))
+        return bool((samples[1:] == samples[:-1]).all(axis=1).any())
+    return bool((packets == packets[:, :1]).all(axis=(1, 2)).any())
 
 
 def _as_restart(item: ImuBlock) -> ImuBlock:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -67,6 +68,25 @@ class Silence(Stage[Sign, Notice]):
         if item.ahead_s is not None:
             return self._slept(item.sensor, item.t_s, item.ahead_s)
         return self._silent(item)
+
+    def passes(self, signs: Sequence[tuple[float, str]]) -> bool:
+        """Whether signs (time, sensor), none with a clock that begins anew, tell nothing, because no pause is long.
+        Then what is known is that after them; else nothing has changed."""
+        s = self._state
+        packet_s, any_s, still_s, heard = s.packet_s, s.any_s, s.still_s, set()
+        for t_s, sensor in signs:
+            if sensor:
+                if packet_s is not None and t_s - packet_s > self._least_s:
+                    return False
+                packet_s, still_s = t_s, 0.0
+                heard.add(sensor)
+            elif t_s - any_s > still_s:
+                still_s = t_s - any_s
+            if t_s > any_s:
+                any_s = t_s
+        s.packet_s, s.any_s, s.still_s = packet_s, any_s, still_s
+        s.heard |= heard
+        return True
 
     def _silent(self, item: Sign) -> list[Notice]:
         s = self._state
