@@ -50,6 +50,7 @@ from imufeedback.records import (
     Slipped,
     StateChanged,
     SwapOffered,
+    Unjudged,
     Zeroed,
 )
 
@@ -162,6 +163,7 @@ class BayView(QWidget):
             PhaseChanged: self._hear_phase,
             Rep: self._hear_rep,
             Finding: self._hear_finding,
+            Unjudged: self.table.add_unjudged,
             Cue: self._hear_cue,
             Link: self.sensors.hear,
             Gap: self.sensors.hear,
