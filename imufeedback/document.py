@@ -13,7 +13,7 @@ from typing import Annotated, TypeAlias
 import msgspec
 from msgspec import UNSET, Meta, UnsetType, field
 
-from imufeedback.records import Hand, Level, Mode, Role, Verdict
+from imufeedback.records import Hand, Lack, Level, Mode, Role, Verdict
 
 Count: TypeAlias = Annotated[int, Meta(ge=0, le=10**9)]
 Number: TypeAlias = float | None
@@ -96,6 +96,19 @@ class RuleFinding(msgspec.Struct, frozen=True, kw_only=True):
     """the text in at most six words; null where the rule says none"""
     drill: str | None = None
     """name of the drill against it; null where the rule says none"""
+    basis: str | None = None
+    """what the limit rests on, where that is no measurement"""
+
+
+class UnjudgedRule(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """A rule that could not be judged on a rep: neither a fault nor clean."""
+
+    rule: str
+    """id of the rule"""
+    lack: str = Lack.LIMIT
+    """`not judged yet`: no baseline and no target to compare with; `not checked`: what it looks at was not measured"""
+    text: str = ""
+    """what is missing and what to do"""
 
 
 class RepCue(msgspec.Struct, frozen=True, kw_only=True):
@@ -141,6 +154,8 @@ class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
     """what the player thought of it before being told"""
     findings: list[RuleFinding]
     """rules that it did not meet, or may not have met"""
+    unjudged: list[UnjudgedRule] = []
+    """rules that could not be judged on it: neither faults nor clean"""
     cues: list[RepCue]
     """sounds from its start to the next rep's"""
 
@@ -187,6 +202,8 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True):
     """by rule, reps with a fault"""
     unsure: dict[str, int] = {}
     """by rule, reps in which it is unsure"""
+    unjudged: dict[str, int] = {}
+    """by rule, reps on which it could not be judged"""
 
 
 class BlockTally(msgspec.Struct, frozen=True, kw_only=True, gc=False):
@@ -214,6 +231,8 @@ class BlockTally(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """by rule, reps with a fault"""
     unsure: dict[str, int] | None = None
     """by rule, reps in which it is unsure"""
+    unjudged: dict[str, int] | None = None
+    """by rule, reps on which it could not be judged"""
 
 
 class TonesTally(msgspec.Struct, frozen=True, kw_only=True):
@@ -239,7 +258,7 @@ class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
     finish_s: Number
     """as the mark of that name"""
     stall_s: Number
-    """first instant after the top at which less than 0.06 degrees are lost per degree of turn; null without a stall"""
+    """first instant after the top at which less than 0.11 degrees are lost per degree of turn; null without a stall"""
     flaw: str
     """the flaw that was asked for"""
 

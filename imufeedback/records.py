@@ -142,6 +142,15 @@ class Verdict(StrEnum):
     """The limit lies inside the error bar of the value."""
 
 
+class Lack(StrEnum):
+    """Why a rule says nothing about a rep that counts: neither a fault nor clean."""
+
+    LIMIT = "not judged yet"
+    """No baseline and no target to compare with."""
+    SENSOR = "not checked"
+    """What it looks at was not measured."""
+
+
 # ── inputs: what the journal keeps ───────────────────────────────────────────────────────────────────────────────
 
 
@@ -609,6 +618,19 @@ class Finding:
     """The text in at most six words; from the rule set."""
     drill: str | None = None
     """Name of the drill against it; from the rule set."""
+    basis: str | None = None
+    """What the limit rests on, where that is no measurement; from the rule set."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unjudged:
+    """A rule that could not be judged on a rep: neither a fault nor clean."""
+
+    rule: str
+    rep: int
+    lack: Lack
+    text: str
+    """What is missing and what to do, in words for the player."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -744,6 +766,7 @@ Event: TypeAlias = (
     | PhaseChanged
     | Rep
     | Finding
+    | Unjudged
     | Cue
     | Tone
     | BlockBegun

@@ -25,6 +25,7 @@ from imufeedback.records import (
     Segment,
     SelfEstimate,
     StateChanged,
+    Unjudged,
     Verdict,
     same,
 )
@@ -53,6 +54,10 @@ def events(*asked: tuple[float, str, dict]) -> list[Event]:
     return list(run(with_commands(*asked)))
 
 
+LEAD_HIP = {"key": "lead-hip-turns-in", "value": 25.0}
+"""A coach's target; without one, or a baseline, this rule is not judged."""
+
+
 def found(out: list[Event], rule: str) -> list[int]:
     return [one.rep for one in out if isinstance(one, Finding) and one.rule == rule and one.verdict is FAULT]
 
@@ -62,9 +67,10 @@ def notices(out: list[Event]) -> list[str]:
 
 
 def test_a_limit_counts_from_the_next_rep_on():
-    assert found(events(), "lead-hip-turns-in") == [0, 1]
-    out = events((BETWEEN_S, "limit", {"key": "lead-hip-turns-in", "value": 5.0}))
-    assert found(out, "lead-hip-turns-in") == [0]
+    assert found(events(), "lead-hip-turns-in") == []
+    assert found(events((BETWEEN_S, "limit", LEAD_HIP)), "lead-hip-turns-in") == [1]
+    lower = (BETWEEN_S, "limit", {"key": "lead-hip-turns-in", "value": 5.0})
+    assert found(events((SWINGS.ready_s, "limit", LEAD_HIP), lower), "lead-hip-turns-in") == [0]
 
 
 @pytest.mark.parametrize(
@@ -78,16 +84,16 @@ def test_a_limit_counts_from_the_next_rep_on():
     ],
 )
 def test_a_wrong_limit_changes_nothing_and_is_told(args, says):
-    out = events((BETWEEN_S, "limit", args))
+    out = events((SWINGS.ready_s, "limit", LEAD_HIP), (BETWEEN_S, "limit", args))
     assert found(out, "lead-hip-turns-in") == [0, 1]
     assert any(says in one for one in notices(out))
 
 
 def test_a_players_own_limits_come_with_the_session():
     begin, *rest = packets()
-    own = {**begin.args, "limits": "format = 1\n[limits]\nlead-hip-turns-in = 5.0\nturns-in-the-hips = 0.1"}
+    own = {**begin.args, "limits": "format = 1\n[limits]\nlead-hip-turns-in = 25.0\nturns-in-the-hips = 0.1"}
     out = list(run([Command(0, "begin", own), *rest]))
-    assert found(out, "lead-hip-turns-in") == []
+    assert found(out, "lead-hip-turns-in") == [0, 1]
     assert found(out, "turns-in-the-hips") == []
     with pytest.raises(BadToml, match="limits of the player"):
         Pipeline().feed(
@@ -101,13 +107,15 @@ def block(drill: str | None = None, **args) -> dict:
 
 
 def test_a_block_brings_its_drill_and_its_way_of_telling():
-    out = events((SWINGS.ready_s, "block", block("full-swings", mode="after-rep")))
+    asked = (SWINGS.ready_s, "block", block("full-swings", mode="after-rep"))
+    out = events(asked, (SWINGS.ready_s + 0.1, "limit", {"key": "turns-in-the-hips", "value": 0.5}))
     (begun,) = [one for one in out if isinstance(one, BlockBegun)]
     assert (begun.role, begun.drill, begun.mode) == (Role.DRILL, "full-swings", Mode.AFTER_REP)
     assert [one.kind for one in out if isinstance(one, Rep)] == ["full-swings"] * 2
     assert [one.sound for one in out if isinstance(one, Cue) and one.rep is not None] == ["stalled"] * 2
     assert found(out, "turns-in-the-hips") == [0, 1]
-    assert found(out, "lead-hip-turns-in") == [], "this drill does not ask for it"
+    told = [one.rule for one in events(asked) if isinstance(one, Unjudged)]
+    assert told == ["turns-in-the-hips"] * 2, "this drill does not ask for the lead hip"
 
 
 def test_a_block_that_cannot_be_read_changes_nothing_and_is_told():

@@ -54,6 +54,7 @@ from imufeedback.records import (
     Slipped,
     StateChanged,
     SwapOffered,
+    Unjudged,
     Zeroed,
 )
 
@@ -182,6 +183,7 @@ class BayView(QWidget):
             PhaseChanged: self._hear_phase,
             Rep: self._hear_rep,
             Finding: self._hear_finding,
+            Unjudged: self.table.add_unjudged,
             Cue: self._hear_cue,
             Link: self.sensors.hear,
             Gap: self.sensors.hear,

@@ -15,7 +15,8 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
-from imufeedback.records import Finding, Rep, Verdict
+from imufeedback.records import Finding, Lack, Rep, Unjudged, Verdict
+from imufeedback.report import story
 
 ANGLE_FEATURES = (
     "trail_thigh_angle_top_deg",
@@ -46,6 +47,9 @@ class RepTable(QTableWidget):
         super().__init__(0, RESULT + 1)
         self._meaning = meaning
         self._findings: dict[int, list[Finding]] = {}
+        self._unjudged: dict[int, list[Unjudged]] = {}
+        self._first: dict[tuple[Lack, str, str], int] = {}
+        """Rep on which a rule could not be judged for the first time, for one reason: said in full there only."""
         self._flags: dict[int, str] = {}
         self._void: dict[int, str] = {}
         self._order: list[int] = []
@@ -103,6 +107,13 @@ class RepTable(QTableWidget):
         if finding.rep in self._order:
             self._show_findings(finding.rep)
 
+    def add_unjudged(self, one: Unjudged) -> None:
+        """Add a rule that could not be judged to its rep."""
+        self._unjudged.setdefault(one.rep, []).append(one)
+        self._first.setdefault((one.lack, one.text, one.rule), one.rep)
+        if one.rep in self._order:
+            self._show_findings(one.rep)
+
     def show_flags(self, index: int, flags: str) -> None:
         """What a person said about a rep, above its findings."""
         self._flags[index] = flags
@@ -114,11 +125,16 @@ class RepTable(QTableWidget):
 
     def _show_findings(self, index: int) -> None:
         found, row, void = self._findings.get(index, []), self._row(index), self._void.get(index)
+        still_open = self._unjudged.get(index, [])
         ink = palette.ALARM_INK if _faults(found) else palette.SOFT_INK if void else palette.INK
-        result = words.void_result() if void else words.result(_faults(found), len(found) - _faults(found))
+        result = (
+            words.void_result() if void else words.result(_faults(found), len(found) - _faults(found), len(still_open))
+        )
         self._put(row, RESULT, result, ink)
         flags = [self._flags[index]] if self._flags.get(index) else []
         lines = flags + ([void] if void else []) + [words.finding_words(one, self._meaning(one.text)) for one in found]
+        new = [one for one in still_open if self._first[one.lack, one.text, one.rule] == index]
+        lines += [words.unjudged(*one) for one in story.unjudged(new)]
         self._put(row + 1, 0, "")
         self._put(row + 1, DETAIL, "\n".join(lines), ink)
         self.setRowHidden(row + 1, not lines)
@@ -139,6 +155,7 @@ class RepTable(QTableWidget):
         while len(self._order) > REPS_KEPT:
             oldest = self._order.pop()
             self._findings.pop(oldest, None)
+            self._unjudged.pop(oldest, None)
             self._flags.pop(oldest, None)
             self._void.pop(oldest, None)
             for _ in range(2):

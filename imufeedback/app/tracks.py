@@ -108,7 +108,7 @@ class Entry:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """Smaller is better: marked good, few faults, little doubt, little turn without loss."""
+        """Smaller is better: marked good, few faults, little doubt, short stalls."""
         flat = self.rep.features.get("trail_thigh_flat_turn_deg", float("inf"))
         return (not self.good, self.faults, self.unsure, flat)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import QCoreApplication
 
 from imufeedback.app import numerals
@@ -98,6 +100,8 @@ def finding_words(finding: Finding, meaning: str | None = None) -> str:
     """One finding: verdict, value and limit, then what it means: the text of the rule, unless `meaning` is given."""
     verdict = tr("Fault") if finding.verdict is Verdict.FAULT else tr("Unsure")
     value, limit = numerals.quantity(finding.value, finding.unit), numerals.quantity(finding.limit, finding.unit)
+    if finding.sd:
+        value = f"{value} ± {numerals.quantity(finding.sd, finding.unit)}"
     head = tr("{verdict}: {value} (limit {limit})").format(verdict=verdict, value=value, limit=limit)
     return f"{head} – {meaning or finding.text or finding.rule}"
 
@@ -182,11 +186,18 @@ def no_reps_yet() -> str:
     return tr("No rep yet. The first one appears here as soon as it is over.")
 
 
-def result(faults: int, unsure: int) -> str:
-    """What was found in a rep, in a word."""
+def result(faults: int, unsure: int, not_judged: int = 0) -> str:
+    """What was found in a rep, in a word; a rule that could not be judged is not clean."""
     if faults:
         return tr("1 fault") if faults == 1 else tr("{count} faults").format(count=faults)
-    return tr("unsure") if unsure else tr("nothing")
+    word = tr("unsure") if unsure else tr("nothing")
+    return tr("{word}, {count} not judged").format(word=word, count=not_judged) if not_judged else word
+
+
+def unjudged(lack: str, text: str, rules: Sequence[str]) -> str:
+    """Rules that could not be judged on a rep, and why."""
+    names = ", ".join(tr(rule.replace("-", " ")) for rule in rules)
+    return f"{tr(lack.capitalize())}: {names}. {tr(text)}"
 
 
 def no_sensor_yet() -> str:

@@ -118,6 +118,8 @@ def print_reps(summary: Summary) -> None:
     """The per-rep table and the lines under it."""
     from rich.table import Table
 
+    from imufeedback.report import story
+
     console = table_console()
     if not summary.reps:
         console.print("No reps found.")
@@ -140,13 +142,22 @@ def print_reps(summary: Summary) -> None:
         ]
         cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
         spread = _cell(rep.features.get("thigh_angle_sd_deg"))
-        table.add_row(str(rep.index + 1), f"{rep.start_s:.1f}", *cells, spread, "\n".join(found) or "none")
+        table.add_row(
+            str(rep.index + 1),
+            f"{rep.start_s:.1f}",
+            *cells,
+            spread,
+            "\n".join(found) or story.nothing(len(summary.unjudged_of(rep))),
+        )
     console.print(table)
     console.print(
         "* impact is estimated: no sensor feels the ball. Rotation: inward is positive, counted from address."
     )
-    for text, drill in dict.fromkeys((one.text, one.drill) for one in summary.findings):
-        console.print(f"- {printable(text if drill is None else f'{text} (drill: {drill})')}")
+    for text, basis, drill in dict.fromkeys((one.text, one.basis, one.drill) for one in summary.findings):
+        line = text if basis is None else f"{text} {basis}"
+        console.print(f"- {printable(line if drill is None else f'{line} (drill: {drill})')}")
+    for lack, text, rules in story.unjudged(summary.unjudged):
+        console.print(printable(f"{lack.capitalize()}: {', '.join(rules)}. {text}"))
 
 
 def _cell(value: float | None) -> str:

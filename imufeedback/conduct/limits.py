@@ -38,5 +38,5 @@ def rep_limits(rule_set: RuleSet) -> RepLimits:
         min_backswing_rad=math.radians(rep.min_backswing_deg),
         min_through_rad=math.radians(rep.min_through_deg),
         max_s=rep.max_s,
-        min_slope=rep.min_slope,
+        min_slope=rule_set.live.min_slope if rep.min_slope is None else rep.min_slope,
     )

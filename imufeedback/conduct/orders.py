@@ -86,7 +86,7 @@ class Orders:
             rule_set, said = parse_recorded(asked.rule_set, "drill of the block")
             self.judge_by(with_limits(rule_set, self._own, OWN))
         reps = self._reps
-        reps.stopped = False
+        reps.begin(asked.role)
         drill = reps.rule_set.drill
         feedback = Feedback(asked.mode, asked.share, asked.estimate)
         self._hearing.cueing.begin_block(feedback, drill.cues if drill else ())

@@ -16,6 +16,7 @@ from imufeedback.records import (
     Phase,
     PhaseChanged,
     Rep,
+    Role,
     Segment,
     SegmentMotion,
     Zeroed,
@@ -28,6 +29,7 @@ class _State(NamedTuple):
     rule_set: RuleSet
     motion: Memory
     hip_turns: Memory
+    rules: Memory
     number: int
     stopped: bool
 
@@ -44,6 +46,7 @@ class Reps:
             needed=of_swing(rule_set.features),
         )
         self.hip_turns = HipTurnStage(hand=hand)
+        self.rules = Rules(rule_set)
         self.stopped = False
         """Something hurts: nothing is judged."""
         self._count = 0
@@ -52,7 +55,7 @@ class Reps:
     def use(self, rule_set: RuleSet) -> None:
         """From the next rep on."""
         self.rule_set = rule_set
-        self.rules = Rules(rule_set)
+        self.rules.use(rule_set)
         self.motion.use(
             live=live_limits(rule_set),
             rep=rep_limits(rule_set),
@@ -64,6 +67,11 @@ class Reps:
         """Reps are hip turns over a standing leg."""
         if drill is not None and self.by_hip:
             self.hip_turns.use(side=drill.side, least_rad=math.radians(drill.min_turn_deg), kind=rule_set.name)
+
+    def begin(self, role: Role) -> None:
+        """A block begins; the reps of a baseline are what later ones are compared with."""
+        self.stopped = False
+        self.rules.begin(role)
 
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         if self.stopped:
@@ -91,10 +99,12 @@ class Reps:
 
     @property
     def state(self) -> _State:
-        return _State(self.rule_set, self.motion.state, self.hip_turns.state, self._count, self.stopped)
+        return _State(
+            self.rule_set, self.motion.state, self.hip_turns.state, self.rules.state, self._count, self.stopped
+        )
 
     @state.setter
     def state(self, value: _State) -> None:
         self.use(value.rule_set)
-        self.motion.state, self.hip_turns.state = value.motion, value.hip_turns
+        self.motion.state, self.hip_turns.state, self.rules.state = value.motion, value.hip_turns, value.rules
         self._count, self.stopped = value.number, value.stopped

@@ -41,12 +41,13 @@ def items(
     *,
     model: SensorModel | None = None,
     layout_text: str | None = None,
+    limits: str = "",
 ) -> Iterator[Item]:
     """A session with perfect sensors, or with those of a model; the calibration is asked for after its movements."""
     text = resources.text("layouts", LAYOUT) if layout_text is None else layout_text
     worn = [(serial_of(segment), segment) for segment in segments]
     player = Player(hand=script.hand)
-    settings = session_settings(worn, LAYOUT, layout_text=text, player=player, grid_hz=RATE_HZ)
+    settings = session_settings(worn, LAYOUT, layout_text=text, player=player, grid_hz=RATE_HZ, limits=limits)
     yield recorded(0, Begin.of(settings))
     yield from _with_fit(
         exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ, model=model), script
@@ -92,9 +93,9 @@ class Played:
         return [one for one in self.events if isinstance(one, Finding) and one.rep == rep.index]
 
 
-def play(script: Script, segments: Sequence[Segment] = SEGMENTS) -> Played:
-    """Run a session."""
-    return Played(script, tuple(run(items(script, segments))))
+def play(script: Script, segments: Sequence[Segment] = SEGMENTS, limits: str = "") -> Played:
+    """Run a session; `limits` are a coach's (TOML)."""
+    return Played(script, tuple(run(items(script, segments, limits=limits))))
 
 
 def angle_errors_deg(played: Played) -> dict[str, Floats]:

@@ -13,6 +13,8 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.commands import BeginBlock, recorded
+from imufeedback.conduct.limits import live_limits, rep_limits
+from imufeedback.motion import MotionStage
 from imufeedback.measure.golfer import items
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
 from imufeedback.pipeline import Pipeline, run
@@ -30,7 +32,7 @@ from imufeedback.records import (
     Verdict,
     Zeroed,
 )
-from imufeedback.rules import Rules, RuleSet, parse_rule_set
+from imufeedback.rules import Rules, RuleSet, parse_limits, parse_rule_set, with_limits
 from imufeedback.synth.golfer import BODY
 from imufeedback.synth.player import TIMING, Pace
 from imufeedback.synth.presets import PRESETS
@@ -98,24 +100,25 @@ def swing_rules() -> RuleSet:
     return parse_rule_set(resources.text("rules", "swing"), "swing")
 
 
+TARGETS = """format = 1
+[limits]
+turns-in-the-hips = 0.5
+lead-hip-turns-in = 25.0
+trail-hip-turns-in-back = 15.0
+"""
+"""A coach's targets for these players, whose hips make 85 % of the turn: without them, or a baseline, these rules are
+not judged."""
+
+
+def target_rules() -> RuleSet:
+    """The built-in rule set with a coach's targets for these players."""
+    return with_limits(swing_rules(), parse_limits(TARGETS, "targets"), "targets")
+
+
 def motion_of(hand: Hand, rules: RuleSet | None = None) -> MotionStage:
     """A motion stage with the built-in limits."""
     rules = rules or swing_rules()
-    live, rep = rules.live, rules.rep
-    return MotionStage(
-        hand=hand,
-        live=LiveLimits(
-            live.min_slope,
-            float(np.deg2rad(live.dead_turn_deg)),
-            live.dead_ms / 1000,
-            float(np.deg2rad(live.target_deg)),
-            float(np.deg2rad(live.grow_deg)),
-        ),
-        rep=RepLimits(
-            float(np.deg2rad(rep.min_backswing_deg)), float(np.deg2rad(rep.min_through_deg)), rep.max_s, rep.min_slope
-        ),
-        kind=rules.name,
-    )
+    return MotionStage(hand=hand, live=live_limits(rules), rep=rep_limits(rules), kind=rules.name)
 
 
 def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
@@ -123,7 +126,7 @@ def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     events: list[Event] = []
     estimating, estimated = motion_of(script.hand), []
-    for event in run(items(script, segments, model=TYPICAL, layout_text=text)):
+    for event in run(items(script, segments, model=TYPICAL, layout_text=text, limits=TARGETS)):
         if isinstance(event, Angles | Zeroed):
             estimated += [one for one in estimating.feed(event) if isinstance(one, Rep)]
         if not isinstance(event, Angles):
@@ -211,4 +214,4 @@ def verdicts(findings: Iterable[Finding]) -> dict[str, Verdict]:
 
 
 def judged(rules: RuleSet, rep: Rep) -> dict[str, Verdict]:
-    return verdicts(Rules(rules).feed(rep))
+    return verdicts(one for one in Rules(rules).feed(rep) if isinstance(one, Finding))

@@ -1,4 +1,4 @@
-"""How the trail thigh angle is lost with the turn, over a whole downswing: longest stretch without loss, growth.
+"""How the trail thigh angle falls with the turn, over a whole downswing: longest stall, growth.
 
 Looked at over even steps of turn, not of time, so that the same rep has the same numbers at every tempo. (The live
 judgement in `live` cannot wait for the rep's end; it also needs milliseconds.)
@@ -24,7 +24,7 @@ class Falling:
     """What the downswing shows until the angle has reached its target; rad and s."""
 
     flat_turn_rad: float
-    """Longest stretch of turn in which the slope stays below the least."""
+    """Longest stall: stretch of turn in which the angle falls by less than the least slope."""
     flat_from_s: float
     flat_from_turn_rad: float
     flat_angle_rad: float

@@ -3,7 +3,7 @@
 Loss is compared with pelvis turn, not with time, so slow rehearsals and full swings obey one limit::
 
     losing     the angle falls by at least `min_slope` degrees for every degree of turn towards the target
-    stalled    it has not, for longer than the dead-band (degrees of turn and milliseconds), short of the target
+    stalled    it falls by less, for longer than the dead-band (degrees of turn and milliseconds), short of the target
     regaining  it has grown by more than `grow_deg` since its lowest
 
 Rates come from the gyroscopes, so nothing is differentiated. The way back to losing needs more than the way out
@@ -25,7 +25,7 @@ RETURN_FACTOR = 1.5
 class LiveLimits:
     """Limits of the live judgement; from the rule set."""
 
-    min_slope: float = 0.06
+    min_slope: float = 0.11
     dead_turn_rad: float = 0.0524
     dead_s: float = 0.05
     target_rad: float = 0.035
@@ -59,7 +59,7 @@ class Judge:
     reached_s: float | None = None
     stalls: list[Stall] = field(default_factory=list)
     flat_turn_rad: float = 0.0
-    """Longest stretch of turn without loss."""
+    """Longest stall in turn."""
 
     @classmethod
     def from_top(cls, limits: LiveLimits, top_s: float, turn: float, angle: float) -> Judge:

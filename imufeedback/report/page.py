@@ -18,7 +18,7 @@ from imufeedback.report.style import STYLE
 
 TREND_FEATURES = (
     ("trail_thigh_loss_top_finish_deg", "Thigh angle lost from top to finish", "degrees"),
-    ("trail_thigh_flat_turn_deg", "Longest stretch of turn without loss", "degrees of turn"),
+    ("trail_thigh_flat_turn_deg", "Longest stretch of turn in which the angle stalled", "degrees of turn"),
 )
 REP_COLUMNS = (
     ("Top", "trail_thigh_angle_top_deg"),
@@ -142,6 +142,9 @@ def _session_body(session: Session) -> list[str]:
         parts += [_section("Right, and not yet", _best_and_worst(session)), _section("Next", _next(session))]
         parts.append(_section("Through the session", _course(session)))
     parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary))))
+    open_rules = story.unjudged(one for rep in reps for one in rep.unjudged)
+    if open_rules:
+        parts.append(_section("Not judged", _list([_open(*one) for one in open_rules])))
     if session.notes or session.tags:
         tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
         parts.append(_section("Notes", _list([*session.notes, *tags])))
@@ -149,6 +152,10 @@ def _session_body(session: Session) -> list[str]:
         parts.append(_section("All reps", _table(sorted([*reps, *session.void], key=lambda rep: rep.index))))
     parts.append(_section("Please remember", _list(CAUTIONS)))
     return parts
+
+
+def _open(lack: str, text: str, rules: Sequence[str]) -> str:
+    return f"{lack.capitalize()}: {', '.join(rule.replace('-', ' ') for rule in rules)}. {text}"
 
 
 def _in_short(session: Session) -> str:
@@ -325,7 +332,7 @@ def _row(rep: JudgedRep) -> str:
     css = " class='bad'" if story.faults(rep) else ""
     return (
         f"<tr><td>{rep.index + 1}</td><td>{_clock(rep.start_s)}</td>{cells}"
-        f"<td{css}>{escape(', '.join(found)) or 'none'}</td></tr>"
+        f"<td{css}>{escape(', '.join(found) or story.nothing(len(rep.unjudged)))}</td></tr>"
     )
 
 

@@ -46,7 +46,7 @@ OTHERS = {
     "trail_thigh_loss_top_finish": "trail thigh angle lost from top to finish",
     "trail_thigh_loss_top_impact": "trail thigh angle lost from top to impact",
     "trail_thigh_slope_top_impact": "trail thigh angle lost for a degree of turn, top to impact",
-    "trail_thigh_flat_turn": "longest stretch of turn in which the trail thigh lost no angle",
+    "trail_thigh_flat_turn": "longest stretch of turn in which the trail thigh angle stalled",
     "trail_thigh_flat_from": "beginning of that stretch",
     "trail_thigh_growth": "growth of the trail thigh angle after the top",
     "trail_thigh_growth_from": "beginning of that growth",

@@ -10,8 +10,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding
-from imufeedback.records import Verdict
+from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding, UnjudgedRule
+from imufeedback.records import Unjudged, Verdict
 
 SHOWN = 3
 """Best and worst reps that are shown."""
@@ -36,6 +36,19 @@ def faults(rep: JudgedRep) -> list[RuleFinding]:
 
 def unsure(rep: JudgedRep) -> list[RuleFinding]:
     return rep.found(Verdict.UNSURE)
+
+
+def unjudged(rules: Iterable[Unjudged | UnjudgedRule]) -> list[tuple[str, str, list[str]]]:
+    """(what is the matter, text, rules) of rules that could not be judged, each once, in their order."""
+    told: dict[tuple[str, str], dict[str, None]] = {}
+    for one in rules:
+        told.setdefault((str(one.lack), one.text), {})[one.rule] = None
+    return [(lack, text, list(names)) for (lack, text), names in told.items()]
+
+
+def nothing(not_judged: int) -> str:
+    """What is said of a rep without a finding: rules that could not be judged are not clean."""
+    return f"none ({not_judged} not judged)" if not_judged else "none"
 
 
 def severity(rep: JudgedRep) -> tuple[int, int, float]:
@@ -70,7 +83,7 @@ def _praise(rep: JudgedRep) -> str:
         parts.append(f"lost {number(lost, 'deg')} of thigh angle from top to finish")
     flat = features.get("trail_thigh_flat_turn_deg")
     if flat is not None:
-        parts.append(f"never flat for more than {number(flat, 'deg')} of turn")
+        parts.append(f"never stalled for more than {number(flat, 'deg')} of turn")
     grown = features.get("trail_thigh_growth_deg")
     if grown is not None:
         parts.append(f"grew by {number(grown, 'deg')} at most")
@@ -80,9 +93,12 @@ def _praise(rep: JudgedRep) -> str:
 
 def _blame(rep: JudgedRep) -> str:
     ordered = sorted(faults(rep), key=_beyond, reverse=True)
-    return " ".join(
-        f"{one.text} ({number(one.value, one.unit)}, limit {number(one.limit, one.unit)})" for one in ordered
-    )
+    return " ".join(f"{one.text} ({_measured(one)}){f' {one.basis}' if one.basis else ''}" for one in ordered)
+
+
+def _measured(finding: RuleFinding) -> str:
+    spread = f" ± {number(finding.sd, finding.unit)}" if finding.sd else ""
+    return f"{number(finding.value, finding.unit)}{spread}, limit {number(finding.limit, finding.unit)}"
 
 
 def _rule_words(rule: str) -> str:

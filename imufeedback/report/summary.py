@@ -24,6 +24,7 @@ from imufeedback.document import (
     SessionTotals,
     Tally,
     TonesTally,
+    UnjudgedRule,
 )
 from imufeedback.records import (
     BlockBegun,
@@ -46,6 +47,7 @@ from imufeedback.records import (
     SensorTotals,
     Slipped,
     SwapOffered,
+    Unjudged,
     Verdict,
 )
 
@@ -58,6 +60,7 @@ class Summary:
     fit: Fit | None = None
     reps: list[Rep] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    unjudged: list[Unjudged] = field(default_factory=list)
     cues: list[Cue] = field(default_factory=list)
     totals: list[SensorTotals] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -82,6 +85,8 @@ class Summary:
                 self.reps.append(event)
             case Finding():
                 self.findings.append(event)
+            case Unjudged():
+                self.unjudged.append(event)
             case Cue():
                 self.cues.append(event)
             case BlockBegun():
@@ -120,6 +125,9 @@ class Summary:
 
     def findings_of(self, rep: Rep) -> list[Finding]:
         return [one for one in self.findings if one.rep == rep.index]
+
+    def unjudged_of(self, rep: Rep) -> list[Unjudged]:
+        return [one for one in self.unjudged if one.rep == rep.index]
 
     def cues_of(self, rep: Rep, next_start_s: float = math.inf) -> list[Cue]:
         """Cues from the rep's start to the next one's."""
@@ -193,6 +201,7 @@ class Summary:
         """How many reps, and by rule how many of them had a fault or are unsure."""
         faults: dict[str, int] = {}
         unsure: dict[str, int] = {}
+        unjudged: dict[str, int] = {}
         clean = 0
         for rep in reps:
             findings = self.findings_of(rep)
@@ -200,7 +209,9 @@ class Summary:
             for finding in findings:
                 counts = faults if finding.verdict is Verdict.FAULT else unsure
                 counts[finding.rule] = counts.get(finding.rule, 0) + 1
-        return _Counts(reps=len(reps), clean=clean, faults=faults, unsure=unsure)
+            for one in self.unjudged_of(rep):
+                unjudged[one.rule] = unjudged.get(one.rule, 0) + 1
+        return _Counts(reps=len(reps), clean=clean, faults=faults, unsure=unsure, unjudged=unjudged)
 
     def _block(self, number: int) -> BlockTally:
         block, first = self.blocks[number]
@@ -228,6 +239,7 @@ class Summary:
             tones=self.had_tones(rep),
             estimate=self.estimates.get(rep.index),
             findings=[_finding(finding) for finding in self.findings_of(rep)],
+            unjudged=[UnjudgedRule(rule=one.rule, lack=one.lack, text=one.text) for one in self.unjudged_of(rep)],
             cues=cues,
         )
 
@@ -239,6 +251,7 @@ class _Counts(TypedDict):
     clean: int
     faults: dict[str, int]
     unsure: dict[str, int]
+    unjudged: dict[str, int]
 
 
 def _finding(finding: Finding) -> RuleFinding:
@@ -253,6 +266,7 @@ def _finding(finding: Finding) -> RuleFinding:
         text=finding.text,
         short=finding.short,
         drill=finding.drill,
+        basis=finding.basis,
     )
 
 

@@ -25,8 +25,9 @@ from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings
 
 PROGRESS_ITEMS = 2000
-WAY = 2
-"""Counts the ways of judging within one version: 2 has void reps."""
+WAY = 3
+"""Counts the ways of judging within one version: 2 has void reps, 3 one stall live and afterwards, and rules that
+are not judged yet."""
 
 
 @dataclass(frozen=True, slots=True)

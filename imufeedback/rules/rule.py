@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -51,6 +52,8 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     """Sound that stands for it after the rep."""
     form: bool = False
     """A check of form: when it fails, rules of range behind it are not judged (`Rules`)."""
+    basis: str | None = None
+    """What its limit rests on, in words for the player, where that is no measurement."""
 
     def check(self, rep: Rep) -> Outcome | None:
         """What is wrong with the rep; None when nothing is, or when it has not what the rule looks at."""
@@ -64,6 +67,20 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     def looked_at(self) -> frozenset[str]:
         """Features of a rep that it looks at: a rep without their angles is not judged at all."""
         return frozenset({self.feature} if self.sd is None else {self.feature, self.sd})
+
+    @property
+    def judges(self) -> frozenset[str]:
+        """Features without which it cannot be checked."""
+        return frozenset({self.feature})
+
+    @property
+    def waits(self) -> bool:
+        """It cannot be judged before the player has a baseline, or a target."""
+        return False
+
+    def compared(self, baseline: Sequence[float]) -> Rule:
+        """The same against a baseline's values of its feature; a kind with a fixed limit does not look at them."""
+        return self
 
     def contradiction(self) -> tuple[str, str] | None:
         """What of its fields cannot be together, and a hint; None when all can."""

@@ -32,7 +32,7 @@ class Live(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Limits of the live judgement of the trail thigh angle."""
 
     min_slope: Annotated[float, Meta(gt=0, le=2)]
-    """Degrees that the angle must lose for a degree of turn."""
+    """Degrees that the angle must lose for a degree of turn: a stretch of turn in which it loses less is a stall."""
     dead_turn_deg: Annotated[float, Meta(gt=0, le=45)]
     dead_ms: Annotated[float, Meta(ge=0, le=1000)]
     target_deg: Degrees
@@ -46,8 +46,8 @@ class RepShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """0: a rep may set off towards the target without a backswing."""
     min_through_deg: PositiveDegrees
     max_s: Annotated[float, Meta(gt=0.5, le=120)]
-    min_slope: Annotated[float, Meta(gt=0, le=2)] = 0.11
-    """Degrees that the trail thigh angle must lose for a degree of turn, looked at over the finished rep."""
+    min_slope: Annotated[float, Meta(gt=0, le=2)] | None = None
+    """Only in rule sets of before, which called a stall another thing in the finished rep than live."""
 
 
 class RuleSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

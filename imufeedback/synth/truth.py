@@ -11,8 +11,8 @@ from imufeedback.records import Floats
 from imufeedback.synth.plan import Channel
 from imufeedback.synth.swing import Flaw, Swing
 
-STALL_SLOPE = -0.06
-"""Degrees of trail thigh angle per degree of turn above which the angle is not falling any more."""
+STALL_SLOPE = -0.11
+"""Degrees of trail thigh angle per degree of turn above which the angle has stalled: as the shipped rule sets say."""
 STALL_TURN_RAD = float(np.deg2rad(4.0))
 """Turn over which that must last."""
 TARGET_RAD = 0.0
@@ -36,7 +36,7 @@ class RepTruth:
     finish_s: float
     """The turn comes to rest."""
     stall_s: float | None
-    """The trail thigh angle stops falling (slope above -0.06 for 4° of turn or more) before it has come down to 0;
+    """The trail thigh angle stops falling (slope above -0.11 for 4° of turn or more) before it has come down to 0;
     None when it falls as it should. An angle that grows from the top on stalls at the top."""
     flaw: Flaw
 

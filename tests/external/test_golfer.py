@@ -17,6 +17,9 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import GRAVITY_M_S2, WORN, default_places, measure
 from imufeedback.synth.swing import Flaw
+from imufeedback.validate import golfer
+from imufeedback.validate.golfer import Played
+from imufeedback.validate.swingers import TARGETS
 
 STALL_RULES = {"trail-thigh-keeps-falling", "trail-thigh-never-grows"}
 
@@ -24,7 +27,8 @@ STALL_RULES = {"trail-thigh-keeps-falling", "trail-thigh-never-grows"}
 @cache
 def played(pace: Pace, flaw: Flaw, hand: Hand = Hand.RIGHT, seed: int = 1) -> Played:
     segments = SEGMENTS if flaw is Flaw.NONE else WORN
-    return golfer.play(make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=seed), segments)
+    script = make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=seed)
+    return golfer.play(script, segments, TARGETS)
 
 
 @pytest.mark.parametrize("pace", Pace)

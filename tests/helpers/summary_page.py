@@ -21,7 +21,7 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("trail_thigh_slope_top_impact_ratio",), "degrees lost for a degree of turn"),
     (
         ("trail_thigh_flat_turn_deg", "trail_thigh_flat_from_s"),
-        "longest stretch of turn without loss before the target, its beginning; `..._up_sd_deg`: its error bar upwards",
+        "longest stall before the target, its beginning; `..._up_sd_deg`: its error bar upwards",
     ),
     (("trail_thigh_growth_deg", "trail_thigh_growth_from_s"), "largest growth above the lowest angle before it"),
     (

@@ -29,7 +29,7 @@ def test_every_built_in_rule_has_flaws_to_find() -> None:
 @pytest.mark.parametrize("flaw", Flaw)
 def test_a_flaw_is_found_in_exact_angles_by_the_rules_that_are_for_it(flaw: Flaw) -> None:
     seen = exactly_seen(flaw)
-    found = swingers.judged(swingers.swing_rules(), seen.reps[0])
+    found = swingers.judged(swingers.target_rules(), seen.reps[0])
     for rule, flaws in swings.FLAWS_OF.items():
         if flaw in flaws:
             assert str(found.get(rule)) == "fault", rule

@@ -47,15 +47,15 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     (rep,) = json.loads(json.dumps(values))["reps"]
     assert list(rep) == [
         "index", "kind", "start_s", "end_s", "void", "marks", "estimated", "features", "tones", "estimate", "findings",
-        "cues",
+        "unjudged", "cues",
     ]  # fmt: skip
     assert rep["findings"] == [
         {"rule": "falls", "t_s": 1.0, "value": 9.0, "limit": 5.0, "unit": "deg", "verdict": "fault", "sd": 1.5,
-         "text": "go on", "short": None, "drill": None}
+         "text": "go on", "short": None, "drill": None, "basis": None}
     ]  # fmt: skip
     assert values["tones"] == {
-        "with": {"reps": 1, "clean": 0, "faults": {"falls": 1}, "unsure": {}},
-        "without": {"reps": 0, "clean": 0, "faults": {}, "unsure": {}},
+        "with": {"reps": 1, "clean": 0, "faults": {"falls": 1}, "unsure": {}, "unjudged": {}},
+        "without": {"reps": 0, "clean": 0, "faults": {}, "unsure": {}, "unjudged": {}},
     }
 
 

@@ -13,6 +13,8 @@ FAULT, UNSURE = Verdict.FAULT, Verdict.UNSURE
 
 def rule(name: str, limit: float, **more) -> Rule:
     own = {"keeps-falling": "trail_thigh_flat_turn_deg", "never-grows": "trail_thigh_growth_deg"}
+    if name == "at-least-own":
+        more = {"least_spread": 1.0, **more}
     return kinds()[name](id="one", limit=limit, unit="deg", text="…", **{"feature": own.get(name, "one_deg"), **more})
 
 
@@ -26,7 +28,7 @@ def outcome(one: Rule, features: Rep):
 
 
 def test_these_kinds_exist():
-    assert set(kinds()) == {"at-least", "keeps-falling", "never-grows", "sides-agree", "stays-within"}
+    assert set(kinds()) == {"at-least", "at-least-own", "keeps-falling", "never-grows", "sides-agree", "stays-within"}
     assert formerly() == {"reaches": "stays-within", "happens-before": "stays-within"}
 
 

@@ -8,9 +8,11 @@ from importlib.resources import files
 import pytest
 
 from imufeedback.records import Finding, Rep, Verdict, same
-from imufeedback.rules import Rules, parse_rule_set
+from imufeedback.rules import Limits, Rules, parse_rule_set, with_limits
 
-SWING = parse_rule_set((files("imufeedback") / "rules/sets/swing.toml").read_text("utf-8"), "swing")
+SHIPPED = parse_rule_set((files("imufeedback") / "rules/sets/swing.toml").read_text("utf-8"), "swing")
+SWING = with_limits(SHIPPED, Limits(1, limits={"turns-in-the-hips": 0.5, "lead-hip-turns-in": 25.0}), "a coach")
+"""With a coach's targets for the hips."""
 
 GOOD = {
     "trail_thigh_flat_turn_deg": 1.0,
@@ -30,7 +32,11 @@ def rep(index: int = 0, **changed: float) -> Rep:
 
 
 def findings(one: Rep) -> list[Finding]:
-    return Rules(SWING).feed(one)
+    return _found(Rules(SWING), one)
+
+
+def _found(rules: Rules, one: Rep) -> list[Finding]:
+    return [told for told in rules.feed(one) if isinstance(told, Finding)]
 
 
 def test_a_good_rep_has_none():
@@ -107,12 +113,12 @@ def test_findings_come_in_the_order_of_the_rule_set():
     assert [one.rule for one in findings(everything)] == [one.id for one in SWING.rules[:4]]
 
 
-def test_nothing_is_kept_between_reps():
+def test_without_a_baseline_nothing_is_kept_between_reps():
     bad, good = rep(0, trail_thigh_growth_deg=7.0), rep(1)
     one = Rules(SWING)
-    assert len(one.feed(bad)) == 1
-    assert one.feed(good) == []
+    assert len(_found(one, bad)) == 1
+    assert _found(one, good) == []
     assert one.finish() == []
     other = Rules(SWING)
     other.state = pickle.loads(pickle.dumps(one.state))
-    assert same(other.feed(bad), findings(bad))
+    assert same(_found(other, bad), findings(bad))

@@ -162,7 +162,7 @@ def test_a_players_limits_replace_those_of_the_set(swing):
     assert limit_of(changed, "lead-hip-turns-in") == 40.0
     assert limit_of(changed, "turns-in-the-hips") == limit_of(swing, "turns-in-the-hips")
     assert (changed.live.target_deg, changed.live.grow_deg) == (6.0, swing.live.grow_deg)
-    assert limit_of(swing, "lead-hip-turns-in") == 25.0, "the set itself stays"
+    assert limit_of(swing, "lead-hip-turns-in") == 35.0, "the set itself stays"
 
 
 def test_a_limit_out_of_range_names_file_key_and_range(swing):

@@ -238,15 +238,15 @@ def test_knee_give(pace: Pace) -> None:
 
 @pytest.mark.parametrize("flaw", [Flaw.STALL, Flaw.HIGH_KNEE])
 def test_stall_instant_against_the_rates_of_the_pose(flaw: Flaw) -> None:
-    """The slope by the pose's own rates: below -0.06 just before, above from then on for 4° of turn."""
+    """The slope by the pose's own rates: below -0.11 just before, above from then on for 4° of turn."""
     for script in scripts(Pace.SLOW, flaw):
         for rep in script.truth.reps:
             assert rep.stall_s is not None
             t = rep.stall_s + np.linspace(-0.05, 0.25, 601)
             pose = script.golfer.pose(t, ())
             ratio = pose.hip_rate_rad_s[TRAIL][:, 0] / pose.pelvis_rate_rad_s[:, 0]
-            assert ratio[t < rep.stall_s - 0.001].max() < -0.06
-            assert ratio[t > rep.stall_s + 0.001].min() > -0.06
+            assert ratio[t < rep.stall_s - 0.001].max() < -0.11
+            assert ratio[t > rep.stall_s + 0.001].min() > -0.11
             turn, thigh = trail_thigh(pose)
             assert turn[-1] - turn[t >= rep.stall_s][0] >= 4
             assert thigh.min() > 0

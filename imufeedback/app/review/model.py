@@ -11,7 +11,7 @@ from imufeedback.document import Document, JudgedRep
 from imufeedback.figure.pose import POSE
 from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand, Verdict
-from imufeedback.report.story import counted
+from imufeedback.report.story import counted, nothing
 
 MARKS = ("top_s", "level_s", "impact_s")
 BEFORE_S, AFTER_S = 0.3, 0.5
@@ -90,7 +90,7 @@ def found(rep: JudgedRep) -> str:
         f"{finding.rule.replace('-', ' ')}{'' if finding.verdict is Verdict.FAULT else ' (unsure)'}"
         for finding in rep.findings
     ]
-    return ", ".join(words) or "none"
+    return ", ".join(words) or nothing(len(rep.unjudged))
 
 
 def changed(then: Document, now: Document) -> list[str]:

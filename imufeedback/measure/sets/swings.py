@@ -120,7 +120,7 @@ def rules(context: Context) -> Iterator[Measured]:
     seen = _mixed(context.seed, context.quick)
     found = [(truth, one.findings(rep)) for one in seen for truth, rep in one.found() if rep is not None]
     clean = [swingers.verdicts(findings) for truth, findings in found if truth.flaw is Flaw.NONE]
-    for rule in swingers.swing_rules().rules:
+    for rule in swingers.target_rules().rules:
         flaws = FLAWS_OF.get(rule.id, ())
         flawed = [swingers.verdicts(findings) for truth, findings in found if truth.flaw in flaws]
         caught = sum(one.get(rule.id) is Verdict.FAULT for one in flawed)
@@ -161,14 +161,14 @@ def error_bars(context: Context) -> Iterator[Measured]:
             true, _ = exact.judged(swingers.motion_of(one.script.hand), exact.around(one.script, truth))
             if true is None:
                 continue
-            for rule in swingers.swing_rules().rules:
+            for rule in swingers.target_rules().rules:
                 pair = _pair(rule, rep, true)
                 if pair is None:
                     continue
                 value, truly, sd = pair
                 score.append(abs(value - truly) / sd)
                 beyond = rng.uniform(0, 3) * (1.0 if rule.unit == "deg" else 1 / 84)
-                limit = truly + beyond if rule.kind == "at-least" else truly - beyond
+                limit = truly + beyond if rule.kind.startswith("at-least") else truly - beyond
                 alone = {"low": None} if hasattr(rule, "low") else {}
                 moved = msgspec.structs.replace(rule, limit=limit, allowed=None, **alone)
                 verdict = swingers.judged(_only(moved), rep).get(rule.id)
@@ -197,7 +197,7 @@ def _pair(rule: Rule, rep: Rep, true: Rep) -> tuple[float, float, float] | None:
 
 
 def _only(rule: Rule) -> RuleSet:
-    return msgspec.structs.replace(swingers.swing_rules(), rules=(rule,))
+    return msgspec.structs.replace(swingers.target_rules(), rules=(rule,))
 
 
 def live(context: Context) -> Iterator[Measured]:
@@ -260,7 +260,7 @@ def _score(features: Mapping[str, float], name: str, truly: float) -> float:
 
 def tempos(context: Context) -> Iterator[Measured]:
     """The same rep at six tempos from 0.8 s to 8 s."""
-    rules_ = swingers.swing_rules()
+    rules_ = swingers.target_rules()
     differ = 0
     for seed in range(context.seed, context.seed + (1 if context.quick else 20)):
         for flaw in Flaw:
@@ -289,7 +289,7 @@ def _exact_verdicts(script: Script, rules_: RuleSet) -> Mapping[str, Verdict] | 
 
 def mirror(context: Context) -> Iterator[Measured]:
     """A left-hander who is a right-hander's mirror image."""
-    rules_ = swingers.swing_rules()
+    rules_ = swingers.target_rules()
     differ, apart = 0, 0.0
     for seed in range(context.seed, context.seed + (1 if context.quick else 20)):
         for flaw in Flaw:
@@ -322,7 +322,7 @@ def speed(context: Context) -> Iterator[Measured]:
 
 
 def _run_once(blocks: list[Angles | Zeroed], hand: Hand) -> float:
-    motion, judge, cueing = swingers.motion_of(hand), Rules(swingers.swing_rules()), Cueing()
+    motion, judge, cueing = swingers.motion_of(hand), Rules(swingers.target_rules()), Cueing()
     begun = time.perf_counter()
     for block in blocks:
         now_s = float(block.t_s if isinstance(block, Zeroed) else block.t_s[-1])

@@ -15,6 +15,10 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="sides-agree"):
     def looked_at(self) -> frozenset[str]:
         return super().looked_at | {self.other}
 
+    @property
+    def judges(self) -> frozenset[str]:
+        return super().judges | {self.other}
+
     def check(self, rep: Rep) -> Outcome | None:
         one, other = rep.features.get(self.feature), rep.features.get(self.other)
         if one is None or other is None:
