@@ -316,12 +316,13 @@ class BayView(QWidget):
     def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
         """The newest pose with what is drawn beside it, and the name of the rep that is drawn over it."""
         angles, sds = newest(snapshot)
-        if not len(snapshot.pose_deg) or angles[TURN] is None:
+        turn_deg = angles[TURN]
+        if not len(snapshot.pose_deg) or turn_deg is None:
             return None, Drawn(self._target_deg), ""
         pose, ghost, name = snapshot.pose_deg[-1], None, ""
         reference = self.book.reference(self.choice)
         if reference is not None and self._phase in MOVING:
-            ghost = reference.pose_at(angles[TURN], down=self._phase is not Phase.BACKSWING)
+            ghost = reference.pose_at(turn_deg, down=self._phase is not Phase.BACKSWING)
         if reference is not None and reference.pose_deg is not None:
             name = words.reference_short(self.choice, reference)
         shanks = bool(np.isfinite(pose[-2:]).any())

@@ -13,8 +13,8 @@ from imufeedback.errors import RadioError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from imufeedback.ble.desk import Desk
     from imufeedback.ble.roster import Roster
+    from imufeedback.ble.sensor_check import Desk
     from imufeedback.settings import Calibration
 
 STEP_S = 0.5

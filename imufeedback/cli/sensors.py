@@ -318,7 +318,7 @@ def _desk(layout: Layout, virtual: bool, neighbours: int) -> AbstractAsyncContex
 
 def _hand(layout: Layout, virtual: bool, gravity_m_s2: float) -> AbstractAsyncContextManager[Desk]:
     """One virtual sensor in a hand, or real ones."""
-    from imufeedback.ble.desk import desk, virtual_desk
+    from imufeedback.ble.sensor_check import desk, virtual_desk
     from imufeedback.ble.virtual.bench import NAMES
     from imufeedback.ble.virtual.turned import handled_sensor
 

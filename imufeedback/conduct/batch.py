@@ -160,7 +160,9 @@ class _OneSensor:
         if live:
             times = zip(bases, timed.host_s, timed.newest_s, strict=True)
             self._all.arrivals += [(at + _ARRIVAL, Arrival(name, host_s, newest_s)) for at, host_s, newest_s in times]
-        self._all.told += [(bases[k] + _TOLD + j, one) for j, (k, one) in enumerate(timed.told)]
+        self._all.told += [
+            (bases[k] + _TOLD + j, one) for j, (k, one) in enumerate(timed.told) if not isinstance(one, ImuBlock)
+        ]
         run = ImuRun(chain.corrected.feed(timed.run.block), timed.run.samples)
         if chain.plausible.passes(run):
             self._own.blocks.append(run)

@@ -10,8 +10,8 @@ from imufeedback.conduct.chain import Chain
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
-from imufeedback.fusion.stage import Part
 from imufeedback.fusion.corrected import Corrected
+from imufeedback.fusion.stage import Part
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     ClockFitted,

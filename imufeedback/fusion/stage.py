@@ -18,9 +18,7 @@ from imufeedback.fusion.filters import make
 from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
 from imufeedback.fusion.quaternions import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.fusion.rest_level import RestLevel
-from imufeedback.fusion.turns import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
-from imufeedback.records import Bools, Flag, Floats, ImuBlock, OrientationBlock, frozen, joined
 from imufeedback.stage import Stage
 
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups

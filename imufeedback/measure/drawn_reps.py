@@ -17,7 +17,7 @@ from imufeedback.synth.grounded import TOP, Moves, moves
 
 THIGH_SD = TILT_SD = float(np.deg2rad(2.0))
 ROTATION_SD = float(np.deg2rad(3.0))
-"""What a good fitting leaves; angles themselves are exact."""
+"""What a good calibration leaves; angles themselves are exact."""
 
 
 def standing(rng: np.random.Generator, count: int) -> Drawn:

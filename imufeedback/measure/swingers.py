@@ -14,9 +14,8 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.commands import BeginBlock, recorded
 from imufeedback.conduct.limits import live_limits, rep_limits
-from imufeedback.motion import MotionStage
 from imufeedback.measure.golfer import items
-from imufeedback.motion import LiveLimits, MotionStage, RepLimits
+from imufeedback.motion import MotionStage
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,

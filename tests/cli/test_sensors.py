@@ -228,7 +228,7 @@ def test_calibrate_finds_the_errors_keeps_them_and_a_session_has_them(
     imufeedback: Commands, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from imufeedback.ble.virtual.turned import OFFSET_M_S2
-    from imufeedback.live.worn import WornSensors
+    from imufeedback.live.station_source import WornSensors
     from imufeedback.record.calibrations import calibration
     from imufeedback.settings import Player
 

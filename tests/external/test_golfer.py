@@ -11,15 +11,13 @@ import pytest
 from imufeedback.constants import normal_gravity_m_s2
 from imufeedback.measure import golfer
 from imufeedback.measure.golfer import Played
+from imufeedback.measure.swingers import TARGETS
 from imufeedback.records import Hand
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import GRAVITY_M_S2, WORN, default_places, measure
 from imufeedback.synth.swing import Flaw
-from imufeedback.validate import golfer
-from imufeedback.validate.golfer import Played
-from imufeedback.validate.swingers import TARGETS
 
 STALL_RULES = {"trail-thigh-keeps-falling", "trail-thigh-never-grows"}
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from imufeedback.measure.checks import Context
+from imufeedback.measure.sets import golfer
 from imufeedback.rules import parse_rule_set
-from imufeedback.validate.checks import Context
-from imufeedback.validate.sets import golfer
 
 OLD = """
 [[rules]]

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imufeedback.measure.drawn_reps import standing
 from imufeedback.synth import chain
 from imufeedback.synth.drawn import players, reps
 from imufeedback.synth.grounded import IMPACT, TOP, moves
-from imufeedback.validate.drawn_reps import standing
 
 
 def col(value: float) -> np.ndarray:

@@ -13,13 +13,13 @@ import msgspec
 import numpy as np
 
 from imufeedback import resources
+from imufeedback.measure import swingers
+from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.drawn_reps import joined, reps_of, standing
 from imufeedback.records import Finding, Floats, Lack, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
 from imufeedback.synth.drawn import Drawn, reps
 from imufeedback.synth.grounded import IMPACT, TOP, Moves, moves
-from imufeedback.validate import swingers
-from imufeedback.validate.checks import Band, Context, Measured, Step, at_most, exactly
-from imufeedback.validate.drawn_reps import joined, reps_of, standing
 
 PLAYERS, QUICK_PLAYERS = 500, 60
 BASELINE_REPS, JUDGED_REPS = 10, 2

@@ -10,9 +10,9 @@ from imufeedback.ble.virtual.turned import ROUTINE_S, handled
 from imufeedback.constants import normal_gravity_m_s2
 from imufeedback.fusion.corrected import matrix
 from imufeedback.fusion.six_faces import Contradiction, calibrated
+from imufeedback.measure.checks import Context, Measured, Step, at_most, exactly
 from imufeedback.records import Segment
 from imufeedback.synth.errors import PRESETS, SensorErrors
-from imufeedback.validate.checks import Context, Measured, Step, at_most, exactly
 
 RATE_HZ = 200.0
 SENSORS, QUICK_SENSORS = 100, 10
