@@ -150,7 +150,7 @@ def test_a_strap_that_slips_is_told_and_the_error_bar_grows():
     (told,) = [event for event in events if isinstance(event, Slipped)]
     assert told.segment is Segment.RIGHT_THIGH
     assert slip.at_s < told.t_s < before[-1]
-    assert "fit again" in told.text
+    assert "calibrate again" in told.text
     # at the address itself the zero takes a turn of the strap out again: it is in flexion and adduction that it errs
     sd = {
         k: np.array(

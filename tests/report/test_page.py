@@ -152,7 +152,7 @@ def test_a_drill_is_told_with_when_to_stop_and_escaped():
 
 
 def test_what_is_not_known_is_not_made_up():
-    text = Text(session_page(Session(summary(rep(0), rep(1), fit=None)))).text
+    text = Text(session_page(Session(summary(rep(0), rep(1), calibration=None)))).text
     assert "There is no calibration, so there are no angles." in text
     assert "date not known" in text
     assert "Whether tones sounded was not recorded" in text
