@@ -83,7 +83,7 @@ def test_numbers_that_json_has_not_are_null_or_left_out() -> None:
 
 def test_what_an_older_document_has_not_is_not_known() -> None:
     found = msgspec.json.decode(LEAST, type=Document)
-    assert (found.totals, found.fit, found.blocks, found.file_notes) == (None, None, None, [])
+    assert (found.totals, found.calibration, found.blocks, found.file_notes) == (None, None, None, [])
     assert found.tones.with_tones == Tally()
 
 
@@ -92,3 +92,12 @@ def test_what_a_newer_document_has_more_is_passed_over() -> None:
     found = msgspec.json.decode(json.dumps(more), type=Document)
     assert found.totals is not None
     assert found.totals.reps == 3
+
+
+def test_what_calibration_was_called_before_is_still_read() -> None:
+    older = '{"version": "0.1", "reps": [], "fit": {"level": "good", "segments": {}}}'
+    found = msgspec.json.decode(older, type=Document)
+    assert found.calibration is not None
+    assert found.calibration.level == "good"
+    assert "fit" not in to_json(found)
+    assert msgspec.json.decode(LEAST.replace("}", ', "fit": null}'), type=Document).calibration is None
