@@ -74,7 +74,7 @@ def test_alignment_holds(tmp_path: Path) -> None:
 
 
 def test_outages_and_silence_hold(tmp_path: Path) -> None:
-    found = lines(radio.outages, tmp_path)
+    found = lines(radio.links, tmp_path)
     # sample times are those of this machine's scheduler: only finite here
     assert_all_hold([line for line in found if line.unit != "ms"])
     assert all(np.isfinite(line.value) for line in found)
