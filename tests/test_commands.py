@@ -62,7 +62,7 @@ def fed(*commands: Command) -> list[Event]:
     return out + pipeline.finish()
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(st.tuples(st.sampled_from(TRIED), st.dictionaries(st.sampled_from(KEYS), JSON)), max_size=4))
 def test_no_command_raises(commands: list[tuple[str, dict[str, Any]]]) -> None:
     fed(*(Command(10**6 * k, verb, args) for k, (verb, args) in enumerate(commands)))

@@ -129,14 +129,20 @@ def spoiled(items: list[Item], seed: int) -> Iterator[Item]:
             yield Tick(item.host_ns)
 
 
-@pytest.mark.parametrize("stride", [7, 500, 5000])
-@pytest.mark.parametrize("seed", [None, 1, 2, 3])
-def test_a_stretch_at_a_time_gives_the_same_events(live: Live, seed: int | None, stride: int) -> None:
-    """Every event, in its order; angles to 1e-9 rad, in longer blocks."""
+@pytest.fixture(scope="module", params=[None, 1, 2, 3])
+def singly(live: Live, request: pytest.FixtureRequest) -> tuple[list[Item], list[Event]]:
+    """The session as it was, and spoiled in three ways, with the events of feeding item by item."""
     whole = list(read_items(live.recording))
-    items = whole if seed is None else list(spoiled(whole, seed))
-    singly, together = Pipeline(), Pipeline()
-    ones = [event for item in items for event in singly.feed(item)] + singly.finish()
+    items = whole if request.param is None else list(spoiled(whole, request.param))
+    pipeline = Pipeline()
+    return items, [event for item in items for event in pipeline.feed(item)] + pipeline.finish()
+
+
+@pytest.mark.parametrize("stride", [7, 500, 5000])
+def test_a_stretch_at_a_time_gives_the_same_events(singly: tuple[list[Item], list[Event]], stride: int) -> None:
+    """Every event, in its order; angles to 1e-9 rad, in longer blocks."""
+    items, ones = singly
+    together = Pipeline()
     many = [event for k in range(0, len(items), stride) for event in together.feed_many(items[k : k + stride])]
     many += together.finish()
     assert_alike(without_angles(many), without_angles(ones))
