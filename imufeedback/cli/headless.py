@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from imufeedback.commands import SetFit
     from imufeedback.document import Document
     from imufeedback.live.practice import Practice
+    from imufeedback.live.session import Sink
     from imufeedback.live.station import Station
     from imufeedback.live.unattended import Unattended
     from imufeedback.live.worn_golfer import WornGolfer
@@ -273,7 +274,7 @@ def _play(
         station, roles, layout, person.player, offsets_s={sensor: roster.offset_s(sensor) for sensor in roles}
     )
     with new_recording(wanted.recordings, person.name) as journal:
-        sinks = [summary, tell_live, LinkTeller(roles), coach]
+        sinks: list[Sink] = [summary, tell_live, LinkTeller(roles), coach]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
         stopped: Stopped | None = None
         try:
