@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from imufeedback.commands import SetFit
     from imufeedback.document import Document
     from imufeedback.live.practice import Practice
+    from imufeedback.live.session import Sink
     from imufeedback.live.station import Station
     from imufeedback.live.unattended import Unattended
     from imufeedback.live.worn_golfer import WornGolfer
