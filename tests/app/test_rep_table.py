@@ -8,7 +8,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback.app import palette, rep_table
 from imufeedback.app.rep_table import DETAIL, RESULT, RepTable
-from imufeedback.records import Verdict
+from imufeedback.records import Lack, Unjudged, Verdict
 
 
 @pytest.fixture
@@ -108,3 +108,13 @@ def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> No
     assert void.foreground().color().name().upper() == palette.SOFT_INK
     table.add_rep(rep(1))
     assert texts(table, 1)[RESULT:] == ["nothing", ""], "told again, as a rep that counts"
+
+
+def test_rules_that_could_not_be_judged_are_no_clean_rep_and_are_explained_once(table: RepTable) -> None:
+    for index in (0, 1):
+        table.add_rep(rep(index))
+        for rule in ("knees-cross", "lead-knee-gives"):
+            table.add_unjudged(Unjudged(rule, index, Lack.SENSOR, "No sensors on the shanks."))
+    explained = "Not checked: knees cross, lead knee gives. No sensors on the shanks."
+    assert texts(table, 0)[RESULT:] == ["nothing, 2 not judged", explained]
+    assert texts(table, 1)[RESULT:] == ["nothing, 2 not judged", ""]

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from imufeedback import resources, shipped
-from imufeedback.document import Document, JudgedRep, RuleFinding
+from imufeedback.document import Document, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.records import Verdict
 from imufeedback.report import story
 from imufeedback.report.page import Curve, Drill, Session, player_page, session_page
@@ -114,6 +114,15 @@ def test_best_and_worst_with_their_reasons():
     assert [one.rep.index for one in story.worst(reps)] == [0, 2]
     assert "40.0°, limit 3.0°" in story.worst(reps)[0].reason
     assert "unsure" in story.best(reps)[2].reason
+
+
+def test_rules_that_could_not_be_judged_are_told_once_and_are_not_clean():
+    still_open = UnjudgedRule(rule="lead-hip-turns-in", lack="not judged yet", text="Hit a <baseline> block.")
+    reps = [msgspec.structs.replace(rep(k), unjudged=[still_open]) for k in range(3)]
+    page = session_page(session(*reps))
+    assert page.count("Not judged yet: lead hip turns in. Hit a &lt;baseline&gt; block.") == 1
+    assert page.count("none (1 not judged)") == 3
+    assert "Not judged" not in session_page(session(rep(0)))
 
 
 def test_the_next_drill_follows_the_most_common_fault():
