@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
 
@@ -59,6 +59,8 @@ class BayWindow(QMainWindow):
         Told the name of a sound that the person wants to hear.
     sound_delay : callable, optional
         Gives the running estimate of the delay from motion to sound in milliseconds, or None.
+    sound_trouble : callable, optional
+        Says why no tone can be heard now; empty while it can.
     recording : str, optional
         Where the recording goes; see also `show_recording`.
     roles : mapping, optional
@@ -79,6 +81,11 @@ class BayWindow(QMainWindow):
         How long the stop is waited for.
     """
 
+    ended = Signal()
+    """The session is over by itself: its recording is closed."""
+    stayed = Signal()
+    """Asked whether to stop, the person goes on."""
+
     def __init__(
         self,
         feed: EventFeed,
@@ -89,6 +96,7 @@ class BayWindow(QMainWindow):
         on_close: Callable[[str | None], None] | None = None,
         on_preview: Callable[[str], None] | None = None,
         sound_delay: Callable[[], float | None] = lambda: None,
+        sound_trouble: Callable[[], str] = lambda: "",
         recording: str | None = None,
         roles: Mapping[str, Segment] | None = None,
         meaning: Meaning = lambda key: None,
@@ -102,7 +110,7 @@ class BayWindow(QMainWindow):
         super().__init__()
         self.feed = feed
         self._on_begin, self._on_mute, self._on_close = on_begin, on_mute, on_close
-        self._on_preview, self._sound_delay = on_preview, sound_delay
+        self._on_preview, self._sound_delay, self._sound_trouble = on_preview, sound_delay, sound_trouble
         self._also, self._ask = also, ask
         self._on_command = on_command or (lambda command: None)
         self._asking: AskStop | None = None
@@ -141,7 +149,7 @@ class BayWindow(QMainWindow):
         good = self._action(words.good_action(), "G", coach.good)
         discard = self._action(words.discard_action(), "D", coach.discard)
         note = self._action(words.note_action(), "N", lambda: coach.note(self, self._scale()))
-        compare = self._action(words.reference_action(), "C", coach.compare)
+        compare = self._compare_action = self._action(words.reference_action(), "C", coach.compare)
         self.range_action = self._action(words.range_action(), "R", self._toggle_range)
         second = self._action(words.second_action(), "Shift+R", self._show_second)
         full = self._action(words.full_action(), "F11", self._toggle_full)
@@ -273,6 +281,8 @@ class BayWindow(QMainWindow):
             return
         began = time.perf_counter()
         snapshot = self.feed.snapshot(SPAN_S)
+        if snapshot.finished and not self.coach.over:
+            self._over()
         if self.pages.currentWidget() is self.view:
             self.view.draw(snapshot)
         for view in self.ranges:
@@ -281,9 +291,17 @@ class BayWindow(QMainWindow):
         if self._frame_number % max(NUMBER_MS // self._frames.interval(), 1) == 0:
             self.view.show_numbers(snapshot)
             self.view.show_delay(self._sound_delay())
+            self.view.show_sound_trouble(self._sound_trouble())
             self._show_range(snapshot)
         self._frame_number += 1
         self._update_s = time.perf_counter() - began
+
+    def _over(self) -> None:
+        """The recording is closed: what cannot be kept any more cannot be said any more."""
+        self.coach.over = True
+        for action in (self.mute, *self._in_session):
+            action.setEnabled(action in (self.range_action, self._compare_action))
+        self.ended.emit()
 
     def _painted(self, cost_s: float) -> None:
         # A frame costs what the update took and what the painting took, which Qt does later.
@@ -394,6 +412,7 @@ class BayWindow(QMainWindow):
 
     def _go_on(self) -> None:
         self._asking = None
+        self.stayed.emit()
 
     def stop_unasked(self) -> None:
         """Ordered stop, and close. For whoever cannot be asked: a signal, a second press."""

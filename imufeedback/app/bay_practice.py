@@ -25,6 +25,7 @@ def bay_window(practice: Practice, feed: EventFeed, roles: Mapping[str, Segment]
         on_command=practice.command,
         on_preview=practice.preview,
         sound_delay=practice.delay_ms,
+        sound_trouble=practice.sound_trouble,
         rule_set=resources.text("rules", "swing"),
         recording=str(practice.recording),
         roles=roles,

@@ -108,11 +108,13 @@ class BayView(QWidget):
         self._motion = Motion.IDLE
         self._phase = Phase.WAITING
         self._held = False
-        self._target_deg: float | None = None
+        self.target_deg: float | None = None
         self._had_angle = False
         self._muted = False
         self._last_tone: str | None = None
         self._delay_ms: float | None = None
+        self._sound_trouble = ""
+        self._unrecorded = ""
         self._spans = PhaseSpans()
         self._times: deque[TimeMark] = deque(maxlen=MARKS_KEPT)
         self._states: deque[StateMark] = deque(maxlen=MARKS_KEPT)
@@ -198,7 +200,7 @@ class BayView(QWidget):
             BlockBegun: lambda event: notice(words.block_begun(event.name)),
             Doubted: lambda event: notice(event.text),
             Notice: lambda event: notice(event.text),
-            Fault: lambda event: self.messages.show_fault(words.fault(event.where, event.what)),
+            Fault: self._hear_fault,
         }
 
     def _hear_zeroed(self, event: Zeroed) -> None:
@@ -211,6 +213,12 @@ class BayView(QWidget):
         hearer = self._hearers.get(type(event))
         if hearer is not None:
             hearer(event)
+
+    def _hear_fault(self, fault: Fault) -> None:
+        self.messages.show_fault(words.fault(fault.where, fault.what))
+        if fault.where == "recording":
+            self._unrecorded = fault.what
+            self.recording.show_text(words.not_recorded(fault.what))
 
     def _hear_state(self, event: StateChanged) -> None:
         self._motion = event.state
@@ -263,7 +271,7 @@ class BayView(QWidget):
     def result(self) -> Result | None:
         """The last rep's, from its end until the next address; None while there is none."""
         last = self.book.last
-        return result_of(last, self._target_deg) if self._held and last is not None else None
+        return result_of(last, self.target_deg) if self._held and last is not None else None
 
     def _show_result(self) -> None:
         self.panel.state.show_result(self.result)
@@ -282,7 +290,7 @@ class BayView(QWidget):
 
     def show_target(self, target_deg: float | None) -> None:
         """The target of the trail thigh angle; None shows none."""
-        self._target_deg = target_deg
+        self.target_deg = target_deg
         self.plots.show_target(target_deg)
         self.turn.show_target(target_deg)
 
@@ -296,7 +304,7 @@ class BayView(QWidget):
     def show_muted(self, muted: bool) -> None:
         """Say whether tones sound."""
         self._muted = muted
-        self.sound.setText(words.sound_line(muted, self._last_tone, self._delay_ms))
+        self.sound.setText(words.sound_line(muted, self._last_tone, self._delay_ms, self._sound_trouble))
 
     def show_delay(self, delay_ms: float | None) -> None:
         """Running estimate of the delay from motion to sound; None while there is none."""
@@ -304,13 +312,32 @@ class BayView(QWidget):
             self._delay_ms = delay_ms
             self.show_muted(self._muted)
 
+    def show_sound_trouble(self, trouble: str) -> None:
+        """Why no tone can be heard; empty while it can."""
+        if trouble != self._sound_trouble:
+            self._sound_trouble = trouble
+            self.show_muted(self._muted)
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong now, the worst first; empty when all is well."""
+        if self.sensors.gone:
+            return words.sensor_gone(self.sensors.gone)
+        if self._unrecorded:
+            return words.not_recorded(self._unrecorded)
+        if self._sound_trouble and not self._muted:
+            return words.unheard(self._sound_trouble)
+        return "" if self.sensors.low is None else words.battery_low(*self.sensors.low)
+
     # ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
 
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
         spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
         self.plots.draw(snapshot, self._times, self._states, spans)
-        self.panel.state.show_state(self.shown(snapshot))
+        shown = self.shown(snapshot)
+        self.panel.state.show_state(shown)
+        self.panel.state.show_trouble("" if shown is Shown.FINISHED else self.trouble)
         self.body.show_pose(*self.body_of(snapshot))
 
     def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
@@ -318,7 +345,7 @@ class BayView(QWidget):
         angles, sds = newest(snapshot)
         turn_deg = angles[TURN]
         if not len(snapshot.pose_deg) or turn_deg is None:
-            return None, Drawn(self._target_deg), ""
+            return None, Drawn(self.target_deg), ""
         pose, ghost, name = snapshot.pose_deg[-1], None, ""
         reference = self.book.reference(self.choice)
         if reference is not None and self._phase in MOVING:
@@ -326,7 +353,7 @@ class BayView(QWidget):
         if reference is not None and reference.pose_deg is not None:
             name = words.reference_short(self.choice, reference)
         shanks = bool(np.isfinite(pose[-2:]).any())
-        return pose, Drawn(self._target_deg, sds[TRAIL_THIGH], sds[TURN], ghost, shanks), name
+        return pose, Drawn(self.target_deg, sds[TRAIL_THIGH], sds[TURN], ghost, shanks), name
 
     def show_numbers(self, snapshot: Snapshot) -> None:
         """The newest angles as numbers; less often than frames, so that they can be read."""
@@ -352,6 +379,8 @@ class BayView(QWidget):
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
             return Shown.NO_SIGNAL
+        if self.sensors.gone:
+            return Shown.NO_SIGNAL  # the angle may still come: the rep will not count all the same
         return Shown.PAUSED if self.paused else Shown.of(self._motion)
 
 

@@ -26,6 +26,8 @@ class Coach:
         self._view = view
         self._command = command
         self.paused = False
+        self.over = False
+        """The recording is closed: nothing can be said any more."""
         self.limits: dict[str, Limit] = {}
         view.plots.target_moved.connect(self._target_moved)
         view.turn.target_moved.connect(self._target_moved)
@@ -77,6 +79,9 @@ class Coach:
         dialog.open()
 
     def _note(self, entry: Entry | None, text: str) -> None:
+        if self.over:  # it ended while the note was written
+            self._say(words.all_over())
+            return
         if entry is None:
             self._say(words.noted(text))
         else:
@@ -124,6 +129,9 @@ class Coach:
         """A limit from the next rep on; out of its range it is brought to the end of it."""
         limit = self.limits.get(key)
         if limit is None:
+            return
+        if self.over:
+            self._say(words.all_over())
             return
         value = min(max(value, limit.low), limit.high)
         self.limits[key] = replace(limit, value=value)

@@ -9,6 +9,7 @@ import datetime
 import logging
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -16,6 +17,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
+from imufeedback.app import earlier, words
 from imufeedback.app import best_reps
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
@@ -33,9 +35,13 @@ from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import Event, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
 
 TRY_TITLE = "try-it"
+END_HOLD_MS = 4000
+"""The last rep is looked at for so long before the summary takes its place."""
 
 if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
+    from imufeedback.app.ending import EndPage
+    from imufeedback.live.golfer import VirtualGolfer
     from imufeedback.live.practice import Practice
     from imufeedback.live.station import Station
 
@@ -78,6 +84,12 @@ class LiveWindow(QMainWindow):
         self._blocks: tuple[Block, ...] = ()
         self._block: int | None = None
         self._reps = 0
+        self._leaving = False
+        """The window is to close when the session has stopped; else the summary comes."""
+        self._golfer: VirtualGolfer | None = None
+        self._waiting = False
+        """The session begins as soon as the virtual golfer is there."""
+        self.end: EndPage | None = None
         self._desk = _Desk()
         self.pages = QStackedWidget()
         self.pages.addWidget(self.start)
@@ -102,6 +114,7 @@ class LiveWindow(QMainWindow):
         start.calibration.answered.connect(self._answer_swap)
         self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
+        self._desk.ready.connect(self._meet_golfer, Qt.ConnectionType.QueuedConnection)
         QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
         QShortcut("Esc", start, self.close)
 
@@ -113,6 +126,7 @@ class LiveWindow(QMainWindow):
 
     def stop_unasked(self) -> None:
         """Ordered stop, and close, without asking."""
+        self._leaving = True
         if self.bay is not None and not self.bay.gone:
             self.bay.stop_unasked()
         else:
@@ -193,26 +207,53 @@ class LiveWindow(QMainWindow):
         self.start.refresh()
 
     def _try(self) -> None:
+        """The virtual golfer is made ready, and waits: it plays when the session begins."""
         ready = self.start.ready
-        person = ready.person
-        if person is None or ready.running:
+        if ready.person is None or ready.running:
             return
-        from imufeedback.live import practice
+        ready.virtual, ready.links, self._golfer = True, {}, None
+        Thread(target=self._make_golfer, args=(ready.person.hand,), name="golfer", daemon=True).start()
+        self.start.show_step(Step.WORK)
+
+    def _make_golfer(self, hand: Hand) -> None:
+        """In a thread: its movements are worked out, which takes some seconds; the window stays awake."""
+        from imufeedback.live import practice  # noqa: F401 - imported here, so that no start waits for it
         from imufeedback.live.golfer import VirtualGolfer, trial_plan
+
+        golfer = VirtualGolfer(trial_plan(hand))
+        assert golfer.settings is not None
+        self._desk.ready.emit(golfer)
+
+    def _meet_golfer(self, golfer: VirtualGolfer) -> None:
+        person = self.start.ready.person
+        if not self.start.ready.virtual or person is None or golfer.plan.hand is not person.hand:
+            return  # asked for, and then not wanted any more
+        self._golfer = golfer
+        if self._waiting:
+            self._begin()
+
+    def _open_golfer(self) -> bool:
+        """The virtual golfer's session; False while there is none."""
+        ready = self.start.ready
+        self._waiting = self._golfer is None
+        if self._golfer is None or ready.person is None:
+            self.start.messages.show_notice(words.golfer_comes())
+            return False
+        from imufeedback.live import practice
         from imufeedback.synth.sensors import WORN
         from imufeedback.synth.stream import serial_of
 
-        feed = EventFeed(person.hand)
+        feed = EventFeed(ready.person.hand)
         try:
-            journal = practice.new_recording(self._recordings, f"{person.name} {TRY_TITLE}")
+            journal = practice.new_recording(self._recordings, f"{ready.person.name} {TRY_TITLE}")
         except ImuFeedbackError as error:
             self.start.messages.show_fault(str(error))
-            return
-        ready.virtual = ready.calibrating = True
+            return False
         ready.roles = {serial_of(segment): segment for segment in WORN}
-        ready.links.clear()
-        golfer = VirtualGolfer(trial_plan(person.hand))
+        ready.fitting = True
+        golfer, self._golfer = self._golfer, None
         self._open(feed, practice.Practice(golfer, journal, [feed.push], feed.finish))
+        return True
 
     def _stream(self) -> None:
         ready = self.start.ready
@@ -230,7 +271,7 @@ class LiveWindow(QMainWindow):
             return
         offsets = {sensor: self._offset_s(sensor) for sensor in roles}
         worn = WornSensors(self._station, roles, self._layout, ready.person.player, offsets_s=offsets)
-        self._open(feed, practice.Practice(worn, journal, [feed.push]))
+        self._open(feed, practice.Practice(worn, journal, [feed.push], feed.finish))
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:
         """The session begins: it records from here on. The bay window listens behind the first screen."""
@@ -242,13 +283,16 @@ class LiveWindow(QMainWindow):
             practice, feed, ready.roles, ask=True, earlier=self._earlier(), on_close=self._stopped, also=self._hear
         )
         self.bay.setWindowFlags(Qt.WindowType.Widget)
+        self.bay.ended.connect(self._ended)
+        self.bay.stayed.connect(self._stay)
         self.bay.acknowledge()  # the first screen has shown the cautions
         self.pages.addWidget(self.bay)
         ready.running = True
         practice.start()
         stored = self._last_fit()
         ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
-        self.start.show_step(Step.CALIBRATION)
+        if not ready.virtual:
+            self.start.show_step(Step.FITTING)
 
     def _history(self) -> Path | None:
         person = self.start.ready.person
@@ -315,6 +359,8 @@ class LiveWindow(QMainWindow):
     # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
 
     def _begin(self) -> None:
+        if self.start.work is not None and self.start.ready.virtual and self.bay is None and not self._open_golfer():
+            return
         if self.bay is None or self.practice is None or self.start.work is None:
             return
         self._blocks = self.start.work.blocks
@@ -367,17 +413,91 @@ class LiveWindow(QMainWindow):
             assert self.bay is not None
             self.bay.view.messages.show_notice(str(error))
 
+    def _stay(self) -> None:
+        self._leaving = False
+
+    def _ended(self) -> None:
+        """The source has no more: after a look at the last rep the summary comes by itself."""
+        QTimer.singleShot(END_HOLD_MS, self, self._end)
+
+    def _end(self) -> None:
+        if self.bay is not None and not self.bay.gone and self.pages.currentWidget() is self.bay:
+            self.bay.close()
+
     def _stopped(self, failure: str | None) -> None:
         self._keep_best()
-        QTimer.singleShot(0, self.close)
+        if self._leaving or failure is not None or self.pages.currentWidget() is not self.bay or self._blocks == ():
+            QTimer.singleShot(0, self.close)
+        else:
+            QTimer.singleShot(0, self, self._show_end)
+
+    # ── the end of a session, and the next one ───────────────────────────────────────────────────────────────────
+
+    def _show_end(self) -> None:
+        from imufeedback.app.ending import EndPage
+
+        bay, person = self.bay, self.start.ready.person
+        if bay is None or self.practice is None:
+            return
+        book = bay.view.book
+        self.end = EndPage(bay.feed.hand)
+        self.end.again_wanted.connect(self._again)
+        self.end.next_wanted.connect(self._next_player)
+        self.end.close_wanted.connect(self.close)
+        name = "" if person is None else person.name
+        self.end.show_session(name, book.counted, book.best(), bay.view.target_deg, self.practice.recording)
+        self.end.rescale(scale_of(self))
+        self.pages.addWidget(self.end)
+        self.pages.setCurrentWidget(self.end)
+        self.end.again.setFocus()
+        self.setWindowTitle(texts.window_title())
+
+    def _forget_session(self) -> None:
+        """Back to the first screen, as before the session; player, sensors' places and work stay."""
+        for page in (self.end, self.bay):
+            if page is not None:
+                self.pages.removeWidget(page)
+                page.deleteLater()
+        if self._station is not None:
+            self._station.close()
+        self.end = self.bay = self.practice = self._station = self._block = None
+        self._blocks, self._reps = (), 0
+        ready = self.start.ready
+        ready.running = ready.fitting = ready.virtual = False
+        ready.fit_level = ready.fit_refused = ready.stored_fit_days = None
+        ready.links.clear()
+        self.feed = EventFeed(Hand.RIGHT if ready.person is None else ready.person.hand)
+        self.pages.setCurrentWidget(self.start)
+
+    def _again(self) -> None:
+        """The same player and work once more: the virtual golfer at once, real sensors are searched."""
+        virtual = self.start.ready.virtual
+        self._forget_session()
+        if virtual:
+            self._waiting = True
+            self._try()
+            self.start.messages.show_notice(words.golfer_comes())
+            return
+        self.start.show_step(Step.SENSORS)
+        self._search()
+
+    def _next_player(self) -> None:
+        self._forget_session()
+        self.start.ready.virtual = False
+        self.start.ready.roles.clear()
+        self.start.player.show_people()
+        self.start.show_step(Step.PLAYER)
 
     # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)
         self.start.rescale(scale_of(self))
+        if self.end is not None:
+            self.end.rescale(scale_of(self))
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
+        self._leaving = True
         if self.bay is not None and not self.bay.gone:
             event.ignore()
             self.pages.setCurrentWidget(self.bay)
@@ -395,3 +515,5 @@ class _Desk(QObject):
 
     told = Signal(list)
     searched = Signal(object)
+    ready = Signal(object)
+    """The virtual golfer."""

@@ -12,6 +12,9 @@ from imufeedback.app import palette, words
 from imufeedback.app.signs import SignMark
 from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
 
+GONE = (LinkState.SILENT, LinkState.LOST, LinkState.CLOSED)
+LOW_PERCENT = 10.0
+"""Common practice, no source: small sensors last about another half hour."""
 LONG_CHIPS = 4
 """With more sensors than this, chips say only what matters."""
 
@@ -25,6 +28,7 @@ class _Known:
     battery_percent: float | None = None
     rate_hz: float | None = None
     lost: int = 0
+    worn: bool = False
 
 
 class SensorLine(QWidget):
@@ -46,13 +50,26 @@ class SensorLine(QWidget):
     def show_roles(self, roles: Mapping[str, Segment]) -> None:
         """Which sensor is worn where; a sensor without a role is shown by its id."""
         for sensor, segment in roles.items():
-            self._of(sensor).name = words.segment_word(segment)
+            known = self._of(sensor)
+            known.name, known.worn = words.segment_word(segment), True
             self._show(sensor)
 
     @property
     def streaming(self) -> bool:
         """True while any sensor streams."""
         return any(known.state is LinkState.STREAMING for known in self._known.values())
+
+    @property
+    def gone(self) -> list[str]:
+        """Places whose sensor was there and is not now."""
+        return [one.name for one in self._known.values() if one.worn and one.state in GONE]
+
+    @property
+    def low(self) -> tuple[str, float] | None:
+        """Place and charge of the emptiest battery, when it is nearly empty."""
+        charges = [(one.battery_percent, one.name) for one in self._known.values() if one.battery_percent is not None]
+        percent, name = min(charges, default=(100.0, ""))
+        return (name, percent) if percent <= LOW_PERCENT else None
 
     def hear(self, event: Link | ClockFitted | Gap) -> None:
         """Take news of one sensor."""

@@ -108,7 +108,7 @@ class _StateBlock(QFrame):
             self.hint.setText(self.trouble or words.state_hint(self.shown))
         else:
             self.word.setText(result.what)
-            self.hint.setText("   ".join(one for one in (result.number, words.try_next(result.to_try)) if one))
+            self.hint.setText("\n".join(one for one in (result.number, words.try_next(result.to_try)) if one))
         self.setStyleSheet(
             f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
         )
@@ -126,9 +126,9 @@ class _StateBlock(QFrame):
     def _fit_word(self) -> None:
         headline = self.headline is not None
         self.word.setWordWrap(headline)
-        self.hint.setFont(pixel_font((22 if headline else 16) * self._scale, bold=headline))
+        self.hint.setFont(pixel_font((18 if headline else 16) * self._scale, bold=headline))
         if headline:
-            self.word.setFont(pixel_font(self._fitted(30 * self._scale), bold=True))
+            self.word.setFont(pixel_font(self._fitted(28 * self._scale), bold=True))
             return
         # "waiting for sensors" is twice as long as any state and read once; the states get the full size.
         long = len(self.word.text()) > 10

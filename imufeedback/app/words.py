@@ -243,7 +243,9 @@ def recording_line(path: str | None) -> str:
     return tr("Recording: {path}").format(path=path) if path else tr("Not recording")
 
 
-def sound_line(muted: bool, last: str | None, delay_ms: float | None = None) -> str:
+def sound_line(muted: bool, last: str | None, delay_ms: float | None = None, trouble: str = "") -> str:
+    if trouble:
+        return tr("No sound: {trouble}").format(trouble=trouble)
     parts = [tr("Sound off (Space: on)") if muted else tr("Sound on (Space: off)")]
     if last is not None:
         parts.append(tr("last tone: {last}").format(last=sound_word(last)))
@@ -390,6 +392,36 @@ def reference_short(choice: Choice, track: Track) -> str:
     return f"{choice_word(choice)}, {track.label or rep_name(track.number)}"
 
 
+# ── what is wrong, worst first ───────────────────────────────────────────────────────────────────────────────────
+
+
+def sensor_gone(names: list[str]) -> str:
+    which = ", ".join(names)
+    if len(names) == 1:
+        return tr("{which} sensor lost: reps do not count until it is back. Move closer, check its battery.").format(
+            which=which.capitalize()
+        )
+    return tr("Sensors lost: {which}. Reps do not count until they are back.").format(which=which)
+
+
+def not_recorded(why: str) -> str:
+    return tr("Not being recorded: {why}").format(why=why)
+
+
+def unheard(trouble: str) -> str:
+    return tr("No tone can be heard: {trouble}. Check the speaker or headphones.").format(trouble=trouble)
+
+
+def battery_low(name: str, percent: float) -> str:
+    return tr("{name} sensor: battery {percent:.0f} %. Charge it before the next session.").format(
+        name=name.capitalize(), percent=percent
+    )
+
+
+def all_over() -> str:
+    return tr("The recording is closed: nothing more can be kept in it.")
+
+
 # ── the result of a rep ──────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -433,6 +465,67 @@ def strip_title() -> str:
 
 def no_reps_short() -> str:
     return tr("No rep yet")
+
+
+def golfer_comes() -> str:
+    return tr("The virtual golfer is getting ready. It begins by itself in a few seconds.")
+
+
+# ── the end of a session ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def end_title() -> str:
+    return tr("Session over")
+
+
+def no_rep_counted() -> str:
+    return tr("No rep counted.")
+
+
+def clean_reps(clean: int, of: int) -> str:
+    return tr("{clean} of {of} reps without a fault").format(clean=clean, of=of)
+
+
+def before_after(count: int, before: str, after: str) -> str:
+    text = tr("Turn without loss of angle: first {count} reps {before}, last {count} reps {after}")
+    return text.format(count=count, before=before, after=after)
+
+
+def best_rep(number: int, flat: str) -> str:
+    text = tr("Best rep: number {number}").format(number=number)
+    return tr("{text} ({flat} of turn without loss)").format(text=text, flat=flat) if flat else text
+
+
+def next_head() -> str:
+    return tr("Next time")
+
+
+def kept_in(path: str) -> str:
+    return tr("Recording: {path}").format(path=path)
+
+
+def report_button() -> str:
+    return tr("Report  (R)")
+
+
+def report_making() -> str:
+    return tr("Writing the report …")
+
+
+def report_written(path: str) -> str:
+    return tr("Report: {path}").format(path=path)
+
+
+def again_button() -> str:
+    return tr("Again  (Enter)")
+
+
+def next_player_button() -> str:
+    return tr("Next player  (N)")
+
+
+def end_close_button() -> str:
+    return tr("Close  (Esc)")
 
 
 # ── the coach's keys ─────────────────────────────────────────────────────────────────────────────────────────────

@@ -93,6 +93,10 @@ class Sounder(Protocol):
     def output_delay_s(self) -> float:
         """From the device's callback to the ear, as far as it is known."""
 
+    @property
+    def trouble(self) -> str:
+        """Why nothing can be heard now, in one line; empty while there is an output. Any thread."""
+
     def set_level(self, level: float) -> float:
         """Volume of the sounds that start from now on, 0 to `CEILING_LEVEL`; returns what was set."""
 
@@ -214,6 +218,12 @@ class Player:
     def running(self) -> bool:
         """The device takes samples. Cues that come before it does are dropped like any late cue."""
         return self._device is not None and self._calls >= RUNNING_CALLS
+
+    @property
+    def trouble(self) -> str:
+        if self._device is not None:
+            return ""
+        return "no sound output was found" if self._absent else "the sound output stopped"
 
     def close(self) -> None:
         """Stop the sound and give the device back."""

@@ -123,15 +123,18 @@ def _square(found: Body, other: Body | None, angle_deg: float, hand: Hand, shown
     if target is not None:
         edge = ray(centre, EDGE_M, target, towards, down=True)
         shapes.append(Shape(Part.TARGET, [centre, edge], closed=False))
-        at = ray(centre, EDGE_M + 0.035, target - 3.0, towards, down=True)
-        labels.append(Label(Part.TARGET, at, target, anchor=round(towards)))
+        beside = 3.0 if known and angle_deg < target else -3.0
+        at = ray(centre, EDGE_M + 0.035, target + beside, towards, down=True)
+        labels.append(Label(Part.TARGET, at, target, anchor=round(towards if beside < 0 else -towards)))
     if other is not None:
         ghost = seen(other, View.PELVIS, hand)
         shapes += [Shape(Part.GHOST, one.points) for one in _leg(ghost, hand.trail, Part.TRAIL)]
     if known:
         shapes.append(Shape(Part.ARM, [centre, ray(centre, DIAL_M, angle_deg, towards, down=True)], closed=False))
-        at = ray(centre, EDGE_M + 0.02, max(angle_deg, (target or 0.0) + 3.0) + 4.0, towards, down=True)
-        labels.append(Label(Part.ARM, at, angle_deg, anchor=-round(towards)))
+        past = target is not None and angle_deg < target  # the two labels keep out of each other's way
+        beside = angle_deg - 4.0 if past else max(angle_deg, (target or 0.0) + 3.0) + 4.0
+        at = ray(centre, EDGE_M + 0.02, beside, towards, down=True)
+        labels.append(Label(Part.ARM, at, angle_deg, anchor=round(towards if past else -towards)))
     low = -0.92 if shown.shanks or any(name.endswith("ankle") for name in places) else -0.72
     left, right = (-0.34, 0.46) if towards > 0 else (-0.46, 0.34)
     return Drawing(shapes, labels, (left, low, right, 0.30))

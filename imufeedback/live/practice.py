@@ -214,6 +214,10 @@ class Practice:
         if self.sounder is not None:
             self.sounder.play(sound, self.source.clock.now_ns() + PREVIEW_NS)
 
+    def sound_trouble(self) -> str:
+        """Why no tone can be heard now, in one line; empty while it can, and before the start. Any thread."""
+        return "" if self.sounder is None else self.sounder.trouble
+
     def delay_ms(self) -> float | None:
         """Running estimate of the delay from motion to sound; None while there is none. Also tells what the sound
         output has to say."""

@@ -12,7 +12,9 @@ import numpy as np
 from imufeedback import __version__
 from imufeedback.constants import CAUTIONS
 from imufeedback.document import Document, JudgedRep
-from imufeedback.records import Floats, Verdict
+from imufeedback.figure.drawing import Shown, View, drawing
+from imufeedback.figure.shapes import Label, Part
+from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report import story, svg
 from imufeedback.report.style import STYLE
 
@@ -53,6 +55,28 @@ class Drill:
 
 
 @dataclass(frozen=True, slots=True)
+class Frame:
+    """The body at one mark of a rep."""
+
+    name: str
+    pose: Floats
+    """(11,) `imufeedback.figure.pose.POSE`."""
+    angle_sd_deg: float | None = None
+    turn_sd_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """One rep at its marks."""
+
+    rep: int
+    """Index."""
+    hand: Hand
+    frames: Sequence[Frame]
+    target_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """One session to report on."""
 
@@ -69,6 +93,8 @@ class Session:
     tags: Sequence[str] = ()
     drill: Drill | None = None
     """The drill that comes next, when there is one for it."""
+    positions: Frames | None = None
+    """The body at the marks of the best rep, or of the least bad one."""
     discarded: frozenset[int] = frozenset()
     """Reps that a person took out; they count nowhere."""
 
@@ -124,8 +150,9 @@ def _head(player: str, line: str) -> str:
     return f"<header><h1>{escape(player or 'Player without a name')}</h1><p>{escape(line)}</p></header>"
 
 
-def _section(title: str, body: str) -> str:
-    return f"<section><h2>{escape(title)}</h2>{body}</section>"
+def _section(title: str, body: str, css: str = "") -> str:
+    kind = f" class='{css}'" if css else ""
+    return f"<section{kind}><h2>{escape(title)}</h2>{body}</section>"
 
 
 def _list(lines: Sequence[str]) -> str:
@@ -133,29 +160,69 @@ def _list(lines: Sequence[str]) -> str:
 
 
 def _session_body(session: Session) -> list[str]:
+    """What a player should take along comes first and fits on a sheet; the rest is behind a fold."""
     reps = session.reps
     parts = [_section("In short", _in_short(session))]
-    work = story.worked_on(session.summary, session.rule_title)
-    if work:
-        parts.append(_section("What was worked on", _list(work)))
     if reps:
-        parts += [_section("Right, and not yet", _best_and_worst(session)), _section("Next", _next(session))]
-        parts.append(_section("Through the session", _course(session)))
-    parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary))))
+        parts.append(_section("Next", _next(session)))
+        if session.positions is not None:
+            parts.append(_section(*_positions(session.positions)))
+        parts.append(_section("Best and worst reps", _best_and_worst(session)))
+    parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary)), "small"))
     open_rules = story.unjudged(one for rep in reps for one in rep.unjudged)
     if open_rules:
         parts.append(_section("Not judged", _list([_open(*one) for one in open_rules])))
     if session.notes or session.tags:
         tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
         parts.append(_section("Notes", _list([*session.notes, *tags])))
-    if reps or session.void:
-        parts.append(_section("All reps", _table(sorted([*reps, *session.void], key=lambda rep: rep.index))))
-    parts.append(_section("Please remember", _list(CAUTIONS)))
+    parts.append(_section("Please remember", _list(CAUTIONS), "small"))
+    return parts + _folded(session)
+
+
+def _folded(session: Session) -> list[str]:
+    parts = []
+    work = story.worked_on(session.summary, session.rule_title)
+    if work:
+        parts.append(_fold("What was worked on", _list(work)))
+    if session.reps:
+        parts.append(_fold("The reps and why", _reasons(session)))
+        parts.append(_fold("Through the session", _course(session)))
+    if session.reps or session.void:
+        every = sorted([*session.reps, *session.void], key=lambda rep: rep.index)
+        parts.append(_fold("All reps", _table(every)))
     return parts
 
 
 def _open(lack: str, text: str, rules: Sequence[str]) -> str:
     return f"{lack.capitalize()}: {', '.join(rule.replace('-', ' ') for rule in rules)}. {text}"
+
+
+def _fold(title: str, body: str) -> str:
+    return f"<details><summary>{escape(title)}</summary>{body}</details>"
+
+
+def _positions(shown: Frames) -> tuple[str, str]:
+    """Heading and pictures: square to the pelvis above, from above below."""
+    cells = []
+    for frame in shown.frames:
+        beside = Shown(shown.target_deg, frame.angle_sd_deg, frame.turn_sd_deg)
+        views = (drawing(frame.pose, view, shown.hand, beside) for view in (View.PELVIS, View.TOP))
+        pictures = "".join(
+            svg.body(made, f"The body at {frame.name}", _body_words) for made in views if made is not None
+        )
+        if pictures:
+            cells.append(f"<figure><figcaption>{escape(frame.name.capitalize())}</figcaption>{pictures}</figure>")
+    key = (
+        "<p class='key'>Above: square to the pelvis, the blue thigh is the trail leg, the green line its target. "
+        "Below: from above, the arrow points to the target.</p>"
+    )
+    return f"Rep {shown.rep + 1} at its positions", f"<div class='four'>{''.join(cells)}</div>{key}"
+
+
+def _body_words(label: Label) -> str:
+    angle = f"{story.minus(label.value_deg, 0)}°"
+    said = {Part.TARGET: f"target {angle}", Part.TARGET_LINE: "", Part.TURN: f"turn {angle}"}
+    return said.get(label.part, angle)
 
 
 def _in_short(session: Session) -> str:
@@ -197,7 +264,12 @@ def _best_and_worst(session: Session) -> str:
         "<span class='bad'>╍╍</span> not yet. Band: ± one standard deviation. "
         "On the way down the line should fall without a flat stretch.</p>"
     )
-    return f"<figure>{picture}{key}</figure>" + _told("The best", right) + _told("The ones to learn from", wrong)
+    return f"<figure class='curve'>{picture}{key}</figure>"
+
+
+def _reasons(session: Session) -> str:
+    right, wrong = story.best(session.reps), story.worst(session.reps)
+    return _told("The best", right) + _told("The ones to learn from", wrong)
 
 
 def _overlay(told: story.Told, session: Session, css: str) -> svg.Line | None:
@@ -226,7 +298,7 @@ def _next(session: Session) -> str:
     if session.drill is None:
         return f"<p class='big'><b>{escape(following.title)}</b></p><p>{escape(following.text)}</p>"
     drill = session.drill
-    why = f"<p>Because most often: {escape(following.text)}</p>"
+    why = f"<p>Why this drill: {escape(following.text)}</p>"
     head = f"<p class='big'><b>{escape(drill.title)}</b></p>{why}"
     return f"{head}{_list(drill.instructions)}<p class='key'>{escape(drill.stop)}</p>"
 
@@ -264,7 +336,7 @@ def _tone_key(known: bool) -> str:
         return "<p class='key'>Whether tones sounded was not recorded in this session.</p>"
     return (
         "<p class='key'><span class='good'>●</span> with tones <span class='quiet'>●</span> without tones. "
-        "What is learnt shows without tones.</p>"
+        "Reps without tones show what has stuck.</p>"
     )
 
 
@@ -313,8 +385,8 @@ def _table(reps: Sequence[JudgedRep]) -> str:
     rows = "".join(_row(one) for one in reps)
     return (
         "<p class='key'>Degrees. Hip rotation counts from address, inward positive.</p>"
-        f"<div class='wide'><table><thead><tr><th>Rep</th><th>At</th>{heads}<th>Rules not met</th></tr></thead>"
-        f"<tbody>{rows}</tbody></table></div>"
+        f"<table class='reps'><thead><tr><th>Rep</th><th>At</th>{heads}<th>Rules not met</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table>"
     )
 
 
@@ -324,15 +396,17 @@ def _row(rep: JudgedRep) -> str:
             f"<tr class='void'><td><s>{rep.index + 1}</s></td><td>{_clock(rep.start_s)}</td>"
             f"<td colspan='{len(REP_COLUMNS) + 1}'>does not count: {escape(rep.void)}</td></tr>"
         )
-    cells = "".join(f"<td>{_cell(rep.features.get(name))}</td>" for _, name in REP_COLUMNS)
+    cells = "".join(
+        f"<td data-head='{escape(head)}'>{_cell(rep.features.get(name))}</td>" for head, name in REP_COLUMNS
+    )
     found = [
         f"{finding.rule.replace('-', ' ')}{' (unsure)' if finding.verdict is Verdict.UNSURE else ''}"
         for finding in rep.findings
     ]
     css = " class='bad'" if story.faults(rep) else ""
     return (
-        f"<tr><td>{rep.index + 1}</td><td>{_clock(rep.start_s)}</td>{cells}"
-        f"<td{css}>{escape(', '.join(found) or story.nothing(len(rep.unjudged)))}</td></tr>"
+        f"<tr><td data-head='Rep'>{rep.index + 1}</td><td data-head='At'>{_clock(rep.start_s)}</td>{cells}"
+        f"<td{css} data-head='Rules not met'>{escape(', '.join(found) or story.nothing(len(rep.unjudged)))}</td></tr>"
     )
 
 

@@ -21,7 +21,13 @@ svg text { fill: var(--soft); } .grid { stroke: #e9e7e1; } .zero { stroke: #8a88
 .line.quiet { stroke: var(--quiet); stroke-dasharray: 2 3; } .band.quiet, .dot.quiet { fill: var(--quiet); }
 .key { color: var(--soft); font-size: 14px; } .key .good { color: var(--good); } .key .quiet { color: var(--quiet); }
 .bad, .key .bad { color: var(--bad); }
-.wide { overflow-x: auto; } .wide table { min-width: 680px; }
+.four { display: grid; grid-template-columns: repeat(4, 1fr); gap: 6px; }
+.four figure { margin: 0; text-align: center; }
+svg.body { font-size: 60px; max-height: 230px; } svg.body text { fill: var(--ink); }
+.curve svg { max-height: 300px; }
+.small { font-size: 14px; } .small h2 { font-size: 16px; margin-top: 14px; }
+details { margin: 14px 0; border-top: 1px solid var(--line); }
+summary { font-weight: 600; padding: 8px 0; cursor: pointer; }
 table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-numeric: tabular-nums; }
 th { text-align: right; vertical-align: bottom; font-weight: 600; } td { text-align: right; }
 th:last-child, td:last-child { min-width: 150px; }
@@ -31,11 +37,22 @@ thead { display: table-header-group; } tr { break-inside: avoid; }
 footer { margin-top: 30px; color: var(--soft); font-size: 13px; }
 @media (max-width: 560px) {
   main { padding: 12px 14px 30px; } h1 { font-size: 24px; } svg { font-size: 19px; }
+  .four { grid-template-columns: repeat(2, 1fr); }
+  .reps thead { display: none; } .reps, .reps tbody, .reps tr, .reps td { display: block; width: auto; }
+  .reps tr { border-bottom: 2px solid var(--line); padding: 6px 0; } .reps td, .reps td:last-child { text-align: left; }
+  .reps td { border: none; padding: 1px 0; overflow-wrap: anywhere; min-width: 0; }
+  .reps td[data-head]::before { content: attr(data-head) ": "; color: var(--soft); }
 }
-@page { size: A4; margin: 14mm; }
+@page { size: A4; margin: 11mm; }
 @media print {
-  body { background: #fff; font-size: 11pt; } main { max-width: none; padding: 0; }
+  body { background: #fff; font-size: 9.5pt; line-height: 1.35; } main { max-width: none; padding: 0; }
+  h1 { font-size: 17pt; margin: 0; } h2 { font-size: 12pt; margin: 9px 0 2px; }
+  p, ul { margin: 2px 0; } li { margin: 1px 0; }
+  .big { font-size: 12pt; } .small, .key { font-size: 8.5pt; } .small h2 { font-size: 10pt; margin-top: 5px; }
+  .small ul { columns: 2; }
+  .four svg.body { max-height: 118px; } .curve svg { max-height: 170px; } figure { margin: 3px 0; }
+  details:not([open]) { display: none; } footer { margin-top: 4px; font-size: 8pt; }
   figure, li { break-inside: avoid; } h2, h3 { break-after: avoid; }
-  .wide { overflow: visible; } .wide table { min-width: 0; } table { font-size: 8.5pt; }
+  table { font-size: 8.5pt; }
 }
 """

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
 import numpy as np
 
+from imufeedback.figure.shapes import LIGHT, Drawing, Label
 from imufeedback.records import Floats
 from imufeedback.report.story import minus
 
@@ -60,6 +61,31 @@ def draw(picture: Picture) -> str:
     parts += frame.axes(picture)
     parts += [frame.band(one) for one in shown if one.sd is not None]
     parts += [frame.line(one) for one in shown]
+    return "".join([*parts, "</svg>"])
+
+
+def body(drawing: Drawing, title: str, words: Callable[[Label], str]) -> str:
+    """The body (`imufeedback.figure`) as an ``<svg>`` element in millimetres; `words` are those beside its parts."""
+    left, bottom, right, top = drawing.box
+
+    def place(point: tuple[float, float]) -> str:
+        return f"{1e3 * (point[0] - left):.0f} {1e3 * (top - point[1]):.0f}"
+
+    size = f"{1e3 * (right - left):.0f} {1e3 * (top - bottom):.0f}"
+    parts = [f'<svg class="body" viewBox="0 0 {size}" role="img" aria-label="{escape(title)}">']
+    for shape in drawing.shapes:
+        ink = LIGHT[shape.part]
+        dash = ' stroke-dasharray="18 12"' if ink.dash else ""
+        line = f' stroke="{ink.line}" stroke-width="{1e3 * ink.width_m:.0f}"{dash}' if ink.line else ""
+        fill = f'fill="{ink.fill}" fill-opacity="{ink.opacity:g}"' if ink.fill and shape.closed else 'fill="none"'
+        path = "L".join(place(one) for one in shape.points)
+        parts.append(f'<path {fill}{line} stroke-linejoin="round" d="M{path}{"Z" if shape.closed else ""}"/>')
+    for label in drawing.labels:
+        x, y = place(label.at).split()
+        anchor = {-1: "start", 0: "middle", 1: "end"}[label.anchor]
+        parts.append(
+            f'<text x="{x}" y="{y}" dy="0.4em" font-size="60" text-anchor="{anchor}">{escape(words(label))}</text>'
+        )
     return "".join([*parts, "</svg>"])
 
 

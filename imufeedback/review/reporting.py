@@ -9,11 +9,15 @@ from datetime import datetime
 from pathlib import Path
 
 import msgspec
+import numpy as np
 from msgspec import UNSET
 
 from imufeedback import resources, shipped
 from imufeedback.commands import settings_of
 from imufeedback.document import Document, JudgedRep
+from imufeedback.errors import BadFile, BadToml, UsageError
+from imufeedback.figure.pose import POSE, body
+from imufeedback.judging import judge, way_of
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.record.library.edits import Edits, read_edits
 from imufeedback.record.library.places import trace_of
@@ -21,12 +25,16 @@ from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
+from imufeedback.report.page import Curve, Drill, Frame, Frames, Session
+from imufeedback.report.story import best, counted, next_drill, severity, worst
 from imufeedback.report.page import Curve, Drill, Session
 from imufeedback.report.story import best, counted, next_drill, worst
 from imufeedback.review.judging import judge, way_of
 from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings
 
+NEAR_S = 0.05
+"""A mark without a sample so near has no picture."""
 Progress = Callable[[float], None]
 
 
@@ -148,8 +156,42 @@ def session_of(found: Judgement) -> Session:
         notes=tuple(found.edits.notes),
         tags=tuple(found.edits.tags),
         drill=_drill(reps),
+        positions=_positions(found, reps),
         discarded=frozenset(found.edits.discarded),
     )
+
+
+POSITIONS = ("top", "level", "impact", "finish")
+
+
+def _positions(found: Judgement, reps: Sequence[JudgedRep]) -> Frames | None:
+    """The body at the marks of the rep with the fewest faults; None when no mark of it has one."""
+    if not reps:
+        return None
+    rep = min(reps, key=severity)
+    frames = [one for one in (_frame(found, rep, name) for name in POSITIONS) if one is not None]
+    return Frames(rep.index, found.hand, frames, _target_deg(found)) if frames else None
+
+
+def _frame(found: Judgement, rep: JudgedRep, name: str) -> Frame | None:
+    at_s = rep.marks.get(f"{name}_s")
+    if at_s is None:
+        return None
+    part = found.trace.stretch(at_s - NEAR_S, at_s + NEAR_S)
+    if not len(part.t_s):
+        return None
+    row = int(np.argmin(np.abs(part.t_s - at_s)))
+    pose = np.array([part.angle(one)[row] for one in POSE])
+    spreads = (float(part.sd(one)[row]) for one in (trail_column(found.hand), "pelvis_turn_deg"))
+    angle_sd, turn_sd = (one if np.isfinite(one) else None for one in spreads)
+    return None if body(pose, found.hand) is None else Frame(name, pose, angle_sd, turn_sd)
+
+
+def _target_deg(found: Judgement) -> float | None:
+    try:
+        return parse_recorded(found.settings.rule_set, "rule set")[0].live.target_deg
+    except BadToml:
+        return None
 
 
 def _drill(reps: Sequence[JudgedRep]) -> Drill | None:

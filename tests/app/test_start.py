@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from bay_events import angles, grid, rep
+from bay_events import angles, finding, grid, rep
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog
@@ -117,6 +117,9 @@ class FakePractice:
     def delay_ms(self) -> float | None:
         return None
 
+    def sound_trouble(self) -> str:
+        return ""
+
     def stop(self) -> None:
         self.stopped += 1
 
@@ -124,6 +127,7 @@ class FakePractice:
 @pytest.fixture
 def make(qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Make:
     monkeypatch.setattr(practice, "Practice", FakePractice)
+    monkeypatch.setattr(VirtualGolfer, "settings", "worked out")  # seconds of work that no test here looks at
     monkeypatch.setattr(practice, "new_recording", lambda folder, title: (folder, title))
     layout = parse_layout(resources.text("layouts", "house"), "house")
 
@@ -217,22 +221,26 @@ def test_a_player_can_be_changed(make: Make) -> None:
     assert found.notes == "tight"
 
 
-def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtBot) -> None:
+def trial(make: Make, qtbot: QtBot) -> LiveWindow:
+    """The virtual golfer, begun by keyboard."""
     window = make(SEEN)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_T, modifier=CTRL)
+    assert window.practice is None, "it waits for the beginning"
+    assert window.start.step is Step.WORK
+    assert window.start.ready.can_begin
+    press(Qt.Key.Key_Return, modifier=CTRL)
+    qtbot.waitUntil(lambda: window.bay is not None, timeout=60_000)
+    return window
+
+
+def test_the_virtual_golfer_waits_to_begin_and_the_player_is_remembered(make: Make, qtbot: QtBot) -> None:
+    window = trial(make, qtbot)
     made = window.practice
     assert isinstance(made, FakePractice)
     assert isinstance(made.source, VirtualGolfer)
     assert made.source.plan.hand is Hand.LEFT
     assert window.feed.hand is Hand.LEFT
-    assert window.start.step is Step.CALIBRATION
-    assert window.start.ready.mark(Step.SENSORS) is Mark.BUSY
-    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in window.start.ready.roles))
-    assert window.start.ready.mark(Step.SENSORS) is Mark.DONE
-    told(window, fitted())
-    assert window.start.step is Step.WORK
-    press(Qt.Key.Key_Return, modifier=CTRL)
     assert window.bay is not None
     assert window.pages.currentWidget() is window.bay
     assert window.bay.view.isVisible()
@@ -249,6 +257,38 @@ def test_try_it_goes_to_the_bay_by_keyboard_and_remembers(make: Make, qtbot: QtB
     window.findChildren(AskStop)[-1].stop.click()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
     assert made.stopped == 1
+
+
+def test_a_session_ends_in_a_summary_and_goes_on_again_or_with_the_next_player(make: Make, qtbot: QtBot) -> None:
+    window = trial(make, qtbot)
+    assert window.bay is not None
+    told(window, angles(grid(60, 64)), rep(0), finding(0))
+    qtbot.keyClick(window.bay, Qt.Key.Key_Escape)
+    asking = window.findChild(AskStop)
+    assert asking is not None
+    asking.stop.click()
+    qtbot.waitUntil(lambda: window.end is not None, timeout=3000)
+    assert window.isVisible()
+    assert window.end is not None
+    assert window.pages.currentWidget() is window.end
+    assert window.end.result.text() == "0 of 1 reps without a fault"
+    assert window.end.next_title.text()
+    first = window.practice
+    qtbot.keyClick(window.end, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: window.practice not in (None, first), timeout=60_000)
+    assert window.bay is not None
+    assert window.bay.view.book.last is None, "a new session knows no rep of the last one"
+    window.feed.finish()
+    window.bay._hear()
+    window.bay._frame()
+    qtbot.waitUntil(lambda: window.end is not None, timeout=10_000)
+    assert window.end is not None
+    qtbot.keyClick(window.end, Qt.Key.Key_N)
+    assert window.pages.currentWidget() is window.start
+    assert window.start.step is Step.PLAYER
+    assert not window.start.ready.running
+    window.close()
+    assert not window.isVisible()
 
 
 def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> None:
@@ -396,17 +436,13 @@ def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:
 
 
 def test_a_sensor_that_goes_is_seen_in_the_steps(make: Make) -> None:
-    window = make(SEEN)
-    press(Qt.Key.Key_Return)
-    press(Qt.Key.Key_T, modifier=CTRL)
-    sensors = list(window.start.ready.roles)
-    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in sensors))
-    told(window, Link(sensors[0], 2.0, LinkState.LOST, "", {}))
+    window, _ = streaming(make)
+    told(window, Link("A1", 2.0, LinkState.LOST, "", {}))
     assert window.start.ready.mark(Step.SENSORS) is Mark.TROUBLE
     assert "pelvis" in window.start.steps.rows[Step.SENSORS].line.text()
 
 
-def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_recording_that_cannot_be_made_is_told(make: Make, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(folder: Path, title: str) -> None:
         raise CannotWrite("no room", where=str(folder))
 
@@ -414,7 +450,8 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, monkeypatch: pytest
     window = make(SEEN)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_T, modifier=CTRL)
-    assert "no room" in window.start.messages.text.text()
+    press(Qt.Key.Key_Return, modifier=CTRL)
+    qtbot.waitUntil(lambda: "no room" in window.start.messages.text.text(), timeout=60_000)
     assert window.practice is None
 
 

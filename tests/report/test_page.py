@@ -12,10 +12,12 @@ import numpy as np
 import pytest
 
 from imufeedback import resources, shipped
+from imufeedback.document import Document, JudgedRep, RuleFinding
+from imufeedback.records import Hand, Verdict
 from imufeedback.document import Document, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.records import Verdict
 from imufeedback.report import story
-from imufeedback.report.page import Curve, Drill, Session, player_page, session_page
+from imufeedback.report.page import Curve, Drill, Frame, Frames, Session, player_page, session_page
 from imufeedback.rules import parse_rule_set
 
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
@@ -157,7 +159,7 @@ def test_a_drill_is_told_with_when_to_stop_and_escaped():
     page = session_page(session(rep(0, finding("turns-in-the-hips", 0.1)), drill=drill))
     assert "<script" not in page
     assert "stop when it hurts" in page
-    assert "Because most often: do better at turns-in-the-hips" in page
+    assert "Why this drill: do better at turns-in-the-hips" in page
 
 
 def test_what_is_not_known_is_not_made_up():
@@ -178,7 +180,7 @@ def test_how_sure_the_numbers_are():
 def test_with_and_without_tones_are_kept_apart():
     text = session_page(session(rep(0, tones=True), rep(1, tones=False), rep(2, tones=True)))
     assert "with tones" in text
-    assert "What is learnt shows without tones" in text
+    assert "Reps without tones show what has stuck" in text
     assert len(re.findall('class="line quiet"', text)) == 2
 
 
@@ -212,3 +214,25 @@ def test_a_hundred_reps_stay_small():
 def test_no_minus_before_nothing():
     assert story.minus(-0.04, 1) == "0.0"
     assert story.minus(-1.25, 1) == "\N{MINUS SIGN}1.2"
+
+
+def test_what_to_take_along_comes_first_and_the_table_is_folded():
+    pose = np.array([-40.0, -8.0, 20.0, 5.0, 3.0, -5.0, 23.0, 3.0, 5.0, np.nan, np.nan])
+    frames = Frames(0, Hand.LEFT, [Frame("top", pose, 1.5, 4.0), Frame("<b>", pose)], 2.0)
+    page = session_page(session(rep(0), positions=frames))
+    heads = [
+        "In short",
+        "<h2>Next",
+        "Rep 1 at its positions",
+        "Best and worst reps",
+        "How sure",
+        "<details>",
+        "All reps",
+    ]
+    places = [page.index(one) for one in heads]
+    assert places == sorted(places)
+    assert page.count('class="body"') == 4, "two views of each position"
+    assert "target 2°" in page
+    assert "turn −40°" in page
+    assert "<figcaption><b>" not in page
+    assert page.index("<table") > page.index("<details>")

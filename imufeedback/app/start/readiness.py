@@ -104,6 +104,8 @@ class Readiness:
         return Mark.DONE if self.person is not None and self.person.cautions_seen else Mark.OPEN
 
     def _sensors(self) -> Mark:
+        if self.virtual and not self.running:
+            return Mark.DONE  # it wears them
         if self.lost() or self.double_places() or (self.search_trouble and not self.running):
             return Mark.TROUBLE
         if self.searching or (self.running and self.missing_places()):
@@ -113,6 +115,6 @@ class Readiness:
     def _calibration(self) -> Mark:
         if self.fit_refused is not None:
             return Mark.TROUBLE
-        if self.fit_level is not None:
-            return Mark.DONE
+        if self.fit_level is not None or (self.virtual and not self.running):
+            return Mark.DONE  # the virtual golfer does the movements when the session has begun
         return Mark.BUSY if self.calibrating else Mark.OPEN
