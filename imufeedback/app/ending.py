@@ -199,7 +199,7 @@ class EndPage(QWidget):
         from imufeedback.record.files import whole_file
         from imufeedback.record.unfinished import scratch_folder
         from imufeedback.report.page import session_page
-        from imufeedback.reporting import judgement, session_of
+        from imufeedback.review.reporting import judgement, session_of
 
         out = recording.with_suffix(".html")
         try:

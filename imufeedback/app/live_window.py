@@ -17,8 +17,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback.app import earlier, words
-from imufeedback.app import best_reps
+from imufeedback.app import best_reps, words
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
@@ -250,7 +249,7 @@ class LiveWindow(QMainWindow):
             self.start.messages.show_fault(str(error))
             return False
         ready.roles = {serial_of(segment): segment for segment in WORN}
-        ready.fitting = True
+        ready.calibrating = True
         golfer, self._golfer = self._golfer, None
         self._open(feed, practice.Practice(golfer, journal, [feed.push], feed.finish))
         return True
@@ -292,7 +291,7 @@ class LiveWindow(QMainWindow):
         stored = self._last_fit()
         ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
         if not ready.virtual:
-            self.start.show_step(Step.FITTING)
+            self.start.show_step(Step.CALIBRATION)
 
     def _history(self) -> Path | None:
         person = self.start.ready.person
@@ -463,7 +462,7 @@ class LiveWindow(QMainWindow):
         self.end = self.bay = self.practice = self._station = self._block = None
         self._blocks, self._reps = (), 0
         ready = self.start.ready
-        ready.running = ready.fitting = ready.virtual = False
+        ready.running = ready.calibrating = ready.virtual = False
         ready.fit_level = ready.fit_refused = ready.stored_fit_days = None
         ready.links.clear()
         self.feed = EventFeed(Hand.RIGHT if ready.person is None else ready.person.hand)

@@ -260,7 +260,6 @@ def _play(
 ) -> None:
     from imufeedback.audio import open_player
     from imufeedback.live.practice import Practice, new_recording
-    from imufeedback.live.session import Sink
     from imufeedback.live.station_source import WornSensors
     from imufeedback.live.unattended import Stint, Unattended
     from imufeedback.report.summary import Summary

@@ -17,8 +17,6 @@ from imufeedback.commands import settings_of
 from imufeedback.document import Document, JudgedRep
 from imufeedback.errors import BadFile, BadToml, UsageError
 from imufeedback.figure.pose import POSE, body
-from imufeedback.judging import judge, way_of
-from imufeedback.errors import BadFile, UsageError
 from imufeedback.record.library.edits import Edits, read_edits
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
@@ -27,8 +25,6 @@ from imufeedback.record.window import open_window
 from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Frame, Frames, Session
 from imufeedback.report.story import best, counted, next_drill, severity, worst
-from imufeedback.report.page import Curve, Drill, Session
-from imufeedback.report.story import best, counted, next_drill, worst
 from imufeedback.review.judging import judge, way_of
 from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings

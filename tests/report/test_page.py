@@ -12,10 +12,8 @@ import numpy as np
 import pytest
 
 from imufeedback import resources, shipped
-from imufeedback.document import Document, JudgedRep, RuleFinding
-from imufeedback.records import Hand, Verdict
 from imufeedback.document import Document, JudgedRep, RuleFinding, UnjudgedRule
-from imufeedback.records import Verdict
+from imufeedback.records import Hand, Verdict
 from imufeedback.report import story
 from imufeedback.report.page import Curve, Drill, Frame, Frames, Session, player_page, session_page
 from imufeedback.rules import parse_rule_set
