@@ -67,6 +67,7 @@ def handled_sensor(layout: Layout, serial: str, gravity_m_s2: float, seed: int =
 
 
 def _payloads(layout: Layout, seed: int, gravity_m_s2: float) -> Iterator[tuple[int, bytes]]:
+    """The motion is made before the radio begins: a second of computing would be a second behind the clock for ever."""
     rng = np.random.default_rng(seed)
     size = layout.samples_per_packet
     n = np.arange(int(ROUTINE_S * layout.rate_hz) // size * size)
@@ -75,7 +76,11 @@ def _payloads(layout: Layout, seed: int, gravity_m_s2: float) -> Iterator[tuple[
     gyr = gyr / GYR_SCALE + GYR_BIAS_RAD_S + rng.normal(0.0, 0.002, gyr.shape)
     acc = acc / ACC_SCALE + OFFSET_M_S2 + rng.normal(0.0, 0.02, acc.shape)
     ticks = np.rint(n * layout.nominal_step_ticks).astype(np.int64)
-    for k in range(len(n) // size):
-        part = slice(k * size, (k + 1) * size)
-        payload = encode(layout, k, int(ticks[part.start]), gyr[part], acc[part], ticks[part])
-        yield round((t_s[part.stop - 1] + 0.005) * 1e9), payload
+    parts = [slice(k * size, (k + 1) * size) for k in range(len(n) // size)]
+    return (
+        (
+            round((t_s[part.stop - 1] + 0.005) * 1e9),
+            encode(layout, k, int(ticks[part.start]), gyr[part], acc[part], ticks[part]),
+        )
+        for k, part in enumerate(parts)
+    )
