@@ -22,7 +22,6 @@ import numpy as np
 
 from imufeedback.records import Floats
 
-MARKS = ("address", "top", "impact", "finish")
 REP_TIME, REP_ANGLE_DEG, REP_LENGTH_M, REP_GIVE = (0.06, 0.03, 0.06), 2.0, 0.004, 0.02
 """From rep to rep: times of back, down [P] and through, angles, lengths, give [F]."""
 
