@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imufeedback.body.low_pass import zero_phase
 from imufeedback.body.matrices import from_q
 from imufeedback.body.refusal import FitImpossible, name
 from imufeedback.body.stretch import Stretch
@@ -104,12 +105,3 @@ def low_passed(stretch: Stretch, cutoff_hz: float) -> Floats:
     """(M, 3) angular rates of the pieces that are long enough, each by itself: zero-phase Butterworth of order 2."""
     pieces = [stretch.gyr_rad_s[one] for one in stretch.pieces if one.stop - one.start > FILTER_SAMPLES]
     return np.concatenate([zero_phase(one, cutoff_hz, stretch.rate_hz) for one in pieces or [stretch.gyr_rad_s]])
-
-
-def zero_phase(values: Floats, cutoff_hz: float, rate_hz: float) -> Floats:
-    """Butterworth of order 2, forth and back."""
-    from scipy.signal import butter, filtfilt  # takes half a second to import; who reads or stores a fit needs none
-
-    b, a = butter(2, cutoff_hz / (rate_hz / 2))
-    out: Floats = filtfilt(b, a, values, axis=0)
-    return out

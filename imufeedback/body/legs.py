@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from imufeedback.body.evidence import THIGHS
-from imufeedback.body.functional_axis import zero_phase
+from imufeedback.body.low_pass import zero_phase
 from imufeedback.body.matrices import from_q
 from imufeedback.body.refusal import FitImpossible
 from imufeedback.body.stretch import Stretch, paired

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
+from imufeedback.quaternions import from_matrix
 from imufeedback.records import Floats
 
 
@@ -38,8 +38,7 @@ _OF_PRODUCTS = _of_products()
 
 def to_q(matrix: Floats) -> Floats:
     """(..., 3, 3) to scalar-first quaternions with w >= 0."""
-    q: Floats = Rotation.from_matrix(matrix).as_quat(scalar_first=True, canonical=True)
-    return q
+    return from_matrix(matrix)
 
 
 def about_vertical(angle_rad: float) -> Floats:

@@ -13,7 +13,6 @@ the whole calibration at once and without knowing δ beforehand. Where this cann
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from imufeedback.body.joint_problem import (
     ARM_PRIOR,
@@ -26,8 +25,10 @@ from imufeedback.body.joint_problem import (
     inflation,
     seen,
 )
+from imufeedback.body.matrices import from_q
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.body.stretch import Stretch
+from imufeedback.quaternions import by_vector
 from imufeedback.records import Floats
 
 STANDING_S = 0.3
@@ -126,5 +127,5 @@ def _closed(S: Floats, before: Floats, after: Floats) -> Floats:
     a, b = after / np.linalg.norm(after), before / np.linalg.norm(before)
     drift = np.cross(a, b)
     parts = np.linspace(0.0, 1.0, len(S))[:, None] * drift
-    out: Floats = Rotation.from_rotvec(parts).as_matrix() @ S
+    out: Floats = from_q(by_vector(parts)) @ S
     return out

@@ -6,20 +6,8 @@ import math
 
 import numpy as np
 
+from imufeedback.quaternions import product
 from imufeedback.records import Floats
-
-
-def product(a: Floats, b: Floats) -> Floats:
-    """(..., 4) a⊗b; leading axes broadcast."""
-    w, x, y, z = a[..., 0], a[..., 1], a[..., 2], a[..., 3]
-    p, q, r, s = b[..., 0], b[..., 1], b[..., 2], b[..., 3]
-    parts = (
-        w * p - x * q - y * r - z * s,
-        w * q + x * p + y * s - z * r,
-        w * r - x * s + y * p + z * q,
-        w * s + x * r - y * q + z * p,
-    )
-    return np.stack(parts, axis=-1)
 
 
 def to_earth(q_es: Floats, vector: Floats) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import ahrs
@@ -16,11 +16,12 @@ from imufeedback.commands import Asked, SetFit
 from imufeedback.fusion import Fusion
 from imufeedback.measure.golfer import LAYOUT, RATE_HZ, items
 from imufeedback.measure.players import typical
-from imufeedback.packets import Decoder, parse_layout
+from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.pipeline import run
 from imufeedback.records import (
     AlignedBlock,
     DeviceBlock,
+    DeviceRun,
     Fitted,
     Floats,
     ImuBlock,
@@ -35,6 +36,8 @@ from imufeedback.timing import Merger, SensorClock
 
 SAMPLES = 4
 """In a packet, as our sensors send them."""
+HOUSE = "house"
+"""Layout of packets that come by radio."""
 NAMES = tuple(serial_of(one) for one in WORN)
 
 
@@ -96,6 +99,57 @@ def _cut(block: ImuBlock) -> list[ImuBlock]:
         ImuBlock(block.sensor, block.t_s[r], block.dt_s[r], block.gyr_rad_s[r], block.acc_m_s2[r], block.flags[r])
         for r in rows
     ]
+
+
+STRETCH = 600
+"""Packets of one sensor that are read at once where a recording is judged: its part of the items between two looks at
+the progress."""
+
+
+def read_us(session: Script) -> tuple[float, float]:
+    """Mean microseconds a packet for decoding and clock: over stretches, and one packet after the other."""
+    layout = parse_layout(resources.text("layouts", HOUSE), HOUSE)
+    text = resources.text("layouts", HOUSE)
+    stream = items(session, WORN[:1], model=typical(soft_tissue=False), layout_text=text)
+    packets = [one for one in stream if isinstance(one, RawPacket)]
+    parts = [packets[k : k + STRETCH] for k in range(0, len(packets), STRETCH)]
+    decoder, clock = Decoder(NAMES[0], layout, 0), _clock(NAMES[0], layout)
+
+    def together() -> None:
+        for part in parts:
+            for _, made in decoder.feed_many(part):
+                if isinstance(made, DeviceRun):
+                    _run_through(clock, made)
+                else:
+                    _one_by_one(clock, made)
+
+    single, single_clock = Decoder(NAMES[0], layout, 0), _clock(NAMES[0], layout)
+
+    def singly() -> None:
+        for packet in packets:
+            _one_by_one(single_clock, single.feed(packet))
+
+    return _each_us(together, len(packets)), _each_us(singly, len(packets))
+
+
+def _run_through(clock: SensorClock, run: DeviceRun) -> None:
+    done = 0
+    while done < len(run):
+        timed = clock.feed_run(run.rest(done))
+        if timed is None:
+            clock.feed(run.block(done))
+        done += 1 if timed is None else len(timed.run)
+
+
+def _one_by_one(clock: SensorClock, made: Iterable[object]) -> None:
+    for one in made:
+        if isinstance(one, DeviceBlock):
+            clock.feed(one)
+
+
+def _clock(name: str, layout: Layout) -> SensorClock:
+    counter = layout.counter
+    return SensorClock(name, tick_unit_s=counter.unit_s, tick_bits=counter.bits, nominal_hz=layout.rate_hz, origin_ns=0)
 
 
 def cost(given: Prepared, hand_of: Script) -> Cost:

@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import reduce
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from imufeedback.motion import errorbars as bars
 from imufeedback.motion import needs
 from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.needs import Restarted
 from imufeedback.motion.track import Col, track
+from imufeedback.quaternions import about, angle_of, inverse, product
 from imufeedback.records import Angles, Floats, Hand, Rep, Zeroed
 from imufeedback.stage import Stage
 
@@ -202,16 +203,17 @@ def thigh_wobble(rows: Floats, side: str) -> float:
     In the player's own signs both hands are one: pelvis ``Ry(turn)·Rx(side tilt)·Rz(-forward tilt)``, trail hip
     ``Rz(flexion)·Rx(adduction)·Ry(rotation)``, lead hip with the last two negated (see the sign table).
     """
-    pelvis = Rotation.from_euler(
-        "YXZ", np.column_stack((rows[:, Col.TURN], rows[:, Col.SIDE_TILT], -rows[:, Col.FORWARD_TILT]))
-    )
+    pelvis = _turned_about((1, rows[:, Col.TURN]), (0, rows[:, Col.SIDE_TILT]), (2, -rows[:, Col.FORWARD_TILT]))
     flexion, adduction, rotation, sign = (
         (Col.TRAIL_THIGH, Col.TRAIL_ADDUCTION, Col.TRAIL_ROTATION, 1.0)
         if side == "trail"
         else (Col.LEAD_THIGH, Col.LEAD_ADDUCTION, Col.LEAD_ROTATION, -1.0)
     )
-    hip = Rotation.from_euler(
-        "ZXY", np.column_stack((rows[:, flexion], sign * rows[:, adduction], sign * rows[:, rotation]))
-    )
-    thigh = pelvis * hip
-    return float((thigh[0].inv() * thigh).magnitude().max())
+    hip = _turned_about((2, rows[:, flexion]), (0, sign * rows[:, adduction]), (1, sign * rows[:, rotation]))
+    thigh = product(pelvis, hip)
+    return float(angle_of(product(inverse(thigh[0]), thigh)).max())
+
+
+def _turned_about(*turns: tuple[int, Floats]) -> Floats:
+    """(N, 4) turns about axes, each in the frame that the ones before it gave."""
+    return reduce(product, (about(axis, angle) for axis, angle in turns))

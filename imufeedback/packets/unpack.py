@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from imufeedback.packets.layout import Layout
+from imufeedback.packets.layout import Layout, Version
 from imufeedback.packets.wire import Wire, wire
 from imufeedback.records import Flag, Floats, Ints, RawPacket
 
@@ -33,12 +33,15 @@ class Unpacker:
     """Reads packets of one layout. Keeps nothing between calls."""
 
     def __init__(self, layout: Layout) -> None:
-        self._layout = layout
         self._form: Wire = wire(layout)
         self._header_bytes = layout.header_bytes
         self._sample_bytes = layout.sample_bytes
         self._own_ticks = layout.in_sample("tick")
-        self._names = {name: k for k, name in enumerate(self._form.header_names)}
+        names = {name: k for k, name in enumerate(self._form.header_names)}
+        self._header, self._version, self._count_at = self._form.header, layout.version, names.get("count")
+        self._version_at, self._sequence_at, self._tick_at = (
+            names.get(one, 0) for one in ("version_flags", "sequence", "tick")
+        )
         self._tick_mask = (1 << layout.counter.bits) - 1
         self._sequence_mask = (1 << layout.sequence_width) - 1
         self._modulus = layout.counter_modulus
@@ -56,11 +59,12 @@ class Unpacker:
         body = len(payload) - self._header_bytes
         if body < self._sample_bytes:
             return f"{len(payload)} bytes are too few for one sample"
-        values = self._form.header.unpack_from(payload)
-        wrong = self._wrong_version(values)
-        if wrong:
-            return wrong
-        count = values[self._names["count"]] if "count" in self._names else body // self._sample_bytes
+        values = self._header.unpack_from(payload)
+        if self._version is not None:
+            wrong = self._wrong_version(values[self._version_at], self._version)
+            if wrong:
+                return wrong
+        count = body // self._sample_bytes if self._count_at is None else values[self._count_at]
         if count == 0 or count * self._sample_bytes != body:
             return f"{len(payload)} bytes do not hold {count} samples exactly"
         packet = Packet(item.host_ns, self._sequence(values), self._first_tick(values, payload), count, payload)
@@ -78,19 +82,17 @@ class Unpacker:
             )
         return ""
 
-    def _wrong_version(self, values: tuple[int, ...]) -> str | None:
-        version = self._layout.version
-        if version is None:
-            return None
-        found = values[self._names["version_flags"]] & version.mask
+    @staticmethod
+    def _wrong_version(flags: int, version: Version) -> str | None:
+        found = flags & version.mask
         return None if found == version.value else f"packet version {found}, expected {version.value}"
 
     def _sequence(self, values: tuple[int, ...]) -> int:
-        return values[self._names["sequence"]] & self._sequence_mask if self._sequence_mask else 0
+        return values[self._sequence_at] & self._sequence_mask if self._sequence_mask else 0
 
     def _first_tick(self, values: tuple[int, ...], payload: bytes) -> int:
         if not self._own_ticks:
-            return values[self._names["tick"]] & self._tick_mask
+            return values[self._tick_at] & self._tick_mask
         return int(self.own_ticks(payload, 1)[0])
 
     def own_ticks(self, payload: bytes, count: int) -> Ints:

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial.transform import Rotation
 
+from imufeedback.quaternions import by_vector, product, unit
 from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment, frozen
 from imufeedback.stage import Stage
 from imufeedback.timing.silence import SILENCE_S
@@ -293,12 +293,9 @@ def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
     wa = np.sin((1.0 - f) * angle)
     wb = np.sin(f * angle) * np.copysign(1.0, cosine)
     out = wa[..., None] * qa + wb[..., None] * qb
-    normal: Floats = out / np.sqrt((out * out).sum(axis=-1))[..., None]
-    return normal
+    return unit(out)
 
 
 def _turned(q: Floats, vector: Floats) -> Floats:
     """(N, 4) orientations turned by (N, 3) rotation vectors in the body's frame."""
-    turned = Rotation.from_quat(q, scalar_first=True) * Rotation.from_rotvec(vector)
-    out: Floats = turned.as_quat(scalar_first=True)
-    return out
+    return unit(product(q, by_vector(vector)))

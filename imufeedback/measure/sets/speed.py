@@ -17,7 +17,7 @@ from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import items
 from imufeedback.measure.players import typical
 from imufeedback.measure.sets.windows import child, first_picture
-from imufeedback.measure.speed import madgwick_alone, prepared, samples, vqf_alone
+from imufeedback.measure.speed import madgwick_alone, prepared, read_us, samples, vqf_alone
 from imufeedback.record.journal import JournalWriter
 from imufeedback.review.judging import judge
 from imufeedback.review.many import Way, in_processes
@@ -49,6 +49,24 @@ def throughput(context: Context) -> Iterator[Measured]:
     context.rows.append({"set": "speed", "trial": "analysis", "ours_s": ours_s, "vqf_s": vqf_s, "madgwick_s": filter_s})
     yield Measured("analysis of three sensors, one core", found.duration_s / ours_s, Band(200, None), "× real time")
     yield Measured("the same / Madgwick (ahrs) alone", ours_s / filter_s, at_most(0.5), "ratio")
+
+
+def reading(context: Context) -> Iterator[Measured]:
+    """Decoding and clock, over stretches as a recording is judged, and packet by packet as they come live."""
+    stretch_us, live_us = read_us(make_script(reps=1 if context.quick else 6, seed=context.seed))
+    context.rows.append({"set": "speed", "trial": "reading", "stretch_us": stretch_us, "live_us": live_us})
+    yield Measured("decode and clock a packet, in a stretch", stretch_us, at_most(8.0), "µs")
+    yield Measured("the same, one packet at a time", live_us, at_most(25.0), "µs")
+
+
+_START = "import imufeedback.review.many.one, time; print(time.process_time())"
+
+
+def worker_start(context: Context) -> Iterator[Measured]:
+    """Processor time until a worker can judge its first recording; the best of some."""
+    tries = 2 if context.quick else 5
+    best = min(float(subprocess.check_output([sys.executable, "-c", _START], timeout=120)) for _ in range(tries))
+    yield Measured("a worker's start, processor time (best of some)", best, at_most(0.7), "s")
 
 
 def _busy_s(work: Callable[[], None]) -> float:
@@ -165,6 +183,8 @@ def _run_s(verb: str) -> float:
 
 STEPS = (
     Step("analysis of a recording", throughput),
+    Step("reading packets", reading),
+    Step("a worker's start", worker_start),
     Step("memory of an analysis", memory),
     Step("live", live),
     Step("live with window", live_with_window),
