@@ -63,8 +63,8 @@ class Track:
         nearest = int(np.nanargmin(np.abs(turns - turn_deg)))
         if abs(turns[nearest] - turn_deg) > SAME_TURN_DEG:
             return None
-        pose_deg: Floats = self.pose_deg[part][nearest]
-        return pose_deg
+        pose: Floats = self.pose_deg[part][nearest]
+        return pose
 
 
 def track_of(rep: Rep, t_s: Floats, angle_deg: Floats, pose_deg: Floats | None = None) -> Track | None:

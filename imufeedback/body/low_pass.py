@@ -1,4 +1,4 @@
-"""The low pass of the fitting: a Butterworth of order 2, forth and back, so that it delays nothing.
+"""The low pass of the calibration: a Butterworth of order 2, forth and back, so that it delays nothing.
 
 A library has it too (`tests/body/test_low_pass.py` holds this one against it), but to load that takes seconds.
 """

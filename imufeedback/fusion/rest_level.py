@@ -15,7 +15,7 @@ import numpy as np
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.known import INCLINATION_SD_REST_RAD, REST_S, SHAKEN_FALLS_S
-from imufeedback.fusion.quaternions import to_earth
+from imufeedback.fusion.sensor_rotation import to_earth
 from imufeedback.quaternions import product
 from imufeedback.records import Floats
 

@@ -16,8 +16,8 @@ import numpy.typing as npt
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
 from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
-from imufeedback.fusion.quaternions import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.fusion.rest_level import RestLevel
+from imufeedback.fusion.sensor_rotation import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
 from imufeedback.stage import Stage
 

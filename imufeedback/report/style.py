@@ -43,14 +43,14 @@ footer { margin-top: 30px; color: var(--soft); font-size: 13px; }
   .reps td { border: none; padding: 1px 0; overflow-wrap: anywhere; min-width: 0; }
   .reps td[data-head]::before { content: attr(data-head) ": "; color: var(--soft); }
 }
-@page { size: A4; margin: 11mm; }
+@page { size: A4; margin: 9mm 11mm; }
 @media print {
   body { background: #fff; font-size: 9.5pt; line-height: 1.35; } main { max-width: none; padding: 0; }
-  h1 { font-size: 17pt; margin: 0; } h2 { font-size: 12pt; margin: 9px 0 2px; }
+  h1 { font-size: 17pt; margin: 0; } h2 { font-size: 12pt; margin: 6px 0 2px; }
   p, ul { margin: 2px 0; } li { margin: 1px 0; }
   .big { font-size: 12pt; } .small, .key { font-size: 8.5pt; } .small h2 { font-size: 10pt; margin-top: 5px; }
   .small ul { columns: 2; }
-  .four svg.body { max-height: 118px; } .curve svg { max-height: 170px; } figure { margin: 3px 0; }
+  .four svg.body { max-height: 104px; } .curve svg { max-height: 150px; } figure { margin: 3px 0; }
   details:not([open]) { display: none; } footer { margin-top: 4px; font-size: 8pt; }
   figure, li { break-inside: avoid; } h2, h3 { break-after: avoid; }
   table { font-size: 8.5pt; }

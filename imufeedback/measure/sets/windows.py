@@ -41,8 +41,7 @@ def _row(context: Context, what: str, found: dict[str, Any]) -> None:
 
 
 def frames(context: Context) -> Iterator[Measured]:
-    """The live body, ten seconds of all traces with their bands, angle against turn, and reps; processor time of whole
-    frames."""
+    """Live body, ten seconds of all traces with bands, angle against turn, reps; processor time of whole frames."""
     found = child("frames", 150 if context.quick else 600)
     _row(context, "frames", found)
     yield Measured("frame of the bay view, median (processor time)", found["median_ms"], at_most(12), "ms")
