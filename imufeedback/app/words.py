@@ -154,7 +154,7 @@ def phase_short(phase: Phase) -> str:
 
 
 def lines_key() -> str:
-    return tr("- - top   — impact   ··· finish    band: ± 1 sd    ■ stalled   ▲ regaining")
+    return tr("- - top   — impact   ··· finish    band: ± 1 sd    ■ stalled   ▲ growing")
 
 
 def angle_title(side: str) -> str:

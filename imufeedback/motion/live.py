@@ -2,9 +2,9 @@
 
 Loss is compared with pelvis turn, not with time, so slow rehearsals and full swings obey one limit::
 
-    losing     the angle falls by at least `min_slope` degrees for every degree of turn towards the target
+    falling    the angle falls by at least `min_slope` degrees for every degree of turn towards the target
     stalled    it falls by less, for longer than the dead-band (degrees of turn and milliseconds), short of the target
-    regaining  it has grown by more than `grow_deg` since its lowest
+    growing    it has grown by more than `grow_deg` since its lowest
 
 Rates come from the gyroscopes, so nothing is differentiated. The way back to losing needs more than the way out
 (hysteresis). The onset is reported with the decision: it lies one dead-band earlier.
