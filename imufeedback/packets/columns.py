@@ -33,9 +33,10 @@ class Columns:
         self._modulus = layout.counter_modulus
         self.host_ns = [one.host_ns for one in packets]
         self.payloads = payloads = [one.payload for one in packets]
-        length = max(map(len, payloads))
+        lengths = list(map(len, payloads))
+        length = max(set(lengths), key=lengths.count)
         self.samples, rest = divmod(length - layout.header_bytes, layout.sample_bytes)
-        whole = np.array([len(one) == length for one in payloads])
+        whole = np.array(lengths) == length
         self._plain = whole & (self.samples > 0 and not rest and layout.sequence_width <= _WIDEST)
         if not self._plain.any():
             return

@@ -73,7 +73,7 @@ class TimedRun(NamedTuple):
     """Of each packet: when it came, session time, …"""
     newest_s: list[float]
     """… and the time of its last sample."""
-    told: list[tuple[int, Out]]
+    told: list[tuple[int, ClockFitted | Notice]]
     """What is said after packet k."""
 
 
@@ -207,7 +207,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         host_s = [(one - self._origin_ns) * 1e-9 for one in run.host_ns]
         maps: list[tuple[float, float]] = []
         slewed: list[tuple[int, list[float]]] = []
-        told: list[tuple[int, Out]] = []
+        told: list[tuple[int, ClockFitted | Notice]] = []
         first, last = device[:, 0].tolist(), device[:, -1].tolist()
         lows, highs = steps.min(axis=1).tolist(), steps.max(axis=1).tolist()
         for k, packet in enumerate(steps.tolist()):
@@ -235,8 +235,8 @@ class SensorClock(Stage[DeviceBlock, Out]):
             self.sensor,
             frozen(t_s.reshape(-1)),
             frozen(dt_s.reshape(-1)),
-            run.gyr_rad_s[:n].reshape(-1, 3),
-            run.acc_m_s2[:n].reshape(-1, 3),
+            frozen(run.gyr_rad_s[:n].reshape(-1, 3)),
+            frozen(run.acc_m_s2[:n].reshape(-1, 3)),
             frozen(np.zeros(t_s.size, np.uint8), np.uint8),
         )
         return TimedRun(ImuRun(block, samples), host_s[:n], t_s[:, -1].tolist(), told)
@@ -374,7 +374,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
             s.count += len(usual)
             s.period_s += (sum(usual) - len(usual) * s.period_s) / min(s.count + 20, 2000)
 
-    def _report(self) -> list[Out]:
+    def _report(self) -> list[ClockFitted | Notice]:
         s = self._state
         if s.device_s - s.first_device_s < REPORT_S or s.t_s - s.reported_s < REPORT_S:
             return []
