@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from imufeedback.app.state_panel import StatePanel
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot
+from imufeedback.cues.telling import Telling
 from imufeedback.records import (
     BlockBegun,
     ClockFitted,
@@ -82,6 +84,7 @@ class BayView(QWidget):
         self._samples = samples
         self.book = Book(earlier)
         self.choice = Choice.BEST
+        self.telling = Telling()
         self.paused = False
         self.turn = TurnPlot()
         self.compare = CompareTable()
@@ -186,9 +189,33 @@ class BayView(QWidget):
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""
+        allowed = self.telling.hear(event)
+        if isinstance(event, Rep) and event not in allowed:
+            self._hear_untold(event)
+        for one in allowed:
+            self._show(one)
+
+    def tell_all(self) -> None:
+        """Show what was held back: no more comes."""
+        for one in self.telling.rest():
+            self._show(one)
+
+    def _show(self, event: Event) -> None:
         hearer = self._hearers.get(type(event))
         if hearer is not None:
             hearer(event)
+
+    def _hear_untold(self, rep: Rep) -> None:
+        """It counts, and can be discarded or noted; what came of it is shown later."""
+        self.book.add(rep, self._track(rep), told=False)
+        self.messages.show_notice(words.rep_done(rep.index + 1))
+        self._compare()
+
+    def _track(self, rep: Rep) -> Track | None:
+        if self._samples is None or rep.void:
+            return None
+        seen = self._samples(REP_S)
+        return track_of(rep, seen.t_s, seen.angle_deg)
 
     def _hear_state(self, event: StateChanged) -> None:
         self._motion = event.state
@@ -204,15 +231,13 @@ class BayView(QWidget):
     def _hear_rep(self, rep: Rep) -> None:
         self.table.add_rep(rep)
         self.no_reps.hide()
-        track = None
+        before = self.book.find(rep.index)
         if rep.void:
             self.messages.show_notice(words.void_rep(rep.index + 1, rep.void))
         else:
             self._times.extend(marks_of(rep))
-        if self._samples is not None and not rep.void:
-            seen = self._samples(REP_S)
-            track = track_of(rep, seen.t_s, seen.angle_deg)
-        self.book.add(rep, track)
+        # a rep that was held back has its curve already: the samples may be gone by now
+        self.book.add(rep, self._track(rep) if before is None else None)
         self._compare()
 
     def _hear_finding(self, finding: Finding) -> None:
@@ -221,7 +246,7 @@ class BayView(QWidget):
         self._compare()
 
     def _compare(self) -> None:
-        last = self.book.last
+        last = self.book.last_told
         track = last.track if last is not None else None
         reference = self.book.reference(self.choice)
         itself = reference is track and track is not None
@@ -270,11 +295,12 @@ class BayView(QWidget):
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
         spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
-        self.plots.draw(snapshot, self._times, self._states, spans)
+        self.plots.draw(self.visible(snapshot), self._times, self._states, spans)
         self.panel.state.show_state(self.shown(snapshot))
 
     def show_numbers(self, snapshot: Snapshot) -> None:
         """The newest angles as numbers; less often than frames, so that they can be read."""
+        snapshot = self.visible(snapshot)
         angles, sds = newest(snapshot)
         self.panel.angle.show_angle(angles[TRAIL_THIGH], sds[TRAIL_THIGH])
         self.plots.show_values(angles)
@@ -283,6 +309,8 @@ class BayView(QWidget):
         self.messages.tidy()
 
     def _empty_words(self) -> str:
+        if self.telling.quiet:
+            return words.hidden_angles()
         if self._had_angle:
             return words.no_angle()
         return words.waiting_for_fitting() if self.sensors.streaming else words.waiting_for_sensors()
@@ -297,7 +325,17 @@ class BayView(QWidget):
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
             return Shown.NO_SIGNAL
-        return Shown.PAUSED if self.paused else Shown.of(self._motion)
+        if self.paused:
+            return Shown.PAUSED
+        if self.telling.asks is not None:
+            return Shown.ASKING
+        return Shown.UNTOLD if self.telling.untold else Shown.of(self._motion)
+
+    def visible(self, snapshot: Snapshot) -> Snapshot:
+        """The snapshot as it may be drawn: where the result comes later, the angles would tell it."""
+        if not self.telling.quiet or snapshot.finished:
+            return snapshot
+        return replace(snapshot, angle_deg=np.full_like(snapshot.angle_deg, np.nan))
 
 
 def newest(snapshot: Snapshot) -> tuple[list[float | None], list[float | None]]:

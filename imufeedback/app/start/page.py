@@ -18,8 +18,8 @@ from imufeedback.app.start.readiness import HERE, Readiness, Step
 from imufeedback.app.start.sensor_page import SensorPage
 from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
-from imufeedback.app.work import Work, Works
-from imufeedback.people import People, Person
+from imufeedback.app.work import Work, WorkKind, Works
+from imufeedback.people import People, Person, open_homework
 from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
 
 
@@ -224,9 +224,18 @@ class StartPage(QWidget):
 
     def _chosen(self, person: Person) -> None:
         if self.ready.person is None or self.ready.person.name != person.name:
-            self.works.mark(person.drill)
+            self._mark_work(person)
         self.ready.person = person
         self.refresh()
+
+    def _mark_work(self, person: Person) -> None:
+        """Homework that is not done yet, else what was trained last."""
+        homework = open_homework(person)
+        work = None if homework is None else self.works.works.find(f"{WorkKind.DRILL}/{homework.drill}")
+        self.works.mark(person.drill if work is None else work.key)
+        if homework is not None:
+            title = homework.drill if work is None else work.title
+            self.messages.show_notice(texts.homework_now(homework, title))
 
     def _accepted(self, person: Person) -> None:
         self.ready.person = person
