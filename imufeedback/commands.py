@@ -157,12 +157,14 @@ class Mute(msgspec.Struct, frozen=True, tag="mute", tag_field="verb"):
     on: bool
 
 
-class SetLimit(msgspec.Struct, frozen=True, tag="limit", tag_field="verb"):
+class SetLimit(msgspec.Struct, frozen=True, omit_defaults=True, tag="limit", tag_field="verb"):
     """The coach's limit, from the next rep on."""
 
     key: str
     """A rule's id, or ``live.`` and a key."""
     value: float
+    keep: bool = False
+    """Kept for the player too, beyond this session."""
 
 
 class BeginBlock(msgspec.Struct, frozen=True, tag="block", tag_field="verb"):

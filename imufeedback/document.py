@@ -235,6 +235,19 @@ class BlockTally(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """by rule, reps on which it could not be judged"""
 
 
+class ChangedLimit(msgspec.Struct, frozen=True, kw_only=True):
+    """A limit that was not the rule set's own."""
+
+    key: str
+    """id of the rule, or `live.` and a key of its live judgement"""
+    value: float
+    """what counted, last of all"""
+    usual: Number = None
+    """the rule set's own"""
+    whose: str = "today"
+    """`player`: the player's own, kept from session to session; `today`: of this session only"""
+
+
 class TonesTally(msgspec.Struct, frozen=True, kw_only=True):
     """The reps with tones and those without, apart: what is learnt shows without."""
 
@@ -287,6 +300,8 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
     """counts over the whole session"""
     blocks: list[BlockTally] | None = None
     """blocks of the session, in their order"""
+    limits: list[ChangedLimit] = []
+    """limits that are not the rule set's own, in the order in which they were set"""
     tones: TonesTally = field(default_factory=TonesTally)
     """reps with and without tones"""
     notices: list[str] = []

@@ -11,6 +11,17 @@
     last_used = 2026-05-01
     drill = "swing"             # what was trained last
 
+    [limits]                    # the player's own; what is not here is as in the rule set
+    trail-thigh-keeps-falling = 7.0
+    "live.target_deg" = 4.0
+
+    [[homework]]                # what a coach gave: 20 reps a day on 5 days, of which one is done
+    drill = "rehearsal-from-the-top"
+    reps = 20
+    days = 5
+    given = 2026-05-01
+    done = [2026-05-02]
+
 A file that cannot be read is left alone and named in `People.troubles`; the others still open.
 """
 
@@ -20,6 +31,7 @@ import datetime
 import os
 import re
 import unicodedata
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -39,7 +51,25 @@ FORMAT = 1
 NAME_MAX = 60
 BYTES_MAX = 1 << 20
 """A file of a player has a few hundred bytes. Chosen."""
+_DAYS = (datetime.date,)
 _NOT_IN_A_NAME = re.compile(r"[^\w -]+")
+
+
+class Homework(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What a coach gave to practise at home; ticked off by doing it."""
+
+    drill: Annotated[str, Meta(min_length=1, max_length=200)]
+    """Name of a drill."""
+    reps: Annotated[int, Meta(ge=1, le=500)]
+    """A day."""
+    days: Annotated[int, Meta(ge=1, le=60)]
+    """On so many days."""
+    given: datetime.date
+    done: tuple[datetime.date, ...] = ()
+
+    @property
+    def open(self) -> bool:
+        return len(self.done) < self.days
 
 
 class Person(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -53,6 +83,10 @@ class Person(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     last_used: datetime.date | None = None
     drill: str = ""
     """Name of what was trained last."""
+    limits: dict[Annotated[str, Meta(max_length=200)], float] = {}
+    """The player's own limits, by a rule's id or ``live.`` and a key: only what differs from the rule set."""
+    homework: tuple[Homework, ...] = ()
+    """The newest last."""
     format: Annotated[int, Meta(ge=1, le=FORMAT)] = FORMAT
 
     @property
@@ -170,6 +204,53 @@ def to_toml(person: Person) -> str:
     lines += [f"{name} = {day}" for name in ("cautions_seen", "last_used") if (day := getattr(person, name))]
     if person.drill:
         lines.append(f"drill = {toml.quoted(person.drill)}")
+    if person.limits:
+        lines += ["", "[limits]", *(f"{toml.quoted(name)} = {float(value)}" for name, value in person.limits.items())]
+    for one in person.homework:
+        lines += ["", "[[homework]]", f"drill = {toml.quoted(one.drill)}", f"reps = {one.reps}", f"days = {one.days}"]
+        lines += [f"given = {one.given}", f"done = [{', '.join(str(day) for day in one.done)}]"]
+    return "\n".join(lines) + "\n"
+
+
+def with_homework(person: Person, given: Homework) -> Person:
+    """The player with one more; what was given before of the same drill, or is done, goes."""
+    others = tuple(one for one in person.homework if one.open and one.drill != given.drill)
+    return msgspec.structs.replace(person, homework=(*others, given))
+
+
+def with_done(person: Person, reps: Mapping[str, int], day: datetime.date) -> Person:
+    """The player after a session of `reps`, by drill: homework whose daily count was done is ticked off, once a day."""
+    homework = tuple(
+        msgspec.structs.replace(one, done=(*one.done, day))
+        if one.open and day not in one.done and reps.get(one.drill, 0) >= one.reps
+        else one
+        for one in person.homework
+    )
+    return msgspec.structs.replace(person, homework=homework)
+
+
+def open_homework(person: Person) -> Homework | None:
+    """The newest that is not done yet."""
+    return next((one for one in reversed(person.homework) if one.open), None)
+
+
+def with_limit(person: Person, key: str, value: float | None) -> Person:
+    """The player with a limit of his own; None puts the rule set's back."""
+    limits = {name: one for name, one in person.limits.items() if name != key}
+    if value is not None:
+        limits[key] = value
+    return msgspec.structs.replace(person, limits=limits)
+
+
+def limits_text(person: Person) -> str:
+    """The player's own limits as the TOML text that a session is set up with; empty without any."""
+    if not person.limits:
+        return ""
+    live = {key.removeprefix("live."): one for key, one in person.limits.items() if key.startswith("live.")}
+    rules = {key: one for key, one in person.limits.items() if not key.startswith("live.")}
+    lines = ["format = 1", f"player = {toml.quoted(person.name)}"]
+    for section, values in (("limits", rules), ("live", live)):
+        lines += [f"[{section}]", *(f"{toml.quoted(key)} = {float(value)}" for key, value in values.items())]
     return "\n".join(lines) + "\n"
 
 
@@ -196,8 +277,8 @@ def parse_height(text: str) -> float | None:
 def _checked(person: Person) -> Person:
     person = msgspec.structs.replace(person, name=" ".join(person.name.split()))
     try:
-        f"{person.name}{person.notes}{person.drill}".encode()
-        return msgspec.convert(msgspec.to_builtins(person), Person)
+        to_toml(person).encode()
+        return msgspec.convert(msgspec.to_builtins(person, builtin_types=_DAYS), Person, builtin_types=_DAYS)
     except UnicodeEncodeError:
         raise UsageError("a character cannot be kept", where="players", hint="write it anew") from None
     except msgspec.ValidationError as error:

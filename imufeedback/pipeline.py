@@ -28,12 +28,13 @@ from imufeedback.records import (
     Event,
     Fitted,
     Item,
+    LimitChanged,
     Notice,
     PhaseChanged,
     StateChanged,
     Zeroed,
 )
-from imufeedback.rules import parse_recorded, passed_over, with_limits
+from imufeedback.rules import own_layer, parse_recorded, passed_over, with_limits
 from imufeedback.stage import Memory
 from imufeedback.timing import Instants
 from imufeedback.timing.instants import Placed
@@ -158,11 +159,15 @@ class Pipeline:
         own, said = own_limits(settings.limits)
         rule_set, unknown = parse_recorded(settings.rule_set, "rule set of the session")
         said += [*unknown, *passed_over(rule_set, own)]
-        rule_set = with_limits(rule_set, own, OWN)
-        reps, hearing = Reps(settings.player.hand, rule_set), Hearing(settings.player.hand, rule_set)
+        with_limits(rule_set, own, OWN)  # what cannot be is told at once, not in some block
+        reps = Reps(settings.player.hand, rule_set, own_layer(rule_set, own))
+        hearing = Hearing(settings.player.hand, reps.rule_set)
         self._begin_ns = command.host_ns
-        self._rooms = Rooms(sensors, worn, reps, hearing, Orders(own, worn, reps, hearing), Instants(command.host_ns))
-        return [Notice(0.0, text) for text in (*said, *worn.missing())]
+        self._rooms = Rooms(sensors, worn, reps, hearing, Orders(worn, reps, hearing), Instants(command.host_ns))
+        own_ones = [
+            LimitChanged(0.0, key, one.value, one.usual, str(one.whose)) for key, one in reps.layers.player.items()
+        ]
+        return [*own_ones, *(Notice(0.0, text) for text in (*said, *worn.missing()))]
 
     # ── state ────────────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -678,6 +678,22 @@ class BlockBegun:
     mode: Mode
     share: float
     """Part of the reps that have tones."""
+    estimate: bool = False
+    """The result of a rep waits for what the player thinks of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitChanged:
+    """A limit that is not the rule set's own counts from here on."""
+
+    t_s: float
+    key: str
+    """A rule's id, or ``live.`` and a key."""
+    value: float
+    usual: float
+    """The rule set's own."""
+    whose: str
+    """``player``: the player's own; ``today``: changed in this session, and for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -687,7 +703,7 @@ class SelfEstimate:
     t_s: float
     rep: int
     answer: str
-    """``good``, ``fault`` or ``do not know``."""
+    """``good``, ``fault`` or ``do not know``; ``no answer`` when none came in time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -770,6 +786,7 @@ Event: TypeAlias = (
     | Cue
     | Tone
     | BlockBegun
+    | LimitChanged
     | SelfEstimate
     | SensorTotals
     | Doubted

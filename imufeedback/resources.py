@@ -17,6 +17,7 @@ _FOLDERS = {
     "rules": "rules/sets",
     "drills": "rules/drills",
     "plans": "rules/plans",
+    "causes": "rules/causes",
     "radio": "ble/virtual/scripts",
 }
 
@@ -34,7 +35,8 @@ def data_folder() -> Path:
 
 
 def available(kind: str) -> tuple[str, ...]:
-    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``radio``), sorted; own ones too.
+    """Names of all files of a kind (``layouts``, ``rules``, ``drills``, ``plans``, ``causes``, ``radio``), sorted; own
+    ones too.
 
     Raises BadFile for an own folder that cannot be listed.
     """

@@ -29,6 +29,7 @@ class Sound(StrEnum):
     LINK_BACK = "link-back", 25, "sensor back"
     FIT_AGAIN = "fit-again", 22, "calibration step again"
     FIT_STEP = "fit-step", 20, "calibration step done"
+    BLOCK_BEGUN = "block-begun", 15, "next block"
     REP_COUNTED = "rep-counted", 10, "rep counted"
     BATTERY_LOW = "battery-low", 5, "battery low"
 

@@ -14,6 +14,7 @@ from imufeedback import people
 from imufeedback.errors import BadToml, CannotWrite, UsageError
 from imufeedback.people import Person, load, parse, parse_height, to_toml
 from imufeedback.records import Hand
+from imufeedback.rules import parse_limits
 
 FULL = Person(
     "Robin Ö", Hand.LEFT, 1.8, 'tight "left" hip\nslow \\ first\x7f', datetime.date(2026, 5, 1), None, "swing"
@@ -161,3 +162,45 @@ def test_what_a_save_left_behind_goes_when_the_file_is_good_and_is_told_when_not
     assert not (tmp_path / "Bo.new").exists()
     assert (tmp_path / "Ida.new").exists()
     assert ["rename it to Ida.toml" in line for line in found.troubles] == [True]
+
+
+def test_a_players_own_limits_are_kept_and_can_be_put_back(tmp_path: Path) -> None:
+    kept = people.with_limit(
+        people.with_limit(people.Person("Robin"), "live.target_deg", 4.0), "turns-in-the-hips", 0.4
+    )
+    people.load(tmp_path).save(kept)
+    again = people.load(tmp_path).find("Robin")
+    assert again == kept
+    limits = parse_limits(people.limits_text(again), "robin")
+    assert (limits.live, limits.limits) == ({"target_deg": 4.0}, {"turns-in-the-hips": 0.4})
+    back = people.with_limit(people.with_limit(again, "live.target_deg", None), "turns-in-the-hips", None)
+    assert back == people.Person("Robin")
+    assert people.limits_text(back) == ""
+
+
+def homework(drill: str = "half-swings", days: int = 2, *done: datetime.date) -> people.Homework:
+    return people.Homework(drill, 20, days, datetime.date(2026, 5, 1), done)
+
+
+def test_homework_is_kept_ticked_off_by_doing_once_a_day_and_then_over(tmp_path: Path) -> None:
+    robin = people.with_homework(Person("Robin", limits={"turns-in-the-hips": 0.4}), homework())
+    load(tmp_path).save(robin)
+    again = load(tmp_path).find("Robin")
+    assert again == robin
+    first, second = datetime.date(2026, 5, 2), datetime.date(2026, 5, 3)
+    assert people.with_done(robin, {"half-swings": 19}, first) == robin, "too few"
+    assert people.with_done(robin, {"full-swings": 99}, first) == robin, "another drill"
+    once = people.with_done(robin, {"half-swings": 20}, first)
+    assert once.homework[0].done == (first,)
+    assert people.with_done(once, {"half-swings": 20}, first) == once
+    assert people.open_homework(once) == once.homework[0]
+    load(tmp_path).save(once, was="Robin")
+    assert load(tmp_path).find("Robin") == once
+    assert people.open_homework(people.with_done(once, {"half-swings": 25}, second)) is None
+
+
+def test_the_same_drill_given_again_begins_anew() -> None:
+    robin = people.with_homework(Person("Robin"), homework("half-swings", 2, datetime.date(2026, 5, 2)))
+    robin = people.with_homework(robin, homework("full-swings"))
+    robin = people.with_homework(robin, homework("half-swings", 3))
+    assert [(one.drill, one.done) for one in robin.homework] == [("full-swings", ()), ("half-swings", ())]

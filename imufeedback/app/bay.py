@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt, QTimer, Signal
@@ -14,13 +15,16 @@ from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
 
 from imufeedback.app import palette, words
+from imufeedback.app.banner import Banner
 from imufeedback.app.bay_view import BayView, newest
 from imufeedback.app.cautions import CautionsDialog, CautionsPage
-from imufeedback.app.coach import TARGET_STEP_DEG, Coach, OnCommand
+from imufeedback.app.coach import ANSWERS, TARGET_STEP_DEG, Coach, Keeper, OnCommand
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.feed import TRAIL_THIGH, EventFeed, Snapshot
 from imufeedback.app.frame_clock import FRAME_MS, FrameClock, FrameStats
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
+from imufeedback.app.limits import own_layers
+from imufeedback.app.purposes import show_purposes
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.range_window import RangeWindow
 from imufeedback.app.rep_table import PADDING, Meaning
@@ -30,7 +34,8 @@ from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
 from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
-from imufeedback.records import Event, Segment
+from imufeedback.live.lesson import Block
+from imufeedback.records import BlockBegun, Event, Segment
 
 NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
@@ -71,6 +76,10 @@ class BayWindow(QMainWindow):
         Takes verb and arguments of what the coach does by key, to be journalled.
     rule_set : str
         TOML text of the rule set in use; its limits can be changed.
+    own_limits : str
+        TOML text of the player's own limits.
+    keeper : Keeper, optional
+        Keeps a limit for the player; without one a change is for today.
     earlier : Track, optional
         Best rep of an earlier session, to compare with.
     ask : bool
@@ -102,6 +111,8 @@ class BayWindow(QMainWindow):
         meaning: Meaning = lambda key: None,
         on_command: OnCommand | None = None,
         rule_set: str = "",
+        own_limits: str = "",
+        keeper: Keeper | None = None,
         earlier: Track | None = None,
         ask: bool = False,
         also: Callable[[Event], None] = lambda event: None,
@@ -121,11 +132,13 @@ class BayWindow(QMainWindow):
         self._frame_number = 0
         self.cautions = CautionsPage(words.agree_button())
         self.view = BayView(feed.hand, meaning, self._painted, feed.snapshot, earlier, on_body=self._painted_also)
-        self.coach = Coach(self.view, self._on_command)
+        layers = own_layers(rule_set, own_limits)
+        self.coach = Coach(self.view, self._on_command, layers=layers, keeper=keeper)
         side = words.side_word(feed.hand.trail)
         self.range = RangeView(side, feed.hand)
         self.second = RangeWindow(side, feed.hand)
         self.pages = QStackedWidget()
+        self.banners = (Banner(self.pages), Banner(self.second))
         self._make_actions()
         self._arrange()
         self._listen()
@@ -150,6 +163,8 @@ class BayWindow(QMainWindow):
         discard = self._action(words.discard_action(), "D", coach.discard)
         note = self._action(words.note_action(), "N", lambda: coach.note(self, self._scale()))
         compare = self._compare_action = self._action(words.reference_action(), "C", coach.compare)
+        keys = zip(words.estimate_actions(), "123", ANSWERS, strict=True)
+        estimates = [self._action(text, key, partial(coach.estimate, answer)) for text, key, answer in keys]
         self.range_action = self._action(words.range_action(), "R", self._toggle_range)
         second = self._action(words.second_action(), "Shift+R", self._show_second)
         full = self._action(words.full_action(), "F11", self._toggle_full)
@@ -159,13 +174,16 @@ class BayWindow(QMainWindow):
             switch.setCheckable(True)
         cautions = self._action(words.cautions_action(), "F1", self._show_cautions)
         delays = self._action(words.delays_action(), "F2", self._show_delays)
+        homework = self._action(words.homework_action(), "H", lambda: coach.ask_homework(self, self._scale()))
+        purposes = self._action(words.purposes_action(), "F3", lambda: show_purposes(self))
         self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
-        self._in_session += [self.range_action, second]
+        self._in_session += [self.range_action, second, homework, *estimates]
         menus = {
-            words.session_menu(): [pause, self.mute, pain, zero, limits, higher, lower, stop],
+            words.session_menu(): [pause, self.mute, pain, zero, limits, higher, lower, homework, stop],
             words.rep_menu(): [good, discard, note, compare],
+            words.estimate_menu(): estimates,
             words.view_menu(): [self.range_action, second, full, self.dark, self.calm],
-            words.help_menu(): [cautions, delays],
+            words.help_menu(): [cautions, delays, purposes],
         }
         if self._on_preview is not None:
             menus[words.sounds_menu()] = [self._preview(name) for name in SOUNDS]
@@ -242,6 +260,11 @@ class BayWindow(QMainWindow):
         """Which sensor is worn where. Qt thread."""
         self.view.sensors.show_roles(roles)
 
+    def show_block(self, block: Block) -> None:
+        """A block of a plan begins: the limits of its drill can be changed. Qt thread."""
+        if block.command.rule_set:
+            self.coach.show_rule_set(block.command.rule_set)
+
     def acknowledge(self) -> None:
         """The same as pressing the button under the cautions."""
         self.cautions.button.click()
@@ -260,7 +283,12 @@ class BayWindow(QMainWindow):
         for event in self.feed.take():
             self.view.hear(event)
             self.coach.hear(event)
+            if isinstance(event, BlockBegun):
+                for banner in self.banners:
+                    banner.say(words.block_large(event))
             self._also(event)
+        if self.feed.finished:
+            self.view.tell_all()
 
     def _begin(self) -> None:
         if self.pages.currentWidget() is not self.cautions:
@@ -323,7 +351,7 @@ class BayWindow(QMainWindow):
         return self.range, self.second.view
 
     def _show_range(self, snapshot: Snapshot) -> None:
-        angle_deg, shown = newest(snapshot)[0][TRAIL_THIGH], self.view.shown(snapshot)
+        angle_deg, shown = newest(self.view.visible(snapshot))[0][TRAIL_THIGH], self.view.shown(snapshot)
         for view in self.ranges:
             view.show_state(shown)
             view.show_result(self.view.result)
@@ -332,7 +360,7 @@ class BayWindow(QMainWindow):
     def _show_reps(self) -> None:
         book = self.view.book
         for view in self.ranges:
-            view.show_reps(book.counted, book.last)
+            view.show_reps(book.counted, book.last_told)
 
     def _toggle_range(self) -> None:
         in_range = self.pages.currentWidget() is self.range

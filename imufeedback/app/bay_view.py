@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_o
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot
+from imufeedback.cues.telling import Telling
 from imufeedback.figure.drawing import Shown as Drawn
 from imufeedback.records import (
     BlockBegun,
@@ -90,6 +92,7 @@ class BayView(QWidget):
         self._samples = samples
         self.book = Book(earlier)
         self.choice = Choice.BEST
+        self.telling = Telling()
         self.paused = False
         self.turn = TurnPlot()
         self.body = BodyView(hand, on_painted=on_body)
@@ -210,6 +213,18 @@ class BayView(QWidget):
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""
+        allowed = self.telling.hear(event)
+        if isinstance(event, Rep) and event not in allowed:
+            self._hear_untold(event)
+        for one in allowed:
+            self._show(one)
+
+    def tell_all(self) -> None:
+        """Show what was held back: no more comes."""
+        for one in self.telling.rest():
+            self._show(one)
+
+    def _show(self, event: Event) -> None:
         hearer = self._hearers.get(type(event))
         if hearer is not None:
             hearer(event)
@@ -219,6 +234,19 @@ class BayView(QWidget):
         if fault.where == "recording":
             self._unrecorded = fault.what
             self.recording.show_text(words.not_recorded(fault.what))
+
+    def _hear_untold(self, rep: Rep) -> None:
+        """It counts, and can be discarded or noted; what came of it is shown later."""
+        self.book.add(rep, self._track(rep), told=False)
+        self._motion = Motion.IDLE
+        self.messages.show_notice(words.rep_done(rep.index + 1))
+        self._compare()
+
+    def _track(self, rep: Rep) -> Track | None:
+        if self._samples is None or rep.void:
+            return None
+        seen = self._samples(REP_S)
+        return track_of(rep, seen.t_s, seen.angle_deg, seen.pose_deg)
 
     def _hear_state(self, event: StateChanged) -> None:
         self._motion = event.state
@@ -238,15 +266,13 @@ class BayView(QWidget):
     def _hear_rep(self, rep: Rep) -> None:
         self.table.add_rep(rep)
         self.no_reps.hide()
-        track = None
+        before = self.book.find(rep.index)
         if rep.void:
             self.messages.show_notice(words.void_rep(rep.index + 1, rep.void))
         else:
             self._times.extend(marks_of(rep))
-        if self._samples is not None and not rep.void:
-            seen = self._samples(REP_S)
-            track = track_of(rep, seen.t_s, seen.angle_deg, seen.pose_deg)
-        self.book.add(rep, track)
+        # a rep that was held back has its curve already: the samples may be gone by now
+        self.book.add(rep, self._track(rep) if before is None else None)
         self._held, self._motion = True, Motion.IDLE
         self._compare()
 
@@ -256,7 +282,7 @@ class BayView(QWidget):
         self._compare()
 
     def _compare(self) -> None:
-        last = self.book.last
+        last = self.book.last_told
         track = last.track if last is not None else None
         reference = self.book.reference(self.choice)
         itself = reference is track and track is not None
@@ -334,11 +360,12 @@ class BayView(QWidget):
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
         spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
-        self.plots.draw(snapshot, self._times, self._states, spans)
+        visible = self.visible(snapshot)
+        self.plots.draw(visible, self._times, self._states, spans)
         shown = self.shown(snapshot)
         self.panel.state.show_state(shown)
         self.panel.state.show_trouble("" if shown is Shown.FINISHED else self.trouble)
-        self.body.show_pose(*self.body_of(snapshot))
+        self.body.show_pose(*self.body_of(visible))
 
     def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
         """The newest pose with what is drawn beside it, and the name of the rep that is drawn over it."""
@@ -357,6 +384,7 @@ class BayView(QWidget):
 
     def show_numbers(self, snapshot: Snapshot) -> None:
         """The newest angles as numbers; less often than frames, so that they can be read."""
+        snapshot = self.visible(snapshot)
         angles, sds = newest(snapshot)
         self.panel.angle.show_angle(angles[TRAIL_THIGH], sds[TRAIL_THIGH])
         self.plots.show_values(angles)
@@ -365,6 +393,8 @@ class BayView(QWidget):
         self.messages.tidy()
 
     def _empty_words(self) -> str:
+        if self.telling.quiet:
+            return words.hidden_angles()
         if self._had_angle:
             return words.no_angle()
         return words.waiting_for_calibration() if self.sensors.streaming else words.waiting_for_sensors()
@@ -381,7 +411,17 @@ class BayView(QWidget):
             return Shown.NO_SIGNAL
         if self.sensors.gone:
             return Shown.NO_SIGNAL  # the angle may still come: the rep will not count all the same
-        return Shown.PAUSED if self.paused else Shown.of(self._motion)
+        if self.paused:
+            return Shown.PAUSED
+        if self.telling.asks is not None:
+            return Shown.ASKING
+        return Shown.UNTOLD if self.telling.untold else Shown.of(self._motion)
+
+    def visible(self, snapshot: Snapshot) -> Snapshot:
+        """The snapshot as it may be drawn: where the result comes later, the angles would tell it."""
+        if not self.telling.quiet or snapshot.finished:
+            return snapshot
+        return replace(snapshot, angle_deg=np.full_like(snapshot.angle_deg, np.nan), pose_deg=snapshot.pose_deg[:0])
 
 
 def newest(snapshot: Snapshot) -> tuple[list[float | None], list[float | None]]:

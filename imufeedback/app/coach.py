@@ -2,38 +2,76 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass
 
+from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QWidget
 
+from imufeedback import shipped
 from imufeedback.app import numerals, words
 from imufeedback.app.bay_view import BayView
-from imufeedback.app.dialogs import Limit, LimitsDialog, NoteDialog
-from imufeedback.app.limits import TARGET, limits_of
+from imufeedback.app.dialogs import HomeworkDialog, Limit, LimitsDialog, NoteDialog
+from imufeedback.app.limits import TARGET, limits_of, rule_set_of
+from imufeedback.app.practice_choices import drill_titles
 from imufeedback.app.tracks import Entry
-from imufeedback.commands import AnyCommand, Discard, MarkGood, Mute, Note, Pause, SetLimit
+from imufeedback.commands import AnyCommand, Discard, Estimate, MarkGood, Mute, Note, Pause, SetLimit
+from imufeedback.live.lesson import ANSWER_S, NO_ANSWER
 from imufeedback.records import Event, Rep
+from imufeedback.rules import Changed, Layers, RuleSet, Whose
+from imufeedback.rules.cause import causes_of
 
 OnCommand = Callable[[AnyCommand], None]
 TARGET_STEP_DEG = 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class Keeper:
+    """Keeps a player's own limits from session to session."""
+
+    name: str
+    """The player's."""
+    keep: Callable[[str, float | None], None]
+    """Takes key and value; None: the rule set's again."""
+    assign: Callable[[str, int, int], None] = lambda drill, reps, days: None
+    """Takes homework: name of a drill, reps a day, days."""
+
+
+ANSWERS = ("good", "fault", "do not know")
+"""What a player can think of a rep before being told, in the order of the keys 1, 2, 3."""
+
+
 class Coach:
     """Turns keys into commands, and shows at once what they did."""
 
-    def __init__(self, view: BayView, command: OnCommand) -> None:
+    def __init__(
+        self, view: BayView, command: OnCommand, *, layers: Layers | None = None, keeper: Keeper | None = None
+    ) -> None:
+        """`layers` are the player's own limits; `keeper` keeps them, None where there is nobody to keep them for."""
         self._view = view
-        self._command = command
+        self._command, self._keeper = command, keeper
         self.paused = False
         self.over = False
         """The recording is closed: nothing can be said any more."""
         self.limits: dict[str, Limit] = {}
+        self._rule_set = ""
+        self.layers = layers or Layers()
+        """Limits that lie over the rule set's: the player's own, and those of today."""
+        self._waiting = QTimer(view)
+        self._waiting.setSingleShot(True)
+        self._waiting.setInterval(round(1000 * ANSWER_S))
+        self._waiting.timeout.connect(self._time_out)
+        self._asked: int | None = None
         view.plots.target_moved.connect(self._target_moved)
         view.turn.target_moved.connect(self._target_moved)
 
     def hear(self, event: Event) -> None:
-        """A rep that ends in a pause does not count."""
+        """A rep that ends in a pause does not count; one whose estimate is asked for is answered in time."""
+        asks = self._view.telling.asks
+        if asks != self._asked:
+            self._asked = asks
+            self._waiting.stop() if asks is None else self._waiting.start()
         if isinstance(event, Rep) and self.paused:
             entry = self._view.book.find(event.index)
             if entry is not None and entry.counts:
@@ -70,6 +108,20 @@ class Coach:
         entry.discarded = not entry.discarded
         self._command(Discard(entry.rep.index, entry.discarded))
         self._changed(entry, words.discarded(entry.rep.index + 1, entry.discarded))
+
+    def estimate(self, answer: str) -> None:
+        """What the player thinks of the rep that was just done; its result comes then."""
+        rep = self._view.telling.asks
+        if rep is None:
+            self._say(words.nothing_asked())
+            return
+        self._command(Estimate(rep, answer))
+        self._say(words.estimated(rep + 1, answer))
+
+    def _time_out(self) -> None:
+        rep = self._view.telling.asks
+        if rep is not None:
+            self._command(Estimate(rep, NO_ANSWER))
 
     def note(self, parent: QWidget, scale: float) -> None:
         """Ask for a line of text."""
@@ -112,32 +164,89 @@ class Coach:
         self._view.show_entry(entry)
         self._say(text)
 
+    # ── homework ─────────────────────────────────────────────────────────────────────────────────────────────────
+
+    def ask_homework(self, parent: QWidget, scale: float) -> None:
+        """Suggest the drill against what was most often the cause today; the coach decides."""
+        if self._keeper is None:
+            self._say(words.nobody_for_homework())
+            return
+        drills = drill_titles()
+        dialog = HomeworkDialog(parent, scale, self._keeper.name, drills, self.suggested())
+        dialog.given.connect(self._give)
+        dialog.open()
+
+    def suggested(self) -> str:
+        """Name of the drill against the most frequent cause of the reps that were told; empty without one."""
+        causes = shipped.causes()
+        firsts = Counter(
+            found[0].drill
+            for one in self._view.book.counted
+            if (found := causes_of(causes, one.findings, one.rep.features))
+        )
+        return firsts.most_common(1)[0][0] if firsts else ""
+
+    def _give(self, drill: str, reps: int, days: int) -> None:
+        text = words.homework_given(drill_titles().get(drill, drill), reps, days)
+        self._command(Note(text))
+        self._say(text)
+        if self._keeper is not None:
+            self._keeper.assign(drill, reps, days)
+
     # ── limits ───────────────────────────────────────────────────────────────────────────────────────────────────
 
     def show_rule_set(self, text: str) -> None:
         """The rule set or drill that is in use now, TOML."""
-        self.limits = limits_of(text)
+        self._rule_set = text
+        self.limits = limits_of(text, self.layers)
         self._show_target()
 
     def ask_limits(self, parent: QWidget, scale: float) -> None:
         """Show all limits to be changed."""
-        dialog = LimitsDialog(parent, scale, self.limits)
-        dialog.changed.connect(self.set_limit)
+        dialog = LimitsDialog(parent, scale, self.limits, self._keeper.name if self._keeper else "")
+
+        def change(key: str, value: float) -> None:
+            self.set_limit(key, value, keep=dialog.for_player)
+            if key in self.limits:
+                dialog.show_limit(self.limits[key])
+
+        dialog.changed.connect(change)
         dialog.open()
 
-    def set_limit(self, key: str, value: float) -> None:
-        """A limit from the next rep on; out of its range it is brought to the end of it."""
-        limit = self.limits.get(key)
-        if limit is None:
+    def set_limit(self, key: str, value: float, *, keep: bool = False) -> None:
+        """A limit from the next rep on, in every block that has it; out of its range it is brought to the end of it.
+        With `keep` it is the player's from now on, unless it is the rule set's own again."""
+        limit, base = self.limits.get(key), rule_set_of(self._rule_set)
+        if limit is None or base is None:
             return
         if self.over:
             self._say(words.all_over())
             return
         value = min(max(value, limit.low), limit.high)
-        self.limits[key] = replace(limit, value=value)
-        self._command(SetLimit(key, value))
+        keep = keep and self._keeper is not None
+        self._command(SetLimit(key, value, keep))
+        usual = value if limit.usual is None else limit.usual
+        if keep and self._keeper is not None:
+            self._keeper.keep(key, None if value == usual else value)
+        self._remember(base, key, value, usual, keep=keep)
+        self.limits = limits_of(self._rule_set, self.layers)
         self._show_target()
-        self._say(words.limit_set(limit.name, numerals.quantity(value, limit.unit)))
+        limit = self.limits[key]
+        self._say(words.limit_of(limit.name, numerals.quantity(value, limit.unit), limit.whose))
+
+    def _remember(self, base: RuleSet, key: str, value: float, usual: float, *, keep: bool) -> None:
+        """The same layers as the session's, for what is shown."""
+        player, today = dict(self.layers.player), dict(self.layers.today)
+        today.pop(key, None)
+        if keep:
+            player.pop(key, None)
+            if value != usual:
+                player[key] = Changed(value, usual, Whose.PLAYER)
+        else:
+            beneath = Layers(player).of(base, key)
+            if value != (usual if beneath is None else beneath.value):
+                today[key] = Changed(value, usual, Whose.TODAY)
+        self.layers = Layers(player, today)
 
     def target_by(self, step_deg: float) -> None:
         """Move the target."""

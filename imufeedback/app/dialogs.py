@@ -7,20 +7,26 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
+    QComboBox,
     QDialog,
     QDialogButtonBox,
     QDoubleSpinBox,
     QFormLayout,
+    QGridLayout,
+    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
+    QRadioButton,
     QScrollArea,
+    QSpinBox,
     QVBoxLayout,
     QWidget,
 )
 
 from imufeedback.app import words
 from imufeedback.app.labels import pixel_font
+from imufeedback.rules import Whose
 
 
 class _Dialog(QDialog):
@@ -77,28 +83,43 @@ class Limit:
     unit: str
     low: float
     high: float
+    usual: float | None = None
+    """The rule set's own."""
+    own: float | None = None
+    """The player's own; None where there is none."""
+    whose: Whose | None = None
+    """Where `value` comes from; None: from the rule set."""
+
+    def beneath(self, *, for_player: bool) -> float:
+        """What counts again when a change is put back: the rule set's, or the player's own under one of today."""
+        usual = self.value if self.usual is None else self.usual
+        return usual if for_player or self.own is None else self.own
 
 
 class LimitsDialog(_Dialog):
-    """A field for each limit. A change is told when the field is left or Enter is pressed, not at every step."""
+    """A field for each limit, where its value comes from, and a button that puts it back. Whether a change is for today
+    or for the player is asked where there is a player to keep it for. A change is told when the field is left or Enter
+    is pressed, not at every step."""
 
     changed = Signal(str, float)
 
-    def __init__(self, parent: QWidget, scale: float, limits: Mapping[str, Limit]) -> None:
+    def __init__(self, parent: QWidget, scale: float, limits: Mapping[str, Limit], player: str = "") -> None:
         super().__init__(parent, scale, words.limits_title(), words.limits_hint())
         self._told = {key: limit.value for key, limit in limits.items()}
         self.fields: dict[str, QDoubleSpinBox] = {}
+        self.origins: dict[str, QLabel] = {}
+        self.back: dict[str, QPushButton] = {}
+        self.today = QRadioButton(words.for_today())
+        self.keep = QRadioButton(words.for_player(player))
+        self.today.setChecked(True)
+        if player:
+            self._ask_for_whom(scale)
         inside = QWidget()
-        form = QFormLayout(inside)
+        form = QGridLayout(inside)
         form.setVerticalSpacing(round(8 * scale))
-        for key, limit in limits.items():
-            label = QLabel(limit.name)
-            label.setFont(pixel_font(15 * scale))
-            label.setWordWrap(True)
-            field = self._field(limit, scale)
-            label.setBuddy(field)
-            form.addRow(label, field)
-            self.fields[key] = field
+        form.setColumnStretch(0, 1)
+        for row, limit in enumerate(limits.values()):
+            self._add(form, row, limit, scale)
         area = QScrollArea()
         area.setWidget(inside)
         area.setWidgetResizable(True)
@@ -111,6 +132,36 @@ class LimitsDialog(_Dialog):
         self.column.addWidget(close, 0, Qt.AlignmentFlag.AlignLeft)
         if self.fields:
             next(iter(self.fields.values())).setFocus()
+
+    @property
+    def for_player(self) -> bool:
+        """A change is kept beyond today."""
+        return self.keep.isChecked()
+
+    def _ask_for_whom(self, scale: float) -> None:
+        row = QHBoxLayout()
+        for button in (self.today, self.keep):
+            button.setFont(pixel_font(16 * scale))
+            row.addWidget(button)
+        row.addStretch(1)
+        self.column.addLayout(row)
+
+    def _add(self, form: QGridLayout, row: int, limit: Limit, scale: float) -> None:
+        label, origin = QLabel(limit.name), QLabel(words.origin(limit.whose))
+        field, back = self._field(limit, scale), QPushButton(words.put_back())
+        label.setBuddy(field)
+        back.setAccessibleName(f"{words.put_back()}: {limit.name}")
+        back.clicked.connect(lambda: self._put_back(limit))
+        for column, widget in enumerate((label, field, origin, back)):
+            if widget is not field:
+                widget.setFont(pixel_font(15 * scale))
+            form.addWidget(widget, row, column)
+        label.setWordWrap(True)
+        self.fields[limit.key], self.origins[limit.key], self.back[limit.key] = field, origin, back
+
+    def _put_back(self, limit: Limit) -> None:
+        self.fields[limit.key].setValue(limit.beneath(for_player=self.for_player))
+        self._tell(limit.key, self.fields[limit.key].value(), always=True)
 
     def _field(self, limit: Limit, scale: float) -> QDoubleSpinBox:
         field = QDoubleSpinBox()
@@ -126,15 +177,64 @@ class LimitsDialog(_Dialog):
         field.editingFinished.connect(lambda: self._tell(limit.key, field.value()))
         return field
 
-    def _tell(self, key: str, value: float) -> None:
-        if value != self._told[key]:
+    def _tell(self, key: str, value: float, *, always: bool = False) -> None:
+        if always or value != self._told[key]:
             self._told[key] = value
             self.changed.emit(key, value)
+
+    def show_limit(self, limit: Limit) -> None:
+        """It was changed: where it comes from now."""
+        self.origins[limit.key].setText(words.origin(limit.whose))
 
     def done(self, result: int) -> None:
         for key, field in self.fields.items():
             self._tell(key, field.value())
         super().done(result)
+
+
+class HomeworkDialog(_Dialog):
+    """A drill, how many reps a day, and on how many days."""
+
+    given = Signal(str, int, int)
+
+    def __init__(self, parent: QWidget, scale: float, player: str, drills: Mapping[str, str], suggested: str) -> None:
+        """`drills`: title by name."""
+        super().__init__(parent, scale, words.homework_title(player), words.homework_hint())
+        self.drill, self.reps, self.days = QComboBox(), QSpinBox(), QSpinBox()
+        for name, title in drills.items():
+            self.drill.addItem(title, name)
+        self.drill.setCurrentIndex(max(self.drill.findData(suggested), 0))
+        form = QFormLayout()
+        for field, text, least, most, usual in (
+            (self.reps, words.homework_reps(), 1, 500, HOMEWORK_REPS),
+            (self.days, words.homework_days(), 1, 60, HOMEWORK_DAYS),
+        ):
+            field.setRange(least, most)
+            field.setValue(usual)
+            field.setAccessibleName(text.replace("&", ""))
+        for text, widget in (
+            (words.homework_drill(), self.drill),
+            (words.homework_reps(), self.reps),
+            (words.homework_days(), self.days),
+        ):
+            label = QLabel(text)
+            for one in (label, widget):
+                one.setFont(pixel_font(16 * scale))
+            form.addRow(label, widget)
+        self.column.addLayout(form)
+        self.give = QPushButton(words.homework_give())
+        self.give.setFont(pixel_font(16 * scale))
+        self.give.setDefault(True)
+        self.give.clicked.connect(self._give)
+        self.column.addWidget(self.give, 0, Qt.AlignmentFlag.AlignLeft)
+
+    def _give(self) -> None:
+        self.given.emit(self.drill.currentData(), self.reps.value(), self.days.value())
+        self.accept()
+
+
+HOMEWORK_REPS, HOMEWORK_DAYS = 20, 5
+"""Ten minutes on five days of a week. Common practice, no source."""
 
 
 class AskStop(_Dialog):

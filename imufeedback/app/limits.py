@@ -2,25 +2,55 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from imufeedback.app import words
 from imufeedback.app.dialogs import Limit
+from imufeedback.conduct import own_limits
 from imufeedback.errors import BadToml
-from imufeedback.rules import parse_recorded
+from imufeedback.rules import Layers, RuleSet, own_layer, parse_recorded
 
 TARGET = "live.target_deg"
 _RANGES = {"deg": (0.0, 90.0), "1": (0.0, 1.0)}
 _TARGET_RANGE = (-60.0, 60.0)
 
 
-def limits_of(rule_set: str) -> dict[str, Limit]:
-    """Target first, then one for each rule; nothing for a text that is no rule set (the session says so itself)."""
-    try:
-        parsed, _ = parse_recorded(rule_set, "rule set")
-    except BadToml:
+def limits_of(rule_set: str, layers: Layers | None = None) -> dict[str, Limit]:
+    """Target first, then one for each rule, with what lies over it; nothing for a text that is no rule set (the session
+    says so itself)."""
+    base = rule_set_of(rule_set)
+    if base is None:
         return {}
-    limits = {TARGET: Limit(TARGET, words.target_name(), parsed.live.target_deg, "deg", *_TARGET_RANGE)}
-    for rule in parsed.rules:
+    layers = layers or Layers()
+    limits = {TARGET: Limit(TARGET, words.target_name(), base.live.target_deg, "deg", *_TARGET_RANGE)}
+    for rule in base.rules:
         low, high = rule.allowed or _RANGES.get(rule.unit, (-1000.0, 1000.0))
         name = words.tr(rule.id.replace("-", " "))
         limits[rule.id] = Limit(rule.id, name, rule.limit, rule.unit, min(low, rule.limit), max(high, rule.limit))
-    return limits
+    return {key: _laid_over(limit, base, layers) for key, limit in limits.items()}
+
+
+def rule_set_of(text: str) -> RuleSet | None:
+    """The rule set of a text; None for what is none."""
+    try:
+        return parse_recorded(text, "rule set")[0]
+    except BadToml:
+        return None
+
+
+def own_layers(home: str, text: str) -> Layers:
+    """The player's own limits over the rule set that a session begins with; none of a text that cannot be read."""
+    base = rule_set_of(home)
+    return Layers() if base is None or not text else own_layer(base, own_limits(text)[0])
+
+
+def _laid_over(limit: Limit, base: RuleSet, layers: Layers) -> Limit:
+    own = Layers(layers.player).of(base, limit.key)
+    now = layers.of(base, limit.key)
+    return replace(
+        limit,
+        usual=limit.value,
+        own=None if own is None else own.value,
+        value=limit.value if now is None else now.value,
+        whose=None if now is None else now.whose,
+    )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import logging
+from collections import Counter
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from threading import Thread
@@ -21,7 +22,7 @@ from imufeedback.app import best_reps, words
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
-from imufeedback.app.practice_choices import Block, Works, block_at
+from imufeedback.app.practice_choices import Works
 from imufeedback.app.start import texts
 from imufeedback.app.start.page import StartPage
 from imufeedback.app.start.readiness import HERE, Step
@@ -29,7 +30,7 @@ from imufeedback.app.tracks import Track
 from imufeedback.commands import BeginFit, Keep, Swap
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
-from imufeedback.people import People
+from imufeedback.people import Homework, People, Person, limits_text, with_done, with_homework, with_limit
 from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import Event, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
 
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
     from imufeedback.app.ending import EndPage
     from imufeedback.live.golfer import VirtualGolfer
+    from imufeedback.live.lesson import Lesson
     from imufeedback.live.practice import Practice
     from imufeedback.live.station import Station
 
@@ -80,9 +82,9 @@ class LiveWindow(QMainWindow):
         self.bay: BayWindow | None = None
         self.practice: Practice | None = None
         self._station: Station | None = None
-        self._blocks: tuple[Block, ...] = ()
-        self._block: int | None = None
-        self._reps = 0
+        self._lesson: Lesson | None = None
+        self._done: Counter[str] = Counter()
+        """Reps that were judged, by drill."""
         self._leaving = False
         """The window is to close when the session has stopped; else the summary comes."""
         self._golfer: VirtualGolfer | None = None
@@ -211,15 +213,17 @@ class LiveWindow(QMainWindow):
         if ready.person is None or ready.running:
             return
         ready.virtual, ready.links, self._golfer = True, {}, None
-        Thread(target=self._make_golfer, args=(ready.person.hand,), name="golfer", daemon=True).start()
+        Thread(
+            target=self._make_golfer, args=(ready.person.hand, limits_text(ready.person)), name="golfer", daemon=True
+        ).start()
         self.start.show_step(Step.WORK)
 
-    def _make_golfer(self, hand: Hand) -> None:
+    def _make_golfer(self, hand: Hand, limits: str) -> None:
         """In a thread: its movements are worked out, which takes some seconds; the window stays awake."""
         from imufeedback.live import practice  # noqa: F401 - imported here, so that no start waits for it
         from imufeedback.live.golfer import VirtualGolfer, trial_plan
 
-        golfer = VirtualGolfer(trial_plan(hand))
+        golfer = VirtualGolfer(trial_plan(hand, limits))
         assert golfer.settings is not None
         self._desk.ready.emit(golfer)
 
@@ -269,17 +273,28 @@ class LiveWindow(QMainWindow):
             self.start.messages.show_fault(str(error))
             return
         offsets = {sensor: self._offset_s(sensor) for sensor in roles}
-        worn = WornSensors(self._station, roles, self._layout, ready.person.player, offsets_s=offsets)
+        worn = WornSensors(
+            *(self._station, roles, self._layout, ready.person.player),
+            offsets_s=offsets,
+            limits=limits_text(ready.person),
+        )
         self._open(feed, practice.Practice(worn, journal, [feed.push], feed.finish))
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:
         """The session begins: it records from here on. The bay window listens behind the first screen."""
         from imufeedback.app.bay_practice import bay_window
+        from imufeedback.app.coach import Keeper
 
         ready = self.start.ready
         self.feed, self.practice = feed, practice
         self.bay = bay_window(
-            practice, feed, ready.roles, ask=True, earlier=self._earlier(), on_close=self._stopped, also=self._hear
+            *(practice, feed, ready.roles),
+            ask=True,
+            earlier=self._earlier(),
+            on_close=self._stopped,
+            also=self._hear,
+            own_limits="" if ready.person is None else limits_text(ready.person),
+            keeper=None if ready.person is None else Keeper(ready.person.name, self._keep_limit, self._assign),
         )
         self.bay.setWindowFlags(Qt.WindowType.Widget)
         self.bay.ended.connect(self._ended)
@@ -362,8 +377,10 @@ class LiveWindow(QMainWindow):
             return
         if self.bay is None or self.practice is None or self.start.work is None:
             return
-        self._blocks = self.start.work.blocks
-        self._next_block()
+        from imufeedback.live.lesson import Lesson
+
+        self._lesson = Lesson(self.start.work.blocks, self.practice.command, on_block=self.bay.show_block)
+        self._lesson.begin()
         self._keep_person()
         self.pages.setCurrentWidget(self.bay)
         self.bay.setFocus()
@@ -372,10 +389,11 @@ class LiveWindow(QMainWindow):
     def _hear(self, event: Event) -> None:
         """Everything that the bay window hears."""
         self.start.hear(event)
-        if isinstance(event, Rep):
-            self._reps += self._block is not None and not event.void
-            self._next_block()
-        elif isinstance(event, Fitted):
+        if isinstance(event, Rep) and not event.void:
+            self._done[event.kind.split(" ")[0]] += 1
+        if self._lesson is not None:
+            self._lesson.hear(event)
+        if isinstance(event, Fitted):
             self._keep_fit(event)
         elif isinstance(event, RolesChanged):
             self._move_sensors(event.roles)
@@ -392,25 +410,41 @@ class LiveWindow(QMainWindow):
         for sensor, segment in moved.items():
             self._place(sensor, segment)
 
-    def _next_block(self) -> None:
-        """Begin the block that the next rep belongs to, if it is another one."""
-        found = block_at(self._blocks, self._reps)
-        if found is None or self.practice is None or found[0] == self._block:
+    def _keep_limit(self, key: str, value: float | None) -> None:
+        """It is the player's from now on; None: the rule set's again."""
+        person = self.start.ready.person
+        assert person is not None
+        self.start.ready.person = self._save(with_limit(person, key, value))
+
+    def _assign(self, drill: str, reps: int, days: int) -> None:
+        """Homework for the player."""
+        person = self.start.ready.person
+        assert person is not None
+        self.start.ready.person = self._save(with_homework(person, Homework(drill, reps, days, self._today())))
+
+    def _tick_off(self) -> None:
+        """Homework that was done in this session. A virtual golfer does nobody's."""
+        person = self.start.ready.person
+        if person is None or self.start.ready.virtual:
             return
-        self._block, block = found
-        if self.bay is not None and block.command.rule_set:
-            self.bay.coach.show_rule_set(block.command.rule_set)
-        self.practice.command(block.command)
+        done = with_done(person, self._done, self._today())
+        if done != person:
+            self.start.ready.person = self._save(done)
+
+    def _save(self, person: Person) -> Person:
+        """Write the player; a trouble is told where the session is."""
+        try:
+            return self.people.save(person, was=person.name)
+        except ImuFeedbackError as error:
+            assert self.bay is not None
+            self.bay.view.messages.show_notice(str(error))
+            return person
 
     def _keep_person(self) -> None:
         person = self.start.ready.person
         assert person is not None
         kept = msgspec.structs.replace(person, last_used=self._today(), drill=self.start.ready.work)
-        try:
-            self.people.save(kept, was=person.name)
-        except ImuFeedbackError as error:
-            assert self.bay is not None
-            self.bay.view.messages.show_notice(str(error))
+        self.start.ready.person = self._save(kept)
 
     def _stay(self) -> None:
         self._leaving = False
@@ -425,7 +459,8 @@ class LiveWindow(QMainWindow):
 
     def _stopped(self, failure: str | None) -> None:
         self._keep_best()
-        if self._leaving or failure is not None or self.pages.currentWidget() is not self.bay or self._blocks == ():
+        self._tick_off()
+        if self._leaving or failure is not None or self.pages.currentWidget() is not self.bay or self._lesson is None:
             QTimer.singleShot(0, self.close)
         else:
             QTimer.singleShot(0, self, self._show_end)
@@ -459,8 +494,8 @@ class LiveWindow(QMainWindow):
                 page.deleteLater()
         if self._station is not None:
             self._station.close()
-        self.end = self.bay = self.practice = self._station = self._block = None
-        self._blocks, self._reps = (), 0
+        self.end = self.bay = self.practice = self._station = self._lesson = None
+        self._done.clear()
         ready = self.start.ready
         ready.running = ready.calibrating = ready.virtual = False
         ready.fit_level = ready.fit_refused = ready.stored_fit_days = None

@@ -9,6 +9,7 @@ from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
 from imufeedback.app.words import tr
 from imufeedback.records import Finding, Verdict
+from imufeedback.rules.cause import causes_of
 from imufeedback.rules.rule import SHORT_WORDS
 
 MOST = SHORT_WORDS
@@ -19,6 +20,8 @@ STATES = {
     Shown.NO_SIGNAL: "Wait: a sensor is silent",
     Shown.FINISHED: "Done. The recording is closed.",
     Shown.PAUSED: "Pause. Nothing counts now.",
+    Shown.UNTOLD: "Results come after this block",
+    Shown.ASKING: "1 good, 2 not, 3 unsure",
 }
 FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
 DROPPED = "That one does not count"
@@ -35,6 +38,9 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(VOID)
     if last.discarded:
         return tr(DROPPED)
+    why = causes_of(shipped.causes(), last.findings, last.rep.features)
+    if why:
+        return tr(why[0].short)
     found = worst(last.findings)
     if found is None:
         return tr(GOOD)

@@ -69,6 +69,10 @@ class Shown(StrEnum):
     GROWING = "growing"
     NO_SIGNAL = "no-signal"
     PAUSED = "paused"
+    UNTOLD = "untold"
+    """A baseline or test: its results come when it is over."""
+    ASKING = "asking"
+    """The player's own estimate is waited for."""
     FINISHED = "finished"
 
     @staticmethod
@@ -94,6 +98,8 @@ STATE_LOOKS = {
     Shown.GROWING: Look(BLACK, VERMILLION, Sign.UP),
     Shown.NO_SIGNAL: Look(WHITE, SOFT_INK, Sign.CROSS),
     Shown.PAUSED: Look(INK, "#E2E0DA", Sign.BARS),
+    Shown.UNTOLD: Look(INK, "#E2E0DA", Sign.DASH),
+    Shown.ASKING: Look(INK, "#CFE3F1", Sign.RING),
     Shown.FINISHED: Look(INK, "#CFE3F1", Sign.TICK),
 }
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from imufeedback import resources
+from imufeedback import resources, shipped
 from imufeedback.commands import BeginBlock
 from imufeedback.errors import BadFile, BadToml
+from imufeedback.live.lesson import Block, plan_of
 from imufeedback.records import Mode, Role
 from imufeedback.rules import parse_rule_set
-from imufeedback.rules.plan import Block as Planned
-from imufeedback.rules.plan import parse_plan
 
 
 class WorkKind(StrEnum):
@@ -21,18 +20,6 @@ class WorkKind(StrEnum):
     RULES = "rules"
     DRILL = "drills"
     PLAN = "plans"
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """One block of reps: the command that begins it, and how many reps it has (None: as many as one likes)."""
-
-    command: BeginBlock
-    reps: int | None = None
-
-    @property
-    def name(self) -> str:
-        return self.command.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,23 +65,23 @@ def available() -> Works:
                 works.all.append(_read(kind, name))
             except (BadToml, BadFile) as error:
                 works.troubles.append(f"{kind} {name}: {error}")
+    works.troubles += shipped.cause_troubles()
     return works
 
 
-def block_at(blocks: Sequence[Block], reps_done: int) -> tuple[int, Block] | None:
-    """Number and block of the next rep, after so many of the whole session; None when all are done."""
-    for number, block in enumerate(blocks):
-        if block.reps is None or reps_done < block.reps:
-            return number, block
-        reps_done -= block.reps
-    return None
+def drill_titles() -> dict[str, str]:
+    """Title of every drill by its name; those that cannot be read are left out."""
+    titles = {}
+    for name in resources.available(WorkKind.DRILL):
+        with suppress(BadToml, BadFile):
+            titles[name] = parse_rule_set(resources.text(WorkKind.DRILL, name), name).title
+    return titles
 
 
 def _read(kind: WorkKind, name: str) -> Work:
     text = resources.text(kind, name)
     if kind is WorkKind.PLAN:
-        plan = parse_plan(text, f"{name}.toml")
-        blocks = tuple(_planned(block) for block in plan.blocks)
+        plan, blocks = plan_of(text, f"{name}.toml")
         return Work(kind, name, plan.title, tuple(_plan_line(block) for block in blocks), blocks)
     found = parse_rule_set(text, f"{name}.toml")
     lines = found.drill.instructions if found.drill else ()
@@ -103,14 +90,6 @@ def _read(kind: WorkKind, name: str) -> Work:
     role = Role.DRILL if kind is WorkKind.DRILL else Role.SWINGS
     block = Block(BeginBlock(found.title, role, Mode.CONCURRENT, rule_set=text))
     return Work(kind, name, found.title, lines, (block,))
-
-
-def _planned(block: Planned) -> Block:
-    """Raises BadToml for a drill that is not there or cannot be used: not when its block begins, but before."""
-    kind = WorkKind.DRILL if block.drill in resources.available(WorkKind.DRILL) else WorkKind.RULES
-    text = resources.text(kind, block.drill)
-    parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
-    return Block(block.command(text), block.reps)
 
 
 def _plan_line(block: Block) -> str:

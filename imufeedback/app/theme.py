@@ -25,7 +25,15 @@ class Theme:
     def state(self, shown: Shown) -> Look:
         """Look of the state block."""
         look = palette.STATE_LOOKS[shown]
-        if shown in (Shown.NO_SENSORS, Shown.CALIBRATION, Shown.WAITING, Shown.FINISHED, Shown.PAUSED):
+        if shown in (
+            Shown.NO_SENSORS,
+            Shown.CALIBRATION,
+            Shown.WAITING,
+            Shown.FINISHED,
+            Shown.PAUSED,
+            Shown.UNTOLD,
+            Shown.ASKING,
+        ):
             return Look(self.quiet.ink, self.quiet.ground, look.sign)
         return look
 

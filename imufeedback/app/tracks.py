@@ -93,6 +93,8 @@ class Entry:
     discarded: bool = False
     good: bool = False
     note: str = ""
+    told: bool = True
+    """Its result may be shown; False while the block, or the player's own estimate, is waited for."""
 
     @property
     def counts(self) -> bool:
@@ -129,22 +131,28 @@ class Book:
 
     @property
     def counted(self) -> list[Entry]:
-        """Those that were judged and not discarded."""
-        return [one for one in self._entries.values() if one.counts]
+        """Those that were judged and not discarded, and may be told of."""
+        return [one for one in self._entries.values() if one.counts and one.told]
 
     @property
     def last(self) -> Entry | None:
         return self.entries[-1] if self._entries else None
 
+    @property
+    def last_told(self) -> Entry | None:
+        """The newest whose result may be shown."""
+        return next((one for one in reversed(self.entries) if one.told), None)
+
     def find(self, index: int) -> Entry | None:
         return self._entries.get(index)
 
-    def add(self, rep: Rep, track: Track | None) -> Entry:
+    def add(self, rep: Rep, track: Track | None, *, told: bool = True) -> Entry:
         """A rep is over; told again it replaces its numbers."""
         before = self._entries.get(rep.index)
         entry = Entry(rep, track, self._early.pop(rep.index, []))
         if before is not None:
             entry = Entry(rep, track or before.track, before.findings, before.discarded, before.good, before.note)
+        entry.told = told
         self._entries[rep.index] = entry
         while len(self._entries) > REPS_KEPT:
             self._entries.pop(next(iter(self._entries)))

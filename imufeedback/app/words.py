@@ -9,9 +9,11 @@ from PySide6.QtCore import QCoreApplication
 from imufeedback.app import numerals
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Choice, Track
+from imufeedback.cues.telling import UNTOLD
 from imufeedback.figure.drawing import View
 from imufeedback.figure.shapes import Part
-from imufeedback.records import Finding, Level, LinkState, Phase, Segment, Side, Verdict
+from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, Verdict
+from imufeedback.rules import Whose
 from imufeedback.sounds import BY_NAME
 
 
@@ -29,6 +31,8 @@ _STATES = {
     Shown.GROWING: ("growing", "the trail thigh angle is growing"),
     Shown.NO_SIGNAL: ("no signal", "no fresh angles: look at the sensors below"),
     Shown.PAUSED: ("paused", "no tones, and reps do not count"),
+    Shown.UNTOLD: ("swing", "no tones and no results before this block is over"),
+    Shown.ASKING: ("your call?", "was that one good? 1: yes · 2: no · 3: not sure"),
     Shown.FINISHED: ("finished", "the session is over and the recording is closed"),
 }
 
@@ -647,16 +651,73 @@ def note_hint() -> str:
     return tr("Kept in the recording. Enter keeps it, Esc does not.")
 
 
-def limit_set(name: str, value: str) -> str:
-    return tr("From the next rep on: {name} {value}").format(name=name, value=value)
-
-
 def limits_title() -> str:
     return tr("Limits of this session")
 
 
 def limits_hint() -> str:
     return tr("From the next rep on, and written into the recording. Arrows change, Tab goes on.")
+
+
+def for_today() -> str:
+    return tr("for &today")
+
+
+def for_player(name: str) -> str:
+    return tr("for {name}, from now &on").format(name=name.replace("&", "&&"))
+
+
+_WHOSE = {None: "usual", Whose.PLAYER: "the player's own", Whose.TODAY: "for today"}
+
+
+def origin(whose: Whose | None) -> str:
+    """Where a limit comes from."""
+    return tr(_WHOSE[whose])
+
+
+def put_back() -> str:
+    return tr("Put back")
+
+
+def limit_of(name: str, value: str, whose: Whose | None) -> str:
+    """A limit as it was set, and for whom."""
+    return tr("From the next rep on: {name} {value} ({whose})").format(name=name, value=value, whose=origin(whose))
+
+
+def homework_action() -> str:
+    return tr("Homework …")
+
+
+def homework_title(player: str) -> str:
+    return tr("Homework for {player}").format(player=player)
+
+
+def homework_hint() -> str:
+    return tr("Kept in the player's file, shown at the next start, and ticked off by doing it.")
+
+
+def homework_drill() -> str:
+    return tr("&Drill")
+
+
+def homework_reps() -> str:
+    return tr("&Reps a day")
+
+
+def homework_days() -> str:
+    return tr("D&ays")
+
+
+def homework_give() -> str:
+    return tr("Give it  (Enter)")
+
+
+def homework_given(title: str, reps: int, days: int) -> str:
+    return tr("Homework: {title}, {reps} reps a day on {days} days.").format(title=title, reps=reps, days=days)
+
+
+def nobody_for_homework() -> str:
+    return tr("Homework needs a player: choose one on the first screen.")
 
 
 def target_name() -> str:
@@ -695,6 +756,67 @@ def short_buttons() -> list[str]:
 
 def block_begun(name: str) -> str:
     return tr("Now: {name}").format(name=name)
+
+
+_MODES = {
+    Mode.NONE: "no tones",
+    Mode.CONCURRENT: "tones while you move",
+    Mode.BANDWIDTH: "a tone after a rep outside your coach's band",
+    Mode.AFTER_REP: "the result after each rep",
+    Mode.FADED: "tones for some of the reps",
+}
+
+
+def mode_word(mode: Mode) -> str:
+    return tr(_MODES[mode])
+
+
+def estimate_word() -> str:
+    return tr("your own call first")
+
+
+def faded_by_block(shares: str) -> str:
+    return tr("Faded tones, block by block: {shares} % of the reps.").format(shares=shares)
+
+
+def purposes_action() -> str:
+    return tr("Why feedback comes when it does")
+
+
+def block_large(block: BlockBegun) -> str:
+    """Name of a block and how its reps are told about."""
+    told = mode_word(block.mode)
+    if block.role in UNTOLD:
+        told = tr("no tones; results when it is over")
+    elif block.estimate:
+        told = f"{estimate_word()}; {told}"
+    return f"{block.name}\n{told}"
+
+
+def hidden_angles() -> str:
+    """In place of the traces in a baseline or test, and where the player says first what he thinks."""
+    return tr("hidden in this block: the angle would tell the result")
+
+
+def estimate_actions() -> list[str]:
+    """My own estimate of the last rep, in the order of the keys 1, 2, 3."""
+    return [tr(text) for text in ("I think it was good", "I think it was not good", "I am not sure")]
+
+
+def estimate_menu() -> str:
+    return tr("&Estimate")
+
+
+def estimated(number: int, answer: str) -> str:
+    return tr("Rep {number}, your call: {answer}.").format(number=number, answer=tr(answer))
+
+
+def nothing_asked() -> str:
+    return tr("No estimate is waited for.")
+
+
+def rep_done(number: int) -> str:
+    return tr("Rep {number} is in.").format(number=number)
 
 
 def pain_action() -> str:

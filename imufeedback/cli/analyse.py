@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, given_text, print_notes, print_reps, say, write_json
+from imufeedback.cli.output import check_writable, given_text, print_next, print_notes, print_reps, say, write_json
 from imufeedback.errors import BadToml, UsageError
 
 if TYPE_CHECKING:
@@ -85,6 +85,7 @@ def _one(
         say(f"{file}: {note}")
     print_notes(judged.told)
     print_reps(judged.told)
+    print_next(judged.summary)
     if judged.fit is None:
         say("the recording holds no calibration, so there are no angles")
     if json_file is not None:

@@ -7,26 +7,43 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from imufeedback.cli.output import check_writable, print_notes, print_reps, say, show, write_json
+from imufeedback.cli.output import (
+    check_writable,
+    given_text,
+    print_next,
+    print_notes,
+    print_reps,
+    say,
+    show,
+    write_json,
+)
 from imufeedback.cli.radio_script import radio_script
-from imufeedback.cli.telling import tell_live
+from imufeedback.cli.telling import LiveTeller
 from imufeedback.errors import NoDisplay, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from imufeedback.document import Document
     from imufeedback.live.golfer import DemoPlan
+    from imufeedback.live.lesson import Block
     from imufeedback.live.practice import Practice
+    from imufeedback.live.session import Sink
     from imufeedback.record.journal import JournalWriter
     from imufeedback.report.summary import Summary
 
 PACES = ("slow", "full")
 FLAWS = ("none", "stall", "push-back", "leg-turn", "high-knee")
 HANDS = ("right", "left")
+USUAL_REPS = 5
 
 
 def demo(
     headless: Annotated[bool, typer.Option("--headless", help="No window.")] = False,
-    reps: Annotated[int, typer.Option(min=0, max=500, help="How many reps.")] = 5,
+    reps: Annotated[
+        int | None,
+        typer.Option(min=0, max=500, help="How many reps: as many as the plan has, else 5.", show_default=False),
+    ] = None,
     pace: Annotated[str, typer.Option(metavar="|".join(PACES), help="How fast the golfer moves.")] = "slow",
     flaw: Annotated[str, typer.Option(metavar="|".join(FLAWS), help="What goes wrong on the way down.")] = "stall",
     handed: Annotated[str, typer.Option(metavar="|".join(HANDS), help="The golfer's hand.")] = "right",
@@ -34,6 +51,18 @@ def demo(
     realtime: Annotated[
         bool, typer.Option("--realtime/--no-realtime", help="At the pace of life, or as fast as it goes (no window).")
     ] = True,
+    plan_name: Annotated[
+        str | None,
+        typer.Option(
+            "--plan",
+            metavar="NAME|FILE",
+            help="Carry out a plan, block after block, as soon as the sensors are calibrated.",
+            show_default=False,
+        ),
+    ] = None,
+    limits_file: Annotated[
+        Path | None, typer.Option("--limits", metavar="FILE.toml", help="A player's own limits.", show_default=False)
+    ] = None,
     radio: Annotated[
         str | None,
         typer.Option(
@@ -61,19 +90,49 @@ def demo(
     from imufeedback.synth.player import Pace
     from imufeedback.synth.swing import Flaw
 
-    plan = DemoPlan(Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio))
+    blocks = () if plan_name is None else _blocks(plan_name)
+    if reps is None:
+        reps = sum(block.reps or 0 for block in blocks) or USUAL_REPS
+    plan = DemoPlan(
+        Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio), _limits(limits_file)
+    )
     for line in CAUTIONS:
         say(f"! {line}")
     window = realtime and not headless and _has_display()
     with _journal(out) as journal:
-        summary, document = _run(plan, journal, window=window)
+        summary, document = _run(plan, journal, blocks, window=window)
     print_notes(summary)
     print_reps(summary)
+    print_next(document)
     show(f"Recording: {journal.path}")
     if json_file is not None:
         write_json(json_file, to_json(document), overwrite=overwrite)
     if document.errors:
         raise typer.Exit(1)
+
+
+def _blocks(name: str) -> tuple[Block, ...]:
+    """The blocks of a plan: a file, or one by its name."""
+    from imufeedback import resources
+    from imufeedback.live.lesson import plan_of
+
+    file = Path(name)
+    if not file.suffix and name in resources.available("plans"):
+        text = resources.text("plans", name)
+    else:
+        text = given_text(file, "--plan", f"or use {', '.join(resources.available('plans'))}")
+    return plan_of(text, name)[1]
+
+
+def _limits(path: Path | None) -> str:
+    """The text of a limits file, checked."""
+    from imufeedback.rules import parse_limits
+
+    if path is None:
+        return ""
+    text = given_text(path, "--limits", "check the name")
+    parse_limits(text, str(path))
+    return text
 
 
 def _has_display() -> bool:
@@ -94,9 +153,10 @@ def _journal(out: Path | None) -> JournalWriter:
     return new_recording(data_folder() / "recordings" if out is None else out, "demo")
 
 
-def _run(plan: DemoPlan, journal: JournalWriter, *, window: bool) -> tuple[Summary, Document]:
+def _run(plan: DemoPlan, journal: JournalWriter, blocks: Sequence[Block], *, window: bool) -> tuple[Summary, Document]:
     from imufeedback.live.demo import demo_document, run_fast
     from imufeedback.live.golfer import VirtualGolfer
+    from imufeedback.live.lesson import Attended
     from imufeedback.live.practice import Practice
     from imufeedback.report.summary import Summary
 
@@ -104,13 +164,16 @@ def _run(plan: DemoPlan, journal: JournalWriter, *, window: bool) -> tuple[Summa
     if window:
         from imufeedback.app.demo_window import show
 
-        practice = show(golfer, journal, summary)
-    elif plan.realtime:
-        practice = Practice(golfer, journal, [summary, tell_live])
+        practice = show(golfer, journal, summary, blocks)
+        return summary, demo_document(summary, golfer, practice)
+    attended = Attended(blocks)
+    shown: tuple[Sink, ...] = (LiveTeller(),) if plan.realtime else ()
+    practice = Practice(golfer, journal, [summary, *shown, attended])
+    attended.attend(practice.command)
+    if plan.realtime:
         _play(practice)
     else:
         say("as fast as it goes: no window, and no sound is played")
-        practice = Practice(golfer, journal, [summary])
         run_fast(practice)
     return summary, demo_document(summary, golfer, practice)
 

@@ -17,7 +17,7 @@ from imufeedback import people, resources
 from imufeedback.cli.output import check_writable, print_notes, print_reps, say, show, write_json
 from imufeedback.cli.radio_script import radio_script
 from imufeedback.cli.stopping import Stopped
-from imufeedback.cli.telling import LinkTeller, tell_live
+from imufeedback.cli.telling import LinkTeller, LiveTeller
 from imufeedback.errors import ImuFeedbackError, RadioError, UsageError
 from imufeedback.people import People, Person
 
@@ -205,7 +205,7 @@ def _station(layout: Layout, known: Iterable[Known], golfer: WornGolfer | None) 
 
     searched = _Searched()
     make = None if golfer is None else golfer.backends
-    return Station(layout, tell_live, searched, known=lambda: known, make_backends=make), searched
+    return Station(layout, LiveTeller(), searched, known=lambda: known, make_backends=make), searched
 
 
 def _find(station: Station, searched: _Searched, known: Iterable[Known], wait_s: float) -> Mapping[str, Segment]:
@@ -274,7 +274,7 @@ def _play(
         station, roles, layout, person.player, offsets_s={sensor: roster.offset_s(sensor) for sensor in roles}
     )
     with new_recording(wanted.recordings, person.name) as journal:
-        sinks: list[Sink] = [summary, tell_live, LinkTeller(roles), coach]
+        sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), coach]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
         stopped: Stopped | None = None
         try:

@@ -17,6 +17,7 @@ from imufeedback.foreign_text import printable
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from imufeedback.document import Document
     from imufeedback.report.summary import Summary
 
 
@@ -164,12 +165,30 @@ def _cell(value: float | None) -> str:
     return "–" if value is None else f"{value:.1f}"
 
 
+def print_next(document: Document) -> None:
+    """What comes next and why, and what was not looked at."""
+    from imufeedback.report.story import counted, unchecked
+    from imufeedback.review.reporting import next_of
+
+    console, following = table_console(), next_of(counted(document.reps))
+    if following is not None:
+        console.print(f"Next: {printable(following.text)}", markup=False)
+        if following.feel:
+            console.print(f"Feel: {printable(following.feel)}", markup=False)
+        console.print(f"Drill: {printable(following.drill or following.title)}", markup=False)
+    for line in unchecked(document):
+        console.print(line, markup=False)
+
+
 def print_notes(summary: Summary) -> None:
     """What went wrong or is worth knowing, on stderr."""
     if summary.fit is not None:
         for one in summary.fit.segments:
             if one.reason:
                 say(f"calibration {one.level}: {one.reason}")
+    for limit in summary.limits.values():
+        whose = "the player's own" if limit.whose == "player" else "for today"
+        say(f"limit {limit.key}: {limit.value:g} instead of {limit.usual:g} ({whose})")
     for text in dict.fromkeys(summary.notices):
         say(text)
     if summary.rejected:

@@ -11,12 +11,20 @@ if TYPE_CHECKING:
     from imufeedback.records import Event, Link, Segment
 
 
-def tell_live(events: list[Event]) -> None:
-    """Say these, in their order."""
-    for event in events:
-        line = line_of(event)
-        if line is not None:
-            say(line)
+class LiveTeller:
+    """Says events in their order, and what tells a result not before it is due. A sink."""
+
+    def __init__(self) -> None:
+        from imufeedback.cues.telling import Telling
+
+        self._telling = Telling()
+
+    def __call__(self, events: list[Event]) -> None:
+        for event in events:
+            for due in self._telling.hear(event):
+                line = line_of(due)
+                if line is not None:
+                    say(line)
 
 
 def line_of(event: Event) -> str | None:
@@ -31,6 +39,7 @@ def line_of(event: Event) -> str | None:
         Motion,
         Notice,
         Rep,
+        SelfEstimate,
         Slipped,
         StateChanged,
         SwapOffered,
@@ -51,7 +60,9 @@ def line_of(event: Event) -> str | None:
         case FitRefused():
             return f"{event.t_s:7.2f} s  calibration refused: {event.reason}"
         case BlockBegun():
-            return f"{event.t_s:7.2f} s  block: {event.name}"
+            return f"{event.t_s:7.2f} s  now: {event.name} ({event.role})"
+        case SelfEstimate():
+            return f"{event.t_s:7.2f} s  the player's estimate of rep {event.rep + 1}: {event.answer}"
         case Fault():
             return f"{event.t_s:7.2f} s  FAULT in {event.where}: {event.what}"
         case Notice():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from imufeedback.commands import (
     AnyCommand,
     Asked,
@@ -20,22 +18,20 @@ from imufeedback.commands import (
 )
 from imufeedback.conduct.body_sensors import Worn
 from imufeedback.conduct.hearing import Hearing
-from imufeedback.conduct.limits import OWN
 from imufeedback.conduct.reps import Reps
 from imufeedback.cues.feedback import Feedback
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.records import BlockBegun, Command, Event, Notice, SelfEstimate
-from imufeedback.rules import STOP_WORDS, Limits, RuleSet, parse_recorded, with_limit, with_limits
+from imufeedback.records import BlockBegun, Command, Event, LimitChanged, Notice, SelfEstimate
+from imufeedback.rules import STOP_WORDS, Layers, RuleSet, Whose, parse_recorded
 
 UNUSABLE = (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError)
 """What values that make no sense end in, wherever they come to be used."""
 
 
 class Orders:
-    """Obeys commands. `own` are the player's own limits, which hold in every block."""
+    """Obeys commands."""
 
-    def __init__(self, own: Limits, worn: Worn, reps: Reps, hearing: Hearing) -> None:
-        self._own = own
+    def __init__(self, worn: Worn, reps: Reps, hearing: Hearing) -> None:
         self._worn = worn
         self._reps = reps
         self._hearing = hearing
@@ -53,10 +49,19 @@ class Orders:
                 asked = Malformed(command.verb, str(error) or type(error).__name__)
         return [Notice(t_s, str(asked))]
 
-    def judge_by(self, rule_set: RuleSet) -> None:
-        """From the next rep on."""
-        self._reps.use(rule_set)
-        self._hearing.use(rule_set)
+    def judge_by(self, base: RuleSet, layers: Layers) -> list[str]:
+        """From the next rep on, with the limits that lie over it; lines for those that do not fit."""
+        lines = self._reps.judge_by(base, layers)
+        self._hearing.use(self._reps.rule_set)
+        return lines
+
+    def _limit(self, t_s: float, asked: SetLimit) -> list[Event]:
+        reps = self._reps
+        layers = reps.layers.with_today(reps.base, asked.key, asked.value)
+        self.judge_by(reps.base, layers)
+        changed = layers.today[asked.key]
+        whose = Whose.PLAYER if asked.keep else Whose.TODAY
+        return [LimitChanged(t_s, asked.key, changed.value, changed.usual, str(whose))]
 
     def _obeyed(self, t_s: float, asked: AnyCommand) -> list[Event]:
         match asked:
@@ -64,8 +69,8 @@ class Orders:
                 self._hearing.cueing.set_enabled(sound, on)
             case Mute(on=on):
                 self._hearing.cueing.set_muted(on)
-            case SetLimit(key=key, value=value):
-                self.judge_by(with_limit(self._reps.rule_set, key, value))
+            case SetLimit():
+                return self._limit(t_s, asked)
             case Estimate(rep=rep, answer=answer):
                 return [SelfEstimate(t_s, rep, answer)]
             case Pain():
@@ -81,10 +86,10 @@ class Orders:
         return []
 
     def _block(self, t_s: float, asked: BeginBlock) -> list[Event]:
-        said: Iterable[str] = ()
+        said: list[str] = []
         if asked.rule_set:
-            rule_set, said = parse_recorded(asked.rule_set, "drill of the block")
-            self.judge_by(with_limits(rule_set, self._own, OWN))
+            rule_set, unknown = parse_recorded(asked.rule_set, "drill of the block")
+            said = [*unknown, *self.judge_by(rule_set, self._reps.layers)]
         reps = self._reps
         reps.begin(asked.role)
         drill = reps.rule_set.drill
@@ -92,5 +97,5 @@ class Orders:
         self._hearing.cueing.begin_block(feedback, drill.cues if drill else ())
         if reps.by_hip:  # a hip turn counts from the stance that the player has taken
             self._worn.body.feed(Asked(t_s, SetZero()))
-        begun = BlockBegun(t_s, asked.name, asked.role, reps.rule_set.name, asked.mode, asked.share)
+        begun = BlockBegun(t_s, asked.name, asked.role, reps.rule_set.name, asked.mode, asked.share, asked.estimate)
         return [begun, *(Notice(t_s, text) for text in said)]

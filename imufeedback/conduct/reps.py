@@ -21,12 +21,13 @@ from imufeedback.records import (
     SegmentMotion,
     Zeroed,
 )
-from imufeedback.rules import Rules, RuleSet
+from imufeedback.rules import Layers, Rules, RuleSet
 from imufeedback.stage import Memory
 
 
 class _State(NamedTuple):
-    rule_set: RuleSet
+    base: RuleSet
+    layers: Layers
     motion: Memory
     hip_turns: Memory
     rules: Memory
@@ -37,7 +38,10 @@ class _State(NamedTuple):
 class Reps:
     """The stages of the motion, one of which makes reps: that of the swing, or that of the hip turn."""
 
-    def __init__(self, hand: Hand, rule_set: RuleSet) -> None:
+    def __init__(self, hand: Hand, base: RuleSet, layers: Layers | None = None) -> None:
+        """`base` is the rule set as it was written, `layers` the limits that lie over it."""
+        self.base, self.layers = base, layers or Layers()
+        rule_set, _ = self.layers.over(base)
         self.motion = MotionStage(
             hand=hand,
             live=live_limits(rule_set),
@@ -52,8 +56,15 @@ class Reps:
         self._count = 0
         self.use(rule_set)
 
+    def judge_by(self, base: RuleSet, layers: Layers) -> list[str]:
+        """From the next rep on; lines for limits that do not fit this rule set."""
+        self.base, self.layers = base, layers
+        rule_set, lines = layers.over(base)
+        self.use(rule_set)
+        return lines
+
     def use(self, rule_set: RuleSet) -> None:
-        """From the next rep on."""
+        """From the next rep on, by these limits."""
         self.rule_set = rule_set
         self.rules.use(rule_set)
         self.motion.use(
@@ -100,11 +111,13 @@ class Reps:
     @property
     def state(self) -> _State:
         return _State(
-            self.rule_set, self.motion.state, self.hip_turns.state, self.rules.state, self._count, self.stopped
+            *(self.base, self.layers),
+            *(self.motion.state, self.hip_turns.state, self.rules.state),
+            *(self._count, self.stopped),
         )
 
     @state.setter
     def state(self, value: _State) -> None:
-        self.use(value.rule_set)
+        self.judge_by(value.base, value.layers)
         self.motion.state, self.hip_turns.state, self.rules.state = value.motion, value.hip_turns, value.rules
         self._count, self.stopped = value.number, value.stopped

@@ -14,6 +14,7 @@ from imufeedback.cues.feedback import Feedback
 from imufeedback.cues.waveforms import HELD, MEANINGS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
+    BlockBegun,
     Cue,
     Event,
     Finding,
@@ -127,8 +128,10 @@ class Cueing(Stage[Heard, Cue]):
                 return self._movement(item.now_s, event)
             case Finding() as event:
                 return self._found(event)
-            case SelfEstimate():
-                return self._tell(item.now_s)
+            case SelfEstimate(rep=rep):
+                return self._tell(item.now_s) if rep == self._state.result_of else []
+            case BlockBegun(t_s=t_s):
+                return self._cue("block-begun", t_s, item.now_s)
             case PhaseChanged(phase=Phase.WAITING) if self._state.over:
                 return self._over(item.now_s)
             case PhaseChanged(phase=Phase.DOWNSWING):
@@ -170,16 +173,20 @@ class Cueing(Stage[Heard, Cue]):
         s.over, s.result_of, s.result = True, index, None
         if s.feedback.after_rep and s.feedback.has_tones(s.rep_in_block):
             s.result = "target-reached" if s.feedback.mode is Mode.AFTER_REP else None
-            return []
+            if not s.feedback.estimate:
+                return []  # the result says that it counted
         return self._cue("rep-counted", now_s, now_s, index)
 
     def _found(self, finding: Finding) -> list[Cue]:
-        """The first fault of a rep gives its result; what is unsure is no fault."""
+        """The most urgent of a rep's faults gives its result, so that a push back is heard before the stall that
+        follows from it; what is unsure is no fault."""
         s = self._state
         first = s.result in (None, "target-reached")
+        sound = finding.cue or "stalled"
         told = s.feedback.after_rep and s.feedback.has_tones(s.rep_in_block)
-        if s.over and first and told and finding.verdict is Verdict.FAULT:
-            s.result = finding.cue or "stalled"
+        more = first or BY_NAME[sound].urgency > BY_NAME[s.result or sound].urgency
+        if s.over and more and told and finding.verdict is Verdict.FAULT:
+            s.result = sound
         return []
 
     def _over(self, now_s: float) -> list[Cue]:

@@ -79,6 +79,10 @@ SOUNDS: dict[str, Sound] = {
     "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
     # up and back again, long-short-long
     "ready": Sound((Note(3, 0.150, 0.020), Note(8, 0.070, 0.020), Note(3, 0.140)), "ready: take your address"),
+    # three steps up, even, the top one twice: something new begins
+    "block-begun": Sound(
+        (*(Note(one, 0.080, 0.020) for one in (-9, -2, 5)), Note(5, 0.100)), "the next block begins: look at the screen"
+    ),
     # down and up and down, even, like an alarm
     "link-lost": Sound((*(Note(one, 0.085, 0.020) for one in (0, -7, 0)), Note(-7, 0.085)), "a sensor is silent"),
     # the low pitch twice, then up

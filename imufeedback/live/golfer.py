@@ -54,11 +54,14 @@ class DemoPlan:
     realtime: bool = True
     radio: tuple[str, str] | None = None
     """Fault script of the radio, TOML, and where it came from."""
+    limits: str = ""
+    """TOML text of the player's own limits."""
 
 
-def trial_plan(hand: Hand) -> DemoPlan:
-    """What the golfer does for a coach who tries the tool without sensors."""
-    return DemoPlan(hand, Pace.SLOW, tuple(TRY_FLAWS[k % len(TRY_FLAWS)] for k in range(TRY_REPS)), TRY_REPS)
+def trial_plan(hand: Hand, limits: str = "") -> DemoPlan:
+    """What the golfer does for a coach who tries the tool without sensors; `limits` are the player's own."""
+    flaws = tuple(TRY_FLAWS[k % len(TRY_FLAWS)] for k in range(TRY_REPS))
+    return DemoPlan(hand, Pace.SLOW, flaws, TRY_REPS, limits=limits)
 
 
 class VirtualGolfer:
@@ -98,7 +101,9 @@ class VirtualGolfer:
         """Raises BadToml for a fault script that is wrong, or that names what is no sensor."""
         assert self.faults is not None  # a wrong script is told before anything begins
         player = Player(hand=self.plan.hand, name="synthetic golfer")
-        return session_settings(((one.serial, one.segment) for one in self.streams), LAYOUT, player=player)
+        return session_settings(
+            ((one.serial, one.segment) for one in self.streams), LAYOUT, player=player, limits=self.plan.limits
+        )
 
     def stop(self) -> None:
         """End early, at the next packet. Any thread."""

@@ -8,6 +8,7 @@ fulfils `Source`. However it ends, the recording is closed.
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -116,6 +117,9 @@ class Practice:
         self._engine: Engine | None = None
         self._giving: threading.Thread | None = None
         self._stopped = threading.Lock()
+        self._asked: deque[Item] = deque()
+        """Commands of a practice in the caller's thread, which come between two items."""
+        self._in_turn = False
 
     @property
     def recording(self) -> Path | None:
@@ -179,9 +183,17 @@ class Practice:
         settings = self.source.settings
         self.begin_ns = self.source.clock.now_ns()
         session = self._make_session(settings, begin_ns=self.begin_ns, journal=self._journal, sinks=self._sinks)
+
+        def put(item: Item) -> None:
+            session.feed(item)
+            while self._asked:
+                session.feed(self._asked.popleft())
+
+        self._in_turn = True
         try:
-            self.source.play(session.feed)
+            self.source.play(put)
         finally:
+            self._in_turn = False
             session.finish()
 
     def wait(self) -> None:
@@ -208,6 +220,8 @@ class Practice:
         """What a person asked for; journalled. Any thread; nothing before the start."""
         if self._engine is not None:
             self._engine.put(recorded(self.source.clock.now_ns(), command))
+        elif self._in_turn:
+            self._asked.append(recorded(self.source.clock.now_ns(), command))
 
     def preview(self, sound: str) -> None:
         """Let one sound be heard, outside of what the session says."""

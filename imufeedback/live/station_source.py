@@ -27,11 +27,13 @@ class WornSensors:
         player: Player,
         *,
         offsets_s: Mapping[str, float] | None = None,
+        limits: str = "",
     ) -> None:
-        """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are."""
+        """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are; `limits`
+        is the TOML text of the player's own."""
         self.clock = station.clock
         self._station, self._layout, self._player = station, layout, player
-        self._roles, self._offsets_s = dict(roles), offsets_s
+        self._roles, self._offsets_s, self._limits = dict(roles), offsets_s, limits
         self._over = threading.Event()
 
     @cached_property
@@ -42,6 +44,7 @@ class WornSensors:
             player=self._player,
             offsets_s=self._offsets_s,
             calibrations=calibrations(data_folder(), self._roles),
+            limits=self._limits,
         )
 
     def play(self, put: Callable[[Item], None]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -16,7 +17,11 @@ from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.shapes import Label, Part
 from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report import story, svg
+from imufeedback.report.likewise import FEW, Kind, kinds_of, point
+from imufeedback.report.retention import Retention, retention
+from imufeedback.report.screened import screening_of, screening_words
 from imufeedback.report.style import STYLE
+from imufeedback.rules.screening import Screening
 
 TREND_FEATURES = (
     ("trail_thigh_loss_top_finish_deg", "Thigh angle lost from top to finish", "degrees"),
@@ -32,6 +37,8 @@ REP_COLUMNS = (
     ("Lead hip rotation at impact", "lead_hip_rotation_impact_deg"),
 )
 
+KINDS_MAX = 8
+"""Kinds of rep whose trend is drawn, tests first."""
 NOT_KNOWN = "because an angle was not known all along (the reason stands in the table of all reps)"
 
 
@@ -95,6 +102,8 @@ class Session:
     """The drill that comes next, when there is one for it."""
     positions: Frames | None = None
     """The body at the marks of the best rep, or of the least bad one."""
+    next: story.Next | None = None
+    """What comes next, and why; None without reps."""
     discarded: frozenset[int] = frozenset()
     """Reps that a person took out; they count nowhere."""
 
@@ -132,7 +141,8 @@ def player_page(player: str, sessions: Sequence[Session]) -> str:
     if len(sessions) > 1:
         parts.append(_section("Over the sessions", _trends(sessions)))
     parts.append(f"<h2>The newest session: {escape(newest.title or 'session')}, {escape(newest.when)}</h2>")
-    return _document(f"{player} – {span}", parts + _session_body(newest))
+    before = next((one for other in reversed(sessions[:-1]) if (one := screening_of(other.reps)) is not None), None)
+    return _document(f"{player} – {span}", parts + _session_body(newest, before))
 
 
 def _document(title: str, parts: Sequence[str]) -> str:
@@ -159,8 +169,9 @@ def _list(lines: Sequence[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(one)}</li>" for one in lines) + "</ul>"
 
 
-def _session_body(session: Session) -> list[str]:
-    """What a player should take along comes first and fits on a sheet; the rest is behind a fold."""
+def _session_body(session: Session, earlier: Screening | None = None) -> list[str]:
+    """What a player should take along comes first and fits on a sheet; the rest is behind a fold. `earlier` is the
+    screening of an earlier day."""
     reps = session.reps
     parts = [_section("In short", _in_short(session))]
     if reps:
@@ -168,10 +179,15 @@ def _session_body(session: Session) -> list[str]:
         if session.positions is not None:
             parts.append(_section(*_positions(session.positions)))
         parts.append(_section("Best and worst reps", _best_and_worst(session)))
+    screening = screening_of(reps)
+    if screening is not None:
+        parts.append(_section("How far each hip turns", _list(screening_words(screening, earlier))))
     parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary)), "small"))
     open_rules = story.unjudged(one for rep in reps for one in rep.unjudged)
     if open_rules:
         parts.append(_section("Not judged", _list([_open(*one) for one in open_rules])))
+    if session.summary.limits:
+        parts.append(_section("Limits that were changed", _list(story.changed_limits(session.summary))))
     if session.notes or session.tags:
         tags = [f"Tags: {', '.join(session.tags)}"] if session.tags else []
         parts.append(_section("Notes", _list([*session.notes, *tags])))
@@ -232,10 +248,13 @@ def _in_short(session: Session) -> str:
     clean = sum(not story.faults(one) for one in reps)
     text = f"<p class='big'><b>{clean} of {len(reps)}</b> reps without a fault.</p>"
     found = story.common_faults(reps)
-    if found:
+    why = session.next
+    if why is not None and why.reps:
+        text += f"<p>Most often, in {story.count(why.reps, 'rep')}: {escape(why.text)}</p>"
+    elif found:
         _, words, times = found[0]
         text += f"<p>Most often, in {story.count(times, 'rep')}: {escape(words)}</p>"
-    return text + _uncounted(session)
+    return text + "".join(f"<p>{escape(one)}</p>" for one in story.unchecked(session.summary)) + _uncounted(session)
 
 
 def _uncounted(session: Session) -> str:
@@ -293,12 +312,13 @@ def _clock(seconds: float) -> str:
 
 
 def _next(session: Session) -> str:
-    following = story.next_drill(session.reps)
+    following = session.next or story.next_drill(session.reps)
     assert following is not None  # there are reps
+    feel = f"<p><b>Feel:</b> {escape(following.feel)}</p>" if following.feel else ""
     if session.drill is None:
-        return f"<p class='big'><b>{escape(following.title)}</b></p><p>{escape(following.text)}</p>"
+        return f"<p class='big'><b>{escape(following.title)}</b></p><p>{escape(following.text)}</p>{feel}"
     drill = session.drill
-    why = f"<p>Why this drill: {escape(following.text)}</p>"
+    why = f"<p>Why this drill: {escape(following.text)}</p>{feel}"
     head = f"<p class='big'><b>{escape(drill.title)}</b></p>{why}"
     return f"{head}{_list(drill.instructions)}<p class='key'>{escape(drill.stop)}</p>"
 
@@ -341,43 +361,78 @@ def _tone_key(known: bool) -> str:
 
 
 def _trends(sessions: Sequence[Session]) -> str:
+    """Like with like: one line a kind of rep, tests first; kinds that only one session has are none."""
+    by_kind = [kinds_of(one.summary, one.reps) for one in sessions]
+    times = Counter(kind for one in by_kind for kind in one)
+    kinds = sorted(kind for kind, many in times.items() if many > 1)
+    out = _stuck(sessions)
+    if not kinds:
+        out += "<p>Nothing was done twice in the same way (drill, pace, tones): there is no trend yet.</p>"
+    for kind in kinds[:KINDS_MAX]:
+        out += _trend(kind, [one.get(kind, []) for one in by_kind], sessions)
+    clean = [
+        f"{one.when}: {sum(not story.faults(rep) for rep in one.reps)} of {len(one.reps)} reps without a fault"
+        for one in sessions[-12:]
+    ]
+    return out + _list(clean)
+
+
+def _trend(kind: Kind, reps: Sequence[Sequence[JudgedRep]], sessions: Sequence[Session]) -> str:
+    """One kind of rep, session by session; days with too few are named and not drawn."""
     x = np.arange(len(sessions), dtype=np.float64)
+    out = f"<h3>{escape(kind.words)}</h3>"
+    many = [f"{_day(one)}: {len(here)}" for one, here in zip(sessions, reps, strict=True) if here]
+    few = sum(0 < len(here) < FEW for here in reps)
+    out += f"<p class='key'>Reps: {escape(', '.join(many[-12:]))}.</p>"
+    if few:
+        out += f"<p class='key'>Fewer than {FEW} reps on {story.count(few, 'day')}: too few to tell, not drawn.</p>"
+    for feature, title, unit in TREND_FEATURES:
+        points = [point(here, feature) for here in reps]
+        told = [one if one is not None and one.tells else None for one in points]
+        if sum(one is not None for one in told) < 2:
+            continue
+        mean = np.array([np.nan if one is None else one.mean for one in told])
+        spread = np.array([np.nan if one is None else one.spread for one in told])
+        line = svg.Line(x, mean, "good", kind.words, spread, dots=True)
+        picture = svg.Picture(f"{title}, session by session", "session", unit, [line], _places(sessions), (0.0,))
+        what = f"{title}: mean and spread of the reps"
+        out += f"<figure><figcaption>{escape(what)}</figcaption>{svg.draw(picture)}</figure>"
+    return out
+
+
+def _places(sessions: Sequence[Session]) -> list[tuple[float, str]]:
+    """Days along the axis."""
     step = max(-(-len(sessions) // 6), 1)
     days = [_day(one) for one in sessions]
     places = [(float(k), days[k]) for k in range(0, len(sessions), step)]
     if len(set(days)) < len(days) and len(days) <= 6:
         places = [(at, f"{text} {sessions[int(at)].started:%H:%M}") for at, text in places if text != "?"]
-    out = ""
-    for feature, title, unit in TREND_FEATURES:
-        lines = []
-        for css, wanted, label in (
-            ("good", True, "with tones"),
-            ("quiet", False, "without tones"),
-            ("trail", None, ""),
-        ):
-            stats = [_mean_sd([rep for rep in one.reps if rep.tones is wanted], feature) for one in sessions]
-            mean, sd = np.array([one[0] for one in stats]), np.array([one[1] for one in stats])
-            if np.isfinite(mean).any():
-                lines.append(svg.Line(x, mean, css, label, sd, dots=True))
-        picture = svg.Picture(f"{title}, session by session", "session", unit, lines, places, (0.0,))
-        out += (
-            f"<figure><figcaption>{escape(title)}: mean and spread of the reps</figcaption>{svg.draw(picture)}</figure>"
-        )
-    known = any(rep.tones is not None for one in sessions for rep in one.reps)
-    clean = [
-        f"{one.when}: {sum(not story.faults(rep) for rep in one.reps)} of {len(one.reps)} reps without a fault"
-        for one in sessions[-12:]
-    ]
-    return out + _tone_key(known) + _list(clean)
+    return places
+
+
+def _stuck(sessions: Sequence[Session]) -> str:
+    """The newest test against the one before of the same drill."""
+    now = sessions[-1]
+    for before in reversed(sessions[:-1]):
+        found = retention(now.summary, before.summary)
+        if found is not None:
+            return _list([f"Test, against {before.when}: {_kept(found)}"])
+    return ""
+
+
+def _kept(found: Retention) -> str:
+    shares = f"{found.now.reps} reps, {100 * found.now.clean:.0f} % without a fault"
+    earlier = f"{found.before.reps} reps, {100 * found.before.clean:.0f} %"
+    if min(found.now.reps, found.before.reps) < FEW:
+        return f"{shares}; then {earlier}. Too few to tell."
+    better = [rule.replace("-", " ") for rule, change in found.rules().items() if change < 0]
+    change = f"{100 * found.clean_change:+.0f} points".replace("-", "\N{MINUS SIGN}")
+    less = f" Less often: {', '.join(better)}." if better else ""
+    return f"{shares}; then {earlier} ({change}).{less}"
 
 
 def _day(session: Session) -> str:
     return "?" if session.started is None else f"{session.started:%d %b}"
-
-
-def _mean_sd(reps: Sequence[JudgedRep], feature: str) -> tuple[float, float]:
-    values = [rep.features[feature] for rep in reps if feature in rep.features]
-    return (float(np.mean(values)), float(np.std(values))) if values else (np.nan, np.nan)
 
 
 def _table(reps: Sequence[JudgedRep]) -> str:

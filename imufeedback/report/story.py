@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.records import Unjudged, Verdict
+from imufeedback.rules.cause import Cause, causes_of
 
 SHOWN = 3
 """Best and worst reps that are shown."""
@@ -135,12 +136,16 @@ def common_faults(reps: Iterable[JudgedRep]) -> list[tuple[str, str, int]]:
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """What to practise next."""
+    """What to practise next, and why."""
 
     drill: str
     """Name of a drill; empty where none is made for it, and `title` and `text` say all."""
     title: str
     text: str
+    feel: str = ""
+    """What to feel instead."""
+    reps: int = 0
+    """In how many reps it was so."""
 
 
 FASTER = Next(
@@ -148,19 +153,61 @@ FASTER = Next(
     "The same a little faster",
     "Most reps were right. Keep the movement and shorten the time for it step by step; go back as soon as it breaks.",
 )
+USUAL_DRILL = "rehearsal-from-the-top"
+"""Against a rule that names no drill: every correction begins slowly, with tones. Common practice, no source."""
 
 
-def next_drill(reps: Sequence[JudgedRep], usual: Callable[[str], str | None] = lambda rule: None) -> Next | None:
-    """What to practise next; None without reps. `usual` gives the drill against a rule for findings that name none:
-    those by rule sets from before rules named theirs."""
+def first_cause(rep: JudgedRep, causes: Sequence[Cause]) -> Cause | None:
+    """The weightiest cause of a rep; None for one without a fault, or with rules that no cause knows."""
+    found = causes_of(causes, rep.findings, rep.features)
+    return found[0] if found else None
+
+
+def common_causes(reps: Iterable[JudgedRep], causes: Sequence[Cause]) -> list[tuple[Cause, int]]:
+    """(cause, reps that it comes first in), most frequent first; of equals the weightier."""
+    firsts = Counter(one.id for rep in reps if (one := first_cause(rep, causes)) is not None)
+    found = [(one, firsts[one.id]) for one in causes if one.id in firsts]
+    return sorted(found, key=lambda one: -one[1])
+
+
+def next_drill(
+    reps: Sequence[JudgedRep],
+    usual: Callable[[str], str | None] = lambda rule: None,
+    causes: Sequence[Cause] = (),
+) -> Next | None:
+    """What to practise next; None without reps. The most frequent cause decides, then the most frequent fault. `usual`
+    gives the drill against a rule for findings that name none: those by rule sets from before rules named theirs."""
     if not reps:
         return None
+    why = common_causes(reps, causes)
+    if why and why[0][1] * 4 >= len(reps):
+        cause, times = why[0]
+        return Next(cause.drill, TITLE, cause.text, cause.feel, times)
     found = common_faults(reps)
     if not found or found[0][2] * 4 < len(reps):
         return FASTER
-    rule, text, _ = found[0]
+    rule, text, times = found[0]
     named = next((one.drill for rep in reps for one in faults(rep) if one.rule == rule), None)
-    return Next(named or usual(rule) or "", "Slow, and only this", text)
+    return Next(named or usual(rule) or USUAL_DRILL, TITLE, text or _rule_words(rule), "", times)
+
+
+TITLE = "Work on this one thing, slowly"
+
+
+def unchecked(summary: Document) -> list[str]:
+    """What was not looked at, in words: a fault that nobody looked for is no praise."""
+    came = {sensor.role for sensor in summary.sensors if sensor.samples}
+    if not came:
+        return []
+    lines = []
+    missing = [one for one in ("left shank", "right shank") if one.replace(" ", "_") not in came]
+    if missing:
+        which = "shanks" if len(missing) == 2 else missing[0]
+        lines.append(f"The knees were not checked: there was no sensor on the {which}.")
+    thighs = [one for one in ("pelvis", "left thigh", "right thigh") if one.replace(" ", "_") not in came]
+    if thighs:
+        lines.append(f"Hips were not checked: nothing came from the sensor on the {' and the '.join(thighs)}.")
+    return lines
 
 
 def worked_on(summary: Document, rule_title: str) -> list[str]:
@@ -183,6 +230,17 @@ def count(many: int, what: str) -> str:
     return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
+def changed_limits(summary: Document) -> list[str]:
+    """Limits that were not the rule set's own, and whose they were."""
+    whose = {"player": "the player's own", "today": "set for this session only"}
+    return [
+        f"{_rule_words(one.key)}: {minus(one.value, 1)}"
+        + ("" if one.usual is None else f" instead of {minus(one.usual, 1)}")
+        + f" ({whose.get(one.whose, one.whose)})"
+        for one in summary.limits
+    ]
+
+
 def certainty(summary: Document) -> list[str]:
     """How sure the numbers are, line by line."""
     lines, reps = [_fit_words(summary.calibration)], counted(summary.reps)
@@ -201,8 +259,7 @@ def certainty(summary: Document) -> list[str]:
     void = len(summary.reps) - len(reps)
     if void:
         lines.append(f"{count(void, 'rep')} could not be judged: an angle was not known all along.")
-    lines += _data_words(summary)
-    return lines
+    return lines + unchecked(summary) + _data_words(summary)
 
 
 def _fit_words(fit: FitQuality | None) -> str:

@@ -13,6 +13,7 @@ from imufeedback import __version__
 from imufeedback.cues.feedback import Feedback
 from imufeedback.document import (
     BlockTally,
+    ChangedLimit,
     Document,
     FitQuality,
     JudgedRep,
@@ -39,6 +40,7 @@ from imufeedback.records import (
     Fitted,
     Gap,
     Hand,
+    LimitChanged,
     Notice,
     PacketRejected,
     Rep,
@@ -69,6 +71,8 @@ class Summary:
     """Every block, and the number of reps before it, void ones among them."""
     estimates: dict[int, str] = field(default_factory=dict)
     """What the player thought of a rep, by its index."""
+    limits: dict[str, LimitChanged] = field(default_factory=dict)
+    """Those that are not the rule set's own, by key."""
     gaps: int = 0
     rejected: int = 0
     restarts: int = 0
@@ -91,8 +95,11 @@ class Summary:
                 self.cues.append(event)
             case BlockBegun():
                 self.blocks.append((event, len(self.reps)))
+            case LimitChanged(key=key):
+                self.limits[key] = event
             case SelfEstimate(rep=rep, answer=answer):
-                self.estimates[rep] = answer
+                if answer != "no answer":
+                    self.estimates[rep] = answer
             case Fitted(fit=fit):
                 self.fit = fit
             case FitRefused(reason=reason):
@@ -173,6 +180,10 @@ class Summary:
             ],
             totals=self._session_totals(late),
             blocks=[self._block(number) for number in range(len(self.blocks))],
+            limits=[
+                ChangedLimit(key=one.key, value=one.value, usual=one.usual, whose=one.whose)
+                for one in self.limits.values()
+            ],
             tones=TonesTally(
                 with_tones=Tally(**self._counts([rep for rep in self.counted if self.had_tones(rep)])),
                 without_tones=Tally(**self._counts([rep for rep in self.counted if not self.had_tones(rep)])),

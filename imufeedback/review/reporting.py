@@ -24,7 +24,7 @@ from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
 from imufeedback.report.page import Curve, Drill, Frame, Frames, Session
-from imufeedback.report.story import best, counted, next_drill, severity, worst
+from imufeedback.report.story import Next, best, counted, next_drill, severity, worst
 from imufeedback.review.judging import judge, way_of
 from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings
@@ -141,6 +141,7 @@ def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
 def session_of(found: Judgement) -> Session:
     """What the report shows of it."""
     reps = counted(rep for rep in found.summary.reps if rep.index not in found.edits.discarded)
+    following = next_of(reps)
     shown = [one.rep for one in [*best(reps), *worst(reps)]]
     return Session(
         summary=found.summary,
@@ -151,7 +152,8 @@ def session_of(found: Judgement) -> Session:
         curves={rep.index: curve(found.trace, rep, found.hand) for rep in shown},
         notes=tuple(found.edits.notes),
         tags=tuple(found.edits.tags),
-        drill=_drill(reps),
+        drill=_drill(following),
+        next=following,
         positions=_positions(found, reps),
         discarded=frozenset(found.edits.discarded),
     )
@@ -190,9 +192,13 @@ def _target_deg(found: Judgement) -> float | None:
         return None
 
 
-def _drill(reps: Sequence[JudgedRep]) -> Drill | None:
+def next_of(reps: Sequence[JudgedRep]) -> Next | None:
+    """What comes next by the causes that are known here, a coach's own before those that ship."""
+    return next_drill(reps, lambda rule: shipped.words_of(rule).drill, shipped.causes())
+
+
+def _drill(following: Next | None) -> Drill | None:
     """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
-    following = next_drill(reps, lambda rule: shipped.words_of(rule).drill)
     if following is None or following.drill not in resources.available("drills"):
         return None
     found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")

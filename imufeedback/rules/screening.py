@@ -10,9 +10,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from imufeedback.errors import UsageError
-from imufeedback.records import Rep
 
 TRIALS = 3
 MDC_DEG = 5.4
@@ -101,7 +101,20 @@ class Change:
     beyond_mdc: bool
 
 
-def trial_of(rep: Rep, side: str) -> Trial:
+class HipTurn(Protocol):
+    """A rep of a hip-turn drill, live or from a document."""
+
+    @property
+    def index(self) -> int: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def void(self) -> str | None: ...
+    @property
+    def features(self) -> Mapping[str, float]: ...
+
+
+def trial_of(rep: HipTurn, side: str) -> Trial:
     """From a rep of a hip-turn drill. Raises UsageError for a void one: its rotation was not known."""
     if rep.void:
         raise UsageError(f"rep {rep.index + 1} does not count", where="screening", hint=rep.void)

@@ -8,20 +8,24 @@ from typing import Any
 
 import numpy as np
 import pytest
-from bay_events import angles, finding, grid, rep, texts
+from bay_events import angles, finding, grid, rep, state, texts
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QDialog
+from PySide6.QtWidgets import QDialog, QLabel
 from pytestqt.qtbot import QtBot
 
 from imufeedback import resources
-from imufeedback.app import words
+from imufeedback.app import numerals, words
 from imufeedback.app.bay import BayWindow
+from imufeedback.app.coach import Keeper
 from imufeedback.app.dialogs import AskStop, LimitsDialog, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.purposes import purposes_text
 from imufeedback.app.tracks import Book, Choice, Track, track_of
 from imufeedback.commands import args_of, verb_of
-from imufeedback.records import Event, Verdict
+from imufeedback.cues.feedback import PURPOSES
+from imufeedback.records import BlockBegun, Event, Mode, Motion, Role, SelfEstimate, Verdict
+from imufeedback.rules import Whose
 
 MakeBay = Callable[..., BayWindow]
 Asked = list[tuple[str, Mapping[str, Any]]]
@@ -293,3 +297,166 @@ def test_a_void_rep_in_a_pause_is_not_discarded_too(bay: BayWindow, qtbot: QtBot
     asked.clear()
     show(bay, angles(grid(60, 64)), replace(rep(0, features={}), void="pelvis: its sensor restarted"))
     assert asked == []
+
+
+# ── results when they are due ────────────────────────────────────────────────────────────────────────────────────
+
+
+def block(role: Role, *, estimate: bool = False) -> BlockBegun:
+    return BlockBegun(60.0, "now", role, "swing", Mode.NONE, 1.0, estimate)
+
+
+def shown_texts(window: BayWindow) -> str:
+    """Everything that can be read on either screen."""
+    labels = [one.text() for one in (*window.findChildren(QLabel), *window.second.findChildren(QLabel))]
+    rows = [" ".join(texts(window.view.table, k)) for k in range(window.view.table.reps)]
+    marks = [view.marks.accessibleName() for view in window.ranges]
+    return "\n".join(labels + rows + marks)
+
+
+@pytest.mark.parametrize("role", [Role.BASELINE, Role.TEST])
+def test_a_baseline_or_test_shows_nothing_of_its_result_before_it_is_over(bay: BayWindow, role: Role) -> None:
+    show(bay, block(role), angles(grid(60, 64)))
+    bay._show_reps()
+    before = shown_texts(bay)
+    show(bay, state(Motion.STALLED), rep(0), finding(0), rep(1), finding(1, Verdict.UNSURE))
+    during = shown_texts(bay)
+    assert during.replace(words.rep_done(2), "") == before.replace(said(bay), "").replace(words.block_begun("now"), "")
+    assert bay.view.panel.state.shown is bay.range.shown is Shown.UNTOLD
+    assert bay.view.table.reps == 0
+    assert bay.range.number.text() == numerals.UNKNOWN
+    assert not bay.range.marks.signs
+    show(bay, block(Role.SWINGS))
+    assert bay.view.table.reps == 2
+    assert [sign for sign, *_ in bay.range.marks.signs] == [Sign.CROSS, Sign.RING]
+    assert bay.range.number.text() != numerals.UNKNOWN
+
+
+def test_the_end_of_the_session_shows_the_results_of_its_test(bay: BayWindow) -> None:
+    show(bay, block(Role.TEST), rep(0), finding(0))
+    bay.feed.finish()
+    show(bay)
+    assert bay.view.table.reps == 1
+
+
+def test_a_rep_of_a_test_can_be_discarded_unseen(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    show(bay, block(Role.TEST), rep(0), finding(0))
+    qtbot.keyClick(bay, Qt.Key.Key_D)
+    assert asked == [("discard", {"rep": 0, "on": True})]
+    show(bay, block(Role.SWINGS))
+    assert bay.view.book.counted == []
+
+
+@pytest.mark.parametrize(
+    ("key", "answer"), [(Qt.Key.Key_1, "good"), (Qt.Key.Key_2, "fault"), (Qt.Key.Key_3, "do not know")]
+)
+def test_an_estimate_is_asked_for_and_one_key_answers(
+    bay: BayWindow, qtbot: QtBot, asked: Asked, key: Qt.Key, answer: str
+) -> None:
+    show(bay, block(Role.SWINGS, estimate=True), angles(grid(60, 64)), rep(4), finding(4))
+    assert bay.range.shown is Shown.ASKING
+    assert bay.view.table.reps == 0
+    qtbot.keyClick(bay, key)
+    assert asked == [("estimate", {"rep": 4, "answer": answer})]
+    show(bay, SelfEstimate(64.0, 4, answer))
+    assert bay.view.table.reps == 1
+    assert bay.range.shown is not Shown.ASKING
+
+
+def test_an_estimate_that_does_not_come_times_out(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    bay.coach._waiting.setInterval(20)
+    show(bay, block(Role.SWINGS, estimate=True), rep(4), finding(4))
+    qtbot.waitUntil(lambda: bool(asked), timeout=2000)
+    assert asked == [("estimate", {"rep": 4, "answer": "no answer"})]
+
+
+def test_a_key_that_nobody_asked_for_says_so(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
+    show(bay, rep(0))
+    qtbot.keyClick(bay, Qt.Key.Key_1)
+    assert said(bay) == words.nothing_asked()
+    assert asked == []
+
+
+def test_a_block_is_said_large_on_both_screens(bay: BayWindow) -> None:
+    show(bay, block(Role.TEST))
+    assert [one.text().splitlines()[0] for one in bay.banners] == ["now", "now"]
+    assert bay.banners[0].isVisible()
+
+
+def test_the_coach_can_read_why_feedback_comes_when_it_does() -> None:
+    text = purposes_text()
+    assert all(one.source.split(":")[0][:20] in text.replace("&amp;", "&") for one in PURPOSES.values())
+
+
+# ── limits that belong to someone ────────────────────────────────────────────────────────────────────────────────
+
+FALLS = "trail-thigh-keeps-falling"
+OWN = f"format = 1\n[limits]\n{FALLS} = 7.0"
+
+
+@pytest.fixture
+def kept() -> list[tuple[str, float | None]]:
+    return []
+
+
+@pytest.fixture
+def robins(make_bay: MakeBay, asked: Asked, kept: list[tuple[str, float | None]]) -> BayWindow:
+    return make_bay(
+        on_command=lambda command: asked.append((verb_of(command), args_of(command))),
+        rule_set=SWING,
+        own_limits=OWN,
+        keeper=Keeper("Robin", lambda key, value: kept.append((key, value))),
+    )
+
+
+def open_limits(window: BayWindow) -> LimitsDialog:
+    window.coach.ask_limits(window, 1.0)
+    return window.findChildren(LimitsDialog)[-1]
+
+
+def test_limits_are_shown_with_their_origin(robins: BayWindow) -> None:
+    dialog = open_limits(robins)
+    assert dialog.origins[FALLS].text() == words.origin(Whose.PLAYER)
+    assert dialog.origins["turns-in-the-hips"].text() == words.origin(None)
+    assert dialog.fields[FALLS].value() == 7.0
+
+
+def test_a_limit_of_today_survives_the_next_block_and_is_not_kept(robins: BayWindow, asked: Asked, kept: list) -> None:
+    dialog = open_limits(robins)
+    dialog.fields[FALLS].setValue(9.0)
+    dialog.accept()
+    assert asked == [("limit", {"key": FALLS, "value": 9.0})]
+    assert kept == []
+    robins.coach.show_rule_set(resources.text("drills", "full-swings"))
+    assert (robins.coach.limits[FALLS].value, robins.coach.limits[FALLS].whose) == (9.0, Whose.TODAY)
+
+
+def test_a_limit_for_the_player_is_kept(robins: BayWindow, asked: Asked, kept: list) -> None:
+    dialog = open_limits(robins)
+    dialog.keep.setChecked(True)
+    dialog.fields["turns-in-the-hips"].setValue(0.4)
+    dialog.accept()
+    assert kept == [("turns-in-the-hips", 0.4)]
+    assert asked == [("limit", {"key": "turns-in-the-hips", "value": 0.4, "keep": True})]
+    assert robins.coach.limits["turns-in-the-hips"].whose is Whose.PLAYER
+
+
+def test_a_limit_can_be_put_back(robins: BayWindow, asked: Asked, kept: list) -> None:
+    usual = robins.coach.limits[FALLS].usual
+    dialog = open_limits(robins)
+    dialog.fields[FALLS].setValue(9.0)
+    dialog.back[FALLS].click()
+    assert asked[-1] == ("limit", {"key": FALLS, "value": 7.0})
+    assert robins.coach.limits[FALLS].whose is Whose.PLAYER
+    dialog.keep.setChecked(True)
+    robins.coach.ask_limits(robins, 1.0)
+    dialog = robins.findChildren(LimitsDialog)[-1]
+    dialog.keep.setChecked(True)
+    dialog.back[FALLS].click()
+    assert kept == [(FALLS, None)]
+    assert asked[-1] == ("limit", {"key": FALLS, "value": usual, "keep": True})
+    assert robins.coach.limits[FALLS].whose is None
+
+
+def test_where_nobody_is_known_a_limit_is_for_today(bay: BayWindow) -> None:
+    assert not open_limits(bay).keep.isVisible()

@@ -10,6 +10,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from bay_events import angles, finding, grid, rep
@@ -32,6 +33,7 @@ from imufeedback.commands import AnyCommand, BeginBlock, args_of, verb_of
 from imufeedback.errors import CannotWrite
 from imufeedback.live import practice
 from imufeedback.live.golfer import VirtualGolfer
+from imufeedback.live.lesson import Block, Lesson
 from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
@@ -455,9 +457,9 @@ def test_a_recording_that_cannot_be_made_is_told(make: Make, qtbot: QtBot, monke
     assert window.practice is None
 
 
-def streaming(make: Make, **keywords: Any) -> tuple[LiveWindow, FakePractice]:
+def streaming(make: Make, person: Person = SEEN, **keywords: Any) -> tuple[LiveWindow, FakePractice]:
     """A session on sensors, before its calibration."""
-    window = make(SEEN, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)), **keywords)
+    window = make(person, roles=dict(zip(("A1", "B2", "C3"), NEEDED, strict=True)), **keywords)
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_F, modifier=CTRL)
     station: Any = window._station
@@ -597,18 +599,6 @@ def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:
     assert ready.mark(Step.SENSORS) is Mark.TROUBLE
 
 
-def test_blocks_follow_their_reps() -> None:
-    blocks = [
-        practice_choices.Block(BeginBlock("a", Role.SWINGS), 2),
-        practice_choices.Block(BeginBlock("b", Role.SWINGS), 1),
-    ]
-    assert [found[0] if (found := practice_choices.block_at(blocks, n)) else None for n in range(4)] == [0, 0, 1, None]
-    assert practice_choices.block_at([practice_choices.Block(BeginBlock("a", Role.SWINGS))], 999) == (
-        0,
-        practice_choices.Block(BeginBlock("a", Role.SWINGS)),
-    )
-
-
 def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
     (tmp_path / "rules").mkdir()
@@ -688,11 +678,9 @@ def test_doubts_reach_the_first_screen(make: Make) -> None:
 
 def test_a_rep_that_could_not_be_judged_uses_up_none_of_its_block(make: Make) -> None:
     window, made = streaming(make)
-    window._blocks = (
-        practice_choices.Block(BeginBlock("two", Role.SWINGS), 2),
-        practice_choices.Block(BeginBlock("more", Role.SWINGS)),
-    )
-    window._next_block()
+    blocks = (Block(BeginBlock("two", Role.SWINGS), 2), Block(BeginBlock("more", Role.SWINGS)))
+    window._lesson = Lesson(blocks, window.practice.command)
+    window._lesson.begin()
     void = replace(rep(1, features={}), void="right hip: rotation not known after a gap")
     told(window, rep(0), void)
     assert [args["name"] for verb, args in made.asked if verb == "block"] == ["two"]
@@ -708,3 +696,47 @@ def test_a_void_rep_is_nobodys_best(make: Make, qtbot: QtBot) -> None:
     window.stop_unasked()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
     assert best_reps.find(path, DAY + best_reps.WEEK) is None
+
+
+# ── what a player has of his own ─────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_limit_for_the_player_counts_at_the_next_start(make: Make) -> None:
+    window, made = streaming(make)
+    assert made.source.settings.limits == ""
+    window.bay.coach.set_limit("turns-in-the-hips", 0.4, keep=True)
+    window.bay.coach.set_limit("lead-hip-turns-in", 30.0)
+    found = people.load(window.people.folder).find("Robin")
+    assert found is not None
+    assert found.limits == {"turns-in-the-hips": 0.4}
+    assert "0.4" in people.limits_text(found)
+    window._keep_person()
+    assert people.load(window.people.folder).find("Robin").limits == {"turns-in-the-hips": 0.4}
+
+
+def test_a_session_begins_with_the_players_own_limits(make: Make) -> None:
+    window, made = streaming(make, msgspec.structs.replace(SEEN, limits={"turns-in-the-hips": 0.4}))
+    assert "turns-in-the-hips" in made.source.settings.limits
+    assert window.bay.coach.limits["turns-in-the-hips"].value == 0.4
+
+
+def test_homework_is_given_shown_at_the_next_start_and_ticked_off(make: Make, qtbot: QtBot) -> None:
+    window, made = streaming(make)
+    window.bay.coach._give("half-swings", 2, 3)
+    given = people.load(window.people.folder).find("Robin").homework
+    assert [(one.drill, one.reps, one.days, one.given, one.done) for one in given] == [("half-swings", 2, 3, DAY, ())]
+    assert made.asked[-1][0] == "note"
+    told(window, *(replace(rep(k), kind="half-swings") for k in range(2)))
+    window.stop_unasked()
+    qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
+    assert people.load(window.people.folder).find("Robin").homework[0].done == (DAY,)
+
+
+def test_open_homework_is_chosen_and_said(make: Make) -> None:
+    given = people.Homework("half-swings", 20, 5, DAY, (DAY,))
+    window = make(msgspec.structs.replace(SEEN, homework=(given,), drill="rules/swing"))
+    assert "homework: 1 of 5 days" in window.start.player.choose.list.item(0).text()
+    press(Qt.Key.Key_Return)
+    assert window.start.work is not None
+    assert window.start.work.name == "half-swings"
+    assert "20 reps a day" in window.start.messages.text.text()

@@ -9,13 +9,11 @@ from reached import Walk, read
 import imufeedback
 
 TO_BE_WIRED = {
-    *("imufeedback.rules.screening", "imufeedback.report.retention", "imufeedback.report.plain_words"),
+    "imufeedback.report.plain_words",
     *("imufeedback.rules.drill.Done", "imufeedback.rules.drill.Progress", "imufeedback.rules.drill.progress"),
-    *("imufeedback.cues.feedback.Purpose", "imufeedback.cues.feedback.PURPOSES"),
-    *("imufeedback.cues.feedback.ESTIMATE", "imufeedback.cues.feedback.FADED_SHARES"),
 }
-"""Parts of coaching that wait for their place in a session: screening, retention, the steps of drills, what feedback is
-for. Take a line out when it has one; add none."""
+"""Parts of coaching that wait for their place in a session: the steps of drills, the words of features. Take a line out
+when it has one; add none."""
 
 
 def test_only_what_is_to_be_wired_is_reached_by_tests_alone() -> None:

@@ -95,7 +95,8 @@ def test_inside_the_band_silence_means_good():
 
 def test_the_result_waits_for_the_players_own_estimate():
     one = cueing(Mode.AFTER_REP, estimate=True)
-    assert one_rep(one, 1.0, 0) == []
+    assert one_rep(one, 1.0, 0) == ["rep-counted"], "it says that the answer is due, and nothing of the result"
+    assert one.feed(Heard(5.0, SelfEstimate(5.0, 7, "good"))) == [], "of another rep"
     told = one.feed(Heard(6.0, SelfEstimate(6.0, 0, "good")))
     assert [(cue.sound, cue.rep) for cue in told] == [("regaining", 0)]
     assert one.feed(Heard(7.0, SelfEstimate(7.0, 0, "good"))) == [], "once"

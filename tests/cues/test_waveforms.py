@@ -23,7 +23,7 @@ def edges(samples: np.ndarray) -> list[tuple[int, int]]:
 def test_the_set_is_ours():
     assert set(SOUNDS) == {
         "stalled", "regaining", "target-reached", "rep-counted", "fit-step", "fit-again", "ready", "link-lost",
-        "link-back", "battery-low",
+        "link-back", "battery-low", "block-begun",
     }  # fmt: skip
     assert set(MEANINGS) == {*SOUNDS, "losing"}
 

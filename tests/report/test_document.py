@@ -40,7 +40,7 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     ])  # fmt: skip
     values = to_json(summary.document(recording="a.mcap"))
     assert list(values) == [
-        "version", "player", "sensors", "calibration", "reps", "totals", "blocks",
+        "version", "player", "sensors", "calibration", "reps", "totals", "blocks", "limits",
         "tones", "notices", "errors", "recording",
     ]  # fmt: skip
     assert values["player"] == {"hand": "left"}

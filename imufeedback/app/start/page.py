@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QStackedWidget, 
 
 from imufeedback.app import palette
 from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
-from imufeedback.app.practice_choices import Work, Works
+from imufeedback.app.practice_choices import Work, WorkKind, Works
 from imufeedback.app.start import texts
 from imufeedback.app.start.calibration_page import CalibrationPage
 from imufeedback.app.start.player_page import PlayerPage
@@ -19,7 +19,7 @@ from imufeedback.app.start.readiness import HERE, Readiness, Step
 from imufeedback.app.start.sensor_page import SensorPage
 from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
-from imufeedback.people import People, Person
+from imufeedback.people import People, Person, open_homework
 from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
 
 
@@ -224,9 +224,18 @@ class StartPage(QWidget):
 
     def _chosen(self, person: Person) -> None:
         if self.ready.person is None or self.ready.person.name != person.name:
-            self.works.mark(person.drill)
+            self._mark_work(person)
         self.ready.person = person
         self.refresh()
+
+    def _mark_work(self, person: Person) -> None:
+        """Homework that is not done yet, else what was trained last."""
+        homework = open_homework(person)
+        work = None if homework is None else self.works.works.find(f"{WorkKind.DRILL}/{homework.drill}")
+        self.works.mark(person.drill if work is None else work.key)
+        if homework is not None:
+            title = homework.drill if work is None else work.title
+            self.messages.show_notice(texts.homework_now(homework, title))
 
     def _accepted(self, person: Person) -> None:
         self.ready.person = person

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from imufeedback.app.start.readiness import Mark, Readiness, Step
 from imufeedback.app.words import level_word, link_word, segment_word, tr
-from imufeedback.people import Person
+from imufeedback.people import Homework, Person, open_homework
 from imufeedback.records import Hand, Level, LinkState, Segment
 
 TITLES = {Step.PLAYER: "Player", Step.SENSORS: "Sensors", Step.CALIBRATION: "Calibration", Step.WORK: "What to train"}
@@ -156,7 +156,17 @@ def person_line(person: Person, height: str) -> str:
     parts.append(
         tr("last here {day}").format(day=person.last_used.isoformat()) if person.last_used else tr("not here before")
     )
+    homework = open_homework(person)
+    if homework is not None:
+        parts.append(tr("homework: {done} of {days} days").format(done=len(homework.done), days=homework.days))
     return "  ·  ".join(parts)
+
+
+def homework_now(homework: Homework, title: str) -> str:
+    """What a coach gave, at the next start."""
+    return tr("Homework: {title}, {reps} reps a day on {days} days; {done} done. It is chosen for you.").format(
+        title=title, reps=homework.reps, days=homework.days, done=len(homework.done)
+    )
 
 
 def accept_cautions(name: str) -> str:

@@ -1,0 +1,135 @@
+"""A plan carried out: one block after the other as reps come, hands free. Knows nothing of Qt and reads no clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from imufeedback import resources
+from imufeedback.commands import AnyCommand, BeginBlock, Estimate
+from imufeedback.records import Angles, BlockBegun, Event, Fitted, Mode, Rep, Role, SelfEstimate
+from imufeedback.rules import parse_rule_set
+from imufeedback.rules.plan import Block as Planned
+from imufeedback.rules.plan import Plan, parse_plan
+
+NO_ANSWER = "no answer"
+"""What stands for an estimate that did not come in time."""
+ANSWER_S = 5.0
+"""So long an estimate is waited for: time enough for one key, and less than a player takes to the next ball. Chosen, no
+source."""
+AFTER = BeginBlock("plan done: swing as you like", Role.SWINGS, Mode.NONE)
+"""What follows the last block, so that its results are told and later reps do not count as its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One block of reps: the command that begins it, and how many reps it has (None: as many as one likes)."""
+
+    command: BeginBlock
+    reps: int | None = None
+
+    @property
+    def name(self) -> str:
+        return self.command.name
+
+
+def planned(block: Planned) -> Block:
+    """A block of a plan. Raises BadToml for a drill that is not there or cannot be used: not when its block begins, but
+    before."""
+    kind = "drills" if block.drill in resources.available("drills") else "rules"
+    text = resources.text(kind, block.drill)
+    parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
+    return Block(block.command(text), block.reps)
+
+
+def plan_of(text: str, where: str) -> tuple[Plan, tuple[Block, ...]]:
+    """A plan and its blocks. Raises BadToml."""
+    plan = parse_plan(text, where)
+    return plan, tuple(planned(block) for block in plan.blocks)
+
+
+class Lesson:
+    """Hears a session and begins its blocks.
+
+    `command` is told what to do, `on_block` which block has begun. With `wait_s` an estimate that has not come by then
+    (session time since the rep was told) is answered by `NO_ANSWER`; None leaves that to somebody with a clock. With
+    `at_fit` the first block begins as soon as the sensors are calibrated, else by `begin`.
+    """
+
+    def __init__(
+        self,
+        blocks: Sequence[Block],
+        command: Callable[[AnyCommand], None],
+        *,
+        on_block: Callable[[Block], None] = lambda block: None,
+        wait_s: float | None = None,
+        at_fit: bool = False,
+    ) -> None:
+        self._blocks, self._command, self._on_block = tuple(blocks), command, on_block
+        self._wait_s, self._at_fit = wait_s, at_fit
+        self._number: int | None = None
+        self._reps = 0
+        self._estimate = False
+        self._asked: tuple[int, float] | None = None
+        """Rep whose estimate is waited for, and since when."""
+
+    def begin(self) -> None:
+        """The first block."""
+        if self._number is None:
+            self._move_to(0)
+
+    def hear(self, event: Event) -> None:
+        """An event of the session."""
+        match event:
+            case Fitted() if self._at_fit:
+                self.begin()
+            case BlockBegun(estimate=estimate):
+                self._estimate = estimate
+            case Rep(void="", index=index):
+                self._asked = (index, event.end_s) if self._estimate else None
+                self._reps += self._number is not None
+                self._go_on()
+            case SelfEstimate(rep=rep) if self._asked is not None and self._asked[0] == rep:
+                self._asked = None
+                self._go_on()
+            case Angles(t_s=t_s) if len(t_s):
+                self._time_out(t_s.item(-1))
+
+    def _go_on(self) -> None:
+        """To the next block when this one has its reps, the last one's estimate included."""
+        if self._number is None or self._number >= len(self._blocks) or self._asked is not None:
+            return
+        reps = self._blocks[self._number].reps
+        if reps is not None and self._reps >= reps:
+            self._move_to(self._number + 1)
+
+    def _move_to(self, number: int) -> None:
+        self._number, self._reps = number, 0
+        if number < len(self._blocks):
+            block = self._blocks[number]
+            self._on_block(block)
+            self._command(block.command)
+        elif self._blocks:
+            self._command(AFTER)
+
+    def _time_out(self, now_s: float) -> None:
+        if self._asked is not None and self._wait_s is not None and now_s - self._asked[1] > self._wait_s:
+            self._command(Estimate(self._asked[0], NO_ANSWER))
+            self._asked = self._asked[0], now_s  # not again before it has been heard
+
+
+class Attended:
+    """A sink: a plan carried out hands free, from the calibration on, for a practice that is named by `attend`."""
+
+    def __init__(self, blocks: Sequence[Block], *, wait_s: float = ANSWER_S) -> None:
+        self._blocks, self._wait_s = tuple(blocks), wait_s
+        self._lesson: Lesson | None = None
+
+    def attend(self, command: Callable[[AnyCommand], None]) -> None:
+        """The practice takes commands here."""
+        self._lesson = Lesson(self._blocks, command, wait_s=self._wait_s, at_fit=True)
+
+    def __call__(self, events: list[Event]) -> None:
+        for event in events:
+            if self._lesson is not None:
+                self._lesson.hear(event)

@@ -1,0 +1,134 @@
+"""From what was found in a rep to its cause: the first one that holds, and what only follows from it left out.
+
+The table is TOML (``rules/causes/``, and the data folder's ``causes/``): causes in the order of their weight. A cause
+holds when every one of its signs does; a cause that an earlier one explains is not told beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Annotated, Protocol
+
+import msgspec
+from msgspec import Meta
+
+from imufeedback import toml
+from imufeedback.errors import BadToml
+from imufeedback.records import Verdict
+from imufeedback.rules.rule import SHORT_WORDS
+
+
+class Found(Protocol):
+    """A finding, live or from a document."""
+
+    @property
+    def rule(self) -> str: ...
+    @property
+    def t_s(self) -> float | None: ...
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def verdict(self) -> Verdict: ...
+
+
+class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One finding that must be there, as a fault; or a feature that must lie so."""
+
+    rule: str | None = None
+    before: str | None = None
+    """Rule whose finding comes later, or is not there."""
+    least: float | None = None
+    """Smallest size of the value."""
+    feature: str | None = None
+    above: float | None = None
+    below: float | None = None
+
+    def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
+        """Whether it is in this rep."""
+        if self.feature is not None and not self._lies(features.get(self.feature)):
+            return False
+        if self.rule is None:
+            return self.feature is not None
+        mine = _fault(findings, self.rule)
+        if mine is None or (self.least is not None and not abs(_number(mine.value)) >= self.least):
+            return False
+        later = None if self.before is None else _fault(findings, self.before)
+        return later is None or _number(mine.t_s) <= _number(later.t_s)
+
+    def _lies(self, value: float | None) -> bool:
+        if value is None:
+            return False
+        return (self.above is None or value > self.above) and (self.below is None or value < self.below)
+
+
+class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Why a rep went as it did."""
+
+    id: Annotated[str, Meta(pattern="^[a-z][a-z0-9-]*$")]
+    signs: Annotated[tuple[Sign, ...], Meta(min_length=1)]
+    text: str
+    """One sentence: what happened."""
+    feel: str
+    """What to feel instead."""
+    short: str
+    """What to do, in at most six words."""
+    drill: str
+    """Name of the drill against it."""
+    explains: tuple[str, ...] = ()
+    """Rules whose findings only follow from it."""
+
+    @property
+    def rules(self) -> frozenset[str]:
+        """Rules that it looks at."""
+        return frozenset(sign.rule for sign in self.signs if sign.rule is not None)
+
+    def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
+        return all(sign.holds(findings, features) for sign in self.signs)
+
+
+class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    format: Annotated[int, Meta(ge=1, le=1)]
+    causes: tuple[Cause, ...]
+
+
+def parse_causes(text: str, where: str) -> tuple[Cause, ...]:
+    """Read a table of causes; `where` names the file in errors. Raises BadToml, also for a sign that says nothing and
+    for short words that cannot be read from three metres."""
+    causes = toml.decode(text, _File, where).causes
+    for one in causes:
+        if any(sign.rule is None and sign.feature is None for sign in one.signs):
+            raise BadToml(f"cause {one.id!r}: a sign without rule and feature", where=where, hint="name one of them")
+        if len(one.short.split()) > SHORT_WORDS:
+            raise BadToml(
+                f"cause {one.id!r}: short has more than {SHORT_WORDS} words",
+                where=where,
+                hint="it is read from three metres, between two swings",
+            )
+    return causes
+
+
+def together(own: Iterable[Cause], shipped: Iterable[Cause]) -> tuple[Cause, ...]:
+    """A coach's own causes come first, and stand for shipped ones of the same id."""
+    own = tuple(own)
+    names = {one.id for one in own}
+    return (*own, *(one for one in shipped if one.id not in names))
+
+
+def causes_of(causes: Iterable[Cause], findings: Sequence[Found], features: Mapping[str, float]) -> list[Cause]:
+    """The causes of one rep, the weightiest first, without those that an earlier one explains."""
+    out: list[Cause] = []
+    explained: set[str] = set()
+    for one in causes:
+        if not one.holds(findings, features) or (one.rules and one.rules <= explained):
+            continue
+        out.append(one)
+        explained |= {*one.rules, *one.explains}
+    return out
+
+
+def _fault(findings: Sequence[Found], rule: str) -> Found | None:
+    return next((one for one in findings if one.rule == rule and one.verdict is Verdict.FAULT), None)
+
+
+def _number(value: float | None) -> float:
+    return float("nan") if value is None else value

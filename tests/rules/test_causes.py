@@ -1,0 +1,120 @@
+"""From findings to a cause: a push back before the stall that follows, every rule leads somewhere, a coach's own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from imufeedback import resources, shipped
+from imufeedback.errors import BadToml
+from imufeedback.records import Finding, Verdict
+from imufeedback.rules import parse_rule_set
+from imufeedback.rules.cause import causes_of, parse_causes, together
+
+CAUSES = parse_causes(resources.text("causes", "standard"), "standard")
+GROWS, STALLS, TARGET = "trail-thigh-never-grows", "trail-thigh-keeps-falling", "trail-thigh-reaches-target"
+
+
+def found(*rules: str, verdict: Verdict = Verdict.FAULT) -> list[Finding]:
+    return [Finding(rule, 0, 1.0 + k, 9.0, 5.0, "deg", verdict, "…", "stalled") for k, rule in enumerate(rules)]
+
+
+def names(findings: list[Finding], features: dict[str, float] | None = None) -> list[str]:
+    return [one.id for one in causes_of(CAUSES, findings, features or {})]
+
+
+def test_a_push_back_outranks_the_stall_that_follows_it() -> None:
+    assert names(found(STALLS, GROWS, TARGET)) == ["pushes-back"]
+    assert names(found(STALLS, TARGET)) == ["stalls"]
+
+
+def test_a_knee_that_stays_up_is_not_told_as_a_stall() -> None:
+    high = {"trail_thigh_angle_min_deg": 18.0, "trail_thigh_loss_top_finish_deg": 3.0}
+    stall = {"trail_thigh_angle_min_deg": 9.0, "trail_thigh_loss_top_finish_deg": 14.0}
+    assert names(found(STALLS, TARGET), high)[0] == "knee-stays-up"
+    assert names(found(STALLS, TARGET), stall)[0] == "stalls"
+
+
+def test_what_is_unsure_has_no_cause() -> None:
+    assert names(found(GROWS, verdict=Verdict.UNSURE)) == []
+
+
+def test_what_nothing_explains_is_told_too() -> None:
+    assert names(found(GROWS, STALLS, "lead-knee-gives")) == ["pushes-back", "lead-knee-gives"]
+
+
+def test_every_rule_that_ships_leads_to_a_sentence_and_a_drill() -> None:
+    rules = {
+        rule.id for kind in ("rules", "drills") for text in resources.shipped(kind)
+        for rule in parse_rule_set(text, kind).rules
+    }  # fmt: skip
+    assert rules
+    for rule in rules:
+        (first, *_) = causes_of(CAUSES, found(rule), {})
+        assert first.text
+        assert first.feel
+        assert first.drill in resources.available("drills")
+
+
+def test_order_and_size_can_be_asked_for() -> None:
+    text = """
+format = 1
+[[causes]]
+id = "early"
+signs = [{ rule = "a", before = "b", least = 8.0 }]
+text = "t"
+feel = "f"
+short = "s"
+drill = "full-swings"
+"""
+    (one,) = parse_causes(text, "own")
+    assert one.holds(found("a", "b"), {})
+    assert one.holds(found("a"), {})
+    assert not one.holds(found("b", "a"), {})
+    small = [Finding("a", 0, 1.0, 7.0, 5.0, "deg", Verdict.FAULT, "…", "stalled")]
+    assert not one.holds(small, {})
+
+
+OWN = """
+format = 1
+[[causes]]
+id = "pushes-back"
+signs = [{ rule = "trail-thigh-never-grows" }]
+text = "My own words."
+feel = "f"
+short = "My own short words"
+drill = "half-swings"
+"""
+
+
+def test_a_coachs_own_stands_for_what_ships() -> None:
+    causes = together(parse_causes(OWN, "own"), CAUSES)
+    assert len(causes) == len(CAUSES)
+    assert causes_of(causes, found(GROWS), {})[0].text == "My own words."
+
+
+def test_own_files_are_read_from_the_data_folder_and_bad_ones_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    (tmp_path / "causes").mkdir()
+    (tmp_path / "causes" / "mine.toml").write_text(OWN, encoding="utf-8")
+    (tmp_path / "causes" / "other.toml").write_text("format = 2", encoding="utf-8")
+    assert shipped.causes()[0].text == "My own words."
+    assert len(shipped.cause_troubles()) == 1
+    assert "other" in shipped.cause_troubles()[0]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        OWN.replace("My own short words", "one two three four five six seven"),
+        OWN.replace('{ rule = "trail-thigh-never-grows" }', "{ least = 1.0 }"),
+        OWN.replace('[{ rule = "trail-thigh-never-grows" }]', "[]"),
+        OWN.replace("feel", "feels"),
+    ],
+)
+def test_what_makes_no_sense_is_refused(wrong: str) -> None:
+    with pytest.raises(BadToml):
+        parse_causes(wrong, "own")
