@@ -215,7 +215,7 @@ def test_limits_that_cannot_be_read_are_told_and_the_usual_ones_count() -> None:
 
 def test_a_rule_set_of_a_newer_version_is_judged_without_what_is_new() -> None:
     text = settings_of(begin("house")).rule_set
-    newer = text.replace('kind = "at-least"', 'kind = "dances"', 1).replace('cue = "regaining"', 'cue = "gong"', 1)
+    newer = text.replace('kind = "at-least-own"', 'kind = "dances"', 1).replace('cue = "regaining"', 'cue = "gong"', 1)
     told = begun(rule_set=newer)
     assert len(told) == 2
     assert any("'dances'" in one for one in told)
