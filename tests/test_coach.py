@@ -103,19 +103,20 @@ def test_a_players_own_limits_come_with_the_session():
 
 
 def test_a_limit_survives_the_next_block_and_is_told_with_its_origin():
+    strict = (SWINGS.ready_s, "limit", {"key": "turns-in-the-hips", "value": 0.9})
     changes = [(SWINGS.ready_s, "limit", {"key": "turns-in-the-hips", "value": 0.1})]
     out = events(*changes, (SWINGS.ready_s, "block", block("full-swings")))
-    assert found(events((SWINGS.ready_s, "block", block("full-swings"))), "turns-in-the-hips") == [0, 1]
+    assert found(events(strict, (SWINGS.ready_s, "block", block("full-swings"))), "turns-in-the-hips") == [0, 1]
     assert found(out, "turns-in-the-hips") == []
     (told,) = [one for one in out if isinstance(one, LimitChanged)]
-    assert (told.key, told.value, told.usual, told.whose) == ("turns-in-the-hips", 0.1, 0.5, "today")
+    assert (told.key, told.value, told.usual, told.whose) == ("turns-in-the-hips", 0.1, 0.3, "today")
 
 
 def test_the_players_own_limits_are_told_with_their_origin():
     begin, *_ = packets()
     own = {**begin.args, "limits": "format = 1\n[limits]\nlead-hip-turns-in = 5.0"}
     told = [one for one in Pipeline().feed(Command(0, "begin", own)) if isinstance(one, LimitChanged)]
-    assert [(one.key, one.value, one.usual, one.whose) for one in told] == [("lead-hip-turns-in", 5.0, 25.0, "player")]
+    assert [(one.key, one.value, one.usual, one.whose) for one in told] == [("lead-hip-turns-in", 5.0, 35.0, "player")]
 
 
 def block(drill: str | None = None, **args) -> dict:

@@ -38,10 +38,10 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(VOID)
     if last.discarded:
         return tr(DROPPED)
-    why = causes_of(shipped.causes(), last.findings, last.rep.features)
-    if why:
-        return tr(why[0].short)
     found = worst(last.findings)
+    why = causes_of(shipped.causes(), last.findings, last.rep.features)
+    if why and not (found is not None and _own_words(found)):
+        return tr(why[0].short)
     if found is None:
         return tr(GOOD)
     if found.verdict is Verdict.UNSURE:
@@ -64,3 +64,8 @@ def worst(findings: Sequence[Finding]) -> Finding | None:
     if faults:
         return faults[0]
     return findings[0] if findings else None
+
+
+def _own_words(found: Finding) -> bool:
+    """Whether a coach wrote other words for this rule than those that ship."""
+    return bool(found.short) and found.short != shipped.words_of(found.rule).short

@@ -55,7 +55,7 @@ def test_other_services_are_not_found() -> None:
     assert asyncio.run(run()) == 0
 
 
-@pytest.mark.parametrize(("scanner", "says"), [(NoBluetooth, "powered off"), (NoBus, "no socket")])
+@pytest.mark.parametrize(("scanner", "says"), [(NoBluetooth, "switched off"), (NoBus, "no socket")])
 def test_no_bluetooth_is_one_line_with_advice(scanner: type[BaseBleakScanner], says: str) -> None:
     with pytest.raises(RadioError) as caught:
         asyncio.run(scan(1.0, backends=Backends(scanner=scanner)))

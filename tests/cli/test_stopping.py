@@ -45,7 +45,8 @@ def test_a_verb_ends_in_order(given, tmp_path: Path, first_words: str, name: str
     assert ended.torn == ()
     assert ended.left == ()
     usual = 128 + getattr(signal, name)
-    assert ended.status in ((0, usual) if verb.window else (usual, 0))
+    too_soon = -getattr(signal, name)  # on a busy machine Python itself is still starting
+    assert ended.status in (usual, 0, too_soon)
 
 
 # ── in this process ──────────────────────────────────────────────────────────────────────────────────────────────
