@@ -9,7 +9,7 @@ from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
 from imufeedback.app.words import tr
 from imufeedback.records import Finding, Verdict
-from imufeedback.rules.cause import causes_of
+from imufeedback.rules.cause import Cause, causes_of
 from imufeedback.rules.rule import SHORT_WORDS
 
 MOST = SHORT_WORDS
@@ -40,7 +40,7 @@ def next_words(shown: Shown, last: Entry | None) -> str:
         return tr(DROPPED)
     why = causes_of(shipped.causes(), last.findings, last.rep.features)
     if why:
-        return tr(why[0].short)
+        return tr(_own_short(why[0], last.findings) or why[0].short)
     worst = _worst(last.findings)
     if worst is None:
         return tr(GOOD)
@@ -56,6 +56,12 @@ def six(text: str) -> str:
     words = clause.split()
     short = " ".join(words[:MOST]) + (" …" if len(words) > MOST else "")
     return short[:1].upper() + short[1:]
+
+
+def _own_short(cause: Cause, findings: Sequence[Finding]) -> str | None:
+    """A coach's own short words for a rule of this cause go before the cause's; None where the rule's are usual."""
+    found = (one for one in findings if one.rule in cause.rules and one.verdict is Verdict.FAULT)
+    return next((one.short for one in found if one.short not in (None, shipped.words_of(one.rule).short)), None)
 
 
 def _worst(findings: Sequence[Finding]) -> Finding | None:

@@ -40,7 +40,8 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     ])  # fmt: skip
     values = to_json(summary.document(recording="a.mcap"))
     assert list(values) == [
-        "version", "player", "sensors", "fit", "reps", "totals", "blocks", "limits", "tones", "notices", "errors", "recording",
+        "version", "player", "sensors", "fit", "reps", "totals", "blocks", "limits", "tones", "notices", "errors",
+        "recording",
     ]  # fmt: skip
     assert values["player"] == {"hand": "left"}
     (rep,) = json.loads(json.dumps(values))["reps"]
