@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
 from pytestqt.qtbot import QtBot
 
-from imufeedback import resources, shipped
+from imufeedback import resources
 from imufeedback.app import next_words, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.labels import pixel_font
@@ -95,8 +95,7 @@ def test_what_to_do_next_follows_the_last_rep() -> None:
     entry.findings.append(finding(0, Verdict.UNSURE))
     assert said(Shown.WAITING, entry) == next_words.UNSURE
     entry.findings.append(finding(0))
-    usual = shipped.words_of("trail-thigh-keeps-falling").short
-    assert said(Shown.WAITING, entry) == usual == "Keep turning off the trail leg", "of a rule from before it had words"
+    assert said(Shown.WAITING, entry) == "Keep turning away from trail leg", "the cause's words, not the rule's"
     entry.findings[-1] = replace(finding(0), short="Turn, and turn on")
     assert said(Shown.WAITING, entry) == "Turn, and turn on"
     assert said(Shown.NO_SIGNAL, entry) == STATES[Shown.NO_SIGNAL]
