@@ -107,7 +107,8 @@ class Unpacker:
             raw = np.ascontiguousarray(rows).view(form.block_type).reshape(-1, 6)
             raw = raw if form.block_order is None else raw[:, form.block_order]
         else:
-            raw = np.stack([rows[column].astype(np.float64) for column in form.columns], axis=1)
+            with np.errstate(invalid="ignore"):
+                raw = np.stack([rows[column].astype(np.float64) for column in form.columns], axis=1)
         if self._floats:
             return self._of_floats(raw)
         values: Floats = raw * form.scale
@@ -136,7 +137,8 @@ class Unpacker:
             block = np.frombuffer(packet.payload, form.block_type, count * 6, start).reshape(count, 6)
             return block if form.block_order is None else block[:, form.block_order]
         samples = np.frombuffer(packet.payload, form.sample, count, start)
-        return np.stack([samples[column].astype(np.float64) for column in form.columns], axis=1)
+        with np.errstate(invalid="ignore"):  # a float of random bytes may be a signalling NaN
+            return np.stack([samples[column].astype(np.float64) for column in form.columns], axis=1)
 
     def _is_suspect(self, packet: Packet, raw: npt.NDArray[Any]) -> bool:
         """Whether some sample may need a flag: a quick look that nearly every packet passes."""

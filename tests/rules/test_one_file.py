@@ -15,7 +15,7 @@ from imufeedback import resources
 from imufeedback.app.next_words import next_words
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
-from imufeedback.records import Rep
+from imufeedback.records import Finding, Rep
 from imufeedback.rules import Rules, parse_rule_set
 
 RULE = """
@@ -69,7 +69,8 @@ def test_a_rule_is_one_file(the_command: Commands, monkeypatch: pytest.MonkeyPat
     assert "<b>Shaft across the hips</b>" in text, "the drill against it comes next"
 
     rep = Rep(0, "swing", 1.0, 4.0, {}, (), {"downswing_s": 0.3})
-    entry = Entry(rep, None, findings=Rules(parse_rule_set(own.read_text(encoding="utf-8"), "own")).feed(rep))
+    told = Rules(parse_rule_set(own.read_text(encoding="utf-8"), "own")).feed(rep)
+    entry = Entry(rep, None, findings=[one for one in told if isinstance(one, Finding)])
     assert next_words(Shown.WAITING, entry) == "Half a minute down"
 
 
@@ -93,10 +94,11 @@ def test_a_kind_is_one_file(copy: Path) -> None:
     script = f"""
 from imufeedback import resources
 from imufeedback.errors import BadToml
-from imufeedback.records import Rep
+from imufeedback.records import Finding, Rep
 from imufeedback.rules import Rules, parse_rule_set
 text = resources.text("rules", "swing") + '''{RULE}'''.replace("at-least", "is-whole").replace("30.0", "0.1")
-(found,) = Rules(parse_rule_set(text, "own")).feed(Rep(0, "swing", 1.0, 4.0, {{}}, (), {{"downswing_s": 1.3}}))
+told = Rules(parse_rule_set(text, "own")).feed(Rep(0, "swing", 1.0, 4.0, {{}}, (), {{"downswing_s": 1.3}}))
+(found,) = [one for one in told if isinstance(one, Finding)]
 print(found.rule, found.verdict)
 try:
     parse_rule_set(text + 'counted_inn = "s"', "own")
