@@ -29,7 +29,7 @@ async def calibrate(
     """Serial number and what was found. Raises RadioError when the sensor is not there, or its data contradict."""
     from imufeedback.fusion.six_faces import Contradiction, calibrated, missing, poses
 
-    reach = await desk.look(roster, expect=1)
+    reach = await desk.look(roster)
     serial = await desk.adopt(roster, the_one(desk, reach, text, "calibrate"))
     desk.monitors[serial].keep_s = LIMIT_S
     await desk.radio.start()
