@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
@@ -141,13 +142,16 @@ def _and(names: Sequence[str]) -> str:
 
 def _refuse_other_times(series: Collection[CsvSeries], source: Path) -> None:
     """Times of some files in another unit than the others' put them elsewhere: that is named before anything else is
-    judged. Where all are alike a recording can be made, and its sensors are told of."""
+    judged. Where all are alike a recording can be made, and its sensors are told of; so can one of unlike rates."""
     found = {one.segment: units(one.t_s, one.acc_m_s2) for one in series}
     wrong = {name: one for name, one in found.items() if one and one.quantity == "time"}
-    if 0 < len(wrong) < len(series):
-        factor = next(iter(wrong.values())).factor
-        what = "; ".join(f"{name}.csv: time_s: {one.what}" for name, one in wrong.items())
-        raise BadFile(what, where=str(source), hint=f"multiply the times by {factor:.6g}")
+    steps_s = {one.segment: float(np.median(np.diff(one.t_s))) for one in series if len(one.t_s) > 1}
+    usual_s = [step_s for name, step_s in steps_s.items() if name not in wrong]
+    if not any(abs(math.log2(steps_s[name] * one.factor / usual_s[0])) < 1.0 for name, one in wrong.items() if usual_s):
+        return
+    factor = next(iter(wrong.values())).factor
+    what = "; ".join(f"{name}.csv: time_s: {one.what}" for name, one in wrong.items())
+    raise BadFile(what, where=str(source), hint=f"multiply the times by {factor:.6g}")
 
 
 def _rate_hz(series: Iterable[CsvSeries], source: Path) -> float:
