@@ -34,7 +34,7 @@ JUDGED_S, JUDGED_LEAST = 1200.0, 10_000
 for times may be in another unit."""
 LEAST_HZ = 0.1
 """The least rate that a layout may state."""
-UNLIKE = 100.0
+UNLIKE = 150.0
 """Files of one session whose samples are further apart by more are not in the same unit of time. Chosen."""
 _FIRST = {"time": 0, "gyr": 1, "acc": 4}
 """Where a quantity's first column stands among the seven."""
