@@ -4,26 +4,12 @@ known of them is told."""
 from __future__ import annotations
 
 import pytest
+from rule_texts import HEAD
 
 from imufeedback.records import Rep, Verdict
 from imufeedback.rules import Rules, parse_recorded, parse_rule_set
 from imufeedback.rules.ruleset import RuleSet
 
-HEAD = """
-format = 1
-name = "mine"
-title = "Mine"
-[live]
-min_slope = 0.06
-dead_turn_deg = 3.0
-dead_ms = 50.0
-target_deg = 2.0
-grow_deg = 1.0
-[rep]
-min_backswing_deg = 15.0
-min_through_deg = 35.0
-max_s = 25.0
-"""
 FEATURES = {
     "trail_thigh_angle_min_deg": 4.0,
     "trail_thigh_flat_turn_deg": 9.0,

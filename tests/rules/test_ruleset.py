@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 import pytest
+from rule_texts import HEAD
 from swings import SWING, address, angles, course, cut, ramp
 
 from imufeedback.cues.waveforms import SOUNDS
@@ -14,23 +15,9 @@ from imufeedback.records import Hand, Rep, sd_name
 from imufeedback.rules import parse_limits, parse_rule_set, with_limit, with_limits
 from imufeedback.rules.kinds import kinds
 
-TEXT = """
-format = 1
-name = "mine"
-title = "Mine"
-
-[live]
-min_slope = 0.06
-dead_turn_deg = 3.0
-dead_ms = 50.0
-target_deg = 2.0
-grow_deg = 1.0
-
-[rep]
-min_backswing_deg = 15.0
-min_through_deg = 35.0
-max_s = 25.0
-
+TEXT = (
+    HEAD
+    + """
 [[rules]]
 id = "one"
 kind = "at-least"
@@ -39,6 +26,7 @@ limit = 20.0
 unit = "deg"
 text = "Turn in."
 """
+)
 SETS = files("imufeedback") / "rules/sets"
 SHIPPED = sorted(one.name.removesuffix(".toml") for one in SETS.iterdir() if one.name.endswith(".toml"))
 FIXED_IDS = {"trail-thigh-keeps-falling", "trail-thigh-never-grows", "turns-in-the-hips", "lead-hip-turns-in"}

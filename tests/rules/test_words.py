@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rule_texts import HEAD
 
 from imufeedback.cues.waveforms import SOUNDS as MADE
 from imufeedback.errors import BadToml
@@ -19,23 +20,9 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.swing import Flaw
 
-TEXT = """
-format = 1
-name = "mine"
-title = "Mine"
-
-[live]
-min_slope = 0.06
-dead_turn_deg = 3.0
-dead_ms = 50.0
-target_deg = 2.0
-grow_deg = 1.0
-
-[rep]
-min_backswing_deg = 15.0
-min_through_deg = 35.0
-max_s = 25.0
-
+TEXT = (
+    HEAD
+    + """
 [[rules]]
 id = "one"
 kind = "at-least"
@@ -44,6 +31,7 @@ limit = 20.0
 unit = "deg"
 text = "Turn in."
 """
+)
 
 
 def changed(old: str, new: str) -> str:
