@@ -374,7 +374,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         for a while.
 
         What a filter infers in motion serves its own tilt but is worse than nothing for the turn between two sensors
-        (DEVELOPERS.md, decision 15); and the end of a rest is the beginning of a slow movement.
+        (`body/WHY.md`, 15); and the end of a rest is the beginning of a slow movement.
         """
         s = self._state
         period_s, scale = s.period_s, s.scale
