@@ -9,7 +9,9 @@ if __name__ != "__mp_main__" and _signal.getsignal(_signal.SIGINT) is _signal.de
 
 import signal
 
-from imufeedback.first_moment import stop_at_once
+from imufeedback.first_moment import one_thread_for_matrices, stop_at_once
+
+one_thread_for_matrices()  # here and not in `main`: a child process that is spawned runs this file too
 
 
 def main() -> None:

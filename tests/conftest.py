@@ -11,8 +11,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from hypothesis import HealthCheck, settings
+from imufeedback.first_moment import one_thread_for_matrices
+
+one_thread_for_matrices()  # before numpy
+
+import pytest  # noqa: E402
+from hypothesis import HealthCheck, settings  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).parent / "helpers"))
 
