@@ -16,12 +16,9 @@ from collections.abc import Mapping
 
 from imufeedback.errors import NoDisplay
 
-QT_PACKAGES = (
-    "libegl1 libgl1 libglib2.0-0 libxkbcommon0 libxkbcommon-x11-0 libdbus-1-3 libfontconfig1 libx11-xcb1 "
-    "libxcb-cursor0 libxcb-icccm4 libxcb-image0 libxcb-keysyms1 libxcb-randr0 libxcb-render-util0 libxcb-shape0 "
-    "libxcb-xkb1"
-)
-"""Debian packages Qt 6's widgets and its xcb plugin load (from `ldd` on the wheel's libraries, Debian 12)."""
+QT_PACKAGES = "libqt6gui6 libxcb-cursor0 libgl1"
+"""Debian packages that bring what Qt 6's widgets and its xcb plugin load (from `ldd` on the wheel's libraries in a bare
+Debian 12: the system's own Qt needs all of it but the last two)."""
 
 PROBE_LIMIT_S = 20.0
 

@@ -6,6 +6,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from imufeedback.app.display import require_display
@@ -53,6 +54,7 @@ def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
 def make_application() -> QApplication:
     """The one application: a style of its own that looks the same everywhere, dark text on light."""
     from PySide6.QtCore import QLocale, Qt
+    from PySide6.QtGui import QIcon
     from PySide6.QtWidgets import QApplication
 
     from imufeedback.app import numerals
@@ -61,6 +63,8 @@ def make_application() -> QApplication:
     if not isinstance(app, QApplication):
         app = QApplication(sys.argv[:1])
     app.setApplicationName("imufeedback")
+    app.setDesktopFileName("imufeedback")
+    app.setWindowIcon(QIcon(str(Path(__file__).with_name("icon.svg"))))
     app.setStyle("Fusion")
     numerals.use_decimal_mark(QLocale().decimalPoint())
     app.styleHints().setColorScheme(Qt.ColorScheme.Light)

@@ -13,6 +13,7 @@ from imufeedback.cli import (
     analyse,
     calibrate,
     demo,
+    desktop,
     doctor,
     export,
     import_,
@@ -58,8 +59,16 @@ app.add_typer(sensors.app, name="sensors")
 app.command("sounds", short_help="What the tool can say by sound; let it be heard")(sounds.sounds)
 app.command("latency", short_help="Measure the delay from motion to sound")(latency.latency)
 app.command("doctor", short_help="Is everything there that a session needs?")(doctor.doctor)
+app.command("desktop", short_help="An entry in the menu of the desktop (Linux)")(desktop.desktop)
 app.command("validate", short_help="Measure accuracy and speed, and say what holds")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
+
+
+def there_is_a_screen() -> bool:
+    """Whether a person sits in front of one, by what the system says; whether Qt can use it is asked later."""
+    import os
+
+    return not sys.platform.startswith("linux") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def _version(wanted: bool) -> None:
@@ -75,8 +84,12 @@ def _top(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and leave.")
     ] = False,
 ) -> None:
-    """Live hip-angle feedback for golfers from small inertial sensors."""
+    """Live hip-angle feedback for golfers from small inertial sensors. Alone it opens the window, where there is a
+    screen."""
     if context.invoked_subcommand is None:
+        if there_is_a_screen():
+            context.invoke(live.live)
+            return
         print(context.get_help())
         raise UsageError("no command", hint="choose one of those above")
 

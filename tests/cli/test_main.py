@@ -58,11 +58,25 @@ def test_version_and_help(imufeedback: Commands) -> None:
         assert imufeedback(verb, "--help").status == 0
 
 
-def test_without_a_command_the_help_is_shown_but_it_is_wrong_usage(imufeedback: Commands) -> None:
+def test_without_a_command_and_a_screen_the_help_is_shown_but_it_is_wrong_usage(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
     ended = imufeedback()
     assert ended.status == 2
     assert "demo" in ended.out
     assert "no command" in ended.error
+
+
+def test_without_a_command_the_window_opens_where_there_is_a_screen(
+    imufeedback: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[object] = []
+    monkeypatch.setenv("DISPLAY", ":7")
+    monkeypatch.setattr("imufeedback.app.live.show", lambda *args, **fields: opened.append(args) or 0)
+    assert imufeedback().status == 0
+    assert len(opened) == 1
 
 
 @pytest.mark.parametrize("verb", ["sensors", "recordings"])
