@@ -60,7 +60,7 @@ def test_the_off_screen_platform_is_a_screen() -> None:
 def test_missing_libraries_name_the_packages(complaint: str, what: str) -> None:
     error = explain(complaint, {"DISPLAY": ":0"})
     assert error.what == what
-    assert "libegl1" in error.hint
+    assert "libqt6gui6" in error.hint
     assert "libxcb-cursor0" in error.hint
     assert "\n" not in str(error)
 
