@@ -119,7 +119,6 @@ _NAMES = re.compile(r"\[?\b(?:org|com)\.[\w.]+\]?|\bBleak\w+|/org/\S+|\bdev(?:_[
 _GATT = {
     profile.UNKNOWN_COMMAND: "it does not know the command",
     profile.BAD_VALUE: "it does not take the value",
-    profile.FAILED: "its inertial part does not answer",
 }
 
 

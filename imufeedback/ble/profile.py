@@ -46,9 +46,7 @@ ANNOUNCED_BYTES = 13
 
 UNKNOWN_COMMAND = 0x80
 BAD_VALUE = 0x81
-FAILED = 0x0E
-"""Application errors, 0x80 to 0x9F: Bluetooth Core Specification, Vol 3, Part F, 3.4.1.1. FAILED
-("unlikely error" there): the inertial part does not answer."""
+"""Application errors, 0x80 to 0x9F: Bluetooth Core Specification, Vol 3, Part F, 3.4.1.1."""
 
 
 class Opcode(IntEnum):

@@ -11,6 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
+from commands import Commands
 from desktop_sensor import Process
 from firmware_build import SANITIZED, desktop
 
@@ -28,3 +29,8 @@ def start_the_process(program: Path) -> Iterator[Process]:
     with Process(program) as process:
         process.power_up("AB-0042")
         yield process
+
+
+@pytest.fixture(name="imufeedback")
+def command_line(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Commands:
+    return Commands(monkeypatch, capfd)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import struct
 import subprocess
 from collections.abc import Iterator, Sequence
@@ -148,9 +149,11 @@ class DesktopSensor(VirtualSensor):
         self._hear(self.process.ask("m", struct.pack("<H", connection.att_mtu)))
 
     def _on_disconnection(self, connection: Connection, reason: int) -> None:
-        if connection is self._connection:
-            self._hear(self.process.ask("d"))
+        mine = connection is self._connection
         super()._on_disconnection(connection, reason)
+        if mine and "a" not in [kind for kind, _ in self._hear(self.process.ask("d"))]:
+            assert self._device is not None  # bumble would advertise again by itself
+            self._silenced = asyncio.ensure_future(self._device.stop_advertising())
 
     def _on_subscription(self, _bearer: Any, notify: bool, _indicate: bool) -> None:
         self._subscribed = notify
