@@ -140,7 +140,7 @@ def test_a_part_that_does_not_start_is_told_in_plain_words(program: Path) -> Non
         async with world([sensor]) as here:
             await here.radio.open(await here.radio.scan(5.0, expect=1))
             sensor.process.fault(PART_DEAD, 9)
-            with pytest.raises(RadioError, match="the sensor refused .unlikely error; GATT error 0x0E"):
+            with pytest.raises(RadioError, match=r"the sensor refused .unlikely error; GATT error 0x0E"):
                 await here.radio.start()
 
     with Process(program) as process:
