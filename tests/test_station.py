@@ -230,3 +230,10 @@ def test_whatever_a_radio_does_is_told(layout: Layout) -> None:
     assert done.wait(10.0)
     station.close()
     assert searched == ["the search failed (ValueError: odd)"]
+
+
+def test_a_window_waits_for_longer_than_a_station_takes_at_most() -> None:
+    from imufeedback.app.stopping import STOP_LIMIT_S
+    from imufeedback.live.station import CLOSE_S, END_S
+
+    assert CLOSE_S + 2 * END_S < STOP_LIMIT_S

@@ -8,8 +8,9 @@ from collections.abc import Callable
 
 from imufeedback.app.uncaught import in_words
 
-STOP_LIMIT_S = 5.0
-"""A stop that takes longer is given up on: the window goes, and says that it did not wait."""
+STOP_LIMIT_S = 8.0
+"""More than sensors need that do not answer (`live/station.py`), and the recording after them. A stop that takes longer
+is given up on: the window goes, and says that it did not wait."""
 
 
 class OrderedStop:

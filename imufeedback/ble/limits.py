@@ -41,6 +41,9 @@ class Limits:
     """Failed attempts in a row after which a person is told what to try."""
     busy_s: float = 0.5
     """When this program itself was so much late, packets wait inside it: nothing is wrong with the link."""
+    catch_up_s: float = 0.3
+    """So long after that they must have come; a sensor that has sent none is silent. Chosen: a packet comes every
+    20 ms, and a system hands over in one go what has waited."""
     vitals_s: float = 60.0
     """Battery and temperature are read anew after so long: a level without an age is worth nothing."""
     first_tries: int = 3

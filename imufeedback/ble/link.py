@@ -285,16 +285,14 @@ class SensorLink:
             now_ns = self._clock.now_ns()
             late_s = (now_ns - begun_ns) * 1e-9 - self._limits.watch_s
             if late_s > self._limits.busy_s:
-                self._excuse(late_s, now_ns)
-            silent_s = (now_ns - self._last_ns) * 1e-9
+                # This program itself stood still. What the sensor sent meanwhile waits inside, and comes now - if it
+                # lives: a dead one has nothing waiting.
+                await self._clock.sleep(self._limits.catch_up_s)
+            silent_s = (self._clock.now_ns() - self._last_ns) * 1e-9
             if silent_s > self._limits.silence_s:
                 self._fail(LinkState.SILENT, f"no data for {silent_s:.1f} s")
-
-    def _excuse(self, late_s: float, now_ns: int) -> None:
-        """This program itself stood still: what the sensor sent meanwhile waits, and will come late."""
-        self._last_ns = now_ns
-        if self._streaming:
-            self._note(LinkState.STREAMING, f"this program was busy for {late_s:.1f} s: packets came late")
+            elif late_s > self._limits.busy_s and self._streaming:
+                self._note(LinkState.STREAMING, f"this program was busy for {late_s:.1f} s: packets came late")
 
     async def _read_vitals(self) -> None:
         """What is read is told; what cannot be read now is read the next time."""

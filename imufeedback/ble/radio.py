@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.blink import blink
 from imufeedback.ble.clock import Clock
+from imufeedback.ble.conform import conform
+from imufeedback.ble.conform_packets import Finding
 from imufeedback.ble.handshake import WrongSensor
 from imufeedback.ble.limits import Limits
 from imufeedback.ble.link import SensorLink
@@ -143,6 +145,10 @@ class Radio:
     async def blink(self, found: Found, seconds: int) -> None:
         """Let one that is not connected show its light, and do nothing else to it. Raises RadioError."""
         await blink(found, self._layout, seconds, self._backends, self._limits, self._connecting)
+
+    def conform(self, text: str, pass_time: Callable[[float], Awaitable[None]]) -> AsyncIterator[Finding]:
+        """Does the sensor of this address, serial number or name keep the profile? One finding a rule."""
+        return conform(text, backends=self._backends, limits=self._limits, clock=self._clock, pass_time=pass_time)
 
     async def open(self, found: Sequence[Found]) -> None:
         """Connect to these, one after the other.

@@ -205,6 +205,30 @@ def calibrate(
     _run(work, layout, virtual, handled=gravity)
 
 
+@app.command("conform")
+def conform(
+    sensor: Annotated[str, typer.Argument(metavar="SENSOR", help="Address, serial number or name of the sensor.")],
+    virtual: Virtual = False,
+) -> None:
+    """For whoever builds a sensor: every rule of the profile, checked over the air, with the byte that is wrong.
+
+    Lay it still. Takes about 20 s. Exit status 1 if a rule is broken.
+    """
+
+    async def work(desk: Desk, roster: Roster) -> int:
+        broken = kept = 0
+        async for one in desk.radio.conform(sensor, desk.pass_time):
+            broken, kept = broken + bool(one.wrong), kept + (not one.wrong)
+            detail = one.wrong or one.note
+            show(
+                f"{'WRONG' if one.wrong else 'ok':5}  {printable(one.rule)}{f': {printable(detail)}' if detail else ''}"
+            )
+        show(f"{kept} rules kept, {broken} broken")
+        return int(broken > 0)
+
+    _run(work, "house", virtual)
+
+
 @app.command("watch")
 def watch(seconds: Seconds = None, layout: LayoutName = "house", virtual: Virtual = False) -> None:
     """A live table of all sensors, until Ctrl-C."""

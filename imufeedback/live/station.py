@@ -28,8 +28,9 @@ from imufeedback.threads import start_prompt
 SEARCH_S = 6.0
 TICK_S = 0.05
 """Waits of the pipeline can end although the radio is silent."""
-CLOSE_S = 6.0
-"""More than a sensor that answers needs, with the 2 s that a system may take to end a link (`ble/limits.py`)."""
+CLOSE_S, END_S = 6.0, 0.3
+"""For letting go: more than a sensor that answers needs, with the 2 s that a system may take to end a link
+(`ble/limits.py`); then for what still runs. A window waits for longer than both (`app/stopping.py`)."""
 BLINK_S = 5
 
 
@@ -111,7 +112,7 @@ class Station:
             with suppress(Exception):
                 done.result(CLOSE_S)
             self._loop.call_soon_threadsafe(self._loop.stop)
-            self._thread.join(CLOSE_S)
+            self._thread.join(2 * END_S)
 
     # ── in the loop ──────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -122,7 +123,7 @@ class Station:
         for task in left:
             task.cancel()
         if left:  # a radio's own; nobody waits for them any more
-            self._loop.run_until_complete(asyncio.wait(left, timeout=CLOSE_S))
+            self._loop.run_until_complete(asyncio.wait(left, timeout=END_S))
         self._loop.close()
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:

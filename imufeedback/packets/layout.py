@@ -7,6 +7,7 @@ rad/s, m/s² and time. Reading the file is the caller's job; here text goes in a
 from __future__ import annotations
 
 import math
+import re
 import uuid
 from typing import Any
 
@@ -310,7 +311,22 @@ def _in_words(message: str) -> str:
     key = path.rstrip("`").lstrip(".")
     if "unknown field" in what:
         what = f"{what.replace('Object contains', 'it has the')}; allowed: {', '.join(_keys_at(key))}"
+    elif missing := re.fullmatch(r"Object missing required field `(\w+)`", what):
+        what = f"{missing[1]} is missing"
+    elif wrong := re.fullmatch(r"Expected `(\w+)[^`]*`, got `(\w+)`", what):
+        what = f"{_KINDS.get(wrong[1], wrong[1])} is expected, not {_KINDS.get(wrong[2], wrong[2])}"
     return f"{key}: {what}" if key else what
+
+
+_KINDS = {
+    "str": "a text in quotes",
+    "int": "a whole number",
+    "float": "a number",
+    "bool": "true or false",
+    "array": "a list in [ ]",
+    "object": "a table of keys",
+}
+"""msgspec's names of types, for people who edit the file."""
 
 
 def _keys_at(path: str) -> tuple[str, ...]:
@@ -344,7 +360,10 @@ def _uuid(key: str, text: str) -> None:
     except ValueError:
         right = False
     if not right:
-        raise ValueError(f"{key} {text!r} is not a UUID of the form 12345678-1234-1234-1234-123456789abc")
+        short = re.fullmatch(r"(?:0x)?([0-9a-f]{4})", text.lower())
+        form = f"0000{short[1]}-0000-1000-8000-00805f9b34fb" if short else "12345678-1234-1234-1234-123456789abc"
+        told = "the short form of a UUID; in full it is" if short else "not a UUID of the form"
+        raise ValueError(f"{key} {text!r} is {told} {form}")
 
 
 def _check_names(key: str, part: tuple[Field, ...], allowed: tuple[str, ...]) -> None:

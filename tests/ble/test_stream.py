@@ -426,3 +426,29 @@ def test_two_lost_sensors_come_back_though_one_stays_away_for_a_while() -> None:
     for seed in (1, 2):
         assert here.packets(f"SYN-{seed}") == payloads(50, seed=seed)
     assert not here.faults
+
+
+@pytest.mark.parametrize("dies", [True, False])
+def test_a_program_that_stood_still_knows_a_dead_sensor_from_late_data(dies: bool) -> None:
+    """What a living sensor sent meanwhile comes at once; a dead one has nothing waiting, and is told as silent."""
+
+    async def run() -> World:
+        clock = ManualClock()
+        sent = [*payloads(10, seed=1), *([] if dies else payloads(100, seed=2, offset_ns=2_200_000_000))]
+        async with world([sensor("SYN-1", sent)], clock) as here:
+            await here.connect(1)
+            await here.virtual.play(200_000_000)
+            for _ in range(20):
+                await asyncio.sleep(0)  # the watch begins a step
+            clock.advance(2.0)
+            until_ns = clock.now_ns() + 500_000_000
+            while clock.now_ns() < until_ns:
+                await here.virtual.play(clock.now_ns() - here.items[0].host_ns + 20_000_000)
+                for _ in range(5):
+                    await asyncio.sleep(0)
+        return here
+
+    here = asyncio.run(run())
+    told = [note for note in here.notes("SYN-1") if "busy" in note.detail]
+    assert (S.SILENT in here.states("SYN-1")) is dies
+    assert len(told) == (not dies)

@@ -2,36 +2,20 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import subprocess
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from firmware_build import ARM, CC, CORTEX_M4, ENCODER, NOTES, STRICT, needs_arm, needs_cc, run
 from packet_streams import HOUSE, decode
 
 from imufeedback.packets import encode
 from imufeedback.records import Flag, RawPacket
 
-NOTES = Path(__file__).parents[2] / "firmware_notes"
-ENCODER = NOTES / "encoder"
-STRICT = ("-std=c99", "-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
-CC = shutil.which("cc") or shutil.which("gcc")
-ARM = shutil.which("arm-none-eabi-gcc")
-MUST = os.environ.get("IMUFEEDBACK_REQUIRE_COMPILERS") == "1"
 GYR_STEP = np.radians(2000 / 32768)
 ACC_STEP = 16 / 32768 * 9.80665
-
-needs_cc = pytest.mark.skipif(CC is None and not MUST, reason="there is no C compiler here")
-
-
-def run(*command: str | Path, text: str = "") -> str:
-    done = subprocess.run(command, input=text, capture_output=True, text=True, timeout=60, check=False)
-    assert done.returncode == 0, done.stderr
-    return done.stdout
 
 
 @pytest.fixture(scope="module")
@@ -132,12 +116,11 @@ def test_the_header_says_what_the_layout_says() -> None:
     assert number["IMU_ACC_FULL_SCALE_UG"] == HOUSE.acc.full_scale * 1e6
 
 
-@pytest.mark.skipif(ARM is None and not MUST, reason="there is no arm-none-eabi-gcc here")
+@needs_arm
 def test_it_fits_a_small_microcontroller(tmp_path: Path) -> None:
     """Cortex-M4 without any C library; prints the size, as `size` does."""
     target = tmp_path / "imu_packet.o"
-    cpu = ("-mcpu=cortex-m4", "-mthumb", "-Os", "-ffreestanding")
-    run(ARM or "arm-none-eabi-gcc", *STRICT, *cpu, "-c", ENCODER / "imu_packet.c", "-o", target)
+    run(ARM or "arm-none-eabi-gcc", *STRICT, *CORTEX_M4, "-c", ENCODER / "imu_packet.c", "-o", target)
     size = run("arm-none-eabi-size", target)
     sys.stdout.write(size)
     text, data, bss = (int(n) for n in size.splitlines()[1].split()[:3])

@@ -14,8 +14,9 @@ from bleak.backends.descriptor import BleakGATTDescriptor
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData, AdvertisementDataCallback, BaseBleakScanner
 from bleak.backends.service import BleakGATTService, BleakGATTServiceCollection
-from bleak.exc import BleakError
+from bleak.exc import BleakError, BleakGATTProtocolError
 from bleak.uuids import normalize_uuid_str
+from bumble.att import ATT_Error
 from bumble.core import UUID, AdvertisingData, BaseBumbleError
 from bumble.device import Advertisement, Connection, Device, Peer
 from bumble.gatt_client import CharacteristicProxy
@@ -57,6 +58,8 @@ async def _ask(work: Coroutine[Any, Any, T]) -> T:
     """Wait for the virtual radio; what goes wrong there comes out as bleak's own error."""
     try:
         return await work
+    except ATT_Error as error:
+        raise BleakGATTProtocolError(error.error_code) from error
     except BaseBumbleError as error:
         raise BleakError(str(error) or type(error).__name__) from error
     except asyncio.CancelledError as error:

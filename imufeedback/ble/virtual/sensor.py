@@ -242,7 +242,7 @@ class VirtualSensor:
             self._on_foreign_command(data)
             return
         try:
-            command = profile.parse_command(data)
+            command = self._checked(profile.parse_command(data))
         except profile.BadCommand as error:
             raise att.ATT_Error(error.code) from error
         self.commands.append(command)
@@ -255,6 +255,12 @@ class VirtualSensor:
                 self.settings = command
             case profile.Blink():
                 self.blinks += 1
+
+    def _checked(self, command: profile.ControlCommand) -> profile.ControlCommand:
+        """Its payloads are made already: it can send fewer samples a packet, and no other rate."""
+        if isinstance(command, profile.Settings) and command.rate_hz != round(self._layout.rate_hz):
+            raise profile.BadCommand(profile.BAD_VALUE, f"{command.rate_hz} Hz is not what this sensor does")
+        return command
 
     def _on_foreign_command(self, data: bytes) -> None:
         known = {bytes.fromhex(text): key for key in ("start", "stop", "blink") if (text := getattr(self._gatt, key))}
