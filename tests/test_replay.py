@@ -40,8 +40,8 @@ from imufeedback.records import (
     Tick,
     same,
 )
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.swing import Flaw
 
 
 @dataclass(frozen=True)

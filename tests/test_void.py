@@ -32,9 +32,9 @@ from imufeedback.records import (
     StateChanged,
 )
 from imufeedback.report.summary import Summary
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
-from imufeedback.synth.swing import Flaw
 
 REPS = 3
 

@@ -87,8 +87,8 @@ def demo(
     from imufeedback.document import to_json
     from imufeedback.live.golfer import DemoPlan
     from imufeedback.records import Hand
+    from imufeedback.synth.flaws import Flaw
     from imufeedback.synth.player import Pace
-    from imufeedback.synth.swing import Flaw
 
     blocks = () if plan_name is None else _blocks(plan_name)
     if reps is None:

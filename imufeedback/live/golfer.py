@@ -26,11 +26,11 @@ from imufeedback.document import DemoTruth, TrueRep
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Hand, Item, Segment
 from imufeedback.settings import Player, Settings
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import SensorStream, sensor_streams
-from imufeedback.synth.swing import Flaw
 
 LAYOUT = "house"
 SCAN_S = 5.0

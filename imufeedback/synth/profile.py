@@ -7,6 +7,7 @@ inside an envelope, and `Knock` is the envelope of something that is struck.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -94,6 +95,18 @@ class Spline:
         poly = rate.antiderivative()
         poly.c[-1] += start
         return cls(PPoly(poly.c, poly.x))
+
+    def smoothed(self, half: float) -> Spline:
+        """Its mean from `half` before to `half` after: one more continuous derivative, and as monotone as it was."""
+        summed, breaks = self._poly.antiderivative(), self._poly.x
+        at = np.unique(np.concatenate([breaks - half, breaks + half]))
+        begin = at[:-1] + 1e-12  # from here on, where a knot falls on an end of the mean
+        order = summed.c.shape[0]
+        parts = [
+            (summed(begin + half, nu) - summed(begin - half, nu)) / (2 * half * math.factorial(nu))
+            for nu in range(order - 1, -1, -1)
+        ]
+        return Spline(PPoly(np.stack(parts), at))
 
     def value(self, x: Floats) -> Floats:
         return np.asarray(self._poly(x), dtype=np.float64)

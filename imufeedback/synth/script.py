@@ -16,10 +16,12 @@ import numpy as np
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.between_reps import Between, Busy
+from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.legs import address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape, sized
-from imufeedback.synth.swing import Flaw, Swing, make_swing
+from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
 Window: TypeAlias = tuple[float, float]
@@ -74,7 +76,7 @@ def make_script(
     *,
     hand: Hand = Hand.RIGHT,
     pace: Pace = Pace.SLOW,
-    flaw: Flaw | Sequence[Flaw] = Flaw.NONE,
+    flaw: Flaw | Sequence[Flaw | Sequence[Amiss]] = Flaw.NONE,
     reps: int = 5,
     seed: int = 1,
     busy: bool = False,
@@ -115,8 +117,8 @@ def make_script(
         shape = replace(shape, timing=shape.timing.scaled(1 / tempos[index]))
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
-        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, shape.address())])
-        pieces += between.waggle(index, bent_s, shape.address())
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, address(shape))])
+        pieces += between.waggle(index, bent_s, address(shape))
         start_s = pieces[-1].end_s
         swing = make_swing(shape, one, start_s + ADDRESS_S)
         pieces += between.at_spot(_around(swing, start_s, rest_s))
@@ -132,16 +134,16 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
     player = make_player(hand, Pace.SLOW, seed)
     pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
-    between, address, index = Between(seed, busy=True), player.shape.address(), 0
+    between, posture, index = Between(seed, busy=True), address(player.shape), 0
     while pieces[-1].end_s < ready_s + seconds:
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
-        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, address)])
-        pieces += between.at_spot([hold(bent_s, bent_s + ADDRESS_S, address)])
-        pieces += between.waggle(index, pieces[-1].end_s, address)
-        pieces += between.at_address(index, pieces[-1].end_s, address)
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, posture)])
+        pieces += between.at_spot([hold(bent_s, bent_s + ADDRESS_S, posture)])
+        pieces += between.waggle(index, pieces[-1].end_s, posture)
+        pieces += between.at_address(index, pieces[-1].end_s, posture)
         end_s = pieces[-1].end_s
-        pieces += between.at_spot([move(end_s, end_s + BEND_S, address, STANDING)])
+        pieces += between.at_spot([move(end_s, end_s + BEND_S, posture, STANDING)])
         index += 1
     plan = Plan(pieces)
     truth = Truth((), tuple(between.done))
@@ -181,7 +183,7 @@ def _around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:
     held_s = swing.finish_s + HOLD_S
     back_s = held_s + RETURN_S
     return [
-        hold(start_s, swing.address_s, swing.shape.address()),
+        hold(start_s, swing.address_s, address(swing.shape)),
         *swing.pieces,
         hold(swing.finish_s, held_s, finish),
         move(held_s, back_s, finish, STANDING),

@@ -21,7 +21,7 @@ from imufeedback.live.practice import Practice
 from imufeedback.measure.windows.frames import put_away
 from imufeedback.pipeline import run
 from imufeedback.records import Cue, Event, Hand, Item, RawPacket, Rep, SensorTotals
-from imufeedback.synth.swing import Flaw
+from imufeedback.synth.flaws import Flaw
 
 BEFORE_S, AFTER_S = 1.5, 5.0
 """Of the top of the swing: what is played at the pace of life."""
