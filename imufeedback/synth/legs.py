@@ -7,19 +7,17 @@ curvature.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TypeAlias
 
 import numpy as np
-from scipy.interpolate import PPoly, make_interp_spline
 
 from imufeedback.records import Floats
 from imufeedback.synth import chain
 from imufeedback.synth.plan import Channel, Posture
-from imufeedback.synth.profile import Spline
+from imufeedback.synth.profile import Spline, splines_through
 from imufeedback.synth.rounded import rounded, smoothstep
 from imufeedback.synth.shape import STATURE_M, Foot, Marks, Shape, in_si, si
 
@@ -88,6 +86,30 @@ class Inputs:
 
 
 @dataclass(frozen=True, slots=True)
+class Lean:
+    """What the channels do when the pelvis moves a little from where it is over feet that stay, for one radian of turn,
+    side tilt and forward tilt, and one metre of sway and depth (of a player of `STATURE_M`)."""
+
+    by: Mapping[Channel, Mapping[Channel, float]]
+
+    def moved(self, **little: float) -> dict[Channel, float]:
+        """Changes of the channels; names and sizes of what moves."""
+        out: dict[Channel, float] = {}
+        for name, size in little.items():
+            for channel, change in self.by[Channel(name)].items():
+                out[channel] = out.get(channel, 0.0) + size * change
+        return out
+
+
+LEANS = {
+    Channel.SIDE_TILT: Input.SIDE,
+    Channel.FORWARD_TILT: Input.FORWARD,
+    Channel.SWAY: Input.SWAY,
+    Channel.DEPTH: Input.DEPTH,
+}
+
+
+@dataclass(frozen=True, slots=True)
 class Functions:
     """Channels as functions of turn (rad)."""
 
@@ -95,6 +117,7 @@ class Functions:
     down: Mapping[Channel, Spline]
     stands: bool
     """Both legs reach the ground all along."""
+    at_finish: Lean
 
 
 def inputs(shape: Shape) -> Inputs:
@@ -137,6 +160,29 @@ def address(shape: Shape) -> Posture:
     """The same for every rep of a player, so that zeroing has one truth."""
     arm = {one: si(one, marks.address) for one, marks in shape.arm.items()}
     return dict(zip(_OUT, _at_address(inputs(shape), shape.size), strict=True)) | arm
+
+
+def lean_at_address(shape: Shape) -> Lean:
+    given = inputs(shape)
+    return _lean(given, given.turn.address, {one: value[0] for one, value in given.back.items()}, shape.size)
+
+
+def _lean(given: Inputs, turn: float, values: Mapping[Input, float], size: float) -> Lean:
+    """Row by row: as it is, then one step of everything that can move."""
+    count = 2 + len(LEANS)
+    rows = {one: np.full(count, value) for one, value in values.items()}
+    for k, one in enumerate(LEANS.values()):
+        rows[one][2 + k] += STEP
+    turns = np.full(count, turn)
+    turns[1] += STEP
+    channels, _ = _channels(given, turns, rows, size)
+    slopes = (channels[1:] - channels[0]) / STEP
+    by = {
+        name: dict(zip(_OUT, slope.tolist(), strict=True))
+        for name, slope in zip((Channel.TURN, *LEANS), slopes, strict=True)
+    }
+    by[Channel.TURN][Channel.TURN] = 1.0
+    return Lean(by)
 
 
 def _at_address(given: Inputs, size: float) -> list[float]:
@@ -185,11 +231,12 @@ def functions(given: Inputs, size: float = 1.0) -> Functions:
         given, back_turn, {one: (1 - moved) * a + moved * b for one, (a, b) in given.back.items()}, size
     )
     down_turn, down, reach_down = _down(given, size)
-    nothing = np.zeros(len(_OUT))
+    nothing, last = np.zeros(len(_OUT)), np.array([turn.finish])
     return Functions(
-        _splines(back_turn, back, _ends(top), _ends(address)),
-        _splines(down_turn, down, _ends(top), [(3, nothing), (4, nothing)]),
+        dict(zip(_OUT, splines_through(back_turn, back, _ends(top), _ends(address)), strict=True)),
+        dict(zip(_OUT, splines_through(down_turn, down, _ends(top), [(3, nothing), (4, nothing)]), strict=True)),
         max(float(reach_back.max()), reach_down) < STANDS,
+        _lean(given, turn.finish, {one: float(course.at(last)[0]) for one, course in given.down.items()}, size),
     )
 
 
@@ -252,16 +299,6 @@ def _channels(given: Inputs, turn: Floats, values: Mapping[Input, Floats], size:
 def _ends(around: Floats) -> list[tuple[int, Floats]]:
     """Slope and curvature of every channel where the inputs rest and only the turn goes on."""
     return [(1, (around[2] - around[0]) / (2 * STEP)), (2, (around[2] - 2 * around[1] + around[0]) / STEP**2)]
-
-
-def _splines(
-    turn: Floats, values: Floats, begin: list[tuple[int, Floats]], end: list[tuple[int, Floats]]
-) -> dict[Channel, Spline]:
-    """Quintic splines: four continuous derivatives."""
-    together = make_interp_spline(turn, values, k=5, bc_type=(begin, end))
-    at = np.unique(together.t)
-    powers = np.stack([together(at[:-1], nu) / math.factorial(nu) for nu in range(5, -1, -1)])
-    return {channel: Spline(PPoly(np.ascontiguousarray(powers[:, :, k]), at)) for k, channel in enumerate(_OUT)}
 
 
 def _course(turn: Marks, value: Marks, between: Sequence[tuple[float, float]]) -> Course:

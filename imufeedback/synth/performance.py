@@ -20,7 +20,7 @@ from imufeedback.synth.legs import address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape
 from imufeedback.synth.profile import Profile, Spline
-from imufeedback.synth.script import ADDRESS_S, BEND_S, FitWindows, Script, Truth, _around
+from imufeedback.synth.script import ADDRESS_S, BEND_S, FitWindows, Script, Truth, around
 from imufeedback.synth.swing import make_swing
 from imufeedback.synth.truth import rep_truth
 
@@ -200,7 +200,7 @@ def make_performance(
         course.pieces.append(move(begin_s, begin_s + BEND_S, STANDING, address(shape)))
         start_s = course.now_s
         swing = make_swing(shape, Flaw.NONE, start_s + ADDRESS_S)
-        course.pieces += _around(swing, start_s, 0.6)
+        course.pieces += around(swing, start_s, 0.6)
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
     plan = Plan(course.pieces)
@@ -226,7 +226,7 @@ def make_addresses(seed: int, count: int, *, hand: Hand = Hand.RIGHT) -> tuple[S
         if index % 3 == 2:
             start_s = course.now_s
             swing = make_swing(player.shape, Flaw.NONE, start_s + ADDRESS_S)
-            course.pieces += _around(swing, start_s, 0.3)
+            course.pieces += around(swing, start_s, 0.3)
         else:
             course.stay(there, ADDRESS_S)
             course.go(there, STANDING, BEND_S)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PPoly
+from scipy.interpolate import CubicHermiteSpline, PPoly, make_interp_spline
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Floats
@@ -116,6 +116,17 @@ class Spline:
 
     def accel(self, x: Floats) -> Floats:
         return np.asarray(self._poly(x, 2), dtype=np.float64)
+
+
+def splines_through(
+    x: Floats, values: Floats, begin: list[tuple[int, Floats]], end: list[tuple[int, Floats]]
+) -> list[Spline]:
+    """Quintic splines (four continuous derivatives) through the columns of ``values`` (N, C); `begin` and `end` are two
+    derivatives each, as (order, (C,) values)."""
+    together = make_interp_spline(x, values, k=5, bc_type=(begin, end))
+    at = np.unique(together.t)
+    powers = np.stack([together(at[:-1], nu) / math.factorial(nu) for nu in range(5, -1, -1)])
+    return [Spline(PPoly(np.ascontiguousarray(powers[:, :, k]), at)) for k in range(values.shape[1])]
 
 
 class Along:

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from imufeedback.synth.flaws import Amiss, Flaw, given_wrong, on_the_way, with_marks
-from imufeedback.synth.legs import Functions, functions, inputs
+from imufeedback.synth.legs import Functions, Lean, functions, inputs
 from imufeedback.synth.plan import Channel, Piece
 from imufeedback.synth.profile import Along, Knock, Profile, Spline, Wave
 from imufeedback.synth.shape import Marks, Shape, in_si
@@ -44,6 +44,7 @@ class Swing:
     thigh: Spline
     """Trail thigh angle in the downswing and after, of turn; its rate is the slope dθ/dψ."""
     pieces: tuple[Piece, Piece]
+    at_finish: Lean
 
     @property
     def flaw(self) -> Flaw:
@@ -70,7 +71,7 @@ def make_swing(shape: Shape, flaw: Flaw | Sequence[Amiss], address_s: float) -> 
         ),
     )
     thigh = of.down[Channel.TRAIL_FLEXION]
-    return Swing(shape, amiss, address_s, top_s, impact_s, finish_s, turn, thigh, pieces)
+    return Swing(shape, amiss, address_s, top_s, impact_s, finish_s, turn, thigh, pieces, of.at_finish)
 
 
 def made_of(shape: Shape, amiss: Sequence[Amiss]) -> Functions:

@@ -31,7 +31,7 @@ LOOK_S = 0.0005
 
 def starved(busy: float) -> dict[str, float]:
     """`busy` processes spin beside a stalled swing: what reached the engine, which cues came in time."""
-    golfer = VirtualGolfer(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False))
+    golfer = VirtualGolfer(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False, sensors="ideal"))
     begin_ns = golfer.clock.now_ns()
     items: list[Item] = [recorded(begin_ns, Begin.of(golfer.settings))]
     golfer.play(items.append)
