@@ -30,10 +30,10 @@ from imufeedback.records import (
     Verdict,
     same,
 )
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 SWINGS = make_script(pace=Pace.FULL, flaw=Flaw.LEG_TURN, reps=2, seed=3)
 FAULT = Verdict.FAULT

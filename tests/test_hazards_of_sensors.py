@@ -35,11 +35,11 @@ from imufeedback.records import (
     StateChanged,
     frozen,
 )
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
-from imufeedback.synth.swing import Flaw
 
 HOUSE = resources.text("layouts", "house")
 

@@ -40,8 +40,8 @@ from imufeedback.records import (
     Tick,
     same,
 )
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.swing import Flaw
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Live:
 @pytest.fixture(name="live", scope="module")
 def play_live(tmp_path_factory: pytest.TempPathFactory) -> Live:
     """A demo of two reps at full pace through the virtual radio, as fast as it goes."""
-    golfer = VirtualGolfer(DemoPlan(pace=Pace.FULL, flaw=Flaw.STALL, reps=2, seed=4, realtime=False))
+    golfer = VirtualGolfer(DemoPlan(pace=Pace.FULL, flaw=Flaw.STALL, reps=2, seed=4, realtime=False, sensors="ideal"))
     events: list[Event] = []
     items: list[Item] = []
 

@@ -32,9 +32,9 @@ from imufeedback.records import (
     StateChanged,
 )
 from imufeedback.report.summary import Summary
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
-from imufeedback.synth.swing import Flaw
 
 REPS = 3
 
@@ -150,9 +150,13 @@ def test_a_void_rep_takes_no_turn_of_a_block() -> None:
 @cache
 def restarted() -> tuple[Item, ...]:
     """A sensor's battery is loose for a moment in the second downswing."""
-    rep = VirtualGolfer(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False)).script.truth.reps[1]
+    rep = VirtualGolfer(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False, sensors="ideal")).script.truth.reps[
+        1
+    ]
     text = f'seed = 1\n[[fault]]\nkind = "reboot"\nsensors = ["left_thigh"]\nat_s = {rep.top_s + 0.1}\naway_s = 0.05\n'
-    return demo_items(DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False, radio=(text, "reboot")))
+    return demo_items(
+        DemoPlan(pace=Pace.FULL, reps=REPS, seed=4, realtime=False, sensors="ideal", radio=(text, "reboot"))
+    )
 
 
 def demo_items(plan: DemoPlan) -> tuple[Item, ...]:
@@ -175,7 +179,9 @@ def test_a_sensor_that_restarts_in_a_downswing() -> None:
 def test_the_shipped_outage_spoils_the_reps_that_it_says() -> None:
     radio = (resources.text("radio", "outage"), "outage")
     for pace, flawed in ((Pace.FULL, [1]), (Pace.SLOW, [1, 3])):
-        found = reps(singly(demo_items(DemoPlan(pace=pace, reps=4, seed=1, realtime=False, radio=radio))))
+        found = reps(
+            singly(demo_items(DemoPlan(pace=pace, reps=4, seed=1, realtime=False, sensors="ideal", radio=radio)))
+        )
         assert len(found) == 4
         assert [one.index for one in found if one.void] == flawed
 

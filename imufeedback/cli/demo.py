@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 PACES = ("slow", "full")
 FLAWS = ("none", "stall", "push-back", "leg-turn", "high-knee")
 HANDS = ("right", "left")
+SENSORS = ("ideal", "good", "typical", "poor")
 USUAL_REPS = 5
 
 
@@ -48,6 +49,9 @@ def demo(
     flaw: Annotated[str, typer.Option(metavar="|".join(FLAWS), help="What goes wrong on the way down.")] = "stall",
     handed: Annotated[str, typer.Option(metavar="|".join(HANDS), help="The golfer's hand.")] = "right",
     seed: Annotated[int, typer.Option(min=0, help="Which synthetic golfer.")] = 1,
+    sensors: Annotated[
+        str, typer.Option(metavar="|".join(SENSORS), help="How good the sensors are, and how they are worn.")
+    ] = "typical",
     realtime: Annotated[
         bool, typer.Option("--realtime/--no-realtime", help="At the pace of life, or as fast as it goes (no window).")
     ] = True,
@@ -78,7 +82,12 @@ def demo(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
 ) -> None:
     """A synthetic golfer with virtual Bluetooth sensors: live angles, tones, a recording and a table of the reps."""
-    for value, allowed, option in ((pace, PACES, "--pace"), (flaw, FLAWS, "--flaw"), (handed, HANDS, "--handed")):
+    for value, allowed, option in (
+        (pace, PACES, "--pace"),
+        (flaw, FLAWS, "--flaw"),
+        (handed, HANDS, "--handed"),
+        (sensors, SENSORS, "--sensors"),
+    ):
         if value not in allowed:
             raise UsageError(f"{option} {value!r}", hint=f"choose one of {', '.join(allowed)}")
     if json_file is not None:
@@ -87,14 +96,14 @@ def demo(
     from imufeedback.document import to_json
     from imufeedback.live.golfer import DemoPlan
     from imufeedback.records import Hand
+    from imufeedback.synth.flaws import Flaw
     from imufeedback.synth.player import Pace
-    from imufeedback.synth.swing import Flaw
 
     blocks = () if plan_name is None else _blocks(plan_name)
     if reps is None:
         reps = sum(block.reps or 0 for block in blocks) or USUAL_REPS
     plan = DemoPlan(
-        Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio), _limits(limits_file)
+        Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio), _limits(limits_file), sensors
     )
     for line in CAUTIONS:
         say(f"! {line}")

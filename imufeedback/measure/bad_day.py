@@ -28,10 +28,10 @@ from imufeedback.record.journal import JournalWriter
 from imufeedback.record.replay import read_items
 from imufeedback.records import Cue, Event, Item, LinkNote, Motion, RawPacket, SensorTotals, StateChanged
 from imufeedback.settings import Player, Settings
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.stream import SensorStream, sensor_streams
-from imufeedback.synth.swing import Flaw
 
 LAYOUT = "house"
 SCRIPT = "worst_day"

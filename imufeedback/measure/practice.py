@@ -27,10 +27,10 @@ from imufeedback.records import (
     Tone,
 )
 from imufeedback.sounds import Sound
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 PLAN = """
 format = 1

@@ -32,12 +32,12 @@ from imufeedback.records import (
     Zeroed,
 )
 from imufeedback.rules import Rules, RuleSet, parse_limits, parse_rule_set, with_limits
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import BODY
 from imufeedback.synth.player import TIMING, Pace
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script, make_idle_script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 from imufeedback.synth.truth import RepTruth
 
 TYPICAL = PRESETS["typical"]
@@ -101,12 +101,12 @@ def swing_rules() -> RuleSet:
 
 TARGETS = """format = 1
 [limits]
-turns-in-the-hips = 0.5
-lead-hip-turns-in = 25.0
-trail-hip-turns-in-back = 15.0
+turns-in-the-hips = 0.15
+lead-hip-turns-in = 15.0
+trail-hip-turns-in-back = 3.0
 """
-"""A coach's targets for these players, whose hips make 85 % of the turn: without them, or a baseline, these rules are
-not judged."""
+"""A coach's targets for these players, whose hips make some 30 % of the turn: without them, or a baseline, these rules
+are not judged."""
 
 
 def target_rules() -> RuleSet:

@@ -30,7 +30,10 @@ flexed more (common practice, no source)."""
 FURTHEST_RAD = math.radians(80.0)
 """No pelvis turns so far away in a backswing: 49 ± 8 degrees (women, Zheng et al. 2008)."""
 ODD_THIGH_RAD = math.radians(45.0)
-"""A thigh this far from its address belongs to a step, a squat or a seat, not to a swing."""
+"""A thigh so much more flexed than at address belongs to a step, a squat or a seat, not to a swing …"""
+SWUNG_RAD = math.radians(30.0)
+"""… and one that is extended by this more. The trail hip of drawn players extends by 52 ± 11 degrees in a swing
+(`synth.drawn`), published 45 (Bourgain et al., Sports 2022;10:91)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,7 @@ class Seen:
     slow_since_s: float | None = None
     lost_since_s: float | None = None
     thigh_moved: float = 0.0
-    """Larger change of the two thigh angles from the address."""
+    """Larger change of the two thigh angles from the address, less what a swing extends them."""
     risen: float = 0.0
     """How far both thighs are less flexed than at address; below 0 when one is not."""
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from imufeedback.synth.legs import Lean
 from imufeedback.synth.plan import STANDING, Channel, Piece, Posture, hold, move
 from imufeedback.synth.profile import Constant, Profile, Spline, Wave
 
@@ -82,12 +83,12 @@ class Between:
             out += self._noted(Kind.SWAY, self.at_spot([swayed(rng, out[-1].end_s)]))
         return out
 
-    def waggle(self, rep: int, start_s: float, address: Posture) -> list[Piece]:
+    def waggle(self, rep: int, start_s: float, address: Posture, lean: Lean) -> list[Piece]:
         """At address, and still there in the end."""
         if not self._busy:
             return []
         rng = np.random.default_rng([self._seed, 11, rep])
-        return self._noted(Kind.WAGGLE, self.at_spot([waggled(rng, start_s, address)]))
+        return self._noted(Kind.WAGGLE, self.at_spot([waggled(rng, start_s, address, lean)]))
 
     def at_address(self, rep: int, start_s: float, address: Posture) -> list[Piece]:
         """Looks at the target and begins a backswing that is given up; still at address in the end."""
@@ -183,11 +184,11 @@ def stood(rng: np.random.Generator, start_s: float) -> Piece:
     )
 
 
-def waggled(rng: np.random.Generator, start_s: float, address: Posture) -> Piece:
+def waggled(rng: np.random.Generator, start_s: float, address: Posture, lean: Lean) -> Piece:
     """Small turns back and forth at address; hands more than hips."""
     hz, cycles = float(rng.uniform(0.8, 1.4)), int(rng.integers(2, 5))
     turn, hands = np.deg2rad(rng.uniform([3, 8], [8, 20])).tolist()
-    around = {**_turned(turn), Channel.ARM_ADDUCTION: -hands, Channel.FOREARM_ROTATION: -hands}
+    around = {**lean.moved(turn=turn), Channel.ARM_ADDUCTION: -hands, Channel.FOREARM_ROTATION: -hands}
     return _waves(start_s, start_s + cycles / hz, hz, around, address)
 
 

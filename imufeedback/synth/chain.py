@@ -13,9 +13,10 @@ left-hander's are the same. Arrays are (N, T), N bodies at T instants, or broadc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from imufeedback.records import Floats
 
@@ -83,16 +84,17 @@ class Leg:
     """Hip to ankle, as a part of the leg's length; above 1 it cannot stand there."""
 
 
-def leg(pelvis: Pelvis, foot: Foot, pitch: Floats, pivot: Floats) -> Leg:
-    """The leg between pelvis and foot; the heel is up by `pitch`, the foot has turned by `pivot` about its ball."""
+def leg(pelvis: Pelvis, foot: Foot, pitch: Floats, pivot: Floats, more: Floats | float = 0.0) -> Leg:
+    """The leg between pelvis and foot; the heel is up by `pitch`, the foot has turned by `pivot` about its ball, and
+    the leg goes along with the turn by `more` beyond what it gives."""
     axes, thigh_m, shank_m = pelvis.axes(), THIGH * foot.stature_m, SHANK * foot.stature_m
-    hip = pelvis.origin_m() + (foot.side * HALF_HIP * foot.stature_m)[..., None] * axes[..., :, 2]
+    hip = _hip(pelvis, foot, axes)
     ankle = _ankle(foot, pitch, pivot)
     along = hip - ankle
     apart = np.linalg.norm(along, axis=-1)
     along /= apart[..., None]
     length = np.minimum(apart, STRAIGHT * (thigh_m + shank_m))
-    ahead = _ahead(_heading(foot, pelvis.turn, pivot))
+    ahead = _ahead(heading(foot, pelvis.turn, pivot) + more)
     front = ahead - np.sum(ahead * along, axis=-1, keepdims=True) * along
     front /= np.linalg.norm(front, axis=-1, keepdims=True)
     up = (shank_m**2 + length**2 - thigh_m**2) / (2 * length)
@@ -114,23 +116,63 @@ def leg(pelvis: Pelvis, foot: Foot, pitch: Floats, pivot: Floats) -> Leg:
     )
 
 
+def height_m(pelvis: Pelvis, foot: Foot, pivot: Floats, knee: Floats) -> Floats:
+    """Where the pelvis' origin must be for this bend of the knee over a flat foot; its own height does not matter."""
+    apart = _apart(foot, knee)
+    ground = replace(pelvis, height_m=np.zeros_like(pelvis.turn))
+    along = _hip(ground, foot, ground.axes()) - _ankle(foot, np.zeros_like(pelvis.turn), pivot)
+    beside = along[..., 0] ** 2 + along[..., 2] ** 2
+    height: Floats = np.sqrt(np.maximum(apart**2 - beside, 0.0)) - along[..., 1]
+    return height
+
+
+def heel(pelvis: Pelvis, foot: Foot, pivot: Floats, knee: Floats, most: npt.ArrayLike) -> Floats:
+    """How far the heel must be up for this bend of the knee: from flat to `most`, the nearer end where none does it."""
+    flat = np.zeros_like(pelvis.turn)
+    hip = _hip(pelvis, foot, pelvis.axes()) - _ball(foot, flat)
+    along = np.sum(hip * _ahead(pivot - foot.side * foot.flare), axis=-1)
+    ball, up = BALL * foot.stature_m, (ANKLE_UP - BALL_UP) * foot.stature_m
+    # The ankle goes round the ball, so its distance from the hip has one cosine of the pitch in it.
+    x, y = up * hip[..., 1] - ball * along, up * along + ball * hip[..., 1]
+    wanted = (np.sum(hip**2, axis=-1) + ball**2 + up**2 - _apart(foot, knee) ** 2) / (2 * np.hypot(x, y))
+    pitch: Floats = np.clip(np.arctan2(y, x) - np.arccos(np.clip(wanted, -1.0, 1.0)), 0.0, np.asarray(most))
+    return pitch
+
+
+def _apart(foot: Foot, knee: Floats) -> Floats:
+    """Hip to ankle of a leg that is so bent."""
+    thigh, shank = THIGH * foot.stature_m, SHANK * foot.stature_m
+    apart: Floats = np.sqrt(thigh**2 + shank**2 + 2 * thigh * shank * np.cos(knee))
+    return apart
+
+
+def _hip(pelvis: Pelvis, foot: Foot, axes: Floats) -> Floats:
+    centre: Floats = pelvis.origin_m() + (foot.side * HALF_HIP * foot.stature_m)[..., None] * axes[..., :, 2]
+    return centre
+
+
 def _ankle(foot: Foot, pitch: Floats, pivot: Floats) -> Floats:
     """The heel is lifted and the foot turned about the ball, which stays on the ground."""
-    ball, up, low = (part * foot.stature_m for part in (BALL, ANKLE_UP, BALL_UP))
+    ball, up = BALL * foot.stature_m, (ANKLE_UP - BALL_UP) * foot.stature_m
     nothing = np.zeros_like(pitch + pivot + foot.stature_m)
-    yaw = -foot.side * foot.flare
-    ball_at = _stacked(nothing, nothing + low, nothing + foot.side * foot.stance_m / 2) + (
-        (ball + nothing)[..., None] * _ahead(yaw + nothing)
-    )
-    back = (up - low) * np.sin(pitch) - ball * np.cos(pitch) + nothing
-    high = (up - low) * np.cos(pitch) + ball * np.sin(pitch) + nothing
-    return ball_at + back[..., None] * _ahead(yaw + pivot) + _stacked(nothing, high, nothing)
+    back = up * np.sin(pitch) - ball * np.cos(pitch) + nothing
+    high = up * np.cos(pitch) + ball * np.sin(pitch) + nothing
+    yaw = pivot - foot.side * foot.flare
+    return _ball(foot, nothing) + back[..., None] * _ahead(yaw + nothing) + _stacked(nothing, high, nothing)
 
 
-def _heading(foot: Foot, turn: Floats, pivot: Floats) -> Floats:
+def _ball(foot: Foot, nothing: Floats) -> Floats:
+    """Of the foot as it was put down, which does not turn about the ball."""
+    at = _stacked(nothing, nothing + BALL_UP * foot.stature_m, nothing + foot.side * foot.stance_m / 2)
+    ball: Floats = at + (BALL * foot.stature_m + nothing)[..., None] * _ahead(nothing - foot.side * foot.flare)
+    return ball
+
+
+def heading(foot: Foot, turn: Floats, pivot: Floats) -> Floats:
+    """Where the plane of the leg heads when it gives as it does."""
     yaw = -foot.side * (foot.flare - foot.torsion) + pivot
-    heading: Floats = yaw + foot.give_end * np.tanh(foot.give * (turn - pivot) / foot.give_end)
-    return heading
+    heads: Floats = yaw + foot.give_end * np.tanh(foot.give * (turn - pivot) / foot.give_end)
+    return heads
 
 
 def _ahead(yaw: Floats) -> Floats:

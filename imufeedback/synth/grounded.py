@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +13,6 @@ from imufeedback.synth.drawn import Drawn
 POINTS = (50, 90, 60)
 """Instants of the way back, down and through."""
 TOP, IMPACT = POINTS[0], POINTS[0] + POINTS[1]
-HALVINGS = 22
-LOW, HIGH = 0.40, 0.56
-"""Heights of the pelvis between which a player stands; parts of the stature."""
 HEEL_IMPACT, HEEL_FINISH = float(np.deg2rad(60)), float(np.deg2rad(85))
 """A trail heel goes up no further."""
 
@@ -53,28 +49,29 @@ def moves(of: Drawn) -> Moves:
     }  # fmt: skip
     pivots = {chain.LEAD: rad(of.pivot_lead), chain.TRAIL: rad(of.pivot_trail)}
 
-    def knee(side: float, mark: int, height: Floats, pitch: Floats) -> Floats:
+    def stood(mark: int, height: Floats) -> chain.Pelvis:
         turn, side_tilt, forward = (rad(one[:, mark : mark + 1]) for one in (of.turn, of.side, of.forward))
-        ahead, to_target = of.ahead[:, mark : mark + 1], of.to_target[:, mark : mark + 1]
-        pelvis = chain.Pelvis(turn, side_tilt, forward, ahead, height[:, None], to_target)
-        return chain.leg(pelvis, feet[side], pitch[:, None], pivots[side][:, mark : mark + 1]).knee[:, 0]
+        return chain.Pelvis(
+            turn, side_tilt, forward, of.ahead[:, mark : mark + 1], height, of.to_target[:, mark : mark + 1]
+        )
 
-    flat, size = np.zeros(len(of)), of.stature
-    heel_top = rad(of.heel_top)
+    def height(side: float, mark: int, knee: Floats) -> Floats:
+        pivot = pivots[side][:, mark : mark + 1]
+        return chain.height_m(stood(mark, np.zeros_like(pivot)), feet[side], pivot, rad(knee)[:, None])
 
-    def height(bend: Callable[[Floats], Floats], wanted: Floats) -> Floats:
-        return _solved(bend, LOW * size, HIGH * size, rad(wanted))
+    def heel(mark: int, knee: Floats, most: float) -> Floats:
+        pivot = pivots[chain.TRAIL][:, mark : mark + 1]
+        return chain.heel(stood(mark, heights[mark]), feet[chain.TRAIL], pivot, rad(knee)[:, None], most)
 
-    at_address = height(lambda h: (knee(chain.LEAD, 0, h, flat) + knee(chain.TRAIL, 0, h, flat)) / 2, of.knee_address)
-    at_top = height(lambda h: knee(chain.TRAIL, 1, h, flat), of.knee_trail_top)
-    at_impact = height(lambda h: knee(chain.LEAD, 2, h, flat), of.knee_lead_impact)
-    at_finish = height(lambda h: knee(chain.LEAD, 3, h, flat), of.knee_lead_finish)
-    heel_impact = _solved(
-        lambda p: knee(chain.TRAIL, 2, at_impact, p), flat, flat + HEEL_IMPACT, rad(of.knee_trail_impact)
-    )
-    heel_finish = _solved(
-        lambda p: knee(chain.TRAIL, 3, at_finish, p), flat, flat + HEEL_FINISH, rad(of.knee_trail_finish)
-    )
+    heights = [
+        (height(chain.LEAD, 0, of.knee_address) + height(chain.TRAIL, 0, of.knee_address)) / 2,
+        height(chain.TRAIL, 1, of.knee_trail_top),
+        height(chain.LEAD, 2, of.knee_lead_impact),
+        height(chain.LEAD, 3, of.knee_lead_finish),
+    ]
+    flat = np.zeros_like(heights[0])
+    heel_impact = heel(2, of.knee_trail_impact, HEEL_IMPACT)
+    heel_finish = heel(3, of.knee_trail_finish, HEEL_FINISH)
     t_s, turn = _turns(of.times, rad(of.turn))
 
     def along(marks: Floats, power: Floats | None = None) -> Floats:
@@ -82,28 +79,16 @@ def moves(of: Drawn) -> Moves:
 
     pelvis = chain.Pelvis(
         turn, along(rad(of.side), of.level_power), along(rad(of.forward)), along(of.ahead),
-        along(np.stack([at_address, at_top, at_impact, at_finish], axis=1)), along(of.to_target),
+        along(np.concatenate(heights, axis=1)), along(of.to_target),
     )  # fmt: skip
     heels = {
-        chain.LEAD: np.stack([flat, heel_top, flat, flat], axis=1),
-        chain.TRAIL: np.stack([flat, flat, heel_impact, heel_finish], axis=1),
+        chain.LEAD: np.concatenate([flat, rad(of.heel_top)[:, None], flat, flat], axis=1),
+        chain.TRAIL: np.concatenate([flat, flat, heel_impact, heel_finish], axis=1),
     }
     lead, trail = (
         chain.leg(pelvis, feet[side], along(heels[side]), along(pivots[side])) for side in (chain.LEAD, chain.TRAIL)
     )
     return Moves(t_s, pelvis, lead, trail)
-
-
-def _solved(bend: Callable[[Floats], Floats], low: Floats, high: Floats, wanted: Floats) -> Floats:
-    """Where a knee has the bend that is wanted; the nearer end where it has it nowhere between."""
-    low, high = low.copy(), high.copy()
-    at_low, at_high = bend(low) - wanted, bend(high) - wanted
-    nowhere = np.where(at_low * at_high > 0, np.where(np.abs(at_low) < np.abs(at_high), low, high), np.nan)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        same = (bend(middle) - wanted) * at_low > 0
-        low, high = np.where(same, middle, low), np.where(same, high, middle)
-    return np.where(np.isnan(nowhere), (low + high) / 2, nowhere)
 
 
 def _turns(times: Floats, marks: Floats) -> tuple[Floats, Floats]:

@@ -14,12 +14,14 @@ import numpy as np
 
 from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.between_reps import Spot, walked
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.legs import address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape
 from imufeedback.synth.profile import Profile, Spline
-from imufeedback.synth.script import ADDRESS_S, BEND_S, FitWindows, Script, Truth, _around
-from imufeedback.synth.swing import Flaw, make_swing
+from imufeedback.synth.script import ADDRESS_S, BEND_S, FitWindows, Script, Truth, around
+from imufeedback.synth.swing import make_swing
 from imufeedback.synth.truth import rep_truth
 
 LEG_M = 0.85
@@ -195,10 +197,10 @@ def make_performance(
     for index in range(reps):
         shape = rep_shape(player.shape, rng)
         begin_s = course.now_s
-        course.pieces.append(move(begin_s, begin_s + BEND_S, STANDING, shape.address()))
+        course.pieces.append(move(begin_s, begin_s + BEND_S, STANDING, address(shape)))
         start_s = course.now_s
         swing = make_swing(shape, Flaw.NONE, start_s + ADDRESS_S)
-        course.pieces += _around(swing, start_s, 0.6)
+        course.pieces += around(swing, start_s, 0.6)
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
     plan = Plan(course.pieces)
@@ -219,15 +221,15 @@ def make_addresses(seed: int, count: int, *, hand: Hand = Hand.RIGHT) -> tuple[S
     for index in range(count):
         before.append(course.now_s)
         course.stand(1.0)
-        address = player.shape.address() if index % 3 == 2 else _scattered(player.shape.address(), rng)
-        course.go(STANDING, address, BEND_S)
+        there = address(player.shape) if index % 3 == 2 else _scattered(address(player.shape), rng)
+        course.go(STANDING, there, BEND_S)
         if index % 3 == 2:
             start_s = course.now_s
             swing = make_swing(player.shape, Flaw.NONE, start_s + ADDRESS_S)
-            course.pieces += _around(swing, start_s, 0.3)
+            course.pieces += around(swing, start_s, 0.3)
         else:
-            course.stay(address, ADDRESS_S)
-            course.go(address, STANDING, BEND_S)
+            course.stay(there, ADDRESS_S)
+            course.go(there, STANDING, BEND_S)
     plan = Plan(course.pieces)
     golfer = Golfer(player, plan)
     return Script(hand, Pace.FULL, seed, golfer, (), Truth(()), windows, ready_s, plan.duration_s), before

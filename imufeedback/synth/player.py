@@ -1,9 +1,13 @@
-"""One invented player: where the channels stand at the four marks of a swing, how long it takes, and how big they are.
+"""The model player and others like it: who they are, how they swing, and how big they are.
 
-The table is written for both hands in trail and lead; a left-hander is the mirror image. Sources: pelvis turn at the
-top and at impact: Zheng et al., Int J Sports Med 2008;29:965-70 (men, 42 ± 7 and 42 ± 12); full-pace times: Grober &
-Cholewicki, arXiv physics/0611291 (0.80 s and 0.27 s). Trail thigh angle and knees: common practice, no source. The rest
-is chosen so that the feet stay about where they are.
+A member of the players that `drawn` draws from published values, chosen so that the trail thigh angle falls as coaches
+describe it (common practice, no source): from twenty-odd degrees at the top without a break to 0 and below, and it
+never grows. What is chosen is inside those values' spread: a pelvis that stands up early, less bend in the trail knee
+at impact. Seeds are players around it, within some of the published spread.
+
+The table is written for both hands in trail and lead; a left-hander is the mirror image. Full-pace times: event labels
+of 758 clips (McNally et al., CVPR Workshops 2019, arXiv 1903.06528), men: 0.83 and 0.250 s for the club; the pelvis
+turns round some 0.035 s before it (from memory); 0.63 s to the finish.
 """
 
 from __future__ import annotations
@@ -16,7 +20,10 @@ import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Side
-from imufeedback.synth.plan import Channel, Posture
+from imufeedback.synth import chain
+from imufeedback.synth.legs import STRAIGHT_M, inputs, on_the_way_down, squared
+from imufeedback.synth.plan import Channel
+from imufeedback.synth.shape import STATURE_M, Foot, Marks, Shape, Timing, in_si
 
 
 class Pace(StrEnum):
@@ -26,54 +33,56 @@ class Pace(StrEnum):
     FULL = "full"
 
 
-@dataclass(frozen=True, slots=True)
-class Timing:
-    """Seconds of the parts of one rep."""
-
-    back_s: float
-    down_s: float
-    """Top to impact."""
-    through_s: float
-    """Impact to finish."""
-
-    def scaled(self, factor: float) -> Timing:
-        return Timing(self.back_s * factor, self.down_s * factor, self.through_s * factor)
-
-
-TIMING = {Pace.FULL: Timing(0.80, 0.27, 0.40), Pace.SLOW: Timing(2.5, 3.0, 1.5)}
-
-
-@dataclass(frozen=True, slots=True)
-class Marks:
-    """One channel at the marks of a swing; degrees, or metres for lengths."""
-
-    address: float
-    top: float
-    impact: float
-    finish: float
-
-    def scaled(self, factor: float) -> Marks:
-        return Marks(self.address * factor, self.top * factor, self.impact * factor, self.finish * factor)
-
-
-SHARE = 0.85
-"""Part of the pelvis turn that the hip joints take up; the rest the feet do."""
+TIMING = {Pace.FULL: Timing(0.84, 0.285, 0.60), Pace.SLOW: Timing(2.5, 3.0, 1.5)}
 
 TYPICAL: Mapping[Channel, Marks] = {
-    Channel.TURN: Marks(0, -42, 42, 85),
-    Channel.SIDE_TILT: Marks(0, -8, 8, 6),
-    Channel.FORWARD_TILT: Marks(18, 16, 12, 2),
-    Channel.TRAIL_FLEXION: Marks(30, 23, 3, -6),  # at impact it follows from its slope, see swing
-    Channel.TRAIL_ADDUCTION: Marks(-8, 3, -12, -10),
-    Channel.TRAIL_KNEE: Marks(20, 15, 34, 50),
-    Channel.LEAD_FLEXION: Marks(30, 36, 15, 8),
-    Channel.LEAD_ADDUCTION: Marks(-8, -15, 2, 5),
-    Channel.LEAD_KNEE: Marks(20, 31, 12, 6),
-    Channel.SWAY: Marks(0, -0.02, 0.05, 0.08),
-    Channel.DEPTH: Marks(0, -0.01, 0, 0.05),
-    Channel.HEIGHT: Marks(-0.05, -0.05, -0.03, 0),
+    Channel.TURN: Marks(0, -43, 43, 90),
+    Channel.SIDE_TILT: Marks(0, -8, 9, 5),
+    Channel.FORWARD_TILT: Marks(13, 8.5, 2, -2.5),
+    Channel.SWAY: Marks(0, -0.027, 0.075, 0.104),
+    Channel.DEPTH: Marks(-0.06, -0.055, -0.045, 0.02),
+    Channel.TRAIL_KNEE: Marks(20, 14.5, 27, 46),
+    Channel.LEAD_KNEE: Marks(20, 30, 13, 10),
 }
-"""Hip rotations are missing: they take up `SHARE` of the turn."""
+"""Pelvis and wanted knees of the model player, see `Shape`."""
+PLAYERS: Mapping[Channel, Marks] = {
+    Channel.TURN: Marks(0, 3.0, 4.0, 4.0),
+    Channel.SIDE_TILT: Marks(0, 1.2, 1.5, 1.5),
+    Channel.FORWARD_TILT: Marks(1.5, 1.0, 1.0, 1.5),
+    Channel.SWAY: Marks(0, 0.006, 0.010, 0.012),
+    Channel.DEPTH: Marks(0.004, 0.004, 0.005, 0.007),
+    Channel.TRAIL_KNEE: Marks(2.0, 1.0, 2.0, 4.0),
+    Channel.LEAD_KNEE: Marks(0, 0, 2.0, 2.0),
+}
+"""Standard deviation between players: a third to a half of what `drawn` has, so that most of them swing well."""
+REPS: Mapping[Channel, Marks] = {
+    Channel.TURN: Marks(0, 1.0, 1.0, 1.5),
+    Channel.SIDE_TILT: Marks(0, 0.4, 0.4, 0.4),
+    Channel.FORWARD_TILT: Marks(0, 0.4, 0.4, 0.6),
+    Channel.SWAY: Marks(0, 0.002, 0.003, 0.003),
+    Channel.DEPTH: Marks(0, 0.002, 0.002, 0.002),
+    Channel.TRAIL_KNEE: Marks(0, 0.7, 0.8, 1.5),
+    Channel.LEAD_KNEE: Marks(0, 0, 0.8, 1.0),
+}
+"""From rep to rep: half of what `drawn` has."""
+STANCE_M = 0.42
+LEAD = Foot(flare=15.0, give=0.60, pivot=Marks(0, 0, 3, 32))
+TRAIL = Foot(flare=12.0, give=0.92, pivot=Marks(0, 0, 8, 32))
+GIVE_SD, FLARE_SD_DEG, REP_GIVE_SD = 0.08, 3.0, 0.01
+TIME_SD = Timing(0.06, 0.03, 0.06)
+"""Of players, and half of it from rep to rep; parts."""
+FALLS = -0.13
+"""A good rep's trail thigh angle falls by at least this for the turn, until it is below `DONE_RAD`."""
+DONE_RAD = float(np.deg2rad(-0.5))
+THIGH_TOP_RAD = float(np.deg2rad(22.0)), float(np.deg2rad(31.0))
+SETTLES = 0.019
+"""Part of the turn over which the angle need not fall yet."""
+THROUGH_RAD = float(np.deg2rad(40.0))
+"""Most of a thigh angle that is lost from address to finish."""
+STRAIGHTENS = -0.05
+"""The lead knee loses at least this for the turn about impact."""
+DRAWS = 60
+"""So often is a rep drawn that shall be a good one."""
 
 TYPICAL_ARM: Mapping[Channel, Marks] = {
     Channel.TORSO_TILT: Marks(20, 20, 20, 5),
@@ -85,45 +94,26 @@ TYPICAL_ARM: Mapping[Channel, Marks] = {
 }
 """Trunk and lead arm; common practice, no source."""
 
-STATURE_M = 1.70
-"""Of the player whose lengths `Body` has."""
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """The motion of one rep."""
-
-    marks: Mapping[Channel, Marks]
-    share: float
-    timing: Timing
-    stall_at: float
-    """Where a `stall` begins, as a part of the turn from top to impact."""
-    arm: Mapping[Channel, Marks]
-    """The same as `marks` for trunk and lead arm."""
-
-    def address(self) -> Posture:
-        """Radians and metres; the same for every rep of a player, so that zeroing has one truth."""
-        return {one: si(one, marks.address) for one, marks in (*self.marks.items(), *self.arm.items())}
-
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """Sizes, in metres.
+    """Sizes, in metres, of a player of `STATURE_M`.
 
-    Hip height, thigh, upper arm and forearm are 0.53, 0.245, 0.186 and 0.146 of the stature (Drillis & Contini 1966, as
-    in Winter, Biomechanics and Motor Control of Human Movement; from memory); widths and trunk are chosen.
+    Legs as in `chain`; upper arm and forearm are 0.186 and 0.146 of the stature (Drillis & Contini 1966, as in Winter,
+    Biomechanics and Motor Control of Human Movement; from memory); shoulders and trunk are chosen.
     """
 
-    half_hip_width_m: float = 0.085
+    half_hip_width_m: float = chain.HALF_HIP * STATURE_M
     """Pelvis origin (midway between the hip centres) to a hip centre."""
-    hip_height_m: float = 0.90
+    hip_height_m: float = STRAIGHT_M
     """Of the pelvis origin in quiet standing."""
-    thigh_m: float = 0.42
-    trunk_m: float = 0.42
+    thigh_m: float = chain.THIGH * STATURE_M
+    shank_m: float = chain.SHANK * STATURE_M
+    trunk_m: float = 0.43
     """Pelvis origin to the line between the shoulders."""
-    half_shoulder_width_m: float = 0.19
-    upper_arm_m: float = 0.316
-    forearm_m: float = 0.248
+    half_shoulder_width_m: float = 0.195
+    upper_arm_m: float = 0.326
+    forearm_m: float = 0.256
 
     def scaled(self, factor: float) -> Body:
         return Body(*(factor * getattr(self, one.name) for one in fields(self)))
@@ -146,33 +136,6 @@ class Player:
     body: Body = field(default_factory=Body)
 
 
-def si(channel: Channel, value: float) -> float:
-    """A number of the table in radians or metres."""
-    return value if channel.is_length else float(np.deg2rad(value))
-
-
-def typical_shape(pace: Pace, seed: int, tempo: float = 1.0) -> Shape:
-    """The rep of the player with this seed: amplitudes within ±8 % and times within ±4 % of the table.
-
-    `tempo` above 1 is quicker.
-    """
-    rng = np.random.default_rng([seed, 1])
-    marks = {one: typical.scaled(rng.uniform(0.92, 1.08)) for one, typical in TYPICAL.items()}
-    return Shape(
-        marks=marks,
-        share=SHARE * rng.uniform(0.95, 1.05),
-        timing=TIMING[pace].scaled(rng.uniform(0.96, 1.04) / tempo),
-        stall_at=rng.uniform(0.38, 0.47),
-        arm=_typical_arm(seed),
-    )
-
-
-def _typical_arm(seed: int) -> Mapping[Channel, Marks]:
-    # Drawn apart, so that the legs of a player do not depend on what the arm has.
-    rng = np.random.default_rng([seed, 10])
-    return {one: typical.scaled(rng.uniform(0.92, 1.08)) for one, typical in TYPICAL_ARM.items()}
-
-
 def make_player(hand: Hand, pace: Pace, seed: int, *, height_m: float | None = None, tempo: float = 1.0) -> Player:
     """The invented player with this seed; a seed gives the same one, mirrored, for the other hand.
 
@@ -181,21 +144,63 @@ def make_player(hand: Hand, pace: Pace, seed: int, *, height_m: float | None = N
     """
     if tempo <= 0 or (height_m is not None and height_m <= 0):
         raise UsageError(f"a player {height_m} m tall with tempo {tempo}", hint="both must be above 0")
-    drawn = np.random.default_rng([seed, 2]).uniform(0.93, 1.07)
+    drawn = np.random.default_rng([seed, 2]).uniform(0.92, 1.06)
     size = drawn if height_m is None else height_m / STATURE_M
-    return Player(hand, typical_shape(pace, seed, tempo), Body().scaled(size))
+    return Player(hand, replace(typical_shape(pace, seed, tempo), size=size), Body().scaled(size))
+
+
+def typical_shape(pace: Pace, seed: int, tempo: float = 1.0) -> Shape:
+    """The rep of the player with this seed. `tempo` above 1 is quicker."""
+    rng = np.random.default_rng([seed, 1])
+    quick = TIMING[pace].scaled(1 / tempo)
+    for _ in range(DRAWS):
+        lead_give, trail_give = (GIVE_SD * rng.standard_normal(2)).tolist()
+        lead_flare, trail_flare = (FLARE_SD_DEG * rng.standard_normal(2)).tolist()
+        shape = squared(
+            Shape(
+                marks={one: _drawn(rng, marks, PLAYERS[one]) for one, marks in TYPICAL.items()},
+                lead=replace(LEAD, give=LEAD.give + lead_give, flare=LEAD.flare + lead_flare),
+                trail=replace(TRAIL, give=TRAIL.give + trail_give, flare=TRAIL.flare + trail_flare),
+                stance_m=STANCE_M,
+                timing=_timed(rng, quick, 1.0),
+                stall_at=float(rng.uniform(0.38, 0.47)),
+                arm=_typical_arm(seed),
+            )
+        )
+        if is_good(shape):
+            break
+    return shape
 
 
 def rep_shape(shape: Shape, rng: np.random.Generator) -> Shape:
-    """The same player once more: within ±2 %, from the same address."""
-    marks = {one: _repeated(marks, rng.uniform(0.98, 1.02)) for one, marks in shape.marks.items()}
-    return Shape(
-        marks=marks,
-        share=shape.share * rng.uniform(0.99, 1.01),
-        timing=shape.timing.scaled(rng.uniform(0.99, 1.01)),
-        stall_at=shape.stall_at * rng.uniform(0.97, 1.03),
-        arm=shape.arm,
-    )
+    """The same player once more, from the same address."""
+    for _ in range(DRAWS):
+        give = REP_GIVE_SD * rng.standard_normal(2)
+        rep = replace(
+            shape,
+            marks={one: _drawn(rng, marks, REPS[one]) for one, marks in shape.marks.items()},
+            lead=replace(shape.lead, give=shape.lead.give + float(give[0])),
+            trail=replace(shape.trail, give=shape.trail.give + float(give[1])),
+            timing=_timed(rng, shape.timing, 0.5),
+            stall_at=shape.stall_at * float(rng.uniform(0.97, 1.03)),
+        )
+        if is_good(rep):
+            break
+    return rep
+
+
+def is_good(shape: Shape) -> bool:
+    """Both legs reach the ground, and the trail thigh angle falls as coaches describe it, the lead knee
+    straightens through impact."""
+    way = on_the_way_down(inputs(shape))
+    turn, thigh, knee = way.turn, way.trail_thigh, way.lead_knee
+    low, high = THIGH_TOP_RAD
+    due = (np.minimum.accumulate(thigh) > DONE_RAD) & (turn > turn[0] + SETTLES * (turn[-1] - turn[0]))
+    falls = np.gradient(thigh, turn)[due].max() < FALLS
+    impact = np.searchsorted(turn, in_si(Channel.TURN, shape.marks[Channel.TURN]).impact)
+    straightens = np.gradient(knee, turn)[impact - 4 : impact + 2].max() < STRAIGHTENS
+    through = way.address_thigh - thigh[-1]
+    return way.stands and low < thigh[0] < high and thigh[-1] < 0 and through < THROUGH_RAD and falls and straightens
 
 
 def sized(shape: Shape, size: float) -> Shape:
@@ -205,6 +210,8 @@ def sized(shape: Shape, size: float) -> Shape:
     return replace(
         shape,
         marks={one: _part(marks, size) for one, marks in shape.marks.items()},
+        lead=replace(shape.lead, pivot=_part(shape.lead.pivot, size)),
+        trail=replace(shape.trail, pivot=_part(shape.trail.pivot, size)),
         arm={one: _part(marks, size) for one, marks in shape.arm.items()},
     )
 
@@ -214,5 +221,24 @@ def _part(marks: Marks, size: float) -> Marks:
     return Marks(at, *(at + size * (value - at) for value in (marks.top, marks.impact, marks.finish)))
 
 
-def _repeated(marks: Marks, factor: float) -> Marks:
-    return Marks(marks.address, *(value * factor for value in (marks.top, marks.impact, marks.finish)))
+def _drawn(rng: np.random.Generator, marks: Marks, sd: Marks) -> Marks:
+    z = np.clip(rng.standard_normal(4), -2.0, 2.0).tolist()
+    return Marks(
+        marks.address + sd.address * z[0],
+        marks.top + sd.top * z[1],
+        marks.impact + sd.impact * z[2],
+        marks.finish + sd.finish * z[3],
+    )
+
+
+def _timed(rng: np.random.Generator, timing: Timing, share: float) -> Timing:
+    back, down, through = np.exp(
+        share * np.clip(rng.standard_normal(3), -2.0, 2.0) * [TIME_SD.back_s, TIME_SD.down_s, TIME_SD.through_s]
+    ).tolist()
+    return Timing(timing.back_s * back, timing.down_s * down, timing.through_s * through)
+
+
+def _typical_arm(seed: int) -> Mapping[Channel, Marks]:
+    # Drawn apart, so that the legs of a player do not depend on what the arm has.
+    rng = np.random.default_rng([seed, 10])
+    return {one: typical.scaled(rng.uniform(0.92, 1.08)) for one, typical in TYPICAL_ARM.items()}

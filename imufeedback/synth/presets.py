@@ -61,10 +61,19 @@ class SensorModel:
     """Of the thighs."""
 
     def without(
-        self, *, soft_tissue: bool = False, strap_twist: bool = False, rate_error: bool = False, noise: bool = False
+        self,
+        *,
+        soft_tissue: bool = False,
+        lost_rotation: bool = False,
+        strap_twist: bool = False,
+        rate_error: bool = False,
+        noise: bool = False,
     ) -> SensorModel:
-        """The same without the errors that are named; `noise` is white noise."""
+        """The same without the errors that are named; `noise` is white noise. Without `lost_rotation` the soft tissue
+        wobbles, but takes nothing off a rotation that is already as a strap sees it."""
         out = replace(self, tissue=None) if soft_tissue else self
+        if lost_rotation and out.tissue is not None:
+            out = replace(out, tissue=replace(out.tissue, axial_share=1.0))
         out = replace(out, strap_twist_deg=0.0) if strap_twist else out
         out = replace(out, rate_error_percent=0.0) if rate_error else out
         return replace(out, gyr_noise_dps_rthz=0.0, acc_noise_ug_rthz=0.0) if noise else out

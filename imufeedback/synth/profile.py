@@ -7,12 +7,13 @@ inside an envelope, and `Knock` is the envelope of something that is struck.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PPoly
+from scipy.interpolate import CubicHermiteSpline, PPoly, make_interp_spline
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Floats
@@ -95,6 +96,18 @@ class Spline:
         poly.c[-1] += start
         return cls(PPoly(poly.c, poly.x))
 
+    def smoothed(self, half: float) -> Spline:
+        """Its mean from `half` before to `half` after: one more continuous derivative, and as monotone as it was."""
+        summed, breaks = self._poly.antiderivative(), self._poly.x
+        at = np.unique(np.concatenate([breaks - half, breaks + half]))
+        begin = at[:-1] + 1e-12  # from here on, where a knot falls on an end of the mean
+        order = summed.c.shape[0]
+        parts = [
+            (summed(begin + half, nu) - summed(begin - half, nu)) / (2 * half * math.factorial(nu))
+            for nu in range(order - 1, -1, -1)
+        ]
+        return Spline(PPoly(np.stack(parts), at))
+
     def value(self, x: Floats) -> Floats:
         return np.asarray(self._poly(x), dtype=np.float64)
 
@@ -103,6 +116,17 @@ class Spline:
 
     def accel(self, x: Floats) -> Floats:
         return np.asarray(self._poly(x, 2), dtype=np.float64)
+
+
+def splines_through(
+    x: Floats, values: Floats, begin: list[tuple[int, Floats]], end: list[tuple[int, Floats]]
+) -> list[Spline]:
+    """Quintic splines (four continuous derivatives) through the columns of ``values`` (N, C); `begin` and `end` are two
+    derivatives each, as (order, (C,) values)."""
+    together = make_interp_spline(x, values, k=5, bc_type=(begin, end))
+    at = np.unique(together.t)
+    powers = np.stack([together(at[:-1], nu) / math.factorial(nu) for nu in range(5, -1, -1)])
+    return [Spline(PPoly(np.ascontiguousarray(powers[:, :, k]), at)) for k in range(values.shape[1])]
 
 
 class Along:

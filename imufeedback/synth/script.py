@@ -15,11 +15,14 @@ import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.alive import STIFF, swaying
 from imufeedback.synth.between_reps import Between, Busy
+from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.legs import Lean, address, lean_at_address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape, sized
-from imufeedback.synth.swing import Flaw, Swing, make_swing
+from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
 Window: TypeAlias = tuple[float, float]
@@ -74,7 +77,7 @@ def make_script(
     *,
     hand: Hand = Hand.RIGHT,
     pace: Pace = Pace.SLOW,
-    flaw: Flaw | Sequence[Flaw] = Flaw.NONE,
+    flaw: Flaw | Sequence[Flaw | Sequence[Amiss]] = Flaw.NONE,
     reps: int = 5,
     seed: int = 1,
     busy: bool = False,
@@ -83,6 +86,7 @@ def make_script(
     tempo: float = 1.0,
     tempos: Sequence[float] | None = None,
     sizes: Sequence[float] | None = None,
+    alive: bool = False,
 ) -> Script:
     """A session of `reps` reps; `flaw` is that of every rep, or one for each rep.
 
@@ -91,7 +95,8 @@ def make_script(
     faces another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else
     it comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
     parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of the
-    trail thigh). The motion is worked out only where it is asked for.
+    trail thigh). With `alive` the body is never quite still where it is held: it sways and breathes; else every address
+    is exact. The motion is worked out only where it is asked for.
 
     Raises UsageError for a negative number of reps, another number of flaws, tempos or sizes than of reps, or a rest,
     stature or tempo that is not above 0.
@@ -105,21 +110,23 @@ def make_script(
     if rest_s <= 0:
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
-    pieces, windows = _calibration(hand)
+    held = _Held(np.random.default_rng([seed, 31]) if alive else None)
+    pieces, windows = _calibration(hand, held)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
     between = Between(seed, busy)
+    at_address, lean = address(player.shape), lean_at_address(player.shape)
     swings, truths = [], []
     for index, one in enumerate(flaws):
         shape = sized(rep_shape(player.shape, rng), sizes[index])
         shape = replace(shape, timing=shape.timing.scaled(1 / tempos[index]))
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
-        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, shape.address())])
-        pieces += between.waggle(index, bent_s, shape.address())
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, at_address)])
+        pieces += between.waggle(index, bent_s, at_address, lean)
         start_s = pieces[-1].end_s
         swing = make_swing(shape, one, start_s + ADDRESS_S)
-        pieces += between.at_spot(_around(swing, start_s, rest_s))
+        pieces += between.at_spot(around(swing, start_s, rest_s, held, lean))
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
     plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
@@ -132,16 +139,17 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
     player = make_player(hand, Pace.SLOW, seed)
     pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
-    between, address, index = Between(seed, busy=True), player.shape.address(), 0
+    between, posture, index = Between(seed, busy=True), address(player.shape), 0
+    lean = lean_at_address(player.shape)
     while pieces[-1].end_s < ready_s + seconds:
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
-        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, address)])
-        pieces += between.at_spot([hold(bent_s, bent_s + ADDRESS_S, address)])
-        pieces += between.waggle(index, pieces[-1].end_s, address)
-        pieces += between.at_address(index, pieces[-1].end_s, address)
+        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, posture)])
+        pieces += between.at_spot([hold(bent_s, bent_s + ADDRESS_S, posture)])
+        pieces += between.waggle(index, pieces[-1].end_s, posture, lean)
+        pieces += between.at_address(index, pieces[-1].end_s, posture)
         end_s = pieces[-1].end_s
-        pieces += between.at_spot([move(end_s, end_s + BEND_S, address, STANDING)])
+        pieces += between.at_spot([move(end_s, end_s + BEND_S, posture, STANDING)])
         index += 1
     plan = Plan(pieces)
     truth = Truth((), tuple(between.done))
@@ -175,17 +183,32 @@ def make_hip_turn_script(
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
-def _around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:
+class _Held:
+    """Holds a posture: exactly, or, given a generator, as people do."""
+
+    def __init__(self, rng: np.random.Generator | None = None) -> None:
+        self._rng = rng
+
+    def still(self, start_s: float, end_s: float, posture: Posture = STANDING, lean: Lean = STIFF) -> Piece:
+        if self._rng is None:
+            return hold(start_s, end_s, posture)
+        return swaying(self._rng, start_s, end_s, posture, lean)
+
+
+EXACTLY = _Held()
+
+
+def around(swing: Swing, start_s: float, rest_s: float, held: _Held = EXACTLY, lean: Lean = STIFF) -> list[Piece]:
     """Address, the swing, hold the finish, back to standing."""
     finish = _end_of(swing.pieces[-1])
     held_s = swing.finish_s + HOLD_S
     back_s = held_s + RETURN_S
     return [
-        hold(start_s, swing.address_s, swing.shape.address()),
+        held.still(start_s, swing.address_s, address(swing.shape), lean),
         *swing.pieces,
-        hold(swing.finish_s, held_s, finish),
+        held.still(swing.finish_s, held_s, finish, swing.at_finish),
         move(held_s, back_s, finish, STANDING),
-        hold(back_s, back_s + rest_s, STANDING),
+        held.still(back_s, back_s + rest_s),
     ]
 
 
@@ -194,14 +217,14 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def _calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
-    pieces = [hold(0.0, STILL_S, STANDING)]
+def _calibration(hand: Hand, held: _Held = EXACTLY) -> tuple[list[Piece], FitWindows]:
+    pieces = [held.still(0.0, STILL_S)]
     still = (0.3, STILL_S - 0.3)
     lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}
     flex = {Segment.PELVIS: _twice(pieces, _bowed(hand), 1.1, 0.3)}
     for side, window in lifts.items():
         flex |= {Segment.thigh(side): window, Segment.shank(side): window}
-    pieces.append(hold(pieces[-1].end_s, pieces[-1].end_s + 1.6, STANDING))
+    pieces.append(held.still(pieces[-1].end_s, pieces[-1].end_s + 1.6))
     return pieces, FitWindows(still, flex)
 
 

@@ -8,8 +8,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from imufeedback.records import Floats
+from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.plan import Channel
-from imufeedback.synth.swing import Flaw, Swing
+from imufeedback.synth.swing import Swing
 
 STALL_SLOPE = -0.11
 """Degrees of trail thigh angle per degree of turn above which the angle has stalled: as the shipped rule sets say."""
@@ -38,7 +39,13 @@ class RepTruth:
     stall_s: float | None
     """The trail thigh angle stops falling (slope above -0.11 for 4° of turn or more) before it has come down to 0;
     None when it falls as it should. An angle that grows from the top on stalls at the top."""
-    flaw: Flaw
+    amiss: tuple[Amiss, ...]
+    """Its flaws, the cause first."""
+
+    @property
+    def flaw(self) -> Flaw:
+        """The cause."""
+        return self.amiss[0].flaw if self.amiss else Flaw.NONE
 
 
 def rep_truth(index: int, start_s: float, swing: Swing) -> RepTruth:
@@ -52,7 +59,7 @@ def rep_truth(index: int, start_s: float, swing: Swing) -> RepTruth:
         impact_s=swing.impact_s,
         finish_s=swing.finish_s,
         stall_s=_stall(swing),
-        flaw=swing.flaw,
+        amiss=swing.amiss,
     )
 
 

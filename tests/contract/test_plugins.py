@@ -22,10 +22,10 @@ from imufeedback.report.plain_words import feature_word
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.kinds import kinds
 from imufeedback.rules.rule import Outcome, Rule
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 
 PERIOD_S = 0.005
 

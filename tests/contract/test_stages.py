@@ -18,9 +18,9 @@ from imufeedback.fusion import available
 from imufeedback.pipeline import Pipeline, Rooms
 from imufeedback.records import AlignedBlock, Angles, Flag, Gap, Item, PacketRejected, Rep, same
 from imufeedback.stage import Stage
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 from imufeedback.timing import Merger
 from imufeedback.timing.merge import Arrived, Released
 

@@ -13,11 +13,11 @@ from imufeedback.measure import golfer
 from imufeedback.measure.golfer import Played
 from imufeedback.measure.swingers import TARGETS
 from imufeedback.records import Hand
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import GRAVITY_M_S2, WORN, default_places, measure
-from imufeedback.synth.swing import Flaw
 
 STALL_RULES = {"trail-thigh-keeps-falling", "trail-thigh-never-grows"}
 

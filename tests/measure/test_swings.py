@@ -10,9 +10,9 @@ import pytest
 from imufeedback.measure import exact, swingers
 from imufeedback.measure.sets import swings
 from imufeedback.records import Rep
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 
 
 def exactly_seen(flaw: Flaw, seed: int = 4) -> swingers.Seen:

@@ -15,10 +15,10 @@ from imufeedback.report.plain_words import MARKS as NAMED
 from imufeedback.rules import parse_limits, parse_rule_set, with_limit
 from imufeedback.rules.vocabulary import FEATURES, MARKS, UNITS, unit_of
 from imufeedback.sounds import BY_NAME
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 
 TEXT = (
     HEAD

@@ -11,10 +11,10 @@ from scipy.spatial.transform import Rotation
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.between_reps import Busy, Kind
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import BODY, TruthPose
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_idle_script, make_script
-from imufeedback.synth.swing import Flaw
 
 SEEDS = range(4)
 AT_ADDRESS_ONLY = {Kind.LOOK, Kind.BACK_AND_HOME}

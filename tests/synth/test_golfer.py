@@ -8,12 +8,12 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import BODY, SEGMENTS, Golfer
 from imufeedback.synth.kinematics import EARTH_FROM_Y_UP
 from imufeedback.synth.plan import STANDING, Channel, Plan, hold, leg
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.script import Script, make_script
-from imufeedback.synth.swing import Flaw
 
 BOTH_HANDS = pytest.mark.parametrize("hand", list(Hand))
 AHEAD, LEFT, UP = np.eye(3)

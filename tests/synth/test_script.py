@@ -7,11 +7,11 @@ import pytest
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.plan import STANDING, Plan, hold
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
-from imufeedback.synth.swing import Flaw
 
 
 @pytest.fixture(scope="module", params=list(Hand))
@@ -71,11 +71,11 @@ def test_still_and_bent_at_address_and_still_at_the_finish(script: Script) -> No
         assert moving(script, rep.start_s, rep.address_s) < 1e-12
         assert moving(script, rep.finish_s + 1e-9, rep.finish_s + 1.0) < 1e-12
         pose = script.golfer.pose(np.array([rep.start_s]))
-        np.testing.assert_array_equal(pose.pelvis_rad[0, :2], 0)
-        assert 15 < np.degrees(pose.pelvis_rad[0, 2]) < 21
+        np.testing.assert_allclose(pose.pelvis_rad[0, :2], 0, atol=1e-9)
+        assert 8 < np.degrees(pose.pelvis_rad[0, 2]) < 21
         for side in Side:
-            assert 25 < np.degrees(pose.hip_rad[side][0, 0]) < 35
-            assert pose.hip_rad[side][0, 2] == 0
+            assert 20 < np.degrees(pose.hip_rad[side][0, 0]) < 35
+            assert pose.hip_rad[side][0, 2] == pytest.approx(0, abs=1e-9)
 
 
 def test_every_rep_begins_from_the_same_address(script: Script) -> None:

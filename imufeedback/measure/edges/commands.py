@@ -15,9 +15,9 @@ from imufeedback.measure.golfer import items
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Finding, Item, Json, Rep
 from imufeedback.review.judging import judge
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 FULL, QUICK = 1000, 100
 ROUNDING = 1e-6

@@ -24,10 +24,10 @@ from imufeedback.measure.players import typical
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Item, Json, LinkNote, LinkState, RawPacket, Tick
 from imufeedback.settings import Player
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import SensorStream, sensor_streams
-from imufeedback.synth.swing import Flaw
 
 LAYOUT, SCRIPT = "house", "long_day"
 FLAWS = (Flaw.NONE, Flaw.STALL, Flaw.PUSH_BACK, Flaw.STALL)

@@ -15,6 +15,7 @@ import numpy as np
 from imufeedback.packets import Layout
 from imufeedback.records import Fit, Hand, Level, Segment, SegmentFit
 from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.legs import address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.script import FitWindows, Script, Truth
@@ -39,10 +40,10 @@ def stall_script(seconds: float, seed: int) -> Script:
     """Rounds of standing, address and strokes until `seconds` are full."""
     player = make_player(Hand.RIGHT, Pace.SLOW, seed)
     rng = np.random.default_rng([seed, 11])
-    address = dict(player.shape.address())
+    posture = address(player.shape)
     pieces: list[Piece] = [hold(0.0, STAND_S, STANDING)]
     while pieces[-1].end_s < seconds:
-        pieces += _round(pieces[-1].end_s, address, rng, seconds)
+        pieces += _round(pieces[-1].end_s, posture, rng, seconds)
     plan = Plan(pieces)
     nothing = FitWindows((0.0, 0.0), {})
     return Script(Hand.RIGHT, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), nothing, STAND_S, plan.duration_s)

@@ -14,10 +14,10 @@ from imufeedback.measure import golfer, process, tilt
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.walk import FOLDER, MOVEMENT_SOUNDS, STILL_S, walk
 from imufeedback.records import Hand, Side
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 
 STALL_RULES = frozenset({"trail-thigh-keeps-falling", "trail-thigh-never-grows"})
 """Rules that say the trail thigh angle was not lost without a break: a push-back shows in both."""

@@ -12,9 +12,9 @@ from imufeedback.measure.practice import VALUE, carried_out
 from imufeedback.records import Finding, Hand, Verdict
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.cause import causes_of, parse_causes
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.swing import Flaw
 
 CAUSES = {
     Flaw.PUSH_BACK: "pushes-back",

@@ -30,10 +30,10 @@ from imufeedback.record.replay import read_items
 from imufeedback.records import RawPacket, Segment
 from imufeedback.report.page import session_page
 from imufeedback.review.reporting import judgement, session_of
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 AT_ONCE = 2
 """Killed recorders at a time: as many as the smallest machine has processors."""

@@ -18,10 +18,10 @@ from imufeedback.records import Angles, Cue, Event, Floats, Hand, Rep, Verdict, 
 from imufeedback.rules import Rules, RuleSet
 from imufeedback.rules.rule import Rule
 from imufeedback.synth.between_reps import Kind
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 FLAWS_OF: Mapping[str, tuple[Flaw, ...]] = {
     "trail-thigh-keeps-falling": (Flaw.STALL, Flaw.PUSH_BACK, Flaw.HIGH_KNEE),

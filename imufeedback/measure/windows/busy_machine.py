@@ -21,7 +21,7 @@ from imufeedback.live.practice import Practice
 from imufeedback.measure.windows.frames import put_away
 from imufeedback.pipeline import run
 from imufeedback.records import Cue, Event, Hand, Item, RawPacket, Rep, SensorTotals
-from imufeedback.synth.swing import Flaw
+from imufeedback.synth.flaws import Flaw
 
 BEFORE_S, AFTER_S = 1.5, 5.0
 """Of the top of the swing: what is played at the pace of life."""
@@ -31,7 +31,7 @@ LOOK_S = 0.0005
 
 def starved(busy: float) -> dict[str, float]:
     """`busy` processes spin beside a stalled swing: what reached the engine, which cues came in time."""
-    golfer = VirtualGolfer(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False))
+    golfer = VirtualGolfer(DemoPlan(Hand.RIGHT, flaw=Flaw.STALL, reps=1, realtime=False, sensors="ideal"))
     begin_ns = golfer.clock.now_ns()
     items: list[Item] = [recorded(begin_ns, Begin.of(golfer.settings))]
     golfer.play(items.append)
