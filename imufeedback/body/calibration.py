@@ -22,7 +22,7 @@ from imufeedback.body.contradictions import contradictions
 from imufeedback.body.evidence import THIGHS, Evidence, Moves, evidence, is_bow
 from imufeedback.body.facing import Facing, Pair
 from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, up_in
-from imufeedback.body.joint_problem import BIAS_SD_M_S2, Shared
+from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.legs import pelvis_z
 from imufeedback.body.matrices import from_q, to_q
@@ -30,6 +30,7 @@ from imufeedback.body.offsets import Offsets, believed, offsets
 from imufeedback.body.ranges import range_pairs, since_worn
 from imufeedback.body.refusal import FitImpossible
 from imufeedback.body.relevel import oriented_as, relevelled
+from imufeedback.body.shared_hip import unknown
 from imufeedback.body.shared_joint import Side, shared_joint
 from imufeedback.body.stretch import Stretch
 from imufeedback.body.verdict import (
@@ -201,8 +202,7 @@ def _turned(one: SegmentFit, turn_rad: float) -> SegmentFit:
 
 
 def _fitted(given: Stretches, taken: Offsets) -> Fit:
-    nothing = (np.zeros(3), BIAS_SD_M_S2**2 * np.eye(3))
-    off = {one: taken.get(one, nothing) for one in given.still}
+    off = {one: taken.get(one, unknown(each.offset_sd_m_s2)) for one, each in given.still.items()}
     up = {one: up_in(one, stretch, off[one][0]) for one, stretch in given.still.items()}
     found: dict[Segment, tuple[Floats, float]] = {}
     for one in given.still:

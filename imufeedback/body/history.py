@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import OFFSET_SD_M_S2, Stretch
 from imufeedback.records import AlignedBlock, Floats, Segment
 
 KEEP_S = 240.0
@@ -23,6 +23,8 @@ class History:
     """Blocks of the last `KEEP_S` seconds; memory bounded by that."""
 
     blocks: deque[AlignedBlock] = field(default_factory=deque)
+    offsets_sd_m_s2: Mapping[Segment, float] = field(default_factory=dict)
+    """Of the sensors whose own zero-g offset was taken off: how well it is known."""
 
     def add(self, block: AlignedBlock) -> None:
         self.blocks.append(block)
@@ -40,7 +42,10 @@ class History:
         begin_s, end_s = window_s
         blocks = [one for one in self.blocks if one.t_s[-1] >= begin_s and one.t_s[0] < end_s]
         return {
-            one: _stretch([block for block in blocks if one in block.segments], one, window_s, rate_hz)
+            one: replace(
+                _stretch([block for block in blocks if one in block.segments], one, window_s, rate_hz),
+                offset_sd_m_s2=self.offsets_sd_m_s2.get(one, OFFSET_SD_M_S2),
+            )
             for one in segments
         }
 

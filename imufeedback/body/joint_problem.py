@@ -19,12 +19,10 @@ HEADINGS: Floats = np.linspace(-np.pi, np.pi, GRID, endpoint=False)
 SD_FACTOR = 1.6
 """What the errors really are over what this says (80 thighs of seeded players: 1.5): bins are not independent."""
 BIN_S = 0.08
-BIAS_SD_M_S2 = 0.22
 ARM_SD_M = 0.05
 QUIET_SD_M_S2, TURNED_SD_M_S2, SPIN_SD_M = 0.06, 0.22, 0.02
 """Of a bin: always; per radian that the sensor is turned (its gyroscope is off by 1 %, times gravity); and per rad/s²
 (soft tissue, a joint that is no point). Chosen; more than for one bin alone, since neighbouring bins err alike."""
-ARM_PRIOR = np.repeat([BIAS_SD_M_S2**-2, ARM_SD_M**-2], 3)
 _PARTS = np.array(
     [
         [[1.0, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 1.0]],  # times cos δ
@@ -33,6 +31,11 @@ _PARTS = np.array(
     ]
 )
 """Of a turn about y."""
+
+
+def arm_prior(offset_sd_m_s2: float) -> Floats:
+    """(6,) inverse variances of a side's offset and of its arm."""
+    return np.repeat([offset_sd_m_s2**-2, ARM_SD_M**-2], 3)
 
 
 @dataclass(frozen=True, slots=True)

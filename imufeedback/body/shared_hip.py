@@ -15,13 +15,12 @@ from __future__ import annotations
 import numpy as np
 
 from imufeedback.body.joint_problem import (
-    ARM_PRIOR,
-    BIAS_SD_M_S2,
     GRID,
     HEADINGS,
     SD_FACTOR,
     Problem,
     Seen,
+    arm_prior,
     inflation,
     seen,
 )
@@ -68,29 +67,31 @@ def shared_hip(
 
     Gives the distal's turn to the left of the proximal one as fitted and its standard deviation (rad), (GRID,) the
     -2 log likelihood of each of `HEADINGS`, and both zero-g offsets (3,) m/s² with their covariances, segment axes."""
-    problem = Problem(_seen(p.unbiased(), R_p, arm_p), _seen(d.unbiased(), R_d, arm_d), np.tile(ARM_PRIOR, 2))
+    sds = p.offset_sd_m_s2, d.offset_sd_m_s2
+    prior = np.concatenate([arm_prior(sd) for sd in sds])
+    problem = Problem(_seen(p.unbiased(), R_p, arm_p), _seen(d.unbiased(), R_d, arm_d), prior)
     best, sd = _least(problem)
     cost = problem.cost(best)
     inflated = inflation(cost, problem.rows)  # the residual is part of the error bar
     energy = np.maximum(problem.costs(HEADINGS) - cost, 0.0) / inflated
     x, covariance = problem.solved(best)
-    pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3]) for k in (0, 6)]
+    pairs = [_in_plane(x[k : k + 3], covariance[k : k + 3, k : k + 3], of) for k, of in zip((0, 6), sds, strict=True)]
     too_much = max(np.linalg.norm(x[:2]), np.linalg.norm(x[6:8])) > MOST_M_S2
     if len(p.t_s) > OFFSET_SPAN_S * p.rate_hz or cost > EXPLAINED * problem.rows or too_much:
-        pairs = [unknown(), unknown()]
+        pairs = [unknown(one) for one in sds]
     offsets, spreads = zip(*pairs, strict=True)
     return best, min(sd * float(np.sqrt(inflated)), np.pi), energy, offsets, spreads
 
 
-def unknown() -> tuple[Floats, Floats]:
+def unknown(sd_m_s2: float) -> tuple[Floats, Floats]:
     """No offset, and how large it may be."""
-    return np.zeros(3), BIAS_SD_M_S2**2 * np.eye(3)
+    return np.zeros(3), sd_m_s2**2 * np.eye(3)
 
 
-def _in_plane(offset: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+def _in_plane(offset: Floats, covariance: Floats, sd_m_s2: float) -> tuple[Floats, Floats]:
     """Knee lifts and bows turn gravity in the plane across z: the offset along z they do not show, and what is found
     there comes from something else."""
-    out, spread = offset.copy(), unknown()[1]
+    out, spread = offset.copy(), unknown(sd_m_s2)[1]
     out[2] = 0.0
     spread[:2, :2] = SD_FACTOR**2 * covariance[:2, :2]
     return out, spread

@@ -16,12 +16,12 @@ import numpy as np
 
 from imufeedback.body.facing import ANGLES, ROBUST, STEP_RAD, STEPS, by_difference
 from imufeedback.body.joint_problem import (
-    ARM_PRIOR,
     GRID,
     HEADINGS,
     Problem,
     Seen,
     Shared,
+    arm_prior,
     circular,
     inflation,
     seen,
@@ -29,7 +29,7 @@ from imufeedback.body.joint_problem import (
 from imufeedback.body.matrices import from_q
 from imufeedback.body.relevel import touches
 from imufeedback.body.shared_hip import ends_as_it_began, shared_hip, unknown
-from imufeedback.body.stretch import Stretch, paired
+from imufeedback.body.stretch import OFFSET_SD_M_S2, Stretch, paired
 from imufeedback.records import Floats
 
 PIECE_S = 0.3
@@ -96,8 +96,8 @@ def _by_pieces(whole_p: Stretch, whole_d: Stretch, p: Side, d: Side) -> Shared |
         energy = energy + np.min(sets, axis=0)
     energy = energy - energy.min()
     turn, sd = _least(energy)
-    nothing = unknown()
-    return Shared(turn, sd, (nothing[0],) * 2, (nothing[1],) * 2, energy, float(np.ptp(unbroken)))
+    (zero_p, spread_p), (zero_d, spread_d) = (unknown(one.whole.offset_sd_m_s2) for one in (p, d))
+    return Shared(turn, sd, (zero_p, zero_d), (spread_p, spread_d), energy, float(np.ptp(unbroken)))
 
 
 def blurred(energy: Floats, sd_rad: float) -> Floats:
@@ -128,7 +128,7 @@ def _least(energy: Floats) -> tuple[float, float]:
 
 def _energy(p: Seen, d: Seen, tilt_sd_rad: float) -> Floats:
     """(GRID,) -2 log likelihood, of a scale that heeds what is left unexplained."""
-    prior = np.r_[ARM_PRIOR, np.repeat([tilt_sd_rad**-2, GROWTH_SD_RAD_S**-2], 2)]
+    prior = np.r_[arm_prior(OFFSET_SD_M_S2), np.repeat([tilt_sd_rad**-2, GROWTH_SD_RAD_S**-2], 2)]
     problem = Problem(p, d, np.tile(prior, 2))
     costs = problem.costs(HEADINGS)
     low = float(costs.min())

@@ -107,12 +107,20 @@ class Body(Stage[In, Out]):
 
     _state: _State
 
-    def __init__(self, segments: Several[Segment], *, hand: Hand, grid_hz: float) -> None:
+    def __init__(
+        self,
+        segments: Several[Segment],
+        *,
+        hand: Hand,
+        grid_hz: float,
+        offsets_sd_m_s2: Mapping[Segment, float] | None = None,
+    ) -> None:
+        """`offsets_sd_m_s2`: how well the zero-g offset is known of those sensors whose own was taken off."""
         self._segments = tuple(segments)
         self._hand = hand
         self._grid_hz = grid_hz
         self._links = Links(self._segments, grid_hz=grid_hz)
-        self._state = _State()
+        self._state = _State(History(offsets_sd_m_s2=dict(offsets_sd_m_s2 or {})))
 
     @property
     def state(self) -> Any:
@@ -177,7 +185,9 @@ class Body(Stage[In, Out]):
 
     def renamed(self, segments: Several[Segment], one: Found, t_s: float) -> tuple[Body, list[Out]]:
         """This stage with its sensors on other segments, and the offered fit in use."""
-        other = Body(segments, hand=self._hand, grid_hz=self._grid_hz)
+        known = self._state.history.offsets_sd_m_s2
+        moved = {new: known[old] for old, new in zip(self._segments, segments, strict=True) if old in known}
+        other = Body(segments, hand=self._hand, grid_hz=self._grid_hz, offsets_sd_m_s2=moved)
         for block in self._state.history.blocks:
             other._state.history.blocks.append(replace(block, segments=tuple(segments)))
         return other, other._use(t_s, one.fit)

@@ -10,6 +10,8 @@ import numpy as np
 from imufeedback.body.matrices import from_q
 from imufeedback.records import Floats
 
+OFFSET_SD_M_S2 = 0.22
+"""Zero-g offset of an accelerometer whose own is not known: data sheets' 20 to 30 mg, from memory."""
 GAP_STEPS = 1.5
 """Between two samples that are further apart than so many periods others are missing. Chosen: steps on the grid are
 whole periods."""
@@ -26,6 +28,8 @@ class Stretch:
     rate_hz: float
     t_s: Floats = field(default_factory=lambda: np.empty(0))
     """(N,) rising; left out when the samples follow each other without a gap."""
+    offset_sd_m_s2: float = OFFSET_SD_M_S2
+    """Of the zero-g offset that is still in the samples: little, when the sensor's own was found and taken off."""
 
     def __post_init__(self) -> None:
         if not len(self.t_s):

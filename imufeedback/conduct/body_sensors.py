@@ -10,6 +10,7 @@ import msgspec
 from imufeedback.body import Body
 from imufeedback.conduct.sensors import Sensors
 from imufeedback.phrases import phrase
+from imufeedback.fusion.ageing import offset_sd_m_s2
 from imufeedback.records import Event, RolesChanged, Segment
 from imufeedback.settings import Sensor, Settings
 from imufeedback.stage import Memory
@@ -31,7 +32,14 @@ class Worn:
         self.settings = settings
         self._sensors = sensors
         self.merger = self._new_merger(settings.sensors)
-        self.body = Body(_jointed(settings.sensors), hand=settings.player.hand, grid_hz=settings.grid_hz)
+        self.body = Body(
+            _jointed(settings.sensors),
+            hand=settings.player.hand,
+            grid_hz=settings.grid_hz,
+            offsets_sd_m_s2={
+                one.role: offset_sd_m_s2(one.calibration) for one in settings.sensors if one.calibration is not None
+            },
+        )
 
     def missing(self) -> list[str]:
         """What is to be said about places without a sensor."""

@@ -84,6 +84,12 @@ class Station:
         """Those that are connected now."""
         return tuple(self._notes)
 
+    def temperature_c(self, sensor: str) -> float | None:
+        """Of its inertial part, as it was told when it was connected."""
+        note = self._notes.get(sensor)
+        told = None if note is None else note.facts.get("temperature_c")
+        return float(told) if isinstance(told, int | float) else None
+
     def search(self) -> None:
         """Find own sensors and connect them; ends in a call of `on_searched`."""
         self._spawn(self._told("the search", self._search(tuple(self._known()))))

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 import threading
 from collections.abc import Callable, Mapping
 from functools import cached_property
 
 from imufeedback.begin import session_settings
+from imufeedback.fusion.ageing import aged
 from imufeedback.live.station import Station
 from imufeedback.packets import Layout
 from imufeedback.record.calibrations import calibrations
 from imufeedback.records import Item, Segment
 from imufeedback.resources import data_folder
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import Calibration, Player, Settings
 
 
 class WornSensors:
@@ -43,9 +45,18 @@ class WornSensors:
             self._layout.name,
             player=self._player,
             offsets_s=self._offsets_s,
-            calibrations=calibrations(data_folder(), self._roles),
+            calibrations=self._calibrations(),
             limits=self._limits,
         )
+
+    def _calibrations(self) -> dict[str, Calibration]:
+        """Of each sensor that has one, as old and as warm as it is today."""
+        today = datetime.date.today()
+        kept = calibrations(data_folder(), self._roles)
+        return {
+            sensor: aged(one, _days(one.day, today), self._station.temperature_c(sensor))
+            for sensor, one in kept.items()
+        }
 
     def play(self, put: Callable[[Item], None]) -> None:
         self._station.stream(put, self._roles)
@@ -54,3 +65,11 @@ class WornSensors:
     def stop(self) -> None:
         self._station.close()
         self._over.set()
+
+
+def _days(day: str, today: datetime.date) -> float | None:
+    """Since that ISO date; None when it is none."""
+    try:
+        return float((today - datetime.date.fromisoformat(day)).days)
+    except ValueError:
+        return None

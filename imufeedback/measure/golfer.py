@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +24,7 @@ from imufeedback.records import (
     Segment,
     StateChanged,
 )
-from imufeedback.settings import Player
+from imufeedback.settings import Calibration, Player
 from imufeedback.synth.errors import SensorModel
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.script import Script
@@ -42,12 +42,17 @@ def items(
     model: SensorModel | None = None,
     layout_text: str | None = None,
     limits: str = "",
+    calibrations: Mapping[Segment, Calibration] | None = None,
 ) -> Iterator[Item]:
-    """A session with perfect sensors, or with those of a model; the calibration is asked for after its movements."""
+    """A session with perfect sensors, or with those of a model; the calibration is asked for after its movements.
+    `calibrations` are what is kept of each sensor's own errors."""
     text = resources.text("layouts", LAYOUT) if layout_text is None else layout_text
     worn = [(serial_of(segment), segment) for segment in segments]
     player = Player(hand=script.hand)
-    settings = session_settings(worn, LAYOUT, layout_text=text, player=player, grid_hz=RATE_HZ, limits=limits)
+    own = {serial_of(segment): one for segment, one in (calibrations or {}).items()}
+    settings = session_settings(
+        worn, LAYOUT, layout_text=text, player=player, grid_hz=RATE_HZ, limits=limits, calibrations=own
+    )
     yield recorded(0, Begin.of(settings))
     yield from _with_fit(
         exact_items(script, parse_layout(text, LAYOUT), segments, rate_hz=RATE_HZ, model=model), script

@@ -268,3 +268,36 @@ def test_calibrate_says_what_was_not_seen(
     assert ended.status == 1
     assert "not seen" in ended.error
     assert not (tmp_path / "calibrations").exists()
+
+
+def test_conform_without_hardware(imufeedback: Commands, bench: Bench) -> None:
+    ended = imufeedback("sensors", "conform", "BENCH-1", "--virtual")
+    assert ended.status == 0, ended.out
+    assert "60 rules kept, 0 broken" in ended.out
+    assert "WRONG" not in ended.out
+
+
+def test_conform_names_what_a_cut_tail_breaks(imufeedback: Commands, bench: Bench) -> None:
+    bench.faults = parse_faults('[[fault]]\nkind = "garbled"\nshare = 1.0\n', "here")
+    ended = imufeedback("sensors", "conform", "BENCH-2")
+    assert ended.status == 1
+    assert (
+        "WRONG  packet: byte 1 counts the samples, and no more and no less follow: packet 0: byte 1 is 04" in ended.out
+    )
+
+
+def test_conform_of_a_sensor_that_is_not_there(
+    imufeedback: Commands, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("imufeedback.ble.conform.HEAR_S", 0.2)
+    assert "NOBODY was not heard" in imufeedback("sensors", "conform", "NOBODY").error
+
+
+@pytest.mark.parametrize(("mtu", "samples"), [("told_mtu = 23", 4), ("mtu = 23", 1)])
+def test_conform_goes_by_the_packets_and_not_by_what_is_said_of_the_mtu(
+    imufeedback: Commands, bench: Bench, mtu: str, samples: int
+) -> None:
+    bench.faults = parse_faults(mtu, "here")
+    ended = imufeedback("sensors", "conform", "BENCH-2")
+    assert ended.status == 0, ended.out
+    assert f"packet: has as many samples as were set, {samples}" in ended.out
