@@ -30,12 +30,12 @@ from imufeedback.records import (
     Verdict,
     same,
 )
-from imufeedback.synth.flaws import Flaw
+from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_hip_turn_script, make_script
 from imufeedback.synth.sensors import WORN
 
-SWINGS = make_script(pace=Pace.FULL, flaw=Flaw.LEG_TURN, reps=2, seed=3)
+SWINGS = make_script(pace=Pace.FULL, flaw=[[Amiss(Flaw.LEG_TURN, 0.6)]] * 2, reps=2, seed=3)
 FAULT = Verdict.FAULT
 BETWEEN_S = SWINGS.truth.reps[0].finish_s + 1.0
 

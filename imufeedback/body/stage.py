@@ -26,6 +26,7 @@ from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
     STILL_RAD_S,
+    STOOD_THIGH_RAD,
     UPRIGHT_TILT_RAD,
     Zero,
     is_address,
@@ -347,7 +348,8 @@ class Body(Stage[In, Out]):
         """Why to zero at step i: on request, when the player first stands still, and at every address."""
         s = self._state
         forward_tilt = pelvis.forward_tilt(R_eb)
-        s.rose |= forward_tilt < UPRIGHT_TILT_RAD
+        if not s.rose and forward_tilt < UPRIGHT_TILT_RAD:
+            s.rose = bool(np.all(run.thighs_rad(i) < STOOD_THIGH_RAD))
         if s.asked is None and not block.rest[i].all():
             return None
         if not block.ok[i].all():

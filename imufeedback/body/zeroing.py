@@ -18,7 +18,9 @@ from imufeedback.records import Floats, Segment
 ADDRESS_TILT_RAD = (np.deg2rad(6.0), np.deg2rad(60.0))
 """Forward tilt of the pelvis at address, from standing: a bend, which quiet standing and sitting (rolled back) lack."""
 ADDRESS_THIGH_RAD = (np.deg2rad(8.0), np.deg2rad(75.0))
-UPRIGHT_TILT_RAD = np.deg2rad(5.0)
+UPRIGHT_TILT_RAD, STOOD_THIGH_RAD = np.deg2rad(5.0), np.deg2rad(12.0)
+"""A player has stood up when the pelvis tips and both thighs bend by less. A pelvis alone comes upright in many a
+downswing; a finish that is held bent would then be taken for the next address."""
 SAME_ADDRESS_RAD = np.deg2rad(8.0)
 STILL_RAD_S = 0.05
 """Slower than 3 °/s about any axis: breathing and sway pass, the beginning of a slow takeaway does not."""
