@@ -47,7 +47,7 @@ class Point:
     """One standard deviation over the reps."""
 
     @property
-    def tells(self) -> bool:
+    def enough(self) -> bool:
         return self.reps >= FEW
 
 

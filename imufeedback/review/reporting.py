@@ -23,7 +23,7 @@ from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
-from imufeedback.report.page import Curve, Drill, Frame, Frames, Session
+from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
 from imufeedback.report.story import Next, best, counted, next_drill, severity, worst
 from imufeedback.review.judging import judge, way_of
 from imufeedback.rules import parse_recorded, parse_rule_set

@@ -10,8 +10,9 @@ from imufeedback.document import BlockTally, Document, JudgedRep, RuleFinding, S
 from imufeedback.records import Mode, Role, Verdict
 from imufeedback.report import story
 from imufeedback.report.likewise import FEW, kinds_of, point
-from imufeedback.report.page import Session, player_page
+from imufeedback.report.page import player_page
 from imufeedback.report.screened import screening_of, screening_words
+from imufeedback.report.session import Session
 from imufeedback.rules.screening import NO_DIAGNOSIS
 
 LOST = "trail_thigh_loss_top_finish_deg"
@@ -53,7 +54,7 @@ def test_few_reps_are_no_point() -> None:
     enough = point([rep(k, lost=20.0 + k % 2) for k in range(FEW)], LOST)
     assert few is not None
     assert enough is not None
-    assert not few.tells
+    assert not few.enough
     assert (enough.reps, enough.mean, enough.spread) == (FEW, 20.5, 0.5)
     assert point([], LOST) is None
 
@@ -68,7 +69,7 @@ def test_the_page_puts_test_against_test() -> None:
     assert "8 reps, 75 % without a fault; then 8 reps, 25 % (+50 points). Less often: turns in the hips." in page
     assert "<h3>test, full swings, full pace</h3>" in page
     assert "8 reps, 75 %" in player_page("Ida", [day(1, 3, 3), day(8, 8, 6)])
-    assert "Too few to tell" in player_page("Ida", [day(1, 3, 3), day(8, 8, 6)])
+    assert "Too few to compare" in player_page("Ida", [day(1, 3, 3), day(8, 8, 6)])
 
 
 def turn(index: int, side: str, direction: str, value: float, *, moved: bool = False) -> JudgedRep:

@@ -15,7 +15,8 @@ from imufeedback import resources, shipped
 from imufeedback.document import Document, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.records import Hand, Verdict
 from imufeedback.report import story
-from imufeedback.report.page import Curve, Drill, Frame, Frames, Session, player_page, session_page
+from imufeedback.report.page import player_page, session_page
+from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
 from imufeedback.rules import parse_rule_set
 
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
