@@ -68,11 +68,7 @@ def rep_by_rep(reps: Sequence[JudgedRep]) -> list[Captioned]:
     out = []
     for feature, title, unit in TREND_FEATURES:
         lines = []
-        for css, wanted, label in (
-            ("good", True, "with tones"),
-            ("quiet", False, "without tones"),
-            ("trail", None, ""),
-        ):
+        for css, wanted, label in TONES:
             if any(rep.tones is wanted for rep in reps):
                 y = np.array([rep.features.get(feature, np.nan) if rep.tones is wanted else np.nan for rep in reps])
                 lines.append(svg.Line(x, y, css, label, dots=True))
