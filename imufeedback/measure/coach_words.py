@@ -99,7 +99,7 @@ def wanted(line: Measured) -> str:
     return f"{low:g} to {amount(high, line.unit)}"
 
 
-def verdict(line: Measured) -> str:
+def holds(line: Measured) -> str:
     if line.value != line.value:
         return "not measured"
     return "yes" if line.ok else "no"

@@ -62,13 +62,13 @@ def player_page(player: str, sessions: Sequence[Session]) -> str:
 
 def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any]:
     """What the template of a session shows. `earlier` is the screening of an earlier day."""
-    reps, void = session.reps, session.void
+    reps, void, unchecked = session.reps, session.void, story.unchecked(session.summary)
     screening = screening_of(reps)
     return {
         "reps": len(reps),
         "clean": session.clean,
         "often": _often(session),
-        "unchecked": story.unchecked(session.summary),
+        "unchecked": unchecked,
         "void": story.count(len(void), "rep") if void else "",
         "discarded": story.count(len(session.discarded), "rep") if session.discarded else "",
         "next": session.next or story.next_drill(reps),
@@ -77,7 +77,7 @@ def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any
         "at_positions": pictures.at_positions(session.positions) if session.positions else [],
         "best_and_worst": pictures.best_and_worst(session),
         "screening": [] if screening is None else screening_words(screening, earlier),
-        "certainty": story.certainty(session.summary),
+        "certainty": [line for line in story.certainty(session.summary) if not reps or line not in unchecked],
         "unjudged": [_open(*one) for one in story.unjudged(one for rep in reps for one in rep.unjudged)],
         "limits": story.changed_limits(session.summary),
         "notes": [*session.notes, *([f"Tags: {', '.join(session.tags)}"] if session.tags else [])],

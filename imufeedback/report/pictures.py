@@ -52,7 +52,7 @@ def best_and_worst(session: Session) -> str:
     return svg.draw(
         svg.Picture(
             "Trail thigh angle against pelvis turn of the best and the worst reps",
-            "pelvis turn, degrees (0: as at address, + towards the target)",
+            "pelvis turn from address, ° (+ to the target)",
             "trail thigh angle, degrees",
             lines,
             y_include=(0.0,),
@@ -87,9 +87,8 @@ def session_by_session(
 
 def _days(sessions: Sequence[Session]) -> list[tuple[float, str]]:
     """Days along the axis, with the hour where one came twice."""
-    step = max(-(-len(sessions) // 6), 1)
     days = [session.day for session in sessions]
-    places = [(float(k), days[k]) for k in range(0, len(sessions), step)]
-    if len(set(days)) < len(days) and len(days) <= 6:
-        places = [(at, f"{text} {sessions[int(at)].started:%H:%M}") for at, text in places if text != "?"]
-    return places
+    if len(set(days)) < len(days) <= 4:
+        days = [f"{session.started:%d %b %H:%M}" if session.started else "?" for session in sessions]
+    step = max(-(-len(sessions) // 6), 1)
+    return [(float(k), days[k]) for k in range(0, len(sessions), step)]
