@@ -38,15 +38,15 @@ def picture(found: Found, floor_sum_ms: float, title: str) -> str:
         svg.draw(svg.Picture(title, "ms from motion to sound", "cues of 100", [svg.Line(total, share, "part3")])),
     ]
     within = (f"{q} of 100 within {np.percentile(total, q):.0f} ms" for q in (50, 95, 99))
+    key = "".join(
+        f'<tspan fill="{colour}">━ {WORDS[part]} </tspan>' for part, colour in zip(PARTS[:-1], COLOURS, strict=True)
+    )
     return "".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {svg.WIDTH} {KEY + 2 * svg.HEIGHT}">',
             f"<style>{STYLE}{''.join(f'.part{k} {{ stroke: {colour} }}' for k, colour in enumerate(COLOURS))}</style>",
             f'<text x="{svg.LEFT}" y="18">{escape(title)}: {"; ".join(within)}</text>',
-            *(
-                f'<text x="{svg.LEFT + 140 * k}" y="38" fill="{colour}">━ {WORDS[part]}</text>'
-                for k, (part, colour) in enumerate(zip(PARTS[:-1], COLOURS, strict=True))
-            ),
+            f'<text x="{svg.LEFT}" y="38">{key}</text>',
             *(
                 f'<svg y="{KEY + k * svg.HEIGHT}" width="{svg.WIDTH}" height="{svg.HEIGHT}">{one}</svg>'
                 for k, one in enumerate(drawn)
