@@ -13,12 +13,11 @@ from typing import Annotated, TypeAlias
 import msgspec
 from msgspec import UNSET, Meta, UnsetType, field
 
-from imufeedback.records import Hand, Lack, Level, Mode, Role, Verdict
+from imufeedback.records import Hand, Json, Lack, Level, Mode, Role, Verdict
 
 Count: TypeAlias = Annotated[int, Meta(ge=0, le=10**9)]
 Number: TypeAlias = float | None
 """None (null): not known."""
-Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
 
 
 class PlayerFacts(msgspec.Struct, frozen=True, kw_only=True):

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import IntFlag, StrEnum
-from typing import Any, TypeAlias
+from typing import TypeAlias, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +26,9 @@ import numpy.typing as npt
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
-Json: TypeAlias = Any  # what a JSON document can hold: None, bool, int, float, str, list, dict
+Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
+"""What a JSON document can hold."""
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 # ── words ────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -798,7 +800,11 @@ Event: TypeAlias = (
 # ── helpers over records ─────────────────────────────────────────────────────────────────────────────────────────
 
 
-def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArray[Any]:
+@overload
+def frozen(array: npt.ArrayLike) -> Floats: ...
+@overload
+def frozen(array: npt.ArrayLike, dtype: type[Scalar]) -> npt.NDArray[Scalar]: ...
+def frozen(array: npt.ArrayLike, dtype: type[np.generic] = np.float64) -> npt.NDArray[np.generic]:
     """The array as a read-only one of `dtype`; copies only when it must.
 
     A view is frozen, not its base: callers hand over arrays that they made themselves.

@@ -8,6 +8,7 @@ from html import escape
 import numpy as np
 
 from imufeedback.measure.latency.parts import PARTS, Found
+from imufeedback.records import Floats
 from imufeedback.report import svg
 
 WORDS: Mapping[str, str] = {
@@ -27,8 +28,9 @@ KEY = 46
 
 def picture(found: Found, floor_sum_ms: float, title: str) -> str:
     """SVG of a run with cues, a file for itself."""
-    parts = np.array([[cue.parts_ms()[part] for part in PARTS[:-1]] for cue in found.cues])
-    summed, numbers = parts.cumsum(axis=1), np.arange(len(parts)) + 1.0
+    parts = np.array([[cue.parts_ms()[part] for part in PARTS[:-1]] for cue in found.cues], dtype=np.float64)
+    summed: Floats = parts.cumsum(axis=1)
+    numbers = np.arange(1.0, len(parts) + 1)
     lines = [svg.Line(numbers, summed[:, k], f"part{k}", WORDS[part]) for k, part in enumerate(PARTS[:-1])]
     lines.append(svg.Line(numbers, np.full(len(parts), floor_sum_ms), "floor", "packet + interval + buffer"))
     total = np.sort(summed[:, -1])
