@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import IntFlag, StrEnum
-from typing import TypeAlias, TypeVar, overload
+from typing import TYPE_CHECKING, TypeAlias, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -26,8 +26,11 @@ import numpy.typing as npt
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
-Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
-"""What a JSON document can hold."""
+if TYPE_CHECKING:
+    Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
+    """What a JSON document can hold."""
+else:
+    Json = object  # msgspec reads no type that holds itself, and bytes that it reads hold nothing else
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 
