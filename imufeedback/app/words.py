@@ -25,7 +25,7 @@ def tr(text: str) -> str:
 _STATES = {
     Shown.NO_SENSORS: ("waiting for sensors", "no data has come yet"),
     Shown.CALIBRATION: ("calibration", "the sensors stream: stand still, then do the calibration movements"),
-    Shown.WAITING: ("waiting", "the next downswing will be judged"),
+    Shown.WAITING: ("waiting", "the next downswing counts"),
     Shown.FALLING: ("falling", "the trail thigh angle is falling"),
     Shown.STALLED: ("stalled", "the trail thigh angle has stopped falling"),
     Shown.GROWING: ("growing", "the trail thigh angle is growing"),
@@ -183,7 +183,7 @@ def table_heads() -> list[str]:
 
 
 def table_title() -> str:
-    return tr("Reps, newest first · trail thigh angle at the marks")
+    return tr("Reps, newest first · trail thigh angle at its positions")
 
 
 def no_reps_yet() -> str:
@@ -195,7 +195,7 @@ def result(faults: int, unsure: int, not_judged: int = 0) -> str:
     if faults:
         return tr("1 fault") if faults == 1 else tr("{count} faults").format(count=faults)
     word = tr("unsure") if unsure else tr("nothing")
-    return tr("{word}, {count} not judged").format(word=word, count=not_judged) if not_judged else word
+    return tr("{word}, {count} not checked").format(word=word, count=not_judged) if not_judged else word
 
 
 def unjudged(lack: str, text: str, rules: Sequence[str]) -> str:
@@ -631,12 +631,12 @@ def void_rep(number: int, reason: str) -> str:
 
 def void_result() -> str:
     """Of a rep that could not be judged, in a word."""
-    return tr("not judged")
+    return tr("no result")
 
 
 def void_stays(number: int) -> str:
     """Answer to a coach who says something about a rep that could not be judged."""
-    return tr("Rep {number} could not be judged: it counts neither way.").format(number=number)
+    return tr("Rep {number} has no result: it counts neither way.").format(number=number)
 
 
 def noted(text: str) -> str:
@@ -795,7 +795,7 @@ def block_large(block: BlockBegun) -> str:
 
 def hidden_angles() -> str:
     """In place of the traces in a baseline or test, and where the player says first what he thinks."""
-    return tr("hidden in this block: the angle would tell the result")
+    return tr("hidden in this block: the angle would give the result away")
 
 
 def estimate_actions() -> list[str]:

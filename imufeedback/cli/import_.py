@@ -21,10 +21,10 @@ def import_(
         str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion (knee lifts, walking).")
     ] = None,
     handed: Annotated[
-        str | None, typer.Option(metavar="right|left", help="The player's hand; right when nothing tells.")
+        str | None, typer.Option(metavar="right|left", help="The player's hand; right where the files do not say.")
     ] = None,
     filter_name: Annotated[
-        str | None, typer.Option("--filter", metavar="NAME", help="Orientation filter; vqf when nothing tells.")
+        str | None, typer.Option("--filter", metavar="NAME", help="Orientation filter; vqf where the files do not say.")
     ] = None,
 ) -> None:
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.

@@ -38,7 +38,7 @@ class Worn:
         missing = [one for one in NEEDED if one not in roles]
         if not missing:
             return []
-        return [f"no sensor on {', '.join(missing).replace('_', ' ')}: swings cannot be judged"]
+        return [f"no sensor on {', '.join(missing).replace('_', ' ')}: swings cannot be checked"]
 
     def swap(self, t_s: float) -> list[Event]:
         """Give the sensors the places that the calibration movements showed. All memory of the samples stays."""

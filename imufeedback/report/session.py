@@ -32,7 +32,7 @@ class Drill:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """The body at one mark of a rep."""
+    """The body at one position of a rep."""
 
     name: str
     pose: Floats
@@ -43,7 +43,7 @@ class Frame:
 
 @dataclass(frozen=True, slots=True)
 class Frames:
-    """One rep at its marks."""
+    """One rep at its positions."""
 
     rep: int
     """Index."""
@@ -70,7 +70,7 @@ class Session:
     drill: Drill | None = None
     """The drill that comes next, when there is one for it."""
     positions: Frames | None = None
-    """The body at the marks of the best rep, or of the least bad one."""
+    """The body at the positions of the best rep, or of the least bad one."""
     next: story.Next | None = None
     """What comes next, and why; None without reps."""
     discarded: frozenset[int] = frozenset()

@@ -102,16 +102,15 @@ class Silence(Stage[Sign, Notice]):
     def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
         s = self._state
         if not item.by_radio:
-            return (
-                f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s: what is before and after is judged"
-            )
+            begun = f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s"
+            return f"{begun}: what is before and after is checked"
         what = "no sensor was" if len(s.heard) > 1 else f"sensor {item.sensor} was not"
         why = (
             "out of reach, or switched off"
             if still_s <= AWAKE_S
             else "the computer slept or was busy, or they were out of reach"
         )
-        return f"{what} heard for {_span(silent_s)} – {why}; what was done meanwhile is only judged where it came late"
+        return f"{what} heard for {_span(silent_s)} – {why}; what was done meanwhile is only checked where it came late"
 
     def _slept(self, sensor: str, t_s: float, ahead_s: float) -> list[Notice]:
         """A sensor that is switched off and on begins anywhere; two that are ahead by the same did go on."""
@@ -130,7 +129,7 @@ class Silence(Stage[Sign, Notice]):
         return [Notice(t_s, text)]
 
 
-_ENOUGH = "; more silences follow and are not told one by one"
+_ENOUGH = "; more silences follow and are not listed one by one"
 
 
 def _span(seconds: float) -> str:

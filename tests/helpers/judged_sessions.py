@@ -25,7 +25,7 @@ def rep(index: int, *found: RuleFinding, flat: float = 1.0, tones: bool | None =
         "trail_thigh_angle_top_deg": -0.04,
     }
     return JudgedRep(
-        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, marks={"top_s": 1.0},
+        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, positions={"top_s": 1.0},
         estimated=["impact_s"], features=features, findings=list(found), cues=[], tones=tones,
     )  # fmt: skip
 

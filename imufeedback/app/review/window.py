@@ -36,7 +36,7 @@ from imufeedback.app.labels import MessageLine, pixel_font
 from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.model import (
-    MARKS,
+    POSITIONS,
     SPEEDS,
     Playback,
     against_turn,
@@ -94,9 +94,9 @@ class ReviewWindow(QMainWindow):
         self.player, self.sessions = QComboBox(), QListWidget()
         self.title, self.facts = QLabel(), QLabel()
         self.facts.setWordWrap(True)
-        self.quantity, self.mark, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
+        self.quantity, self.position, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
         self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
-        self.mark.addItems([*(f"{tr('at')} {one.removesuffix('_s')}" for one in MARKS), tr(TURN)])
+        self.position.addItems([*(f"{tr('at')} {one.removesuffix('_s')}" for one in POSITIONS), tr(TURN)])
         self.view.addItems([words.view_word(one) for one in View])
         self.view.setCurrentIndex(list(View).index(View.PELVIS))
         self.rules.addItems([tr("rules of the recording"), *resources.available("rules")])
@@ -152,7 +152,7 @@ class ReviewWindow(QMainWindow):
         column.addWidget(self.title)
         column.addWidget(self.facts)
         choices = QHBoxLayout()
-        for text, box in ((tr("Show"), self.quantity), (tr("aligned"), self.mark), (tr("judged by"), self.rules)):
+        for text, box in ((tr("Show"), self.quantity), (tr("aligned"), self.position), (tr("checked by"), self.rules)):
             choices.addWidget(QLabel(text))
             choices.addWidget(box)
         choices.addStretch(1)
@@ -191,7 +191,7 @@ class ReviewWindow(QMainWindow):
         self.judge.failed.connect(self._show_failure, Qt.ConnectionType.QueuedConnection)
         self.judge.progress.connect(self._show_progress, Qt.ConnectionType.QueuedConnection)
         self.rules.activated.connect(lambda *_: self._open_current())
-        for box in (self.quantity, self.mark):
+        for box in (self.quantity, self.position):
             box.currentIndexChanged.connect(lambda *_: self._draw_lines())
         self.view.currentIndexChanged.connect(lambda at: self.figure.show_views(list(View)[at]))
         self.speed.currentIndexChanged.connect(self._set_speed)
@@ -261,7 +261,7 @@ class ReviewWindow(QMainWindow):
         if row.trouble:
             self.facts.setText(tr("This recording cannot be shown: {why}").format(why=row.trouble))
             return
-        self.facts.setText(tr("judging …"))
+        self.facts.setText(tr("checking …"))
         name = self.rules.currentText()
         rule_set = resources.text("rules", name) if self.rules.currentIndex() > 0 else None
         self.judge.ask(row.path, rule_set)
@@ -280,7 +280,7 @@ class ReviewWindow(QMainWindow):
 
     def _show_progress(self, seconds: float) -> None:
         if self.found is None:
-            self.facts.setText(tr("judging … {at} done").format(at=numerals.clock_time(seconds)))
+            self.facts.setText(tr("checking … {at} done").format(at=numerals.clock_time(seconds)))
 
     def show_judgement(self, found: Judgement) -> None:
         """A session is ready."""
@@ -324,18 +324,18 @@ class ReviewWindow(QMainWindow):
         self._stretch = stretch_of(self.found.trace, self._played)
         times = self._stretch.t_s
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
-        mark = MARKS[min(self.mark.currentIndex(), len(MARKS) - 1)]
-        self.playback.seek(self._played.marks.get(mark, self.playback.begin_s))
+        position = POSITIONS[min(self.position.currentIndex(), len(POSITIONS) - 1)]
+        self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self._draw_lines()
 
     def _draw_lines(self) -> None:
         if self.found is None or self._played is None:
             return
         name, column = list(quantities(self.found.hand).items())[max(self.quantity.currentIndex(), 0)]
-        chosen, at = self.reps.selected(), self.mark.currentIndex()
-        if at < len(MARKS):
-            lines = overlay(self.found.trace, chosen, column, MARKS[at])
-            x_title = tr("seconds from {mark}").format(mark=MARKS[at].removesuffix("_s"))
+        chosen, at = self.reps.selected(), self.position.currentIndex()
+        if at < len(POSITIONS):
+            lines = overlay(self.found.trace, chosen, column, POSITIONS[at])
+            x_title = tr("seconds from {position}").format(position=POSITIONS[at].removesuffix("_s"))
         else:
             lines = against_turn(self.found.trace, chosen, column)
             x_title = tr("pelvis turn, degrees, + towards the target")
@@ -355,10 +355,10 @@ class ReviewWindow(QMainWindow):
         self.figure.show_pose(
             pose, Shown(self._target_deg, angle_sd, turn_sd, shanks=bool(np.isfinite(pose[-2:]).any()))
         )
-        at = self.mark.currentIndex()
-        if at < len(MARKS):
-            mark_s = self._played.marks.get(MARKS[at])
-            self.overlay.show_cursor(None if mark_s is None else now_s - mark_s)
+        at = self.position.currentIndex()
+        if at < len(POSITIONS):
+            position_s = self._played.positions.get(POSITIONS[at])
+            self.overlay.show_cursor(None if position_s is None else now_s - position_s)
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
         span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
@@ -442,10 +442,10 @@ def session_words(one: SessionRow) -> str:
     if one.trouble:
         told = tr("cannot be read: {why}").format(why=one.trouble)
     elif one.reps is None:
-        told = tr("not judged yet")
+        told = tr("not checked yet")
     else:
         told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
-        told += tr(", {void} not judged").format(void=one.void) if one.void else ""
+        told += tr(", {void} without a result").format(void=one.void) if one.void else ""
     cut = "" if one.closed or one.trouble else tr(" · was cut off")
     beside = f"\n! {one.beside}" if one.beside else ""
     return f"{when}\n{one.title} · {told}{cut}{beside}"
@@ -455,17 +455,17 @@ def facts(found: Judgement) -> list[str]:
     """Lines under the title: how good the data is, and how an older verdict differs."""
     fit = found.summary.calibration
     level = tr("no calibration") if fit is None else tr("calibration {level}").format(level=fit.level)
-    lines = [tr("{level} · judged by {rules}, version {version}").format(
+    lines = [tr("{level} · checked by {rules}, version {version}").format(
         level=level, rules=found.rules, version=found.summary.version)]  # fmt: skip
     lines += [f"! {note}" for note in found.summary.file_notes]
     void = [rep for rep in found.summary.reps if rep.void]
     lines += [f"! {void_rep(rep.index + 1, rep.void or '')}" for rep in void[:REASONS]]
     if len(void) > REASONS:
-        lines.append(tr("! {more} more reps could not be judged").format(more=len(void) - REASONS))
+        lines.append(tr("! {more} more reps have no result").format(more=len(void) - REASONS))
     if found.others:
         then = found.others[-1]
         differs = changed(then.summary, found.summary)
-        head = tr("The verdict of {day} ({rules}, version {version}) is kept: ").format(
+        head = tr("The result of {day} ({rules}, version {version}) is kept: ").format(
             day=then.judged_utc[:10], rules=then.rules, version=then.version
         )
         lines.append(head + ("; ".join(differs[:3]) or tr("it says the same")))

@@ -106,7 +106,7 @@ def next_button(last: bool) -> str:
 
 
 def who() -> str:
-    return tr("Who trains? Enter takes the player that is marked.")
+    return tr("Who is training? Press Enter to choose the highlighted player.")
 
 
 def nobody_yet() -> str:
