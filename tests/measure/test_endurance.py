@@ -14,11 +14,11 @@ import pytest
 from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure import process
 from imufeedback.measure.checks import Context, LeftOut, Measured
-from imufeedback.measure.endurance import lines as lines_module
 from imufeedback.measure.endurance.audit import Digest, Flow, read_back
 from imufeedback.measure.endurance.day import BACK_S, LongDay, broken
-from imufeedback.measure.endurance.lines import DAY_S, endurance, lines
+from imufeedback.measure.endurance.lines import DAY_S, STEP, endurance, lines
 from imufeedback.measure.page import page
 from imufeedback.measure.run import Report
 from imufeedback.measure.sets import speed
@@ -88,7 +88,7 @@ def test_a_day_without_trouble_holds_every_line() -> None:
         ("lost or changed", {"not_recorded": 1}),
         ("read back", {"items_read": 1199}),
         ("read back", {"complete": False}),
-        ("judged again", {"same_events": False}),
+        ("checked again", {"same_events": False}),
         ("exceptions", {"faults": ["engine: ValueError()"]}),
         ("window missed", {"feed_dropped": 2}),
         ("frames", {"frames": DAY_S}),
@@ -221,13 +221,13 @@ def test_a_process_that_fails_is_told(
     said: str, expected: type[Exception], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     done = subprocess.CompletedProcess([], 1, "", f"Traceback\n{said}\n")
-    monkeypatch.setattr(lines_module.subprocess, "run", lambda *_args, **_keys: done)
+    monkeypatch.setattr(process.subprocess, "run", lambda *_args, **_keys: done)
     with pytest.raises(expected, match=said.rpartition(": ")[2]):
         list(endurance(Context(tmp_path, None, quick=True)))
 
 
 def test_the_set_speed_plays_it() -> None:
-    assert lines_module.STEP in speed.STEPS
+    assert STEP in speed.STEPS
 
 
 def made(found: dict[str, Any]) -> str:

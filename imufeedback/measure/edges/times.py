@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
 import sys
 import time
 from collections import Counter
@@ -16,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure import process
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.commands import session
 from imufeedback.measure.edges.texts import HANG_S, Hang, patience
@@ -247,13 +247,10 @@ def run(folder: Path, seed: int, folders: int, recordings: int) -> Counter[str]:
 
 
 def _in_a_process(*what: str | float | Path) -> dict[str, object]:
-    command = [sys.executable, "-m", "imufeedback.measure.edges.times", *map(str, what)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-        raise ImuFeedbackError(f"the process died: {last}", where="edges")
-    told: dict[str, object] = json.loads(done.stdout)
-    return told
+    found: dict[str, object] = process.child(
+        "-m", "imufeedback.measure.edges.times", *what, failed="the process died", where="edges"
+    )
+    return found
 
 
 def measure(context: Context) -> Iterator[Measured]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -18,7 +17,7 @@ from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.measure import archive, damage, recorder
+from imufeedback.measure import archive, damage, process, recorder
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.packets import parse_layout
@@ -158,14 +157,10 @@ def long_recording(context: Context) -> Iterator[Measured]:
     payload = encode(layout, 0, 0, np.zeros((4, 3)), np.full((4, 3), 5.0))
     archive.write_long(path, recorded(0, Begin.of(settings)), len(roles), hours, payload)
     archive.write_long_trace(trace_of(path), hours)
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(one for one in sys.path if one)}
-    command = [sys.executable, "-m", "imufeedback.measure.opening", str(path), str(context.seed)]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    opening = ("imufeedback.measure.opening", path, context.seed)
+    found = process.child("-m", *opening, failed="opening failed", where=str(path))
     path.unlink()
     trace_of(path).unlink()
-    if done.returncode:
-        raise ImuFeedbackError(f"opening failed: {(done.stderr.splitlines() or ['no word'])[-1]}", where=str(path))
-    found = json.loads(done.stdout)
     yield Measured(f"{found['hours']:.2g} h of five sensors: opens in", found["opened_s"], at_most(5.0), "s")
     yield Measured("long recording: any minute, slowest of twelve", found["minute_s"], at_most(1.0), "s")
     yield Measured("long recording: most memory", found["peak_gb"], at_most(1.0), "GB")

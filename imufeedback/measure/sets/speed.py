@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.measure import live_load, scaling
+from imufeedback.measure import live_load, process, scaling
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import items
@@ -92,12 +92,8 @@ def memory(context: Context) -> Iterator[Measured]:
     for reps in (short, long):
         script = make_script(reps=reps, seed=context.seed)
         path = recorded(context.work / f"{reps}.mcap", script)
-        done = subprocess.run([sys.executable, "-c", _PEAK, path], capture_output=True, text=True, check=False)
-        if done.returncode:
-            last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-            raise ImuFeedbackError(f"checking failed: {last}", where=str(path))
+        peaks.append(float(process.child("-c", _PEAK, path, failed="checking failed", where=str(path))))
         seconds.append(script.duration_s)
-        peaks.append(float(done.stdout))
     slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
     eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
     context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})
