@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Context, Measured, Step, exactly
 from imufeedback.measure.golfer import items
-from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Command, Finding, Item, Json, Rep
 from imufeedback.review.judging import judge
 from imufeedback.synth.script import make_script
@@ -111,10 +111,7 @@ def session(seed: int) -> list[Item]:
 
 def judged(path: Path, session: Sequence[Item]) -> Found:
     """Write the items to a recording, and judge it as `analyse` does."""
-    with JournalWriter(path) as journal:
-        for item in session:
-            journal.write(item)
-    told = judge(journal.path).told
+    told = judge(write_items(path, session)).told
     return Found(tuple(told.reps), tuple(told.findings), tuple(told.notices))
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import process
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.commands import session
 from imufeedback.measure.edges.texts import HANG_S, Hang, patience
@@ -149,10 +150,7 @@ def _moved(item: Item, by_ns: int) -> Item:
 
 def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind: str) -> Outcome:
     path.unlink(missing_ok=True)
-    with JournalWriter(path) as journal:
-        for item in items:
-            journal.write(item)
-    judged = judge(journal.path)
+    judged = judge(write_items(path, items))
     told = judged.told
     if kind == "sensor":  # what one of three says is not there
         return None if told.rejected or told.notices else "wrong: without a word"
@@ -232,10 +230,7 @@ def run(folder: Path, seed: int, folders: int, recordings: int) -> Counter[str]:
     rng = np.random.default_rng(seed)
     tally: Counter[str] = Counter()
     clean = session(seed)
-    with JournalWriter(folder / "clean.mcap") as journal:
-        for item in clean:
-            journal.write(item)
-    expected = judge(journal.path)
+    expected = judge(write_items(folder / "clean.mcap", clean))
     with patience():
         for _ in range(folders):
             kind, work = folder_case(folder / "csv", rng)

@@ -22,7 +22,6 @@ from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, e
 from imufeedback.measure.golfer import items
 from imufeedback.packets import parse_layout
 from imufeedback.packets.encode import encode
-from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.replay import read_items
@@ -170,12 +169,10 @@ def report(context: Context) -> Iterator[Measured]:
     """The report of a session that was judged before."""
     reps = 3 if context.quick else 100
     script = make_script(reps=reps, seed=context.seed, pace=Pace.SLOW if context.quick else Pace.FULL, flaw=Flaw.STALL)
-    with JournalWriter(context.work / "session.mcap", title="to report on") as journal:
-        for item in items(script, WORN):
-            journal.write(item)
-    first = judgement(journal.path, context.work, keep=True)
+    path = archive.write_items(context.work / "session.mcap", items(script, WORN), title="to report on")
+    first = judgement(path, context.work, keep=True)
     began = time.perf_counter()
-    text = session_page(session_of(judgement(journal.path, context.work, keep=True)))
+    text = session_page(session_of(judgement(path, context.work, keep=True)))
     yield Measured(f"report of {reps} reps, checked before", time.perf_counter() - began, at_most(3.0), "s")
     yield Measured("report: size", len(text.encode()) / 1e6, at_most(2.0), "MB")
     missing = reps - len(first.summary.reps)

@@ -12,13 +12,13 @@ from pathlib import Path
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import live_load, process, scaling
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import items
 from imufeedback.measure.players import typical
 from imufeedback.measure.sets.windows import child, first_picture
 from imufeedback.measure.speed import madgwick_alone, prepared, read_us, samples, vqf_alone
-from imufeedback.record.journal import JournalWriter
 from imufeedback.review.judging import judge
 from imufeedback.review.many import Way, in_processes
 from imufeedback.synth.script import Script, make_script
@@ -31,10 +31,7 @@ FLAT = at_most(1.1)
 
 def recorded(path: Path, script: Script) -> Path:
     """A session of typical sensors as a recording."""
-    with JournalWriter(path, title="speed") as journal:
-        for item in items(script, WORN, model=typical(soft_tissue=False)):
-            journal.write(item)
-    return journal.path
+    return write_items(path, items(script, WORN, model=typical(soft_tissue=False)), title="speed")
 
 
 def throughput(context: Context) -> Iterator[Measured]:
