@@ -154,11 +154,11 @@ class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
     tones: bool | None = None
     """whether the rep was one with tones; null when that is not known"""
     estimate: str | None = None
-    """what the player thought of it before being told"""
+    """what the player thought of it before seeing the result"""
     findings: list[RuleFinding]
     """rules that it did not meet, or may not have met"""
     unjudged: list[UnjudgedRule] = []
-    """rules that could not be judged on it: neither faults nor clean"""
+    """rules without a result on it: neither faults nor clean"""
     cues: list[RepCue]
     """sounds from its start to the next rep's"""
 

@@ -31,7 +31,7 @@ def import_(
 
     A folder that export made (--format raw) brings its player, rules and calibration with it. With --still and --flex
     the sensors are calibrated to the body and the calibration is stored in the recording. A sensor whose axes, signs or
-    units contradict gravity is told; the recording is made without a calibration, and the exit status is 1.
+    units contradict gravity is named; the recording is made without a calibration, and the exit status is 1.
     """
     from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder

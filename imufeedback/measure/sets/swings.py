@@ -374,7 +374,7 @@ def walking(context: Context) -> Iterator[Measured]:
 STEPS = (
     Step("players at all paces", reps_found),
     Step("everything but reps", no_reps),
-    Step("marks at full pace", marks),
+    Step("positions at full pace", marks),
     Step("the built-in rules", rules),
     Step("error bars of the rules", error_bars),
     Step("live decisions", live),
