@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from imufeedback.phrases import phrase
 from imufeedback.records import Notice
 from imufeedback.stage import Stage
 
@@ -97,7 +98,12 @@ class Silence(Stage[Sign, Notice]):
         if silent_s <= self._least_s or s.told >= TOLD_MOST:
             return []
         s.told += 1
-        return [Notice(item.t_s, self._words(item, silent_s, still_s) + (_ENOUGH if s.told == TOLD_MOST else ""))]
+        return [
+            Notice(
+                item.t_s,
+                self._words(item, silent_s, still_s) + (phrase("notice.enough") if s.told == TOLD_MOST else ""),
+            )
+        ]
 
     def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
         s = self._state
@@ -122,11 +128,7 @@ class Silence(Stage[Sign, Notice]):
         s.ahead[sensor] = t_s, ahead_s
         if alike != 1:  # with the second one it is known, and a third one says nothing new
             return []
-        text = (
-            f"the computer slept for about {ahead_s:.0f} s: the sensors' clocks ran on and its own stood still; times "
-            "are right again from here, and the swing in between is lost"
-        )
-        return [Notice(t_s, text)]
+        return [Notice(t_s, phrase("notice.slept", slept_s=ahead_s))]
 
 
 _ENOUGH = "; more silences follow and are not listed one by one"
