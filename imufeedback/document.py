@@ -13,12 +13,11 @@ from typing import Annotated, TypeAlias
 import msgspec
 from msgspec import UNSET, Meta, UnsetType, field
 
-from imufeedback.records import Hand, Lack, Level, Mode, Role, Verdict
+from imufeedback.records import Hand, Json, Lack, Level, Mode, Role, Verdict
 
 Count: TypeAlias = Annotated[int, Meta(ge=0, le=10**9)]
 Number: TypeAlias = float | None
 """None (null): not known."""
-Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
 
 
 class PlayerFacts(msgspec.Struct, frozen=True, kw_only=True):
@@ -106,9 +105,13 @@ class UnjudgedRule(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     rule: str
     """id of the rule"""
     lack: str = Lack.LIMIT
-    """`not judged yet`: no baseline and no target to compare with; `not checked`: what it looks at was not measured"""
+    """`no limit yet`: no baseline and no target to compare with; `not checked`: what it looks at was not measured"""
     text: str = ""
     """what is missing and what to do"""
+
+    def __post_init__(self) -> None:
+        if self.lack == "not judged yet":  # what it was called before version 0.2
+            msgspec.structs.force_setattr(self, "lack", Lack.LIMIT)
 
 
 class RepCue(msgspec.Struct, frozen=True, kw_only=True):
@@ -136,28 +139,36 @@ class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
     end_s: float
     """the finish"""
     void: str | None = None
-    """why the rep is not judged: an angle that its rules need was not known all along. Such a rep counts nowhere: it
-    has no features and no findings, at most the marks `address_s`, `top_s` and `finish_s`, and it is in no total, tally
-    or average"""
-    marks: dict[str, float]
+    """why the rep has no result: an angle that its rules need was not known all along. Such a rep counts nowhere: it
+    has no features and no findings, at most the positions `address_s`, `top_s` and `finish_s`, and it is in no total,
+    tally or average"""
+    positions: dict[str, float] = {}
     """by name: `address_s` (the turn leaves its still pose), `top_s` (turn reverses), `hand_top_s` (the lead forearm
     reverses; only with its sensor), `downswing_s` (a degree of turn is made), `level_s` (side tilt crosses zero in the
     downswing), `knees_cross_s` (only with shanks), `impact_s`, `finish_s`; one that was not found is missing. Hip-turn
     drills: `begin_s`, `furthest_s`, `finish_s`"""
     estimated: list[str] = []
-    """names of marks that are estimates: `impact_s` unless the forearm's sensor felt it"""
+    """names of positions that are estimates: `impact_s` unless the forearm's sensor felt it"""
     features: dict[str, float]
     """see below"""
     tones: bool | None = None
     """whether the rep was one with tones; null when that is not known"""
     estimate: str | None = None
-    """what the player thought of it before being told"""
+    """what the player thought of it before seeing the result"""
     findings: list[RuleFinding]
     """rules that it did not meet, or may not have met"""
     unjudged: list[UnjudgedRule] = []
-    """rules that could not be judged on it: neither faults nor clean"""
+    """rules without a result on it: neither faults nor clean"""
     cues: list[RepCue]
     """sounds from its start to the next rep's"""
+
+    marks: dict[str, float] | UnsetType = UNSET
+    """what `positions` was called before version 0.2; read, never written"""
+
+    def __post_init__(self) -> None:
+        if self.marks is not UNSET:
+            msgspec.structs.force_setattr(self, "positions", self.positions or self.marks)
+            msgspec.structs.force_setattr(self, "marks", UNSET)
 
     def found(self, verdict: Verdict) -> list[RuleFinding]:
         """Findings with this verdict."""
@@ -261,15 +272,15 @@ class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
     """What the invented golfer really did in a rep."""
 
     address_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     top_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     level_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     impact_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     finish_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     stall_s: Number
     """first instant after the top at which less than 0.11 degrees are lost per degree of turn; null without a stall"""
     flaw: str
@@ -332,7 +343,7 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
 def to_json(struct: msgspec.Struct) -> dict[str, Json]:
     """A struct as JSON values, keys in the order of its fields; what does not apply is left out.
 
-    JSON has no infinities and no NaN: they become null; features and marks that are not known are left out.
+    JSON has no infinities and no NaN: they become null; features and positions that are not known are left out.
     """
     values: dict[str, Json] = msgspec.to_builtins(struct)
     return {name: _known(name, value) for name, value in values.items()}
@@ -341,7 +352,7 @@ def to_json(struct: msgspec.Struct) -> dict[str, Json]:
 def _known(name: str, value: Json) -> Json:
     if isinstance(value, dict):
         known = {key: _known(key, each) for key, each in value.items()}
-        if name in ("features", "marks"):
+        if name in ("features", "positions"):
             return {key: each for key, each in known.items() if each is not None}
         return known
     if isinstance(value, list):

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import IntFlag, StrEnum
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +26,12 @@ import numpy.typing as npt
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
-Json: TypeAlias = Any  # what a JSON document can hold: None, bool, int, float, str, list, dict
+if TYPE_CHECKING:
+    Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
+    """What a JSON document can hold."""
+else:
+    Json = object  # msgspec reads no type that holds itself, and bytes that it reads hold nothing else
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 # ── words ────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -145,7 +150,7 @@ class Verdict(StrEnum):
 class Lack(StrEnum):
     """Why a rule says nothing about a rep that counts: neither a fault nor clean."""
 
-    LIMIT = "not judged yet"
+    LIMIT = "no limit yet"
     """No baseline and no target to compare with."""
     SENSOR = "not checked"
     """What it looks at was not measured."""
@@ -587,10 +592,10 @@ class Rep:
     kind: str
     start_s: float
     end_s: float
-    marks: Mapping[str, float]
+    positions: Mapping[str, float]
     """Seconds, by name: address_s, top_s, level_s, impact_s, finish_s; one that was not found is missing."""
     estimated: tuple[str, ...]
-    """Names of the marks that are estimates, not observations."""
+    """Names of the positions that are estimates, not observations."""
     features: Mapping[str, float]
     """Names end in their unit."""
     void: str = ""
@@ -798,7 +803,11 @@ Event: TypeAlias = (
 # ── helpers over records ─────────────────────────────────────────────────────────────────────────────────────────
 
 
-def frozen(array: npt.ArrayLike, dtype: npt.DTypeLike = np.float64) -> npt.NDArray[Any]:
+@overload
+def frozen(array: npt.ArrayLike) -> Floats: ...
+@overload
+def frozen(array: npt.ArrayLike, dtype: type[Scalar]) -> npt.NDArray[Scalar]: ...
+def frozen(array: npt.ArrayLike, dtype: type[np.generic] = np.float64) -> npt.NDArray[np.generic]:
     """The array as a read-only one of `dtype`; copies only when it must.
 
     A view is frozen, not its base: callers hand over arrays that they made themselves.

@@ -53,7 +53,7 @@ def judged(entry: Entry) -> JudgedRep:
         for one in entry.findings
     ]  # fmt: skip
     return JudgedRep(
-        index=rep.index, kind=rep.kind, start_s=rep.start_s, end_s=rep.end_s, marks=dict(rep.marks),
+        index=rep.index, kind=rep.kind, start_s=rep.start_s, end_s=rep.end_s, positions=dict(rep.positions),
         features=dict(rep.features), findings=findings, cues=[],
     )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The reps of the session, newest first: the trail thigh angle at the marks, and what was found.
+"""The reps of the session, newest first: the trail thigh angle at the positions, and what was found.
 
 A rep takes two rows of the table: numbers, and below them the findings over the whole width (hidden when there are
 none).

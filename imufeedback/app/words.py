@@ -90,7 +90,7 @@ def result(faults: int, unsure: int, not_judged: int = 0) -> str:
     if faults:
         return phrase("result.1_fault") if faults == 1 else phrase("result.faults", count=faults)
     word = phrase("result.unsure") if unsure else phrase("result.nothing")
-    return phrase("result.not_judged", word=word, count=not_judged) if not_judged else word
+    return phrase("result.not_checked", word=word, count=not_judged) if not_judged else word
 
 
 def unjudged(lack: str, text: str, rules: Sequence[str]) -> str:

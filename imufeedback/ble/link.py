@@ -191,8 +191,10 @@ class SensorLink:
         talk.check_layout(facts)
         on_motion = partial(self._on_motion, connection)
         await within(self._limits.request_s, client.start_notify(self._gatt.notify, on_motion))
-        facts |= await talk.configure(int(facts["mtu"]))
-        unsure = int(facts["mtu"]) <= profile.LEAST_MTU
+        mtu = facts["mtu"]
+        assert isinstance(mtu, int)
+        facts |= await talk.configure(mtu)
+        unsure = mtu <= profile.LEAST_MTU
         self._full_bytes = self._layout.packet_bytes(self._layout.samples_per_packet) if unsure else 0
         self._note(LinkState.CONNECTED, facts=facts)
         return client

@@ -87,10 +87,11 @@ class SensorMonitor:
 
     def _hear(self, note: LinkNote) -> None:
         self._link, self._detail = note.state, note.detail
-        if "battery_percent" in note.facts:
-            self._battery, self._battery_ns = float(note.facts["battery_percent"]), note.host_ns
-        if "temperature_c" in note.facts:
-            self._temperature = float(note.facts["temperature_c"])
+        percent, temperature_c = note.facts.get("battery_percent"), note.facts.get("temperature_c")
+        if isinstance(percent, int | float):
+            self._battery, self._battery_ns = float(percent), note.host_ns
+        if isinstance(temperature_c, int | float):
+            self._temperature = float(temperature_c)
 
     def _time(self, block: DeviceBlock) -> None:
         for out in self._clock.feed(block):

@@ -123,10 +123,10 @@ def withheld(made: Angles, since_s: dict[Segment, float]) -> Angles:
     for one in made.joints:
         ends = next((j.proximal, j.distal) for j in JOINTS if j.name == one.joint and j.side is one.side)
         from_s = min((since_s[end] for end in ends if end in since_s), default=np.inf)
-        joints.append(replace(one, ok=frozen(one.ok & (made.t_s < from_s)[:, None], bool)))
+        joints.append(replace(one, ok=frozen(one.ok & (made.t_s < from_s)[:, None], np.bool_)))
     right = made.t_s < since_s.get(Segment.PELVIS, np.inf)
     ok = made.pelvis.ok
-    pelvis = replace(made.pelvis, ok=frozen(ok & (right[:, None] if ok.ndim > 1 else right), bool))
+    pelvis = replace(made.pelvis, ok=frozen(ok & (right[:, None] if ok.ndim > 1 else right), np.bool_))
     return replace(made, pelvis=pelvis, joints=tuple(joints))
 
 

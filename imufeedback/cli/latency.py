@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from imufeedback.measure.latency.measure import Trace
     from imufeedback.record.journal import JournalWriter
 
-PICTURES = (".svg", ".png")
-
 
 def latency(
     seconds: Annotated[float, typer.Option(min=5.0, max=3600.0, help="How long to measure: two cues a second.")] = 60.0,
@@ -31,15 +29,15 @@ def latency(
     ] = False,
     quick: Annotated[bool, typer.Option("--quick", help="With --hour: fewer packets in between.")] = False,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the figures there.")] = None,
-    picture: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw them there, .svg or .png.")] = None,
+    picture: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw them there, as .svg.")] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE if it exists.")] = False,
 ) -> None:
     """Measure the delay from motion to sound: a virtual golfer stalls, and the tone is recorded from the output."""
     for path in (json_file, picture):
         if path is not None:
             check_writable(path, overwrite=overwrite)
-    if picture is not None and picture.suffix not in PICTURES:
-        raise UsageError(f"--picture {str(picture)!r}", hint=f"let its name end in {' or '.join(PICTURES)}")
+    if picture is not None and picture.suffix != ".svg":
+        raise UsageError(f"--picture {str(picture)!r}", hint="let its name end in .svg, which every browser shows")
     if hour:
         _hour(seed, quick, json_file, overwrite=overwrite)
         return
@@ -57,10 +55,12 @@ def latency(
     load = {"window": window, "journal": journal}
     document = to_dict(trace, found, seed=seed, load=load) | more
     _print(document)
-    if picture is not None:
-        from imufeedback.measure.latency.picture import draw
+    if picture is not None and found.cues:
+        from imufeedback.measure.latency import picture as drawn
+        from imufeedback.record.files import whole_file
 
-        draw(found, document["floor_ms"]["sum"], trace.output, picture)
+        with whole_file(picture, overwrite=overwrite) as out:
+            out.write(drawn.picture(found, document["floor_ms"]["sum"], trace.output))
     if json_file is not None:
         write_json(json_file, document, overwrite=overwrite)
     if not found.cues:

@@ -11,7 +11,7 @@ from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.report.page import Session
+    from imufeedback.report.session import Session
 
 SESSIONS_MAX = 200
 """Newest sessions of a player that a report looks at."""

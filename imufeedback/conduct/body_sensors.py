@@ -9,8 +9,8 @@ import msgspec
 
 from imufeedback.body import Body
 from imufeedback.conduct.sensors import Sensors
-from imufeedback.phrases import phrase
 from imufeedback.fusion.ageing import offset_sd_m_s2
+from imufeedback.phrases import phrase
 from imufeedback.records import Event, RolesChanged, Segment
 from imufeedback.settings import Sensor, Settings
 from imufeedback.stage import Memory

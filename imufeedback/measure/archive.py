@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -15,15 +16,15 @@ from imufeedback.record import codec
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library.verdicts import add_verdict
 from imufeedback.record.trace import TraceWriter
-from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, Verdict, frozen
+from imufeedback.records import Angles, Command, Item, JointAngles, PelvisAngles, RawPacket, Side, Verdict, frozen
 from imufeedback.settings import Player
 
-MARKS = ("address", "top", "level", "impact", "finish")
+POSITIONS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
 
 
 def make_rep(index: int, rng: np.random.Generator) -> JudgedRep:
-    features = {f"{name}_{mark}_deg": float(rng.normal(0, 20)) for name in ANGLES for mark in MARKS}
+    features = {f"{name}_{position}_deg": float(rng.normal(0, 20)) for name in ANGLES for position in POSITIONS}
     features["trail_thigh_flat_turn_deg"] = float(rng.exponential(5))
     fault = features["trail_thigh_flat_turn_deg"] > 3
     finding = RuleFinding(
@@ -31,7 +32,7 @@ def make_rep(index: int, rng: np.random.Generator) -> JudgedRep:
         text="keep turning",
     )  # fmt: skip
     return JudgedRep(
-        index=index, kind="swing", start_s=8.0 * index, end_s=8.0 * index + 4, marks={"top_s": 8.0 * index},
+        index=index, kind="swing", start_s=8.0 * index, end_s=8.0 * index + 4, positions={"top_s": 8.0 * index},
         estimated=["impact_s"], features=features, tones=bool(index % 2), findings=[finding] if fault else [], cues=[],
     )  # fmt: skip
 
@@ -41,27 +42,45 @@ def make_library(root: Path, recordings: int, reps: int, rng: np.random.Generato
     for k in range(recordings):
         player = f"player {k % 10}"
         folder = root / player
-        folder.mkdir(parents=True, exist_ok=True)
         started = datetime(2024, 1, 1, 10, tzinfo=UTC) + timedelta(days=k // 10, minutes=k % 10)
-        settings = unworn_settings(Player(name=player))
-        with JournalWriter(folder / f"{k}.mcap", title=f"session {k}", started=started) as journal:
-            journal.write(recorded(0, Begin.of(settings)))
-            for second in range(20):
-                journal.write(RawPacket("A", second * 10**9, bytes(56)))
-        summary = Document(version="0", reps=[make_rep(index, rng) for index in range(reps)])
-        add_verdict(journal.path, summary, key="0", rules="Swing", duration_s=20.0)
+        path = make_session(folder / f"{k}.mcap", player, 20, title=f"session {k}", started=started)
+        add_result(path, "0", reps, rng, 20.0)
+
+
+def write_items(path: Path, items: Iterable[Item], *, title: str = "", started: datetime | None = None) -> Path:
+    """The items as a recording."""
+    with JournalWriter(path, title=title, started=started) as journal:
+        for item in items:
+            journal.write(item)
+    return journal.path
+
+
+def make_session(path: Path, player: str, seconds: int, *, title: str, started: datetime | None = None) -> Path:
+    """A recording with a packet a second of a sensor that nobody wears."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    begin = recorded(0, Begin.of(unworn_settings(Player(name=player))))
+    packets = (RawPacket("A", second * 10**9, bytes(56)) for second in range(seconds))
+    return write_items(path, [begin, *packets], title=title, started=started)
+
+
+def add_result(
+    path: Path, version: str, reps: int, rng: np.random.Generator, duration_s: float, notices: Sequence[str] = ()
+) -> None:
+    """An invented verdict beside the recording."""
+    made = [make_rep(index, rng) for index in range(reps)]
+    summary = Document(version=version, reps=made, notices=list(notices))
+    add_verdict(path, summary, key=version, rules="Swing", duration_s=duration_s)
 
 
 def write_long(path: Path, begin: Command, sensors: int, hours: float, payload: bytes) -> int:
     """A closed-over recording of `sensors` at 50 packets a second; returns the number of messages."""
-    with JournalWriter(path, title="long") as journal:
-        journal.write(begin)
-    head = journal.path.read_bytes()
+    path = write_items(path, [begin], title="long")
+    head = path.read_bytes()
     head = head[: _end_of_messages(head)]
     packets = round(hours * 3600 * 50)
     names = [f"SYN-{k}".encode() for k in range(sensors)]
     sequence = 1
-    with open(journal.path, "wb", buffering=1 << 22) as file:
+    with open(path, "wb", buffering=1 << 22) as file:
         file.write(head)
         for k in range(packets):
             for number, name in enumerate(names):

@@ -27,7 +27,7 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"people: shown samples", "People, watched by cameras: errors no larger than twice the ± we show"),
     (r"(.+): within two bars of undisturbed", r"\1 in motion: changes no larger than twice the ± we show"),
     (r"(.+): within two bars of the truth", r"\1 in a swing: errors no larger than twice the ± we show"),
-    (r"reps judged although", "Swings judged although an angle was not known"),
+    (r"reps with a result although", "Swings with a result although an angle was not known"),
     (r"undisturbed samples still", "Angles that nothing has disturbed and that are shown"),
     (r"0.5 s without samples at address", "Half a second of radio silence at address: thigh angle back after"),
     (r"the same: sessions whose rotation", "The same: sessions whose hip rotation is not back at the next address"),
@@ -53,16 +53,16 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"long day \((.+?)\): memory growth", r"A long day (\1): memory that it adds"),
     (r"long day .*: (\w+)'s queue, peak", r"The same: most that waited at once for the \1"),
     (r"long day .*: events that the window missed", "The same: events that the window missed"),
-    (r"long day .*: packet to events", "The same: how much slower the judging has become"),
+    (r"long day .*: packet to events", "The same: how much slower the work has become"),
     (r"long day .*: packet to sound", "The same: how much later the sounds have become"),
-    (r"long day .*: engine's share", "The same: how busy one core was with judging"),
+    (r"long day .*: engine's share", "The same: how busy one core was"),
     (r"long day .*: recording /", "The same, as a multiple of what the sensors sent"),
     (r"long day .*: recording", "The same: what an hour's recording takes on the disk"),
     (r"long day .*: packets lost", "The same: packets that came and are not in the recording as they came"),
     (r"long day .*: items that", "The same: entries of the recording that cannot be read"),
     (
-        r"long day .*: first (.+?) judged",
-        r"The same: its first \1 judged again, with another result",
+        r"long day .*: first (.+?) checked",
+        r"The same: its first \1 checked again, with another result",
     ),
     (r"long day .*: exceptions", "The same: errors of the program"),
     (r"long day .*: frames", "The same: pictures drawn in each of its seconds"),
@@ -99,7 +99,7 @@ def wanted(line: Measured) -> str:
     return f"{low:g} to {amount(high, line.unit)}"
 
 
-def verdict(line: Measured) -> str:
+def holds(line: Measured) -> str:
     if line.value != line.value:
         return "not measured"
     return "yes" if line.ok else "no"

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.record.journal import JournalWriter
+from imufeedback.measure.archive import write_items
 from imufeedback.record.replay import read_items
 from imufeedback.records import Command, Item, LinkNote, LinkState, RawPacket, Tick, same
 
@@ -22,10 +22,7 @@ ITEMS: tuple[Item, ...] = (
 
 
 def small_recording(path: Path) -> bytes:
-    with JournalWriter(path, title="small") as journal:
-        for item in ITEMS:
-            journal.write(item)
-    return journal.path.read_bytes()
+    return write_items(path, ITEMS, title="small").read_bytes()
 
 
 def damaged(whole: bytes, count: int, rng: np.random.Generator) -> Iterator[bytes]:

@@ -26,7 +26,7 @@ BEFORE_S, AFTER_S = 1.0, 1.0
 def angles(script: Script, t_s: Floats) -> Angles:
     """All angles at the instants ``t_s`` (N,), with error bars of nothing."""
     pose = script.golfer.pose(t_s, ())
-    nothing, fine = frozen(np.zeros((len(t_s), 3))), frozen(np.ones((len(t_s), 3)), bool)
+    nothing, fine = frozen(np.zeros((len(t_s), 3))), frozen(np.ones((len(t_s), 3)), np.bool_)
     joints = [
         JointAngles(joint, side, frozen(t_s), frozen(value[side]), frozen(rate[side]), nothing, fine)
         for side in Side

@@ -8,7 +8,6 @@ in the figure. `app/load.py` measures the same session with the bay window.
 
 from __future__ import annotations
 
-import subprocess
 import sys
 import tempfile
 import threading
@@ -22,6 +21,7 @@ from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.live.playback import Playback
 from imufeedback.live.practice import Practice
+from imufeedback.measure import process
 from imufeedback.measure.golfer import fit_command
 from imufeedback.packets import parse_layout
 from imufeedback.record.journal import JournalWriter
@@ -78,12 +78,8 @@ class Load:
 
 def measure(seconds: float, seed: int) -> float:
     """Share of one core. Raises ImuFeedbackError when the process fails."""
-    command = [sys.executable, "-m", __name__, str(seconds), str(seed)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=seconds + 120, check=False)
-    if done.returncode:
-        last = done.stderr.strip().splitlines()[-1:] or ["no word"]
-        raise ImuFeedbackError(f"ended with status {done.returncode}: {last[0]}", where="live load")
-    return float(done.stdout)
+    own = ("-m", __name__, seconds, seed)
+    return float(process.child(*own, failed="the session failed", where="live load", limit_s=seconds + 120))
 
 
 def main(seconds: float, seed: int) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -20,7 +21,7 @@ class Used:
 
     wall_s: float
     peak_mb: float
-    """Largest resident memory (10^6 bytes); NaN where the system does not tell."""
+    """Largest resident memory (10^6 bytes); NaN where the system does not say."""
 
 
 def command(*arguments: str) -> Used:
@@ -44,13 +45,19 @@ def command(*arguments: str) -> Used:
     return Used(wall_s, peak_mb)
 
 
-def told_by_window(done: subprocess.CompletedProcess[str], failed: str, where: str) -> dict[str, Any]:
-    """The JSON document on the last line of a child that draws windows. Raises LeftOut when there is no Qt to draw
-    with, else ImuFeedbackError, `failed` with its last line, when it did not end well."""
+def child(*arguments: object, failed: str, where: str, limit_s: float | None = None) -> Any:
+    """The JSON value on the last line that Python writes with these arguments, a process of its own without a screen.
+
+    Raises LeftOut when there is no Qt to draw with, else ImuFeedbackError, `failed` with its last line, when it did not
+    end well.
+    """
+    command = [sys.executable, *map(str, arguments)]
+    path = os.pathsep.join(one for one in sys.path if one)
+    environment = os.environ | {"QT_QPA_PLATFORM": "offscreen", "PYTHONPATH": path}
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=limit_s, check=False)
     if done.returncode:
         last = (done.stderr.strip().splitlines() or [f"status {done.returncode}"])[-1]
         if "cannot open shared object file" in last or "No module named 'PySide6" in last:
             raise LeftOut(f"Qt cannot start here ({last})")
         raise ImuFeedbackError(f"{failed}: {last}", where=where)
-    found: dict[str, Any] = json.loads(done.stdout.strip().splitlines()[-1])
-    return found
+    return json.loads(done.stdout.strip().splitlines()[-1])

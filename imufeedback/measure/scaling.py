@@ -23,7 +23,6 @@ from imufeedback.commands import Begin, SetFit, SetZero, recorded
 from imufeedback.measure import archive
 from imufeedback.measure.players import typical
 from imufeedback.packets import parse_layout
-from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import places
 from imufeedback.record.library.library import Library
 from imufeedback.records import Command, Fit, Item, Level, Segment, SegmentFit
@@ -142,13 +141,6 @@ def _true_fit(streams: Sequence[SensorStream]) -> Fit:
     return Fit("true", tuple(SegmentFit(one.segment, one.q_sb, Level.GOOD, np.deg2rad(1.0), None) for one in jointed))
 
 
-def _recorded(work: Path, name: str, items: Iterator[Item]) -> Path:
-    with JournalWriter(work / f"{name}.mcap", title=name) as journal:
-        for item in items:
-            journal.write(item)
-    return journal.path
-
-
 def _analysis(path: Path) -> Callable[[], float]:
     def seconds() -> float:
         begun = time.process_time()
@@ -169,7 +161,8 @@ def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int =
     """Milliseconds of processor time for each second of a session, by the number of sensors."""
     script = _script(1, seed)
     works = {
-        float(n): _analysis(_recorded(work, f"sensors{n}", session(script, BODY[:n], seconds=SHORT_S))) for n in counts
+        float(n): _analysis(archive.write_items(work / f"sensors{n}.mcap", session(script, BODY[:n], seconds=SHORT_S)))
+        for n in counts
     }
     return _each_second("the number of sensors", "sensors", works, tries)
 
@@ -178,7 +171,8 @@ def rates(work: Path, seed: int, hz: Sequence[float] = RATES_HZ, tries: int = 2)
     """The same by the rate of three sensors; a packet has four samples at any rate."""
     script = _script(1, seed)
     works = {
-        one: _analysis(_recorded(work, f"rate{one:g}", session(script, rate_hz=one, seconds=SHORT_S))) for one in hz
+        one: _analysis(archive.write_items(work / f"rate{one:g}.mcap", session(script, rate_hz=one, seconds=SHORT_S)))
+        for one in hz
     }
     return _each_second("the rate", "Hz", works, tries)
 
@@ -192,7 +186,7 @@ def lengths(work: Path, seed: int, reps: Sequence[int], tries: int = 2) -> Curve
     """Seconds of processor time by the seconds of the session."""
     scripts = [_script(one, seed) for one in reps]
     works = {
-        seconds_of(one): _analysis(_recorded(work, f"reps{k}", session(one)))
+        seconds_of(one): _analysis(archive.write_items(work / f"reps{k}.mcap", session(one)))
         for k, one in zip(reps, scripts, strict=True)
     }
     return Curve("the length of a session", "s", "s", tuple(works), least(works, tries))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from imufeedback.records import AlignedBlock, Segment, SegmentMotion, frozen
 
 
@@ -17,17 +19,17 @@ def without_forearm(block: AlignedBlock) -> tuple[AlignedBlock, SegmentMotion | 
         frozen(block.q_es[:, keep]),
         frozen(block.gyr_rad_s[:, keep]),
         frozen(block.acc_m_s2[:, keep]),
-        frozen(block.rest[:, keep], bool),
+        frozen(block.rest[:, keep], np.bool_),
         frozen(block.inclination_sd_rad[:, keep]),
         frozen(block.heading_sd_rad[:, keep]),
-        frozen(block.ok[:, keep], bool),
-        frozen(block.saturated[:, keep], bool),
+        frozen(block.ok[:, keep], np.bool_),
+        frozen(block.saturated[:, keep], np.bool_),
     )
     felt = SegmentMotion(
         Segment.LEAD_FOREARM,
         block.t_s,
         frozen(block.gyr_rad_s[:, at]),
         frozen(block.acc_m_s2[:, at]),
-        frozen(block.ok[:, at], bool),
+        frozen(block.ok[:, at], np.bool_),
     )
     return rest, felt

@@ -49,7 +49,7 @@ def unjudged(rules: Iterable[Unjudged | UnjudgedRule]) -> list[tuple[str, str, l
 
 def nothing(not_judged: int) -> str:
     """What is said of a rep without a finding: rules that could not be judged are not clean."""
-    return f"none ({not_judged} not judged)" if not_judged else "none"
+    return f"none ({not_judged} not checked)" if not_judged else "none"
 
 
 def severity(rep: JudgedRep) -> tuple[int, int, float]:
@@ -88,7 +88,7 @@ def _praise(rep: JudgedRep) -> str:
     grown = features.get("trail_thigh_growth_deg")
     if grown is not None:
         parts.append(f"grew by {number(grown, 'deg')} at most")
-    doubt = [f"{_rule_words(finding.rule)} is unsure" for finding in unsure(rep)]
+    doubt = [f"{rule_words(finding.rule)} is unsure" for finding in unsure(rep)]
     return "; ".join(parts + doubt) or "no fault was found"
 
 
@@ -102,7 +102,7 @@ def _measured(finding: RuleFinding) -> str:
     return f"{number(finding.value, finding.unit)}{spread}, limit {number(finding.limit, finding.unit)}"
 
 
-def _rule_words(rule: str) -> str:
+def rule_words(rule: str) -> str:
     return rule.replace("-", " ")
 
 
@@ -188,7 +188,7 @@ def next_drill(
         return FASTER
     rule, text, times = found[0]
     named = next((one.drill for rep in reps for one in faults(rep) if one.rule == rule), None)
-    return Next(named or usual(rule) or USUAL_DRILL, TITLE, text or _rule_words(rule), "", times)
+    return Next(named or usual(rule) or USUAL_DRILL, TITLE, text or rule_words(rule), "", times)
 
 
 TITLE = "Work on this one thing, slowly"
@@ -234,7 +234,7 @@ def changed_limits(summary: Document) -> list[str]:
     """Limits that were not the rule set's own, and whose they were."""
     whose = {"player": "the player's own", "today": "set for this session only"}
     return [
-        f"{_rule_words(one.key)}: {minus(one.value, 1)}"
+        f"{rule_words(one.key)}: {minus(one.value, 1)}"
         + ("" if one.usual is None else f" instead of {minus(one.usual, 1)}")
         + f" ({whose.get(one.whose, one.whose)})"
         for one in summary.limits
@@ -258,7 +258,7 @@ def certainty(summary: Document) -> list[str]:
         lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")
     void = len(summary.reps) - len(reps)
     if void:
-        lines.append(f"{count(void, 'rep')} could not be judged: an angle was not known all along.")
+        lines.append(f"{count(void, 'rep')} without a result: an angle was not known all along.")
     return lines + unchecked(summary) + _data_words(summary)
 
 

@@ -1,22 +1,27 @@
-"""Line pictures as SVG text: few, plain, inline. Numbers in, markup out; every text is escaped."""
+"""Lines, bars and the body as SVG text: few, plain, inline. Numbers in, markup out; every text is escaped."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
 import numpy as np
 
 from imufeedback.figure.shapes import LIGHT, Drawing, Label
-from imufeedback.records import Floats
+from imufeedback.records import Floats, Ints
 from imufeedback.report.story import minus
 
-WIDTH, HEIGHT = 640, 330
-LEFT, RIGHT, TOP, BOTTOM = 52, 14, 12, 44
+WIDTH, HEIGHT = 640, 340
+LEFT, RIGHT, TOP, BOTTOM = 60, 20, 38, 58
+"""Room for texts 22 high: on a phone that is a third of a picture's width they are read, and nothing is cut."""
 POINTS_MAX = 160
-"""Points of a line; more cannot be told apart."""
+"""Points of a line. Of more, the least and the greatest of each of their groups are drawn: peaks must stay."""
+BAR, NAME, NUMBER = 28, 180, 80
+"""Height of a bar; room for its name and its number."""
+LONGEST = 4.0
+"""A bar longer than so many times the highlighted one is cut: one filter that fails must not flatten all others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +51,7 @@ class Picture:
     """Places and texts, when they are not plain numbers."""
     y_include: Sequence[float] = field(default_factory=tuple)
     """Values that must be in the picture."""
+    y_ticks: Sequence[tuple[float, str]] | None = None
 
 
 def draw(picture: Picture) -> str:
@@ -53,15 +59,38 @@ def draw(picture: Picture) -> str:
     shown = [one for one in picture.lines if np.isfinite(one.y).any()]
     if not shown:
         return "<p>There is nothing to draw.</p>"
-    x_low, x_high = _range(np.concatenate([one.x for one in shown]), 0.02 if picture.x_ticks is None else 0.09)
+    x_low, x_high = _range(np.concatenate([one.x for one in shown]), 0.02 if picture.x_ticks is None else 0.12)
     y_values = [one.y for one in shown] + [one.y + k * one.sd for one in shown if one.sd is not None for k in (-1, 1)]
     y_low, y_high = _range(np.concatenate([*y_values, np.array(picture.y_include, dtype=np.float64)]), 0.06)
     frame = _Frame(x_low, x_high, y_low, y_high)
-    parts = [f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(picture.title)}">']
-    parts += frame.axes(picture)
+    parts = [_begin(WIDTH, HEIGHT, picture.title), *frame.axes(picture)]
     parts += [frame.band(one) for one in shown if one.sd is not None]
     parts += [frame.line(one) for one in shown]
     return "".join([*parts, "</svg>"])
+
+
+def bars(values: Mapping[str, float], *, unit: str, highlight: str, floor: float | None, title: str) -> str:
+    """A bar for each value, the smallest first; a dashed line at the floor. `title` is read out for the picture."""
+    largest = max(values.values())
+    top = max(min(largest, LONGEST * max(values.get(highlight, largest), floor or 0.0)), 1e-9)
+    room, height = WIDTH - NAME - NUMBER, BAR * len(values) + 8
+    parts = [_begin(WIDTH, height, title)]
+    for i, (name, value) in enumerate(sorted(values.items(), key=lambda item: item[1])):
+        length, y, css = room * min(value / top, 1.0), 4 + i * BAR, "own" if name == highlight else "other"
+        end, middle = NAME + length, y + BAR / 2 + 3
+        parts.append(f'<text class="{css}" x="{NAME - 8}" y="{middle}" text-anchor="end">{escape(name)}</text>')
+        parts.append(f'<rect class="{css}" x="{NAME}" y="{y + 3}" width="{max(length, 1):.1f}" height="{BAR - 8}"/>')
+        if value > top:
+            parts.append(f'<path class="cut" d="M{end - 14:.1f} {y + BAR - 4} l6 {-BAR + 4}"/>')
+        parts.append(f'<text x="{end + 6:.1f}" y="{middle}">{value:.2g}{escape(unit)}</text>')
+    if floor is not None and floor <= top:
+        x = NAME + room * floor / top
+        parts.append(f'<line class="floor" x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{height}"/>')
+    return "".join([*parts, "</svg>"])
+
+
+def _begin(width: float, height: float, title: str) -> str:
+    return f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" aria-label="{escape(title)}">'
 
 
 def body(drawing: Drawing, title: str, words: Callable[[Label], str]) -> str:
@@ -71,8 +100,7 @@ def body(drawing: Drawing, title: str, words: Callable[[Label], str]) -> str:
     def place(point: tuple[float, float]) -> str:
         return f"{1e3 * (point[0] - left):.0f} {1e3 * (top - point[1]):.0f}"
 
-    size = f"{1e3 * (right - left):.0f} {1e3 * (top - bottom):.0f}"
-    parts = [f'<svg class="body" viewBox="0 0 {size}" role="img" aria-label="{escape(title)}">']
+    parts = [_begin(1e3 * (right - left), 1e3 * (top - bottom), title).replace("<svg", '<svg class="body"')]
     for shape in drawing.shapes:
         ink = LIGHT[shape.part]
         dash = ' stroke-dasharray="18 12"' if ink.dash else ""
@@ -96,7 +124,7 @@ def _range(values: Floats, room: float) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def ticks(low: float, high: float, wanted: int = 6) -> list[float]:
+def ticks(low: float, high: float, wanted: int) -> list[float]:
     """Multiples of 1, 2 or 5 times a power of ten between two ends."""
     raw = (high - low) / wanted
     power = 10.0 ** math.floor(math.log10(raw))
@@ -122,33 +150,23 @@ class _Frame:
     def axes(self, picture: Picture) -> list[str]:
         bottom, right = HEIGHT - BOTTOM, WIDTH - RIGHT
         out = []
-        for value in ticks(self.y_low, self.y_high):
-            at, css = self.y(value), "zero" if value == 0 else "grid"
+        for value, text in picture.y_ticks or _numbers(self.y_low, self.y_high, 6):
+            at, css = self.y(value), "zero" if value == 0 and picture.y_ticks is None else "grid"
             out.append(f'<path class="{css}" d="M{LEFT} {at:.1f}H{right}"/>')
-            out.append(f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end">{_tick(value)}</text>')
-        places = picture.x_ticks
-        if places is None:
-            places = [(value, _tick(value)) for value in ticks(self.x_low, self.x_high, 8)]
-        for value, text in places:
+            out.append(f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end">{escape(text)}</text>')
+        for value, text in picture.x_ticks or _numbers(self.x_low, self.x_high, 8):
             at = self.x(value)
             out.append(f'<path class="grid" d="M{at:.1f} {TOP}V{bottom}"/>')
-            out.append(f'<text x="{at:.1f}" y="{bottom + 17}" text-anchor="middle">{escape(text)}</text>')
+            out.append(f'<text x="{at:.1f}" y="{bottom + 22}" text-anchor="middle">{escape(text)}</text>')
         out.append(
-            f'<text x="{(LEFT + right) / 2}" y="{HEIGHT - 6}" text-anchor="middle">{escape(picture.x_title)}</text>'
+            f'<text x="{(LEFT + right) / 2}" y="{HEIGHT - 8}" text-anchor="middle">{escape(picture.x_title)}</text>'
         )
-        middle = (TOP + bottom) / 2
-        out.append(
-            f'<text x="14" y="{middle}" text-anchor="middle" transform="rotate(-90 14 {middle})">'
-            f"{escape(picture.y_title)}</text>"
-        )
+        out.append(f'<text x="4" y="20">{escape(picture.y_title)}</text>')
         return out
 
     def line(self, line: Line) -> str:
         label = f"<title>{escape(line.label)}</title>" if line.label else ""
-        paths = "".join(
-            "M" + "L".join(f"{self.x(x):.1f} {self.y(y):.1f}" for x, y in zip(xs, ys, strict=True))
-            for xs, ys in _runs(line.x, line.y)
-        )
+        paths = "".join(f"M{self._points(line.x[run], line.y[run])}" for run in _runs(line.y))
         out = f'<path class="line {line.css}" d="{paths}">{label}</path>'
         if line.dots:
             known = np.isfinite(line.y)
@@ -161,20 +179,32 @@ class _Frame:
     def band(self, line: Line) -> str:
         assert line.sd is not None
         paths = []
-        for (xs, low), (_, high) in zip(_runs(line.x, line.y - line.sd), _runs(line.x, line.y + line.sd), strict=True):
-            around = [(x, y) for x, y in zip(xs, low, strict=True)] + list(zip(xs, high, strict=True))[::-1]
-            paths.append("M" + "L".join(f"{self.x(x):.1f} {self.y(y):.1f}" for x, y in around) + "Z")
+        for run in _runs(line.y + line.sd):
+            x = np.r_[line.x[run], line.x[run][::-1]]
+            y = np.r_[(line.y - line.sd)[run], (line.y + line.sd)[run][::-1]]
+            paths.append(f"M{self._points(x, y)}Z")
         return f'<path class="band {line.css}" d="{"".join(paths)}"/>'
 
+    def _points(self, xs: Floats, ys: Floats) -> str:
+        return "L".join(f"{self.x(x):.1f} {self.y(y):.1f}" for x, y in zip(xs, ys, strict=True))
 
-def _runs(x: Floats, y: Floats) -> list[tuple[Floats, Floats]]:
-    """Stretches without NaN, thinned to what can be seen."""
-    edges = np.flatnonzero(np.diff(np.r_[False, np.isfinite(y), False].astype(np.int8))).reshape(-1, 2)
-    out = []
-    for first, last in edges:
-        pick = np.unique(np.linspace(first, last - 1, min(last - first, POINTS_MAX)).astype(np.int64))
-        out.append((x[pick], y[pick]))
-    return out
+
+def _runs(values: Floats) -> list[Ints]:
+    """Where the stretches without NaN are, thinned to what can be seen."""
+    edges = np.flatnonzero(np.diff(np.r_[False, np.isfinite(values), False].astype(np.int8))).reshape(-1, 2)
+    return [first + _thinned(values[first:last]) for first, last in edges]
+
+
+def _thinned(values: Floats) -> Ints:
+    if len(values) <= POINTS_MAX:
+        return np.arange(len(values))
+    groups = np.array_split(np.arange(len(values)), POINTS_MAX // 2)
+    ends = [(group[values[group].argmin()], group[values[group].argmax()]) for group in groups]
+    return np.unique(np.r_[0, np.array(ends).ravel(), len(values) - 1])
+
+
+def _numbers(low: float, high: float, wanted: int) -> list[tuple[float, str]]:
+    return [(value, _tick(value)) for value in ticks(low, high, wanted)]
 
 
 def _tick(value: float) -> str:

@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
-from imufeedback.measure import chart, coach_words
+from imufeedback.measure import coach_words
 from imufeedback.measure.checks import Band, Measured, at_most, exactly
 from imufeedback.measure.page import page
 from imufeedback.measure.rows import FIELDS
 from imufeedback.measure.run import Report
+from imufeedback.report import svg
 
 VOID = {"meta", "line", "rect", "path", "br"}
 
@@ -86,13 +87,13 @@ def test_it_is_a_whole_document_without_anything_from_elsewhere(report: Report) 
     assert any(one.get("name") == "viewport" for one in seen.all("meta"))
 
 
-def test_the_coach_reads_plain_words_with_units_and_an_honest_verdict(report: Report) -> None:
+def test_the_coach_reads_plain_words_with_units_and_an_honest_result(report: Report) -> None:
     texts = [text for _, text in Outline(page(report)).texts]
     assert "Trail thigh angle in a full swing: how far off" in texts
     assert "1.25°" in texts
     assert "at most 1.5°" in texts
     assert "60 to 76 of 100" in texts
-    assert texts.count("not measured") == 2  # value and verdict
+    assert texts.count("not measured") == 2  # value and result
     joined = " ".join(texts)
     assert "1 of 3 promises hold" in joined
     assert "quick form" in joined
@@ -139,22 +140,22 @@ def test_a_picture_for_each_set_says_in_words_what_it_shows(report: Report) -> N
 
 def test_bars_are_as_long_as_their_values_and_the_longest_are_cut() -> None:
     seen = Outline(
-        chart.bars({"vqf": 4, "imufeedback": 2, "mekf": 99}, unit="°", highlight="imufeedback", floor=1, title="t")
+        svg.bars({"vqf": 4, "imufeedback": 2, "mekf": 99}, unit="°", highlight="imufeedback", floor=1, title="t")
     )
     own, vqf, mekf = (float(str(one["width"])) for one in seen.all("rect"))
     assert vqf == pytest.approx(2 * own, rel=1e-3)
-    assert mekf == pytest.approx(chart.LONGEST * own, rel=1e-3)
+    assert mekf == pytest.approx(svg.LONGEST * own, rel=1e-3)
     assert len(seen.all("path")) == 1
     (floor,) = seen.all("line")
-    assert float(str(floor["x1"])) - chart.LABEL == pytest.approx(own / 2, abs=0.1)
+    assert float(str(floor["x1"])) - svg.NAME == pytest.approx(own / 2, abs=0.1)
 
 
 def test_a_chart_of_nothing_but_zeros() -> None:
-    assert len(Outline(chart.bars({"a": 0.0}, unit="", highlight="a", floor=None, title="t")).all("rect")) == 1
+    assert len(Outline(svg.bars({"a": 0.0}, unit="", highlight="a", floor=None, title="t")).all("rect")) == 1
 
 
 @pytest.mark.parametrize(
-    ("line", "amount", "wanted", "verdict"),
+    ("line", "amount", "wanted", "holds"),
     [
         (Measured("x", 0.946, at_most(0.95), "ratio"), "0.946 times", "at most 0.95 times", "yes"),
         (Measured("x", 1721.4, at_most(60), "µs"), "1721 µs", "at most 60 µs", "no"),
@@ -163,11 +164,11 @@ def test_a_chart_of_nothing_but_zeros() -> None:
         (Measured("x", 5, Band(None, None), "deg"), "5°", "–", "yes"),
     ],
 )
-def test_amounts_in_words(line: Measured, amount: str, wanted: str, verdict: str) -> None:
-    assert (coach_words.amount(line.value, line.unit), coach_words.wanted(line), coach_words.verdict(line)) == (
+def test_amounts_in_words(line: Measured, amount: str, wanted: str, holds: str) -> None:
+    assert (coach_words.amount(line.value, line.unit), coach_words.wanted(line), coach_words.holds(line)) == (
         amount,
         wanted,
-        verdict,
+        holds,
     )
 
 

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.measure import scaling, scaling_page
+from imufeedback.measure import pictures, scaling
+from imufeedback.measure.page import page
+from imufeedback.measure.run import Report
 from imufeedback.measure.scaling import Curve
 from imufeedback.pipeline import run
 from imufeedback.records import Angles, Rep, Segment
@@ -86,26 +88,23 @@ def test_lengths_are_those_of_the_sessions(tmp_path: Path, monkeypatch: pytest.M
 
 def test_the_page_shows_every_point_and_the_exponent() -> None:
     rows = [{"set": "speed", "trial": "memory"}, curve((3.0, 6.0, 12.0, 24.0)).row()]
-    shown = "".join(scaling_page.section(rows))
+    shown = page(Report(False, 1, rows=rows))
     assert shown.count("<circle") == 4
-    assert shown.count("<tr>") == 1 + 4
+    assert shown.count('<tr><td class="n">') == 4
     assert "exponent 1.00" in shown
-    assert not list(scaling_page.section(rows[:1]))
+    assert "<svg" not in page(Report(False, 1, rows=rows[:1]))
 
 
 @pytest.mark.parametrize(("costs", "side"), [((3.0, 6.0), 0), ((3.0, 4.0), -1), ((3.0, 12.0), 1)])
 def test_a_point_above_the_dashed_line_costs_more_than_its_share(costs: tuple[float, ...], side: int) -> None:
-    shown = scaling_page.picture(curve(costs, (1.0, 2.0)).row(), "t")
-    number = r'="([0-9.]+)"'
-    x1, y1, x2, y2 = (float(re.search(f" {name}{number}", shown)[1]) for name in ("x1", "y1", "x2", "y2"))
-    cx, cy = (float(re.findall(f" {name}{number}", shown)[-1]) for name in ("cx", "cy"))
-    dashed = y1 + (y2 - y1) * (cx - x1) / (x2 - x1)
-    above = dashed - cy
+    shown = pictures.against_size(curve(costs, (1.0, 2.0)).row(), "t")
+    dashed = [float(one) for one in re.findall(r'class="line floor" d="M[0-9.]+ [0-9.]+L[0-9.]+ ([0-9.]+)"', shown)]
+    above = dashed[0] - float(re.findall(r' cy="([0-9.]+)"', shown)[-1])
     assert (abs(above) < 0.2) if side == 0 else (above * side > 5)
 
 
 def test_names_on_the_page_are_text_and_never_markup() -> None:
     nasty = "<b>\"'&"
-    shown = "".join(scaling_page.section([Curve(nasty, nasty, nasty, (1.0, 2.0), (1.0, 2.0)).row()]))
+    shown = page(Report(False, 1, rows=[Curve(nasty, nasty, nasty, (1.0, 2.0), (1.0, 2.0)).row()]))
     assert "<b>" not in shown
     assert "&lt;b&gt;" in shown

@@ -12,7 +12,7 @@ import summary_page
 from imufeedback import document as room
 from imufeedback import report
 from imufeedback.document import Document, JudgedRep, RepCue, RuleFinding, Tally, to_json
-from imufeedback.records import BlockBegun, Finding, Hand, Mode, Rep, Role, Verdict
+from imufeedback.records import BlockBegun, Finding, Hand, Lack, Mode, Rep, Role, Verdict
 from imufeedback.report.summary import Summary
 
 LEAST = '{"version": "0.1", "reps": []}'
@@ -46,8 +46,8 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     assert values["player"] == {"hand": "left"}
     (rep,) = json.loads(json.dumps(values))["reps"]
     assert list(rep) == [
-        "index", "kind", "start_s", "end_s", "void", "marks", "estimated", "features", "tones", "estimate", "findings",
-        "unjudged", "cues",
+        "index", "kind", "start_s", "end_s", "void", "positions", "estimated", "features", "tones", "estimate",
+        "findings", "unjudged", "cues",
     ]  # fmt: skip
     assert rep["findings"] == [
         {"rule": "falls", "t_s": 1.0, "value": 9.0, "limit": 5.0, "unit": "deg", "verdict": "fault", "sd": 1.5,
@@ -62,7 +62,7 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
 def test_what_was_written_is_read_again() -> None:
     finding = RuleFinding(rule="r", t_s=1.0, value=2.0, limit=3.0, verdict=Verdict.UNSURE)
     rep = JudgedRep(
-        index=0, kind="swing", start_s=0.1 + 0.2, end_s=4.0, marks={"top_s": 1 / 3}, features={"a_deg": -1e-9},
+        index=0, kind="swing", start_s=0.1 + 0.2, end_s=4.0, positions={"top_s": 1 / 3}, features={"a_deg": -1e-9},
         findings=[finding], cues=[RepCue(sound="stalled", t_s=1.0, heard_s=None)],
     )  # fmt: skip
     whole = Document(version="1", reps=[rep], notes=["torn"])
@@ -73,11 +73,11 @@ def test_numbers_that_json_has_not_are_null_or_left_out() -> None:
     nan, inf = float("nan"), float("inf")
     finding = RuleFinding(rule="r", t_s=nan, value=inf, limit=-inf, verdict=Verdict.FAULT)
     rep = JudgedRep(
-        index=0, kind="swing", start_s=0.0, end_s=4.0, marks={"top_s": nan}, features={"a_deg": inf, "b_deg": 1.0},
+        index=0, kind="swing", start_s=0.0, end_s=4.0, positions={"top_s": nan}, features={"a_deg": inf, "b_deg": 1.0},
         findings=[finding], cues=[],
     )  # fmt: skip
     values = json.loads(json.dumps(to_json(Document(version="1", reps=[rep])), allow_nan=False))["reps"][0]
-    assert (values["marks"], values["features"]) == ({}, {"b_deg": 1.0})
+    assert (values["positions"], values["features"]) == ({}, {"b_deg": 1.0})
     assert [values["findings"][0][name] for name in ("t_s", "value", "limit")] == [None, None, None]
 
 
@@ -101,3 +101,14 @@ def test_what_calibration_was_called_before_is_still_read() -> None:
     assert found.calibration.level == "good"
     assert "fit" not in to_json(found)
     assert msgspec.json.decode(LEAST.replace("}", ', "fit": null}'), type=Document).calibration is None
+
+
+def test_what_positions_and_a_missing_limit_were_called_before_is_read() -> None:
+    old = {
+        "index": 0, "kind": "swing", "start_s": 0.0, "end_s": 4.0, "marks": {"top_s": 1.5}, "features": {},
+        "findings": [], "cues": [], "unjudged": [{"rule": "a", "lack": "not judged yet", "text": "b"}],
+    }  # fmt: skip
+    rep = msgspec.convert(old, JudgedRep)
+    assert rep.positions == {"top_s": 1.5}
+    assert rep.unjudged[0].lack == Lack.LIMIT
+    assert "marks" not in to_json(rep)

@@ -3,59 +3,22 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta, timezone
 from html.parser import HTMLParser
-from typing import Any
 
 import msgspec
 import numpy as np
 import pytest
+from judged_sessions import finding, rep, session, summary
 
 from imufeedback import resources, shipped
-from imufeedback.document import Document, JudgedRep, RuleFinding, UnjudgedRule
-from imufeedback.records import Hand, Verdict
+from imufeedback.document import UnjudgedRule
+from imufeedback.records import Hand
 from imufeedback.report import story
-from imufeedback.report.page import Curve, Drill, Frame, Frames, Session, player_page, session_page
+from imufeedback.report.page import player_page, session_page
+from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
 from imufeedback.rules import parse_rule_set
 
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
-
-
-def finding(rule: str, value: float, verdict: str = "fault", text: str = "") -> RuleFinding:
-    text = text or f"do better at {rule}"
-    return RuleFinding(rule=rule, t_s=1.0, value=value, limit=3.0, unit="deg", verdict=Verdict(verdict), text=text)
-
-
-def rep(index: int, *found: RuleFinding, flat: float = 1.0, tones: bool | None = None) -> JudgedRep:
-    features = {
-        "trail_thigh_loss_top_finish_deg": 20.0 + index,
-        "trail_thigh_flat_turn_deg": flat,
-        "thigh_angle_sd_deg": 1.5,
-        "trail_thigh_angle_top_deg": -0.04,
-    }
-    return JudgedRep(
-        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, marks={"top_s": 1.0},
-        estimated=["impact_s"], features=features, findings=list(found), cues=[], tones=tones,
-    )  # fmt: skip
-
-
-def summary(*reps: JudgedRep, reason: str = "bow more", **more: Any) -> Document:
-    sensor = {"role": "left_thigh", "id": "A", "rate_hz": 200.0, "samples": 990, "lost": 10, "saturated": 0}
-    fit = {
-        "method": "m",
-        "level": "fair",
-        "segments": {"pelvis": {"level": "fair", "sd_deg": 2.0, "reason": reason}},
-    }
-    values = {
-        "version": "1", "player": {"hand": "right"}, "sensors": [sensor], "calibration": fit,
-        "reps": msgspec.to_builtins(reps), "totals": {"samples": 990, "lost": 10}, "notices": [], "notes": [], **more,
-    }  # fmt: skip
-    return msgspec.convert(values, Document)
-
-
-def session(*reps: JudgedRep, **more: Any) -> Session:
-    started = datetime(2025, 7, 1, 10, 0, tzinfo=timezone(timedelta(hours=5.75)))
-    return Session(summary(*reps), **{"player": "Ida", "title": "Tuesday", "started": started, **more})
 
 
 class Text(HTMLParser):
@@ -117,12 +80,12 @@ def test_best_and_worst_with_their_reasons():
 
 
 def test_rules_that_could_not_be_judged_are_told_once_and_are_not_clean():
-    still_open = UnjudgedRule(rule="lead-hip-turns-in", lack="not judged yet", text="Hit a <baseline> block.")
+    still_open = UnjudgedRule(rule="lead-hip-turns-in", lack="no limit yet", text="Hit a <baseline> block.")
     reps = [msgspec.structs.replace(rep(k), unjudged=[still_open]) for k in range(3)]
     page = session_page(session(*reps))
-    assert page.count("Not judged yet: lead hip turns in. Hit a &lt;baseline&gt; block.") == 1
-    assert page.count("none (1 not judged)") == 3
-    assert "Not judged" not in session_page(session(rep(0)))
+    assert page.count("No limit yet: lead hip turns in. Hit a &lt;baseline&gt; block.") == 1
+    assert page.count("none (1 not checked)") == 3
+    assert "Rules without a result" not in session_page(session(rep(0)))
 
 
 def test_the_next_drill_follows_the_most_common_fault():

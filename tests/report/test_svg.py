@@ -52,3 +52,24 @@ def test_one_value_has_a_range():
 def test_ticks_are_round():
     assert svg.ticks(-44.0, 91.0, 8) == [-40.0, -20.0, 0.0, 20.0, 40.0, 60.0, 80.0]
     assert np.allclose(svg.ticks(0.0, 1.0, 6), [0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
+
+
+def test_a_line_of_many_points_keeps_its_peak():
+    values = [1.0] * 5000
+    values[1234] = 50.0
+    text = picture(values)
+    assert len(text) < 12_000
+    points = re.search('class="line good" d="M([^"]*)"', text)
+    assert points is not None
+    heights = [one.split()[1] for one in points[1].split("L")]
+    assert heights.count(min(heights, key=float)) == 1
+
+
+def test_the_parts_of_a_band_fit_each_other_when_it_is_thinned():
+    rng = np.random.default_rng(1)
+    text = picture(list(rng.normal(size=900)), [1.0] * 900)
+    band = re.search('class="band good" d="M([^"]*)Z"', text)
+    assert band is not None
+    x = [float(one.split()[0]) for one in band[1].split("L")]
+    assert x == [*sorted(x[: len(x) // 2]), *sorted(x[len(x) // 2 :], reverse=True)]
+    assert x[: len(x) // 2] == x[: len(x) // 2 - 1 : -1]

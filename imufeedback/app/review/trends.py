@@ -67,7 +67,7 @@ class TrendPage(QWidget):
         name = self.feature.currentData()
         points = self._library.trend(name, self._player) if name else []
         if not points:
-            self.words.setText(phrase("review.no_judged_reps_yet_open"))
+            self.words.setText(phrase("review.no_results_yet_open_the"))
             return
         places = {path: k for k, path in enumerate(dict.fromkeys(one.path for one in points))}
         for kind, _, colour, symbol, style in KINDS:

@@ -36,7 +36,7 @@ from imufeedback.app.labels import MessageLine, pixel_font
 from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.model import (
-    MARKS,
+    POSITIONS,
     SPEEDS,
     Playback,
     against_turn,
@@ -93,11 +93,11 @@ class ReviewWindow(QMainWindow):
         self.player, self.sessions = QComboBox(), QListWidget()
         self.title, self.facts = QLabel(), QLabel()
         self.facts.setWordWrap(True)
-        self.quantity, self.mark, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
+        self.quantity, self.position, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
         self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
-        self.mark.addItems(
+        self.position.addItems(
             [
-                *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in MARKS),
+                *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in POSITIONS),
                 phrase("review.turn_instead_of_time"),
             ]
         )
@@ -158,8 +158,8 @@ class ReviewWindow(QMainWindow):
         choices = QHBoxLayout()
         for text, box in (
             (phrase("review.show"), self.quantity),
-            (phrase("review.aligned"), self.mark),
-            (phrase("review.judged_by"), self.rules),
+            (phrase("review.aligned"), self.position),
+            (phrase("review.checked_by"), self.rules),
         ):
             choices.addWidget(QLabel(text))
             choices.addWidget(box)
@@ -199,7 +199,7 @@ class ReviewWindow(QMainWindow):
         self.judge.failed.connect(self._show_failure, Qt.ConnectionType.QueuedConnection)
         self.judge.progress.connect(self._show_progress, Qt.ConnectionType.QueuedConnection)
         self.rules.activated.connect(lambda *_: self._open_current())
-        for box in (self.quantity, self.mark):
+        for box in (self.quantity, self.position):
             box.currentIndexChanged.connect(lambda *_: self._draw_lines())
         self.view.currentIndexChanged.connect(lambda at: self.figure.show_views(list(View)[at]))
         self.speed.currentIndexChanged.connect(self._set_speed)
@@ -269,7 +269,7 @@ class ReviewWindow(QMainWindow):
         if row.trouble:
             self.facts.setText(phrase("review.this_recording_cannot_be_shown", why=row.trouble))
             return
-        self.facts.setText(phrase("review.judging"))
+        self.facts.setText(phrase("review.checking"))
         name = self.rules.currentText()
         rule_set = resources.text("rules", name) if self.rules.currentIndex() > 0 else None
         self.judge.ask(row.path, rule_set)
@@ -288,7 +288,7 @@ class ReviewWindow(QMainWindow):
 
     def _show_progress(self, seconds: float) -> None:
         if self.found is None:
-            self.facts.setText(phrase("review.judging_done", at=numerals.clock_time(seconds)))
+            self.facts.setText(phrase("review.checking_done", at=numerals.clock_time(seconds)))
 
     def show_judgement(self, found: Judgement) -> None:
         """A session is ready."""
@@ -332,18 +332,18 @@ class ReviewWindow(QMainWindow):
         self._stretch = stretch_of(self.found.trace, self._played)
         times = self._stretch.t_s
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
-        mark = MARKS[min(self.mark.currentIndex(), len(MARKS) - 1)]
-        self.playback.seek(self._played.marks.get(mark, self.playback.begin_s))
+        position = POSITIONS[min(self.position.currentIndex(), len(POSITIONS) - 1)]
+        self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self._draw_lines()
 
     def _draw_lines(self) -> None:
         if self.found is None or self._played is None:
             return
         name, column = list(quantities(self.found.hand).items())[max(self.quantity.currentIndex(), 0)]
-        chosen, at = self.reps.selected(), self.mark.currentIndex()
-        if at < len(MARKS):
-            lines = overlay(self.found.trace, chosen, column, MARKS[at])
-            x_title = phrase("review.seconds_from", mark=MARKS[at].removesuffix("_s"))
+        chosen, at = self.reps.selected(), self.position.currentIndex()
+        if at < len(POSITIONS):
+            lines = overlay(self.found.trace, chosen, column, POSITIONS[at])
+            x_title = phrase("review.seconds_from", position=POSITIONS[at].removesuffix("_s"))
         else:
             lines = against_turn(self.found.trace, chosen, column)
             x_title = phrase("review.pelvis_turn_degrees_towards_the")
@@ -363,10 +363,10 @@ class ReviewWindow(QMainWindow):
         self.figure.show_pose(
             pose, Shown(self._target_deg, angle_sd, turn_sd, shanks=bool(np.isfinite(pose[-2:]).any()))
         )
-        at = self.mark.currentIndex()
-        if at < len(MARKS):
-            mark_s = self._played.marks.get(MARKS[at])
-            self.overlay.show_cursor(None if mark_s is None else now_s - mark_s)
+        at = self.position.currentIndex()
+        if at < len(POSITIONS):
+            position_s = self._played.positions.get(POSITIONS[at])
+            self.overlay.show_cursor(None if position_s is None else now_s - position_s)
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
         span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
@@ -456,10 +456,10 @@ def session_words(one: SessionRow) -> str:
     if one.trouble:
         told = phrase("review.cannot_be_read", why=one.trouble)
     elif one.reps is None:
-        told = phrase("review.not_judged_yet")
+        told = phrase("review.not_checked_yet")
     else:
         told = phrase("review.reps_without_a_fault", reps=one.reps, clean=one.reps - (one.faults or 0))
-        told += phrase("review.not_judged", void=one.void) if one.void else ""
+        told += phrase("review.without_a_result", void=one.void) if one.void else ""
     cut = "" if one.closed or one.trouble else phrase("review.was_cut_off")
     beside = f"\n! {one.beside}" if one.beside else ""
     return f"{when}\n{one.title} · {told}{cut}{beside}"
@@ -469,17 +469,17 @@ def facts(found: Judgement) -> list[str]:
     """Lines under the title: how good the data is, and how an older verdict differs."""
     fit = found.summary.calibration
     level = phrase("review.no_calibration") if fit is None else phrase("review.calibration", level=fit.level)
-    lines = [phrase("review.judged_by_version", level=level, rules=found.rules, version=found.summary.version)]
+    lines = [phrase("review.checked_by_version", level=level, rules=found.rules, version=found.summary.version)]
     lines += [f"! {note}" for note in found.summary.file_notes]
     void = [rep for rep in found.summary.reps if rep.void]
     lines += [f"! {phrase('void_rep', number=rep.index + 1, reason=rep.void or '')}" for rep in void[:REASONS]]
     if len(void) > REASONS:
-        lines.append(phrase("review.more_reps_could_not_be", more=len(void) - REASONS))
+        lines.append(phrase("review.more_reps_have_no_result", more=len(void) - REASONS))
     if found.others:
         then = found.others[-1]
         differs = "; ".join(changed(then.summary, found.summary)[:3]) or phrase("review.it_says_the_same")
         head = phrase(
-            "review.the_verdict_of_version_is", day=then.judged_utc[:10], rules=then.rules, version=then.version
+            "review.the_result_of_version_is", day=then.judged_utc[:10], rules=then.rules, version=then.version
         )
         lines.append(head + differs)
     return lines + [f"{phrase('review.note')}: {one}" for one in found.edits.notes[-2:]]

@@ -12,19 +12,12 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback import people
-from imufeedback.begin import unworn_settings
-from imufeedback.commands import Begin, recorded
-from imufeedback.document import Document
-from imufeedback.measure.archive import make_rep
+from imufeedback.measure import archive
 from imufeedback.measure.checks import Context, Measured, exactly
 from imufeedback.record.files import safe_stem, whole_file
-from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library, places
 from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.forget import plan
-from imufeedback.record.library.verdicts import add_verdict
-from imufeedback.records import RawPacket
-from imufeedback.settings import Player
 
 NAMES = ("José Ñandúes", "Łukasz Gżegżółka", "Åsa-Lill O'Neil", "山田太郎左衛門", "Straßenbauer", "Robin Waterfall",
          "J. R. Featherstone", "한국어이름씨")  # fmt: skip
@@ -95,14 +88,9 @@ def _beside(path: Path, name: str) -> None:
 
 
 def _record(path: Path, name: str, rng: np.random.Generator) -> Path:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    settings = unworn_settings(Player(name=name))
-    with JournalWriter(path, title=f"{name or 'nobody'} swings") as journal:
-        journal.write(recorded(0, Begin.of(settings)))
-        journal.write(RawPacket("A", 10**9, bytes(56)))
-    summary = Document(version="1", reps=[make_rep(index, rng) for index in range(3)], notices=[f"for {name}"])
-    add_verdict(journal.path, summary, key="1", rules="Swing", duration_s=1.0)
-    return journal.path
+    path = archive.make_session(path, name, 2, title=f"{name or 'nobody'} swings")
+    archive.add_result(path, "1", 3, rng, 1.0, [f"for {name}"])
+    return path
 
 
 def digests(paths: Sequence[Path]) -> dict[Path, str]:
@@ -152,4 +140,4 @@ def forgotten(context: Context) -> Iterator[Measured]:
     context.rows.extend({"set": "edges", "left": one} for one in [*where, *changed, *untold][:20])
     yield Measured(f"{len(names)} players deleted: places where the name is left", len(where), exactly(0), "places")
     yield Measured("players deleted: files of others that changed", len(changed), exactly(0), "files")
-    yield Measured("players deleted: files not told before", len(untold), exactly(0), "files")
+    yield Measured("players deleted: files not listed before", len(untold), exactly(0), "files")

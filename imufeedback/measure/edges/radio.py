@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import statistics
-import subprocess
-import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -21,9 +19,11 @@ LIMIT_S = 180.0
 
 def child(*arguments: object) -> dict[str, Any]:
     """One measurement in a process of its own. Raises ImuFeedbackError."""
-    command = [sys.executable, "-m", "imufeedback.measure.windows.at_the_range", *map(str, arguments)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=LIMIT_S)
-    return process.told_by_window(done, "the range could not be measured", "edges")
+    range_ = ("-m", "imufeedback.measure.windows.at_the_range", *arguments)
+    found: dict[str, Any] = process.child(
+        *range_, failed="the range could not be measured", where="edges", limit_s=LIMIT_S
+    )
+    return found
 
 
 def neighbours(context: Context) -> Iterator[Measured]:

@@ -17,10 +17,10 @@ import numpy as np
 
 import imufeedback
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.record.health import examine
-from imufeedback.record.journal import JournalWriter
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 
@@ -106,9 +106,7 @@ def prepared(folder: Path, seed: int) -> Mapping[str, Path]:
     recordings.mkdir(parents=True)
     script = make_script(reps=3, seed=seed)
     for number in range(3):
-        with JournalWriter(recordings / f"{number}.mcap", title=f"session {number}") as journal:
-            for item in items(script, WORN):
-                journal.write(item)
+        write_items(recordings / f"{number}.mcap", items(script, WORN), title=f"session {number}")
     recording = recordings / "0.mcap"
     words = ("export", recording, "--format", "raw", "--out", folder / "raw")
     done = subprocess.run([sys.executable, "-m", "imufeedback", *words], capture_output=True, text=True, check=False)

@@ -6,7 +6,6 @@ import json
 import math
 import shutil
 import signal
-import subprocess
 import sys
 import time
 from collections import Counter
@@ -23,6 +22,7 @@ import numpy as np
 
 from imufeedback import people, resources, toml
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure import process
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.spoilt import odd_files, spoilt
 from imufeedback.measure.memory import peak_mb
@@ -71,12 +71,12 @@ def _limits_wrong(made: Limits) -> str | None:
     swing = parse_rule_set(resources.text("rules", "swing"), "swing")
     unknown = made.limits.keys() - {rule.id for rule in swing.rules}
     if len(passed_over(swing, made)) != len(unknown):
-        return "an unknown limit is not told"
+        return "an unknown limit is not reported"
     return _number_wrong(made)
 
 
 def _person_wrong(made: people.People) -> str | None:
-    return None if len(made.all) + len(made.troubles) == 1 else "neither listed nor told"
+    return None if len(made.all) + len(made.troubles) == 1 else "neither listed nor reported"
 
 
 def _fit_wrong(made: fits.StoredFit | None) -> str | None:
@@ -200,13 +200,8 @@ def measure(context: Context) -> Iterator[Measured]:
     folder = context.work / "texts"
     folder.mkdir()
     begun = time.perf_counter()
-    command = [sys.executable, "-m", "imufeedback.measure.edges.texts", str(folder), str(context.seed), str(count)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise ImuFeedbackError(
-            f"the reader died: {(done.stderr.strip().splitlines() or ['no word'])[-1]}", where="edges"
-        )
-    told = json.loads(done.stdout)
+    reader = ("imufeedback.measure.edges.texts", folder, context.seed, count)
+    told = process.child("-m", *reader, failed="the reader died", where="edges")
     tally: Mapping[str, int] = told["tally"]
     context.rows.append({"set": "edges", "trial": "texts", "seconds": time.perf_counter() - begun, **told})
     tried = sum(number for name, number in tally.items() if not name.endswith(": lost"))

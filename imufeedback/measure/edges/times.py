@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
 import sys
 import time
 from collections import Counter
@@ -16,6 +15,8 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
+from imufeedback.measure import process
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.edges.commands import session
 from imufeedback.measure.edges.texts import HANG_S, Hang, patience
@@ -149,10 +150,7 @@ def _moved(item: Item, by_ns: int) -> Item:
 
 def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind: str) -> Outcome:
     path.unlink(missing_ok=True)
-    with JournalWriter(path) as journal:
-        for item in items:
-            journal.write(item)
-    judged = judge(journal.path)
+    judged = judge(write_items(path, items))
     told = judged.told
     if kind == "sensor":  # what one of three says is not there
         return None if told.rejected or told.notices else "wrong: without a word"
@@ -164,7 +162,7 @@ def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind:
         if not rep.void and {one.rule for one in told.findings_of(rep)} != {
             one.rule for one in expected.told.findings_of(good)
         }:
-            return "wrong: a rep judged otherwise"
+            return "wrong: a rep with another result"
     return None if kind == "same" or told.notices or told.rejected else "wrong: without a word"
 
 
@@ -232,10 +230,7 @@ def run(folder: Path, seed: int, folders: int, recordings: int) -> Counter[str]:
     rng = np.random.default_rng(seed)
     tally: Counter[str] = Counter()
     clean = session(seed)
-    with JournalWriter(folder / "clean.mcap") as journal:
-        for item in clean:
-            journal.write(item)
-    expected = judge(journal.path)
+    expected = judge(write_items(folder / "clean.mcap", clean))
     with patience():
         for _ in range(folders):
             kind, work = folder_case(folder / "csv", rng)
@@ -247,13 +242,10 @@ def run(folder: Path, seed: int, folders: int, recordings: int) -> Counter[str]:
 
 
 def _in_a_process(*what: str | float | Path) -> dict[str, object]:
-    command = [sys.executable, "-m", "imufeedback.measure.edges.times", *map(str, what)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-        raise ImuFeedbackError(f"the process died: {last}", where="edges")
-    told: dict[str, object] = json.loads(done.stdout)
-    return told
+    found: dict[str, object] = process.child(
+        "-m", "imufeedback.measure.edges.times", *what, failed="the process died", where="edges"
+    )
+    return found
 
 
 def measure(context: Context) -> Iterator[Measured]:

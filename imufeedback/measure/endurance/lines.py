@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -50,11 +47,9 @@ STEP = Step("endurance", endurance)
 
 def child(seconds: float, seed: int, folder: Path, *, keep_s: float | None = None) -> dict[str, Any]:
     """Play a day in a process without a screen; `folder` gets its recording. Raises ImuFeedbackError, LeftOut."""
-    command = [sys.executable, "-m", "imufeedback.measure.endurance", repr(seconds), str(seed), str(folder)]
-    command += [] if keep_s is None else [repr(keep_s)]
-    environment = os.environ | {"QT_QPA_PLATFORM": "offscreen"}
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=LIMIT_S, check=False)
-    return process.told_by_window(done, "the day ended early", "endurance")
+    day = ("imufeedback.measure.endurance", seconds, seed, folder, *(() if keep_s is None else (keep_s,)))
+    found: dict[str, Any] = process.child("-m", *day, failed="the day ended early", where="endurance", limit_s=LIMIT_S)
+    return found
 
 
 def lines(found: Mapping[str, Any]) -> Iterator[Measured]:
@@ -81,7 +76,7 @@ def lines(found: Mapping[str, Any]) -> Iterator[Measured]:
     yield Measured(f"{name}: packets lost or changed by us", found["not_recorded"], exactly(0), "packets")
     unread = found["items"] - found["items_read"] + (not found["complete"])
     yield Measured(f"{name}: items that cannot be read back", unread, exactly(0), "items")
-    again = f"{name}: first {_length(found['stretch_s'])} judged again, events not the same"
+    again = f"{name}: first {_length(found['stretch_s'])} checked again, events not the same"
     yield Measured(again, not found["same_events"], exactly(0), "count")
     yield Measured(f"{name}: exceptions and faults", len(found["faults"]), exactly(0), "count")
     frames = f"{name}: frames painted per simulated second"

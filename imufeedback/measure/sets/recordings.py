@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -18,12 +17,11 @@ from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.measure import archive, damage, recorder
+from imufeedback.measure import archive, damage, process, recorder
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.packets import parse_layout
 from imufeedback.packets.encode import encode
-from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.places import trace_of
 from imufeedback.record.replay import read_items
@@ -158,14 +156,10 @@ def long_recording(context: Context) -> Iterator[Measured]:
     payload = encode(layout, 0, 0, np.zeros((4, 3)), np.full((4, 3), 5.0))
     archive.write_long(path, recorded(0, Begin.of(settings)), len(roles), hours, payload)
     archive.write_long_trace(trace_of(path), hours)
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(one for one in sys.path if one)}
-    command = [sys.executable, "-m", "imufeedback.measure.opening", str(path), str(context.seed)]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    opening = ("imufeedback.measure.opening", path, context.seed)
+    found = process.child("-m", *opening, failed="opening failed", where=str(path))
     path.unlink()
     trace_of(path).unlink()
-    if done.returncode:
-        raise ImuFeedbackError(f"opening failed: {(done.stderr.splitlines() or ['no word'])[-1]}", where=str(path))
-    found = json.loads(done.stdout)
     yield Measured(f"{found['hours']:.2g} h of five sensors: opens in", found["opened_s"], at_most(5.0), "s")
     yield Measured("long recording: any minute, slowest of twelve", found["minute_s"], at_most(1.0), "s")
     yield Measured("long recording: most memory", found["peak_gb"], at_most(1.0), "GB")
@@ -175,13 +169,11 @@ def report(context: Context) -> Iterator[Measured]:
     """The report of a session that was judged before."""
     reps = 3 if context.quick else 100
     script = make_script(reps=reps, seed=context.seed, pace=Pace.SLOW if context.quick else Pace.FULL, flaw=Flaw.STALL)
-    with JournalWriter(context.work / "session.mcap", title="to report on") as journal:
-        for item in items(script, WORN):
-            journal.write(item)
-    first = judgement(journal.path, context.work, keep=True)
+    path = archive.write_items(context.work / "session.mcap", items(script, WORN), title="to report on")
+    first = judgement(path, context.work, keep=True)
     began = time.perf_counter()
-    text = session_page(session_of(judgement(journal.path, context.work, keep=True)))
-    yield Measured(f"report of {reps} reps, judged before", time.perf_counter() - began, at_most(3.0), "s")
+    text = session_page(session_of(judgement(path, context.work, keep=True)))
+    yield Measured(f"report of {reps} reps, checked before", time.perf_counter() - began, at_most(3.0), "s")
     yield Measured("report: size", len(text.encode()) / 1e6, at_most(2.0), "MB")
     missing = reps - len(first.summary.reps)
     yield Measured("report: reps that are not in it", float(abs(missing)), exactly(0), "reps")

@@ -11,14 +11,14 @@ from functools import partial
 from pathlib import Path
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.measure import live_load, scaling
+from imufeedback.measure import live_load, process, scaling
+from imufeedback.measure.archive import write_items
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import items
 from imufeedback.measure.players import typical
 from imufeedback.measure.sets.windows import child, first_picture
 from imufeedback.measure.speed import madgwick_alone, prepared, read_us, samples, vqf_alone
-from imufeedback.record.journal import JournalWriter
 from imufeedback.review.judging import judge
 from imufeedback.review.many import Way, in_processes
 from imufeedback.synth.script import Script, make_script
@@ -31,10 +31,7 @@ FLAT = at_most(1.1)
 
 def recorded(path: Path, script: Script) -> Path:
     """A session of typical sensors as a recording."""
-    with JournalWriter(path, title="speed") as journal:
-        for item in items(script, WORN, model=typical(soft_tissue=False)):
-            journal.write(item)
-    return journal.path
+    return write_items(path, items(script, WORN, model=typical(soft_tissue=False)), title="speed")
 
 
 def throughput(context: Context) -> Iterator[Measured]:
@@ -86,18 +83,14 @@ _PEAK = (
 def memory(context: Context) -> Iterator[Measured]:
     """Peaks of two lengths, each in a process of its own, carried on along their line to eight hours."""
     if sys.platform == "win32":
-        raise LeftOut("the system does not tell a process' peak")
+        raise LeftOut("the system does not say a process' peak")
     short, long = (2, 6) if context.quick else (20, 80)
     seconds, peaks = [], []
     for reps in (short, long):
         script = make_script(reps=reps, seed=context.seed)
         path = recorded(context.work / f"{reps}.mcap", script)
-        done = subprocess.run([sys.executable, "-c", _PEAK, path], capture_output=True, text=True, check=False)
-        if done.returncode:
-            last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-            raise ImuFeedbackError(f"judging failed: {last}", where=str(path))
+        peaks.append(float(process.child("-c", _PEAK, path, failed="checking failed", where=str(path))))
         seconds.append(script.duration_s)
-        peaks.append(float(done.stdout))
     slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
     eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
     context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})
@@ -139,7 +132,7 @@ def _all(paths: Sequence[Path], workers: int) -> float:
     begun = time.perf_counter()
     states = [one["state"] for one in in_processes(paths, Way(again=True), workers)]
     if states != ["judged"] * len(paths):
-        raise ImuFeedbackError("not every recording was judged", where="many")
+        raise ImuFeedbackError("not every recording was checked", where="many")
     return time.perf_counter() - begun
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from typing import Any
@@ -29,11 +26,9 @@ def child(what: str, number: float) -> dict[str, Any]:
 
 
 def _measured(what: str, *arguments: str) -> dict[str, Any]:
-    environment = os.environ | {"QT_QPA_PLATFORM": "offscreen"}
-    done = subprocess.run(
-        [sys.executable, *arguments], env=environment, capture_output=True, text=True, timeout=LIMIT_S
-    )
-    return process.told_by_window(done, f"the measurement {what} failed", "windows")
+    failed = f"the measurement {what} failed"
+    found: dict[str, Any] = process.child(*arguments, failed=failed, where="windows", limit_s=LIMIT_S)
+    return found
 
 
 def _row(context: Context, what: str, found: dict[str, Any]) -> None:

@@ -15,7 +15,7 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import MarkedRule, Outcome, Rule, verdict
+from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
 
 LEAST_REPS = 6
 """Fewer show no spread. A fault lies beyond four spreads (three, and the bar of one): of normal reps 0.7 % after a
@@ -23,7 +23,7 @@ baseline of six, 0.4 % after eight, 0.2 % after ten (20,000 draws each)."""
 SPREADS = 3.0
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least-own"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
     least_spread: Annotated[float, Meta(gt=0)]
     """The baseline's spread counts for no less than this: few reps can be alike by chance."""
     target: bool = False

@@ -7,12 +7,12 @@ had names of their own, which older files and recordings use.
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import MarkedRule, Outcome
+from imufeedback.rules.rule import Outcome, PositionedRule
 
 FORMERLY = ("reaches", "happens-before")
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="stays-within"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
     low: float | None = None
 
     def contradiction(self) -> tuple[str, str] | None:
