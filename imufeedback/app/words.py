@@ -103,11 +103,19 @@ def sound_word(sound: str) -> str:
 def finding_words(finding: Finding, meaning: str | None = None) -> str:
     """One finding: verdict, value and limit, then what it means: the text of the rule, unless `meaning` is given."""
     verdict = tr("Fault") if finding.verdict is Verdict.FAULT else tr("Unsure")
-    value, limit = numerals.quantity(finding.value, finding.unit), numerals.quantity(finding.limit, finding.unit)
-    if finding.sd:
-        value = f"{value} ± {numerals.quantity(finding.sd, finding.unit)}"
+    value, limit = with_spread(finding), numerals.quantity(finding.limit, finding.unit)
     head = tr("{verdict}: {value} (limit {limit})").format(verdict=verdict, value=value, limit=limit)
     return f"{head} – {meaning or finding.text or finding.rule}"
+
+
+def with_spread(finding: Finding) -> str:
+    """What was measured with its error bar; where that is not the same on both sides, with what is certain of it."""
+    value = numerals.quantity(finding.value, finding.unit)
+    if finding.least is not None:
+        return tr("{value} (at least {least})").format(
+            value=value, least=numerals.quantity(finding.least, finding.unit)
+        )
+    return plus_minus(value, numerals.quantity(finding.sd, finding.unit) if finding.sd else "")
 
 
 def thigh_title(side: str) -> str:
@@ -348,7 +356,7 @@ def ago(seconds: int) -> str:
 
 
 def turn_plot_title() -> str:
-    return tr("Trail thigh angle against pelvis turn, degrees · a stall is flat")
+    return tr("Trail thigh angle against pelvis turn, degrees · stalled: falls less than 1° in 9° of turn")
 
 
 _MARKS = {"top": "top", "impact": "impact*", "finish": "finish"}
@@ -449,8 +457,10 @@ def plus_minus(value: str, spread: str) -> str:
     return f"{value} ± {spread}" if spread else value
 
 
-def value_and_limit(value: str, spread: str, limit: str) -> str:
-    return tr("{value}, limit {limit}").format(value=plus_minus(value, spread), limit=limit)
+def value_and_limit(finding: Finding) -> str:
+    return tr("{value}, limit {limit}").format(
+        value=with_spread(finding), limit=numerals.quantity(finding.limit, finding.unit)
+    )
 
 
 def lowest(value: str, spread: str, target: str | None) -> str:
@@ -464,7 +474,7 @@ def try_next(text: str) -> str:
 
 
 def strip_title() -> str:
-    return tr("Last ten reps: turn without loss of angle")
+    return tr("Last ten reps: stalled turn")
 
 
 def no_reps_short() -> str:
@@ -491,13 +501,13 @@ def clean_reps(clean: int, of: int) -> str:
 
 
 def before_after(count: int, before: str, after: str) -> str:
-    text = tr("Turn without loss of angle: first {count} reps {before}, last {count} reps {after}")
+    text = tr("Stalled turn: first {count} reps {before}, last {count} reps {after}")
     return text.format(count=count, before=before, after=after)
 
 
 def best_rep(number: int, flat: str) -> str:
     text = tr("Best rep: number {number}").format(number=number)
-    return tr("{text} ({flat} of turn without loss)").format(text=text, flat=flat) if flat else text
+    return tr("{text} (stalled for {flat} of turn)").format(text=text, flat=flat) if flat else text
 
 
 def next_head() -> str:

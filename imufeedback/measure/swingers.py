@@ -77,7 +77,7 @@ class Seen:
         return [one for one in self.events if isinstance(one, Finding) and one.rep == rep.index]
 
     def stalls(self, truth: RepTruth) -> list[StateChanged]:
-        """Live states of a rep that say the trail thigh angle is not being lost."""
+        """Live states of a rep that say the trail thigh angle has stalled or grows."""
         return [
             one
             for one in self.events

@@ -27,6 +27,10 @@ class Outcome:
     verdict: Verdict
     sd: float = 0.0
     """One standard deviation of the value."""
+    limit: float | None = None
+    """The one that was missed, where it is not the rule's."""
+    least: float | None = None
+    """What of the value is certain, where its bar is not the same on both sides."""
 
 
 class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind"):

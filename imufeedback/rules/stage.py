@@ -62,7 +62,7 @@ class Rules(Stage[Rep, Finding | Unjudged]):
         if unmeasured is not None:
             return unmeasured
         before = self._state.own.get(rep.kind, [])
-        if rule.waits and not self._state.baseline:
+        if not self._state.baseline:
             rule = rule.compared(_values(rule.feature, before))
         if rule.waits:
             return lacks.no_limit(rule, rep, len(before), taking=self._state.baseline)
@@ -80,7 +80,7 @@ def _finding(rule: Rule, rep: Rep, outcome: Outcome) -> Finding:
         rep.index,
         outcome.t_s,
         outcome.value,
-        rule.limit,
+        rule.limit if outcome.limit is None else outcome.limit,
         str(rule.unit),
         outcome.verdict,
         rule.text,
@@ -89,4 +89,5 @@ def _finding(rule: Rule, rep: Rep, outcome: Outcome) -> Finding:
         rule.short,
         rule.drill,
         rule.basis,
+        outcome.least,
     )

@@ -9,7 +9,7 @@ import pytest
 from imufeedback import resources
 from imufeedback.records import Finding, Lack, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import Rules, parse_rule_set, with_limit
-from imufeedback.rules.kinds.at_least_own import LEAST_REPS
+from imufeedback.rules.baseline import LEAST_REPS
 from imufeedback.rules.lacks import NO_IMPACT, NO_SHANKS
 
 SWING = parse_rule_set(resources.text("rules", "swing"), "swing")
