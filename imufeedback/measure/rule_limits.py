@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imufeedback.measure.drawn_flaws import FLAWS, GRADES, DrawnFlaw, falling
+from imufeedback.measure.drawn_flaws import FLAWS, GRADES, DrawnFlaw, made
 from imufeedback.measure.drawn_reps import reps_of
 from imufeedback.records import Finding, Floats, Rep, Role, Verdict
 from imufeedback.rules import Rules, RuleSet
@@ -51,12 +51,12 @@ class Before:
         return cls(
             swung.chosen(np.flatnonzero(last)),
             _grouped(list(reps_of(moves(before), rules))),
-            _grouped(list(reps_of(falling(before), rules))),
+            _grouped(list(reps_of(made(before, (), falls=True), rules))),
         )
 
 
-def _grouped(made: Sequence[Rep]) -> list[Sequence[Rep]]:
-    return [made[k : k + BASELINE_REPS] for k in range(0, len(made), BASELINE_REPS)]
+def _grouped(all_of_them: Sequence[Rep]) -> list[Sequence[Rep]]:
+    return [all_of_them[k : k + BASELINE_REPS] for k in range(0, len(all_of_them), BASELINE_REPS)]
 
 
 def seen(before: Before, rules: RuleSet, flaws: Sequence[DrawnFlaw] = FLAWS) -> Iterator[Seen]:
@@ -66,31 +66,35 @@ def seen(before: Before, rules: RuleSet, flaws: Sequence[DrawnFlaw] = FLAWS) -> 
         yield _judged(before.baselines, rules, flaw, PUBLISHED, moves(before.swung))
         baselines = before.falls if flaw.falls else before.baselines
         if flaw.falls:
-            yield _judged(baselines, rules, flaw, FALLING, falling(before.swung))
+            yield _judged(baselines, rules, flaw, FALLING, made(before.swung, (), falls=True))
         for grade, size in zip(GRADES, flaw.sizes, strict=True):
-            yield _judged(baselines, rules, flaw, grade, flaw.made(before.swung, size))
+            yield _judged(baselines, rules, flaw, grade, made(before.swung, [(flaw, size)], falls=flaw.falls))
 
 
-def _judged(baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw, grade: str, made: Moves) -> Seen:
+def _judged(baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw, grade: str, moved: Moves) -> Seen:
     """Of the players whose legs still reach the ground."""
     rule = next(one for one in rules.rules if one.id == flaw.rule)
     alone, own, values = [], [], []
-    for rep, baseline, there in zip(reps_of(made, rules), baselines, made.stands, strict=True):
-        if not there:
-            continue
-        values.append(rep.features[rule.feature])
-        alone.append(_said(Rules(rules), flaw.rule, rep))
-        judge = Rules(rules)
-        judge.begin(Role.BASELINE)
-        for one in baseline:
-            judge.feed(one)
-        judge.begin(Role.SWINGS)
-        own.append(_said(judge, flaw.rule, rep))
+    for rep, baseline, there in zip(reps_of(moved, rules), baselines, moved.stands, strict=True):
+        if there:
+            values.append(rep.features[rule.feature])
+            alone.append(_said(flaw.rule, after(rules, (), rep)))
+            own.append(_said(flaw.rule, after(rules, baseline, rep)))
     return Seen(flaw, grade, np.array(values), _shares(alone), _shares(own))
 
 
-def _said(judge: Rules, rule: str, rep: Rep) -> Verdict | None:
-    return next((one.verdict for one in judge.feed(rep) if isinstance(one, Finding) and one.rule == rule), None)
+def after(rules: RuleSet, baseline: Sequence[Rep], rep: Rep) -> list[Finding]:
+    """Findings of a rep that comes after this baseline."""
+    judge = Rules(rules)
+    judge.begin(Role.BASELINE)
+    for one in baseline:
+        judge.feed(one)
+    judge.begin(Role.SWINGS)
+    return [one for one in judge.feed(rep) if isinstance(one, Finding)]
+
+
+def _said(rule: str, findings: Sequence[Finding]) -> Verdict | None:
+    return next((one.verdict for one in findings if one.rule == rule), None)
 
 
 def _shares(said: Sequence[Verdict | None]) -> tuple[float, float]:

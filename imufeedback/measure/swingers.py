@@ -104,9 +104,10 @@ TARGETS = """format = 1
 turns-in-the-hips = 0.5
 lead-hip-turns-in = 25.0
 trail-hip-turns-in-back = 15.0
+hips-level-half-way = 0.75
 """
-"""A coach's targets for these players, whose hips make 85 % of the turn: without them, or a baseline, these rules are
-not judged."""
+"""A coach's targets for these players, whose hips make 85 % of the turn: without them, or a baseline, the rules of hip
+rotation are not judged, and late is only what is later than nearly all published players."""
 
 
 def target_rules() -> RuleSet:

@@ -26,8 +26,8 @@ baseline" is after {BASELINE_REPS} reps of the player's own. Missed is neither a
 Players whose legs would not reach the ground are left out. Sizes of the grades are chosen; no source says how large
 people's flaws are.
 
-The three trail-thigh rules are a coach's target. Where the angle falls is not published, and what drawn players do there
-is no norm ("{"as published"}"); they are held against the same players with a trail thigh that keeps falling.
+The three trail-thigh rules are a coach's target. Where the angle falls is not published, and what drawn players do
+there is no norm ("as published"); they are held against the same players with a trail thigh that keeps falling.
 
 Chosen from this: a rule that holds for every golfer calls no more than 2 % of published reps a fault. Where that finds
 too little, the player's own baseline narrows it (`kinds/stays_within.py`), but never into what coaches call fine. The
