@@ -12,7 +12,7 @@ from imufeedback.packets import Layout
 from imufeedback.record.calibrations import calibrations
 from imufeedback.records import Item, Segment
 from imufeedback.resources import data_folder
-from imufeedback.settings import Player, Settings
+from imufeedback.settings import EarlierBaseline, Player, Settings
 
 
 class WornSensors:
@@ -28,12 +28,14 @@ class WornSensors:
         *,
         offsets_s: Mapping[str, float] | None = None,
         limits: str = "",
+        earlier: EarlierBaseline | None = None,
     ) -> None:
         """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are; `limits`
-        is the TOML text of the player's own."""
+        is the TOML text of the player's own, `earlier` the baseline of sessions before."""
         self.clock = station.clock
         self._station, self._layout, self._player = station, layout, player
         self._roles, self._offsets_s, self._limits = dict(roles), offsets_s, limits
+        self._earlier = earlier
         self._over = threading.Event()
 
     @cached_property
@@ -45,6 +47,7 @@ class WornSensors:
             offsets_s=self._offsets_s,
             calibrations=calibrations(data_folder(), self._roles),
             limits=self._limits,
+            earlier=self._earlier,
         )
 
     def play(self, put: Callable[[Item], None]) -> None:

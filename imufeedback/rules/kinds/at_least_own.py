@@ -26,6 +26,10 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least-own"):
     """The baseline's, once there is one."""
 
     @property
+    def compares(self) -> bool:
+        return not self.target
+
+    @property
     def waits(self) -> bool:
         return not self.target and self.own_spread is None
 
@@ -46,4 +50,4 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least-own"):
         if self.own_spread is None:
             return self.judged(rep, value, self.limit - value, self.when(rep))
         found = verdict(self.limit - value, self.own_spread)
-        return Outcome(self.when(rep), value, found, self.own_spread) if found else None
+        return Outcome(self.when(rep), value, found, self.own_spread, by_own=True) if found else None

@@ -40,6 +40,10 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="stays-within"):
             return f"low {self.low:g} is above limit {self.limit:g}, so nothing lies between", "exchange the two"
         return super().contradiction()
 
+    @property
+    def compares(self) -> bool:
+        return self.least_spread is not None
+
     def with_limit(self, value: float, where: str) -> Rule:
         return msgspec.structs.replace(super().with_limit(value, where), least_spread=None, own=None)
 
@@ -65,8 +69,6 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="stays-within"):
             not_fine, not_own = verdict(sign * (value - fine), sd), verdict(sign * (value - edge), self.own.spread)
             narrow = min(not_fine, not_own, key=HARSHER.index)
             if HARSHER.index(narrow) > HARSHER.index(found):
-                by_fine = sign * fine > sign * edge
-                return Outcome(
-                    self.when(rep), value, narrow, sd if by_fine else self.own.spread, fine if by_fine else edge
-                )
+                shown, bar = (fine, sd) if sign * fine > sign * edge else (edge, self.own.spread)
+                return Outcome(self.when(rep), value, narrow, bar, shown, by_own=True)
         return Outcome(self.when(rep), value, found, sd, limit) if found else None
