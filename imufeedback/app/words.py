@@ -680,9 +680,18 @@ def for_player(name: str) -> str:
 _WHOSE = {None: "usual", Whose.PLAYER: "the player's own", Whose.TODAY: "for today"}
 
 
-def origin(whose: Whose | None) -> str:
-    """Where a limit comes from."""
-    return tr(_WHOSE[whose])
+def origin(whose: Whose | None, *, baseline: bool = False) -> str:
+    """Where a limit comes from; `baseline`: the player's own counts or narrows it."""
+    text = tr(_WHOSE[whose])
+    return tr("{text}; your own baseline where there is one").format(text=text) if baseline else text
+
+
+def no_target() -> str:
+    return tr("no target set")
+
+
+def own_baseline() -> str:
+    return tr("your own baseline")
 
 
 def put_back() -> str:

@@ -208,6 +208,12 @@ def test_a_baseline_narrows_limits_that_hold_for_every_golfer(
         assert (said.verdict, said.limit) == (verdict, pytest.approx(limit))
 
 
+def test_a_target_that_is_put_back_to_where_its_dial_begins_is_none() -> None:
+    usual = next(one.limit for one in SWING.rules if one.id == "lead-hip-turns-in")
+    rules = Rules(with_limit(SWING, "lead-hip-turns-in", usual))
+    assert isinstance(told(rules, rep(5.0)), Unjudged)
+
+
 def test_a_coachs_target_takes_the_place_of_all_limits() -> None:
     rules = Rules(with_limit(SWING, "hips-level-half-way", 0.6), None)
     said = told(rules, rep(level_turn_share=0.65, level_turn_sd_share=0.02), "hips-level-half-way")

@@ -34,6 +34,9 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least-own"):
         return not self.target and self.own_spread is None
 
     def with_limit(self, value: float, where: str) -> Rule:
+        """Where the dial begins there is no target: a coach puts the baseline back so."""
+        if value == self.limit and not self.target:
+            return self
         return msgspec.structs.replace(super().with_limit(value, where), target=True, own_spread=None)
 
     def compared(self, baseline: Sequence[float]) -> Rule:

@@ -45,6 +45,9 @@ class Kind(MarkedRule, frozen=True, kw_only=True, tag="stays-within"):
         return self.least_spread is not None
 
     def with_limit(self, value: float, where: str) -> Rule:
+        """The usual limit is no target: the baseline narrows it as before."""
+        if value == self.limit:
+            return self
         return msgspec.structs.replace(super().with_limit(value, where), least_spread=None, own=None)
 
     def compared(self, baseline: Sequence[float]) -> Rule:
