@@ -231,7 +231,7 @@ class MotionStage(Stage[In, Out]):
                 return
             s.address = trail, lead
         trail, lead = trail - s.address[0], lead - s.address[1]
-        s.seen.thigh_moved, s.seen.risen = max(abs(trail), abs(lead)), -max(trail, lead)
+        s.seen.bent, s.seen.behind, s.seen.risen = max(trail, lead), -min(trail, lead), -max(trail, lead)
 
     def _advance(self) -> list[Out]:
         s = self._state

@@ -15,7 +15,9 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.measure import swingers
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.drawn_flaws import made
 from imufeedback.measure.drawn_reps import joined, reps_of, standing
+from imufeedback.measure.drawn_session import with_sensors
 from imufeedback.measure.rule_limits import BASELINE_REPS, CENTILES, FALLING, PUBLISHED, Before, seen
 from imufeedback.records import Finding, Floats, Lack, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
@@ -23,6 +25,8 @@ from imufeedback.synth.drawn import Drawn, reps
 from imufeedback.synth.grounded import IMPACT, TOP, Moves, moves
 
 PLAYERS, QUICK_PLAYERS = 500, 60
+QUICK_WORN, WORN_REPS = 10, 2
+"""A player with sensors takes 4 s."""
 JUDGED_REPS = 2
 OWN_RULES = ("turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back")
 COACHS = "trail-thigh-"
@@ -177,6 +181,31 @@ def limits(context: Context) -> Iterator[Measured]:
             yield Measured(f"{what} says fault", fault, Band(95, None), "%")
 
 
+def worn(context: Context) -> Iterator[Measured]:
+    """Players whose trail thigh falls as coaches describe, with typical sensors and soft tissue, without a baseline: is
+    there a fault that exact angles do not show?"""
+    players = QUICK_WORN if context.quick else PLAYERS
+    rng, rules = _rng(context, 7), swingers.swing_rules()
+    drawn = standing(rng, players)
+    moved = made(reps(rng, drawn, WORN_REPS), (), falls=True)
+    exact = list(reps_of(moved, rules))
+    found, wrong = 0, Counter[str]()
+    for player in range(players):
+        context.say(f"player {player + 1} of {players}")
+        which = range(player * WORN_REPS, (player + 1) * WORN_REPS)
+        judged = with_sensors(moved, which, float(drawn.stature[player]), swingers.hand_of(player), player)
+        for k, rep, faults in zip(which, judged.reps, judged.faults, strict=True):
+            found += rep is not None
+            true = {rule for rule, said in _said(Rules(rules), exact[k]).items() if said is Verdict.FAULT}
+            wrong.update(faults - true)
+            wrong["any"] += bool(faults - true)
+    context.rows.append({"set": "golfer", "players": players, "reps": found, "wrong": dict(wrong)})
+    total = players * WORN_REPS
+    who = f"{players} players who keep losing angle, typical sensors"
+    yield Measured(f"{who}: reps found", 100 * found / total, Band(99, None), "%")
+    yield Measured(f"{who}: reps with a fault that is not true", 100 * wrong["any"] / max(found, 1), at_most(2), "%")
+
+
 def _rules() -> RuleSet:
     """The built-in rules, and the one of a drill that compares both hips."""
     swing = swingers.swing_rules()
@@ -215,16 +244,16 @@ def _after_baselines(
         give_trail=np.where(late, BLOCK_GIVE, swung.give_trail),
         give_end=np.where(late, 90.0, swung.give_end),
     )
-    made = list(reps_of(moves(blocked), rules))
+    all_reps = list(reps_of(moves(blocked), rules))
     normal: list[dict[str, Verdict | Lack]] = []
     block: list[dict[str, Verdict | Lack]] = []
-    for k in range(0, len(made), each):
+    for k in range(0, len(all_reps), each):
         judge = Rules(rules)
         judge.begin(Role.BASELINE)
-        for rep in made[k : k + BASELINE_REPS]:
+        for rep in all_reps[k : k + BASELINE_REPS]:
             judge.feed(rep)
         judge.begin(Role.SWINGS)
-        later = [_said(judge, rep) for rep in made[k + BASELINE_REPS : k + each]]
+        later = [_said(judge, rep) for rep in all_reps[k + BASELINE_REPS : k + each]]
         normal += later[:JUDGED_REPS]
         block += later[JUDGED_REPS:]
     return normal, block
@@ -250,4 +279,5 @@ STEPS = (
     Step("whom the rules accuse", accused),
     Step("the average player", average),
     Step("limits of the rules", limits),
+    Step("with sensors", worn),
 )
