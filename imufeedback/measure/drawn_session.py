@@ -12,8 +12,8 @@ from imufeedback import resources
 from imufeedback.measure.golfer import items
 from imufeedback.measure.swingers import PACKET, TYPICAL
 from imufeedback.pipeline import run
-from imufeedback.records import Finding, Floats, Hand, Rep
-from imufeedback.synth.golfer import BODY, Golfer
+from imufeedback.records import Finding, Floats, Hand, Rep, Verdict
+from imufeedback.synth.golfer import SEGMENTS, Golfer
 from imufeedback.synth.grounded import TOP, Moves
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
 from imufeedback.synth.profile import Profile
@@ -46,20 +46,15 @@ class _Course:
 
 
 def with_sensors(moved: Moves, which: Sequence[int], stature_m: float, hand: Hand, seed: int) -> Judged:
-    """Some reps of one player, worn with typical sensors and soft tissue, judged by the built-in rules."""
+    """Some reps of one player, worn with typical sensors and soft tissue, judged by the built-in rules. The arms hang:
+    without a forearm's sensor impact is estimated, as in `reps_of`."""
     script, tops_s = session(moved, which, stature_m, hand, seed)
     layout = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
-    events = list(run(items(script, BODY, model=TYPICAL, layout_text=layout)))
+    events = list(run(items(script, SEGMENTS, model=TYPICAL, layout_text=layout)))
     reps = [one for one in events if isinstance(one, Rep) and not one.void]
     found = [next((one for one in reps if abs(one.marks["top_s"] - top_s) < 0.2), None) for top_s in tops_s]
-    faults = [
-        frozenset(
-            one.rule for one in events if isinstance(one, Finding) and one.rep == rep.index and one.verdict == "fault"
-        )
-        if rep is not None
-        else frozenset[str]()
-        for rep in found
-    ]
+    wrong = [one for one in events if isinstance(one, Finding) and one.verdict is Verdict.FAULT]
+    faults = [frozenset(one.rule for one in wrong if rep is not None and one.rep == rep.index) for rep in found]
     return Judged(found, faults)
 
 

@@ -30,9 +30,9 @@ flexed more (common practice, no source)."""
 FURTHEST_RAD = math.radians(80.0)
 """No pelvis turns so far away in a backswing: 49 ± 8 degrees (women, Zheng et al. 2008)."""
 ODD_BENT_RAD, ODD_BEHIND_RAD = math.radians(45.0), math.radians(90.0)
-"""A thigh so much more flexed than at address belongs to a step, a squat or a seat, and so much less to no swing. Of 500
-players drawn from published values (`synth/drawn.py`) none bends a thigh by more than 20 degrees; the trail thigh goes
-back by 44 in the middle and by 79 at most."""
+"""A thigh so much more flexed than at address belongs to a step, a squat or a seat, and so much less to no swing. None
+of 500 players drawn from published values (`synth/drawn.py`) bends a thigh by more than 20 degrees; the trail thigh
+goes back by 44 in the middle and by 79 at most."""
 
 
 @dataclass(frozen=True, slots=True)
