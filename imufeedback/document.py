@@ -108,7 +108,7 @@ class UnjudgedRule(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     rule: str
     """id of the rule"""
     lack: str = Lack.LIMIT
-    """`not judged yet`: no baseline and no target to compare with; `not checked`: what it looks at was not measured"""
+    """`no limit yet`: no baseline and no target to compare with; `not checked`: what it looks at was not measured"""
     text: str = ""
     """what is missing and what to do"""
 
@@ -138,26 +138,26 @@ class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
     end_s: float
     """the finish"""
     void: str | None = None
-    """why the rep is not judged: an angle that its rules need was not known all along. Such a rep counts nowhere: it
-    has no features and no findings, at most the marks `address_s`, `top_s` and `finish_s`, and it is in no total, tally
+    """why the rep has no result: an angle that its rules need was not known all along. Such a rep counts nowhere: it
+    has no features and no findings, at most the positions `address_s`, `top_s` and `finish_s`, and it is in no total, tally
     or average"""
-    marks: dict[str, float]
+    positions: dict[str, float]
     """by name: `address_s` (the turn leaves its still pose), `top_s` (turn reverses), `hand_top_s` (the lead forearm
     reverses; only with its sensor), `downswing_s` (a degree of turn is made), `level_s` (side tilt crosses zero in the
     downswing), `knees_cross_s` (only with shanks), `impact_s`, `finish_s`; one that was not found is missing. Hip-turn
     drills: `begin_s`, `furthest_s`, `finish_s`"""
     estimated: list[str] = []
-    """names of marks that are estimates: `impact_s` unless the forearm's sensor felt it"""
+    """names of positions that are estimates: `impact_s` unless the forearm's sensor felt it"""
     features: dict[str, float]
     """see below"""
     tones: bool | None = None
     """whether the rep was one with tones; null when that is not known"""
     estimate: str | None = None
-    """what the player thought of it before being told"""
+    """what the player thought of it before seeing the result"""
     findings: list[RuleFinding]
     """rules that it did not meet, or may not have met"""
     unjudged: list[UnjudgedRule] = []
-    """rules that could not be judged on it: neither faults nor clean"""
+    """rules without a result on it: neither faults nor clean"""
     cues: list[RepCue]
     """sounds from its start to the next rep's"""
 
@@ -263,15 +263,15 @@ class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
     """What the invented golfer really did in a rep."""
 
     address_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     top_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     level_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     impact_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     finish_s: Number
-    """as the mark of that name"""
+    """as the position of that name"""
     stall_s: Number
     """first instant after the top at which less than 0.11 degrees are lost per degree of turn; null without a stall"""
     flaw: str
@@ -334,7 +334,7 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
 def to_json(struct: msgspec.Struct) -> dict[str, Json]:
     """A struct as JSON values, keys in the order of its fields; what does not apply is left out.
 
-    JSON has no infinities and no NaN: they become null; features and marks that are not known are left out.
+    JSON has no infinities and no NaN: they become null; features and positions that are not known are left out.
     """
     values: dict[str, Json] = msgspec.to_builtins(struct)
     return {name: _known(name, value) for name, value in values.items()}

@@ -145,7 +145,7 @@ class Verdict(StrEnum):
 class Lack(StrEnum):
     """Why a rule says nothing about a rep that counts: neither a fault nor clean."""
 
-    LIMIT = "not judged yet"
+    LIMIT = "no limit yet"
     """No baseline and no target to compare with."""
     SENSOR = "not checked"
     """What it looks at was not measured."""
@@ -587,10 +587,10 @@ class Rep:
     kind: str
     start_s: float
     end_s: float
-    marks: Mapping[str, float]
+    positions: Mapping[str, float]
     """Seconds, by name: address_s, top_s, level_s, impact_s, finish_s; one that was not found is missing."""
     estimated: tuple[str, ...]
-    """Names of the marks that are estimates, not observations."""
+    """Names of the positions that are estimates, not observations."""
     features: Mapping[str, float]
     """Names end in their unit."""
     void: str = ""

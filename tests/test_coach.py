@@ -200,7 +200,7 @@ def test_a_forearm_sensor_changes_nothing_but_impact():
     felt = [one for one in run(items(script, (*WORN, Segment.LEAD_FOREARM))) if isinstance(one, Rep)]
     assert without[0].estimated == ("impact_s",)
     assert felt[0].estimated == ()
-    assert abs(felt[0].marks["impact_s"] - script.truth.reps[0].impact_s) < 0.008
+    assert abs(felt[0].positions["impact_s"] - script.truth.reps[0].impact_s) < 0.008
     for mark in ("address_s", "top_s", "level_s", "finish_s"):
-        assert felt[0].marks[mark] == pytest.approx(without[0].marks[mark], abs=1e-9)
+        assert felt[0].positions[mark] == pytest.approx(without[0].positions[mark], abs=1e-9)
     assert any(isinstance(one, Angles) for one in run(items(script, (*WORN, Segment.LEAD_FOREARM))))

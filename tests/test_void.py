@@ -69,7 +69,9 @@ def rare(events: list[Event]) -> list[tuple[object, ...]]:
     for one in events:
         match one:
             case Rep():
-                out.append(("rep", one.index, one.void, round(one.start_s, 6), round(one.end_s, 6), sorted(one.marks)))
+                out.append(
+                    ("rep", one.index, one.void, round(one.start_s, 6), round(one.end_s, 6), sorted(one.positions))
+                )
             case Finding():
                 out.append(("finding", one.rule, one.rep, one.verdict))
             case Cue():

@@ -35,6 +35,7 @@ from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
 from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
 from imufeedback.live.lesson import Block
+from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Event, Segment
 
 NUMBER_MS = 100
@@ -130,7 +131,7 @@ class BayWindow(QMainWindow):
         self._clock = FrameClock()
         self._update_s = 0.0
         self._frame_number = 0
-        self.cautions = CautionsPage(words.agree_button())
+        self.cautions = CautionsPage(phrase("agree_button"))
         self.view = BayView(feed.hand, meaning, self._painted, feed.snapshot, earlier, on_body=self._painted_also)
         layers = own_layers(rule_set, own_limits)
         self.coach = Coach(self.view, self._on_command, layers=layers, keeper=keeper)
@@ -148,46 +149,46 @@ class BayWindow(QMainWindow):
 
     def _make_actions(self) -> None:
         coach, view = self.coach, self.view
-        self.mute = self._action(words.mute_action(), "Space", self._mute)
+        self.mute = self._action(phrase("mute_action"), "Space", self._mute)
         self.mute.setCheckable(True)
         # Until the cautions are acknowledged, Space belongs to them.
         self.mute.setEnabled(False)
-        pause = self._action(words.pause_action(), "P", lambda: coach.pause(muted=self.mute.isChecked()))
-        zero = self._action(words.zero_action(), "Z", lambda: self._on_command(SetZero()))
-        pain = self._action(words.pain_action(), "X", lambda: self._on_command(Pain()))
-        limits = self._action(words.limits_action(), "L", lambda: coach.ask_limits(self, self._scale()))
-        higher = self._action(words.higher_action(), "+", lambda: coach.target_by(TARGET_STEP_DEG))
-        lower = self._action(words.lower_action(), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
-        stop = self._action(words.stop_action(), "Esc", self._escape)
-        good = self._action(words.good_action(), "G", coach.good)
-        discard = self._action(words.discard_action(), "D", coach.discard)
-        note = self._action(words.note_action(), "N", lambda: coach.note(self, self._scale()))
-        compare = self._compare_action = self._action(words.reference_action(), "C", coach.compare)
+        pause = self._action(phrase("pause_action"), "P", lambda: coach.pause(muted=self.mute.isChecked()))
+        zero = self._action(phrase("zero_action"), "Z", lambda: self._on_command(SetZero()))
+        pain = self._action(phrase("pain_action"), "X", lambda: self._on_command(Pain()))
+        limits = self._action(phrase("limits_action"), "L", lambda: coach.ask_limits(self, self._scale()))
+        higher = self._action(phrase("higher_action"), "+", lambda: coach.target_by(TARGET_STEP_DEG))
+        lower = self._action(phrase("lower_action"), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
+        stop = self._action(phrase("stop_action"), "Esc", self._escape)
+        good = self._action(phrase("good_action"), "G", coach.good)
+        discard = self._action(phrase("discard_action"), "D", coach.discard)
+        note = self._action(phrase("note_action"), "N", lambda: coach.note(self, self._scale()))
+        compare = self._compare_action = self._action(phrase("reference_action"), "C", coach.compare)
         keys = zip(words.estimate_actions(), "123", ANSWERS, strict=True)
         estimates = [self._action(text, key, partial(coach.estimate, answer)) for text, key, answer in keys]
-        self.range_action = self._action(words.range_action(), "R", self._toggle_range)
-        second = self._action(words.second_action(), "Shift+R", self._show_second)
-        full = self._action(words.full_action(), "F11", self._toggle_full)
-        self.dark = self._action(words.theme_action(), "T", self._retheme)
-        self.calm = self._action(words.calm_action(), "M", self._slow_down)
+        self.range_action = self._action(phrase("range_action"), "R", self._toggle_range)
+        second = self._action(phrase("second_action"), "Shift+R", self._show_second)
+        full = self._action(phrase("full_action"), "F11", self._toggle_full)
+        self.dark = self._action(phrase("theme_action"), "T", self._retheme)
+        self.calm = self._action(phrase("calm_action"), "M", self._slow_down)
         for switch in (self.dark, self.calm):
             switch.setCheckable(True)
-        cautions = self._action(words.cautions_action(), "F1", self._show_cautions)
-        delays = self._action(words.delays_action(), "F2", self._show_delays)
-        homework = self._action(words.homework_action(), "H", lambda: coach.ask_homework(self, self._scale()))
-        purposes = self._action(words.purposes_action(), "F3", lambda: show_purposes(self))
+        cautions = self._action(phrase("cautions_action"), "F1", self._show_cautions)
+        delays = self._action(phrase("delays_action"), "F2", self._show_delays)
+        homework = self._action(phrase("homework_action"), "H", lambda: coach.ask_homework(self, self._scale()))
+        purposes = self._action(phrase("purposes_action"), "F3", lambda: show_purposes(self))
         self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
         self._in_session += [self.range_action, second, homework, *estimates]
         menus = {
-            words.session_menu(): [pause, self.mute, pain, zero, limits, higher, lower, homework, stop],
-            words.rep_menu(): [good, discard, note, compare],
-            words.estimate_menu(): estimates,
-            words.view_menu(): [self.range_action, second, full, self.dark, self.calm],
-            words.help_menu(): [cautions, delays, purposes],
+            phrase("session_menu"): [pause, self.mute, pain, zero, limits, higher, lower, homework, stop],
+            phrase("rep_menu"): [good, discard, note, compare],
+            phrase("estimate_menu"): estimates,
+            phrase("view_menu"): [self.range_action, second, full, self.dark, self.calm],
+            phrase("help_menu"): [cautions, delays, purposes],
         }
         if self._on_preview is not None:
-            menus[words.sounds_menu()] = [self._preview(name) for name in SOUNDS]
-            menus[words.tones_menu()] = [self._switch(name) for name in MEANINGS]
+            menus[phrase("sounds_menu")] = [self._preview(name) for name in SOUNDS]
+            menus[phrase("tones_menu")] = [self._switch(name) for name in MEANINGS]
         for name, actions in menus.items():
             self.menuBar().addMenu(name).addActions(actions)
         for action in self._in_session:
@@ -222,7 +223,7 @@ class BayWindow(QMainWindow):
         self.pages.addWidget(self.view)
         self.pages.addWidget(self.range)
         self.setCentralWidget(self.pages)
-        self.setWindowTitle(words.window_title())
+        self.setWindowTitle(phrase("window_title"))
         self.setStyleSheet(_SHEET)
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
@@ -387,10 +388,17 @@ class BayWindow(QMainWindow):
     def _show_delays(self) -> None:
         stats, feed = self.frame_stats, self.feed
         age_ms = 1e3 * feed.snapshot(0.0).age_s
-        text = words.delays_text(
-            stats.count, stats.median_ms, stats.p99_ms, age_ms, feed.waiting, feed.peak, feed.dropped
+        text = phrase(
+            "delays_text",
+            frames=stats.count,
+            median=stats.median_ms,
+            p99=stats.p99_ms,
+            age=age_ms,
+            waiting=feed.waiting,
+            peak=feed.peak,
+            lost=feed.dropped,
         )
-        box = QMessageBox(QMessageBox.Icon.NoIcon, words.delays_action(), text, parent=self)
+        box = QMessageBox(QMessageBox.Icon.NoIcon, phrase("delays_action"), text, parent=self)
         box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         box.open()
 
@@ -418,7 +426,7 @@ class BayWindow(QMainWindow):
         if self._ask and not self._stop.begun and not self.feed.finished:
             self._ask_first()
         elif not self._stop.begun:
-            self.view.messages.show_notice(words.closing())
+            self.view.messages.show_notice(phrase("closing"))
             self._stop.begin()
             self._leaving.start()
 

@@ -32,6 +32,7 @@ from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
 from imufeedback.app.turn_plot import TurnPlot
 from imufeedback.cues.telling import Telling
 from imufeedback.figure.drawing import Shown as Drawn
+from imufeedback.phrases import phrase
 from imufeedback.records import (
     BlockBegun,
     ClockFitted,
@@ -98,11 +99,11 @@ class BayView(QWidget):
         self.body = BodyView(hand, on_painted=on_body)
         self.compare = CompareTable()
         self.panel = StatePanel(hand.trail)
-        self.strip_title, self.strip = QLabel(words.strip_title()), LastReps()
+        self.strip_title, self.strip = QLabel(phrase("strip_title")), LastReps()
         self.plots = TracePlots(hand, on_painted)
-        self.key = ElidedLabel(words.lines_key())
-        self.table_title = QLabel(words.table_title())
-        self.no_reps = QLabel(words.no_reps_yet())
+        self.key = ElidedLabel(phrase("lines_key"))
+        self.table_title = QLabel(phrase("table_title"))
+        self.no_reps = QLabel(phrase("no_reps_yet"))
         self.table = RepTable(meaning)
         self.messages = MessageLine()
         self.sensors = SensorLine()
@@ -193,14 +194,14 @@ class BayView(QWidget):
             Link: self.sensors.hear,
             Gap: self.sensors.hear,
             ClockFitted: self.sensors.hear,
-            ClockRestarted: lambda event: notice(words.restarted(event.sensor)),
+            ClockRestarted: lambda event: notice(phrase("restarted", sensor=event.sensor)),
             Fitted: lambda event: notice(words.fitted(event.fit.level)),
-            FitRefused: lambda event: notice(words.fit_refused(event.reason)),
-            FitStep: lambda event: notice(words.fit_step(event.number, event.of, event.say)),
+            FitRefused: lambda event: notice(phrase("fit_refused", reason=event.reason)),
+            FitStep: lambda event: notice(phrase("fit_step", number=event.number, of=event.of, say=event.say)),
             SwapOffered: lambda event: notice(event.text),
             Slipped: lambda event: notice(event.text),
             Zeroed: self._hear_zeroed,
-            BlockBegun: lambda event: notice(words.block_begun(event.name)),
+            BlockBegun: lambda event: notice(phrase("block_begun", name=event.name)),
             Doubted: lambda event: notice(event.text),
             Notice: lambda event: notice(event.text),
             Fault: self._hear_fault,
@@ -209,7 +210,7 @@ class BayView(QWidget):
     def _hear_zeroed(self, event: Zeroed) -> None:
         # at every address it happens by itself; only who asked for it wants an answer
         if event.reason == "asked":
-            self.messages.show_notice(words.zeroed(event.reason))
+            self.messages.show_notice(phrase("zeroed", reason=event.reason))
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""
@@ -230,16 +231,16 @@ class BayView(QWidget):
             hearer(event)
 
     def _hear_fault(self, fault: Fault) -> None:
-        self.messages.show_fault(words.fault(fault.where, fault.what))
+        self.messages.show_fault(phrase("fault", where=fault.where, what=fault.what))
         if fault.where == "recording":
             self._unrecorded = fault.what
-            self.recording.show_text(words.not_recorded(fault.what))
+            self.recording.show_text(phrase("not_recorded", why=fault.what))
 
     def _hear_untold(self, rep: Rep) -> None:
         """It counts, and can be discarded or noted; what came of it is shown later."""
         self.book.add(rep, self._track(rep), told=False)
         self._motion = Motion.IDLE
-        self.messages.show_notice(words.rep_done(rep.index + 1))
+        self.messages.show_notice(phrase("rep_done", number=rep.index + 1))
         self._compare()
 
     def _track(self, rep: Rep) -> Track | None:
@@ -268,7 +269,7 @@ class BayView(QWidget):
         self.no_reps.hide()
         before = self.book.find(rep.index)
         if rep.void:
-            self.messages.show_notice(words.void_rep(rep.index + 1, rep.void))
+            self.messages.show_notice(phrase("void_rep", number=rep.index + 1, reason=rep.void))
         else:
             self._times.extend(marks_of(rep))
         # a rep that was held back has its curve already: the samples may be gone by now
@@ -350,9 +351,9 @@ class BayView(QWidget):
         if self.sensors.gone:
             return words.sensor_gone(self.sensors.gone)
         if self._unrecorded:
-            return words.not_recorded(self._unrecorded)
+            return phrase("not_recorded", why=self._unrecorded)
         if self._sound_trouble and not self._muted:
-            return words.unheard(self._sound_trouble)
+            return phrase("unheard", trouble=self._sound_trouble)
         return "" if self.sensors.low is None else words.battery_low(*self.sensors.low)
 
     # ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -394,10 +395,10 @@ class BayView(QWidget):
 
     def _empty_words(self) -> str:
         if self.telling.quiet:
-            return words.hidden_angles()
+            return phrase("hidden_angles")
         if self._had_angle:
-            return words.no_angle()
-        return words.waiting_for_calibration() if self.sensors.streaming else words.waiting_for_sensors()
+            return phrase("no_angle")
+        return phrase("waiting_for_calibration") if self.sensors.streaming else phrase("waiting_for_sensors")
 
     def shown(self, snapshot: Snapshot) -> Shown:
         """What there is to say now."""

@@ -16,6 +16,7 @@ from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.figure import shapes
 from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.shapes import Drawing, Ink, Label, Part, Shape
+from imufeedback.phrases import phrase
 from imufeedback.records import Floats, Hand
 
 STILL_DEG = 0.05
@@ -43,7 +44,7 @@ class BodyView(QWidget):
         self._pens: dict[tuple[Part, float], tuple[QPen, QColor | None]] = {}
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumSize(120, 100)
-        self.setAccessibleName(words.body_name())
+        self.setAccessibleName(phrase("body_name"))
 
     def show_theme(self, theme: Theme) -> None:
         self.theme = theme
@@ -86,7 +87,7 @@ class BodyView(QWidget):
             painter.setPen(QColor(self.theme.soft_ink))
             painter.setFont(pixel_font(self._text()))
             foot = QRectF(8, self.height() - self._text() * 1.6, self.width() - 16, self._text() * 1.5)
-            painter.drawText(foot, Qt.AlignmentFlag.AlignLeft, words.ghost(self.ghost_name))
+            painter.drawText(foot, Qt.AlignmentFlag.AlignLeft, phrase("ghost", name=self.ghost_name))
         painter.end()
         if self._on_painted is not None:
             self._on_painted(time.perf_counter() - began)
@@ -113,7 +114,7 @@ class BodyView(QWidget):
             painter.drawText(title, Qt.AlignmentFlag.AlignLeft, words.view_word(view))
             room = room.adjusted(0, 1.4 * text, 0, -0.4 * text)
         if made is None:
-            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, words.no_body())
+            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, phrase("no_body"))
             return
         left, bottom, right, top = made.box
         scale = min(room.width() / (right - left), room.height() / (top - bottom))

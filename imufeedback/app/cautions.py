@@ -6,9 +6,10 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from imufeedback.app import palette, words
+from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
 from imufeedback.constants import CAUTIONS
+from imufeedback.phrases import phrase
 
 WIDTH = 840
 """Pixels at scale 1; wider lines are hard to read."""
@@ -23,8 +24,8 @@ class CautionsPage(QWidget):
 
     def __init__(self, button: str) -> None:
         super().__init__()
-        self.title = QLabel(words.cautions_title())
-        self.lines = [QLabel(words.tr(line)) for line in CAUTIONS]
+        self.title = QLabel(phrase("cautions_title"))
+        self.lines = [QLabel(line) for line in CAUTIONS]
         self.button = QPushButton(button)
         self.button.setObjectName("agree")
         self.button.setStyleSheet(
@@ -73,9 +74,9 @@ class CautionsDialog(QDialog):
 
     def __init__(self, parent: QWidget, scale: float) -> None:
         super().__init__(parent)
-        self.setWindowTitle(words.cautions_title())
+        self.setWindowTitle(phrase("cautions_title"))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        page = CautionsPage(words.close_button())
+        page = CautionsPage(phrase("close_button"))
         page.rescale(scale)
         page.acknowledged.connect(self.accept)
         QVBoxLayout(self).addWidget(page)

@@ -18,6 +18,7 @@ from imufeedback.app.practice_choices import drill_titles
 from imufeedback.app.tracks import Entry
 from imufeedback.commands import AnyCommand, Discard, Estimate, MarkGood, Mute, Note, Pause, SetLimit
 from imufeedback.live.lesson import ANSWER_S, NO_ANSWER
+from imufeedback.phrases import phrase
 from imufeedback.records import Event, Rep
 from imufeedback.rules import Changed, Layers, RuleSet, Whose
 from imufeedback.rules.cause import causes_of
@@ -86,7 +87,7 @@ class Coach:
         if not muted:
             self._command(Mute(self.paused))
         self._view.show_paused(self.paused)
-        self._say(words.paused() if self.paused else words.goes_on())
+        self._say(phrase("paused") if self.paused else phrase("goes_on"))
 
     # ── the last rep ─────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -113,7 +114,7 @@ class Coach:
         """What the player thinks of the rep that was just done; its result comes then."""
         rep = self._view.telling.asks
         if rep is None:
-            self._say(words.nothing_asked())
+            self._say(phrase("nothing_asked"))
             return
         self._command(Estimate(rep, answer))
         self._say(words.estimated(rep + 1, answer))
@@ -132,13 +133,13 @@ class Coach:
 
     def _note(self, entry: Entry | None, text: str) -> None:
         if self.over:  # it ended while the note was written
-            self._say(words.all_over())
+            self._say(phrase("all_over"))
             return
         if entry is None:
-            self._say(words.noted(text))
+            self._say(phrase("noted", text=text))
         else:
             entry.note = f"{entry.note}; {text}" if entry.note else text
-            self._changed(entry, words.noted(text))
+            self._changed(entry, phrase("noted", text=text))
         self._command(Note(text, None if entry is None else entry.rep.index))
 
     def compare(self) -> None:
@@ -150,13 +151,13 @@ class Coach:
     def _last(self) -> Entry | None:
         entry = self._view.book.last
         if entry is None:
-            self._say(words.no_rep_to_mark())
+            self._say(phrase("no_rep_to_mark"))
         return entry
 
     def _last_judged(self) -> Entry | None:
         entry = self._last()
         if entry is not None and entry.rep.void:
-            self._say(words.void_stays(entry.rep.index + 1))
+            self._say(phrase("void_stays", number=entry.rep.index + 1))
             return None
         return entry
 
@@ -169,7 +170,7 @@ class Coach:
     def ask_homework(self, parent: QWidget, scale: float) -> None:
         """Suggest the drill against what was most often the cause today; the coach decides."""
         if self._keeper is None:
-            self._say(words.nobody_for_homework())
+            self._say(phrase("nobody_for_homework"))
             return
         drills = drill_titles()
         dialog = HomeworkDialog(parent, scale, self._keeper.name, drills, self.suggested())
@@ -187,7 +188,7 @@ class Coach:
         return firsts.most_common(1)[0][0] if firsts else ""
 
     def _give(self, drill: str, reps: int, days: int) -> None:
-        text = words.homework_given(drill_titles().get(drill, drill), reps, days)
+        text = phrase("homework_given", title=drill_titles().get(drill, drill), reps=reps, days=days)
         self._command(Note(text))
         self._say(text)
         if self._keeper is not None:
@@ -220,7 +221,7 @@ class Coach:
         if limit is None or base is None:
             return
         if self.over:
-            self._say(words.all_over())
+            self._say(phrase("all_over"))
             return
         value = min(max(value, limit.low), limit.high)
         keep = keep and self._keeper is not None

@@ -10,7 +10,7 @@ from imufeedback.app.tracks import ANGLES, Choice, Track
 
 
 class CompareTable(QWidget):
-    """Two rows: last rep and reference; columns: trail thigh angle at the marks."""
+    """Two rows: last rep and reference; columns: trail thigh angle at the positions."""
 
     def __init__(self) -> None:
         super().__init__()

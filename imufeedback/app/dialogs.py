@@ -27,6 +27,7 @@ from PySide6.QtWidgets import (
 
 from imufeedback.app import words
 from imufeedback.app.labels import pixel_font
+from imufeedback.phrases import phrase
 from imufeedback.rules import Whose
 
 
@@ -57,7 +58,7 @@ class NoteDialog(_Dialog):
     noted = Signal(str)
 
     def __init__(self, parent: QWidget, scale: float, number: int | None) -> None:
-        super().__init__(parent, scale, words.note_title(number), words.note_hint())
+        super().__init__(parent, scale, words.note_title(number), phrase("note_hint"))
         self.text = QLineEdit()
         self.text.setMaxLength(400)
         self.text.setFont(self.font())
@@ -99,7 +100,7 @@ class Limit:
     def origin(self) -> str:
         """Where `value` comes from, in words."""
         if self.by_baseline and self.whose is None:
-            return words.no_target()
+            return phrase("no_target")
         return words.origin(self.whose, baseline=self.narrowed and self.whose is None)
 
     def beneath(self, *, for_player: bool) -> float:
@@ -124,15 +125,15 @@ class _Field(QDoubleSpinBox):
         self.setSuffix("" if self._is_baseline(value) else self._suffix)
 
     def textFromValue(self, value: float) -> str:  # noqa: N802 - Qt's name
-        return words.own_baseline() if self._is_baseline(value) else super().textFromValue(value)
+        return phrase("own_baseline") if self._is_baseline(value) else super().textFromValue(value)
 
     def valueFromText(self, text: str) -> float:  # noqa: N802 - Qt's name
-        if self._baseline_at is not None and text == words.own_baseline():
+        if self._baseline_at is not None and text == phrase("own_baseline"):
             return self._baseline_at
         return super().valueFromText(text)
 
     def validate(self, text: str, position: int) -> object:
-        if self._baseline_at is not None and text == words.own_baseline():
+        if self._baseline_at is not None and text == phrase("own_baseline"):
             return QValidator.State.Acceptable, text, position
         return super().validate(text, position)
 
@@ -145,12 +146,12 @@ class LimitsDialog(_Dialog):
     changed = Signal(str, float)
 
     def __init__(self, parent: QWidget, scale: float, limits: Mapping[str, Limit], player: str = "") -> None:
-        super().__init__(parent, scale, words.limits_title(), words.limits_hint())
+        super().__init__(parent, scale, phrase("limits_title"), phrase("limits_hint"))
         self._told = {key: limit.value for key, limit in limits.items()}
         self.fields: dict[str, QDoubleSpinBox] = {}
         self.origins: dict[str, QLabel] = {}
         self.back: dict[str, QPushButton] = {}
-        self.today = QRadioButton(words.for_today())
+        self.today = QRadioButton(phrase("for_today"))
         self.keep = QRadioButton(words.for_player(player))
         self.today.setChecked(True)
         if player:
@@ -167,7 +168,7 @@ class LimitsDialog(_Dialog):
         area.setFrameShape(QScrollArea.Shape.NoFrame)
         area.setMinimumHeight(min(round(360 * scale), parent.height() - round(220 * scale)))
         self.column.addWidget(area, 1)
-        close = QPushButton(words.close_button())
+        close = QPushButton(phrase("close_button"))
         close.setFont(pixel_font(15 * scale))
         close.clicked.connect(self.accept)
         self.column.addWidget(close, 0, Qt.AlignmentFlag.AlignLeft)
@@ -189,9 +190,9 @@ class LimitsDialog(_Dialog):
 
     def _add(self, form: QGridLayout, row: int, limit: Limit, scale: float) -> None:
         label, origin = QLabel(limit.name), QLabel(limit.origin)
-        field, back = self._field(limit, scale), QPushButton(words.put_back())
+        field, back = self._field(limit, scale), QPushButton(phrase("put_back"))
         label.setBuddy(field)
-        back.setAccessibleName(f"{words.put_back()}: {limit.name}")
+        back.setAccessibleName(f"{phrase('put_back')}: {limit.name}")
         back.clicked.connect(lambda: self._put_back(limit))
         for column, widget in enumerate((label, field, origin, back)):
             if widget is not field:
@@ -240,30 +241,30 @@ class HomeworkDialog(_Dialog):
 
     def __init__(self, parent: QWidget, scale: float, player: str, drills: Mapping[str, str], suggested: str) -> None:
         """`drills`: title by name."""
-        super().__init__(parent, scale, words.homework_title(player), words.homework_hint())
+        super().__init__(parent, scale, phrase("homework_title", player=player), phrase("homework_hint"))
         self.drill, self.reps, self.days = QComboBox(), QSpinBox(), QSpinBox()
         for name, title in drills.items():
             self.drill.addItem(title, name)
         self.drill.setCurrentIndex(max(self.drill.findData(suggested), 0))
         form = QFormLayout()
         for field, text, least, most, usual in (
-            (self.reps, words.homework_reps(), 1, 500, HOMEWORK_REPS),
-            (self.days, words.homework_days(), 1, 60, HOMEWORK_DAYS),
+            (self.reps, phrase("homework_reps"), 1, 500, HOMEWORK_REPS),
+            (self.days, phrase("homework_days"), 1, 60, HOMEWORK_DAYS),
         ):
             field.setRange(least, most)
             field.setValue(usual)
             field.setAccessibleName(text.replace("&", ""))
         for text, widget in (
-            (words.homework_drill(), self.drill),
-            (words.homework_reps(), self.reps),
-            (words.homework_days(), self.days),
+            (phrase("homework_drill"), self.drill),
+            (phrase("homework_reps"), self.reps),
+            (phrase("homework_days"), self.days),
         ):
             label = QLabel(text)
             for one in (label, widget):
                 one.setFont(pixel_font(16 * scale))
             form.addRow(label, widget)
         self.column.addLayout(form)
-        self.give = QPushButton(words.homework_give())
+        self.give = QPushButton(phrase("homework_give"))
         self.give.setFont(pixel_font(16 * scale))
         self.give.setDefault(True)
         self.give.clicked.connect(self._give)
@@ -282,10 +283,10 @@ class AskStop(_Dialog):
     """Stop the session? Enter stops, Esc goes on."""
 
     def __init__(self, parent: QWidget, scale: float) -> None:
-        super().__init__(parent, scale, words.ask_title(), words.ask_text())
+        super().__init__(parent, scale, phrase("ask_title"), phrase("ask_text"))
         buttons = QDialogButtonBox()
-        self.stop = QPushButton(words.ask_stop())
-        self.stay = QPushButton(words.ask_stay())
+        self.stop = QPushButton(phrase("ask_stop"))
+        self.stay = QPushButton(phrase("ask_stay"))
         buttons.addButton(self.stop, QDialogButtonBox.ButtonRole.AcceptRole)
         buttons.addButton(self.stay, QDialogButtonBox.ButtonRole.RejectRole)
         for button in (self.stop, self.stay):

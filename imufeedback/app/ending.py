@@ -21,6 +21,7 @@ from imufeedback.app.tracks import Entry
 from imufeedback.document import JudgedRep, RuleFinding
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.figure.drawing import Shown, View
+from imufeedback.phrases import phrase
 from imufeedback.records import Hand
 from imufeedback.report import story
 from imufeedback.rules import parse_rule_set
@@ -52,7 +53,7 @@ def judged(entry: Entry) -> JudgedRep:
         for one in entry.findings
     ]  # fmt: skip
     return JudgedRep(
-        index=rep.index, kind=rep.kind, start_s=rep.start_s, end_s=rep.end_s, marks=dict(rep.marks),
+        index=rep.index, kind=rep.kind, start_s=rep.start_s, end_s=rep.end_s, positions=dict(rep.positions),
         features=dict(rep.features), findings=findings, cues=[],
     )  # fmt: skip
 
@@ -60,7 +61,7 @@ def judged(entry: Entry) -> JudgedRep:
 def ending(entries: Sequence[Entry], best: Entry | None) -> Ending:
     """Of the reps that count, in their order."""
     if not entries:
-        return Ending(words.no_rep_counted(), "", "", "", "")
+        return Ending(phrase("no_rep_counted"), "", "", "", "")
     clean = sum(not one.faults for one in entries)
     following = story.next_drill([judged(one) for one in entries], lambda rule: shipped.words_of(rule).drill)
     assert following is not None  # there are reps
@@ -68,7 +69,7 @@ def ending(entries: Sequence[Entry], best: Entry | None) -> Ending:
     if following.drill in resources.available("drills"):
         title = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}").title
     told = "" if best is None else words.best_rep(best.rep.index + 1, _flat([best]))
-    return Ending(words.clean_reps(clean, len(entries)), _change(entries), told, title, text, best)
+    return Ending(phrase("clean_reps", clean=clean, of=len(entries)), _change(entries), told, title, text, best)
 
 
 def _change(entries: Sequence[Entry]) -> str:
@@ -97,16 +98,16 @@ class EndPage(QWidget):
     def __init__(self, hand: Hand) -> None:
         super().__init__()
         self.recording: Path | None = None
-        self.title, self.player = QLabel(words.end_title()), QLabel()
+        self.title, self.player = QLabel(phrase("end_title")), QLabel()
         self.result, self.change, self.best = QLabel(), QLabel(), QLabel()
         self.next_title, self.next_text = QLabel(), QLabel()
         self.marks = LastReps()
         self.body = BodyView(hand, (View.PELVIS,))
         self.said = QLabel()
-        self.report = self._button(words.report_button(), self.write_report)
-        self.again = self._button(words.again_button(), self.again_wanted.emit)
-        self.next = self._button(words.next_player_button(), self.next_wanted.emit)
-        self.close_button = self._button(words.end_close_button(), self.close_wanted.emit)
+        self.report = self._button(phrase("report_button"), self.write_report)
+        self.again = self._button(phrase("again_button"), self.again_wanted.emit)
+        self.next = self._button(phrase("next_player_button"), self.next_wanted.emit)
+        self.close_button = self._button(phrase("end_close_button"), self.close_wanted.emit)
         self.again.setObjectName("agree")
         self._written.connect(self._show_written, Qt.ConnectionType.QueuedConnection)
         self._arrange()
@@ -137,7 +138,7 @@ class EndPage(QWidget):
             label.setWordWrap(True)
             left.addWidget(label)
         left.addWidget(self.marks)
-        self.next_head = QLabel(words.next_head())
+        self.next_head = QLabel(phrase("next_head"))
         for label in (self.next_head, self.next_title, self.next_text):
             label.setWordWrap(True)
             left.addWidget(label)
@@ -180,7 +181,7 @@ class EndPage(QWidget):
             label.setVisible(bool(label.text()) and bool(entries))
         self.marks.show_reps(entries)
         self.marks.setVisible(bool(entries))
-        self.said.setText(words.kept_in(str(recording)) if recording is not None else "")
+        self.said.setText(phrase("kept_in", path=str(recording)) if recording is not None else "")
         self.report.setEnabled(recording is not None and bool(entries))
         track = None if best is None else best.track
         pose = None if track is None or track.pose_deg is None else track.pose_deg[-1]
@@ -192,7 +193,7 @@ class EndPage(QWidget):
         if self.recording is None or not self.report.isEnabled():
             return
         self.report.setEnabled(False)
-        self.said.setText(words.report_making())
+        self.said.setText(phrase("report_making"))
         threading.Thread(target=self._write, args=(self.recording,), name="report", daemon=True).start()
 
     def _write(self, recording: Path) -> None:
@@ -214,7 +215,7 @@ class EndPage(QWidget):
 
     def _show_written(self, where: str, trouble: str) -> None:
         self.report.setEnabled(True)
-        self.said.setText(trouble or words.report_written(where))
+        self.said.setText(trouble or phrase("report_written", path=where))
         if where:
             QDesktopServices.openUrl(QUrl.fromLocalFile(where))
 

@@ -10,8 +10,9 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFont, QKeySequence, QPainter, QPaintEvent, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
-from imufeedback.app import palette, words
+from imufeedback.app import palette
 from imufeedback.app.signs import SignMark
+from imufeedback.phrases import phrase
 
 NOTICE_S = 8.0
 """A notice leaves by itself; a fault stays until it is dismissed."""
@@ -76,7 +77,7 @@ class MessageLine(QFrame):
         """The newest messages, oldest first."""
         self.sign = SignMark(palette.NOTICE.sign, palette.NOTICE.ink)
         self.text = ElidedLabel()
-        self.dismiss = QPushButton(words.dismiss_button())
+        self.dismiss = QPushButton(phrase("dismiss_button"))
         self.dismiss.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.dismiss.clicked.connect(self.clear)
         row = QHBoxLayout(self)

@@ -15,6 +15,7 @@ from imufeedback.app.result import strip
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.app.tracks import Entry
+from imufeedback.phrases import phrase
 
 MARKS = 10
 
@@ -78,5 +79,5 @@ class LastReps(QWidget):
         if not self.signs:
             painter.setPen(QColor(self._theme.soft_ink))
             painter.setFont(pixel_font(max(12.0, 0.6 * side)))
-            painter.drawText(self.rect().adjusted(8, 0, 0, 0), Qt.AlignmentFlag.AlignVCenter, words.no_reps_short())
+            painter.drawText(self.rect().adjusted(8, 0, 0, 0), Qt.AlignmentFlag.AlignVCenter, phrase("no_reps_short"))
         painter.end()

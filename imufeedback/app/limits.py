@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from imufeedback.app import words
 from imufeedback.app.dialogs import Limit
 from imufeedback.conduct import own_limits
 from imufeedback.errors import BadToml
+from imufeedback.phrases import phrase
 from imufeedback.rules import Layers, RuleSet, own_layer, parse_recorded
 
 TARGET = "live.target_deg"
@@ -22,10 +22,10 @@ def limits_of(rule_set: str, layers: Layers | None = None) -> dict[str, Limit]:
     if base is None:
         return {}
     layers = layers or Layers()
-    limits = {TARGET: Limit(TARGET, words.target_name(), base.live.target_deg, "deg", *_TARGET_RANGE)}
+    limits = {TARGET: Limit(TARGET, phrase("target_name"), base.live.target_deg, "deg", *_TARGET_RANGE)}
     for rule in base.rules:
         low, high = rule.allowed or _RANGES.get(rule.unit, (-1000.0, 1000.0))
-        name = words.tr(rule.id.replace("-", " "))
+        name = rule.id.replace("-", " ")
         ends = min(low, rule.limit), max(high, rule.limit)
         limits[rule.id] = Limit(
             rule.id, name, rule.limit, rule.unit, *ends, by_baseline=rule.waits, narrowed=rule.compares

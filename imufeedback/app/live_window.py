@@ -18,7 +18,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QMainWindow, QStackedWidget
 
-from imufeedback.app import best_reps, words
+from imufeedback.app import best_reps
 from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
@@ -31,6 +31,7 @@ from imufeedback.commands import BeginFit, Keep, Swap
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import Homework, People, Person, limits_text, with_done, with_homework, with_limit
+from imufeedback.phrases import phrase
 from imufeedback.record import baselines
 from imufeedback.record.baselines import Taken
 from imufeedback.record.fits import StoredFit, last, store
@@ -100,7 +101,7 @@ class LiveWindow(QMainWindow):
         self.pages = QStackedWidget()
         self.pages.addWidget(self.start)
         self.setCentralWidget(self.pages)
-        self.setWindowTitle(texts.window_title())
+        self.setWindowTitle(phrase("start.window_title"))
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
         self._wire()
@@ -245,7 +246,7 @@ class LiveWindow(QMainWindow):
         ready = self.start.ready
         self._waiting = self._golfer is None
         if self._golfer is None or ready.person is None:
-            self.start.messages.show_notice(words.golfer_comes())
+            self.start.messages.show_notice(phrase("golfer_comes"))
             return False
         from imufeedback.live import practice
         from imufeedback.synth.sensors import WORN
@@ -510,7 +511,7 @@ class LiveWindow(QMainWindow):
         self.pages.addWidget(self.end)
         self.pages.setCurrentWidget(self.end)
         self.end.again.setFocus()
-        self.setWindowTitle(texts.window_title())
+        self.setWindowTitle(phrase("start.window_title"))
 
     def _forget_session(self) -> None:
         """Back to the first screen, as before the session; player, sensors' places and work stay."""
@@ -536,7 +537,7 @@ class LiveWindow(QMainWindow):
         if virtual:
             self._waiting = True
             self._try()
-            self.start.messages.show_notice(words.golfer_comes())
+            self.start.messages.show_notice(phrase("golfer_comes"))
             return
         self.start.show_step(Step.SENSORS)
         self._search()

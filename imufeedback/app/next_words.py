@@ -7,47 +7,45 @@ from collections.abc import Sequence
 from imufeedback import shipped
 from imufeedback.app.palette import Shown
 from imufeedback.app.tracks import Entry
-from imufeedback.app.words import tr
+from imufeedback.phrases import phrase
 from imufeedback.records import Finding, Verdict
 from imufeedback.rules.cause import causes_of
 from imufeedback.rules.rule import SHORT_WORDS
 
 MOST = SHORT_WORDS
 
-STATES = {
-    Shown.NO_SENSORS: "Switch on the sensors",
-    Shown.CALIBRATION: "Do the calibration movements",
-    Shown.NO_SIGNAL: "Wait: a sensor is silent",
-    Shown.FINISHED: "Done. The recording is closed.",
-    Shown.PAUSED: "Pause. Nothing counts now.",
-    Shown.UNTOLD: "Results come after this block",
-    Shown.ASKING: "1 good, 2 not, 3 unsure",
-}
-FIRST, GOOD, UNSURE = "Begin with a slow rehearsal", "Good. The same once more.", "Unclear. Once more, slower."
-DROPPED = "That one does not count"
-VOID = "That one did not count"
+SPOKEN_OF = (
+    Shown.NO_SENSORS,
+    Shown.CALIBRATION,
+    Shown.NO_SIGNAL,
+    Shown.FINISHED,
+    Shown.PAUSED,
+    Shown.UNTOLD,
+    Shown.ASKING,
+)
+"""States with words of their own, whatever the last rep was."""
 
 
 def next_words(shown: Shown, last: Entry | None) -> str:
     """Six words at most."""
-    if shown in STATES:
-        return tr(STATES[shown])
+    if shown in SPOKEN_OF:
+        return phrase(f"next.{shown}")
     if last is None:
-        return tr(FIRST)
+        return phrase("next.first")
     if last.rep.void:
-        return tr(VOID)
+        return phrase("next.void")
     if last.discarded:
-        return tr(DROPPED)
+        return phrase("next.dropped")
     found = worst(last.findings)
     why = causes_of(shipped.causes(), last.findings, last.rep.features)
     if why and not (found is not None and _own_words(found)):
-        return tr(why[0].short)
+        return why[0].short
     if found is None:
-        return tr(GOOD)
+        return phrase("next.good")
     if found.verdict is Verdict.UNSURE:
-        return tr(UNSURE)
+        return phrase("next.unsure")
     short = found.short or shipped.words_of(found.rule).short
-    return tr(short) if short else six(found.text or found.rule.replace("-", " "))
+    return short if short else six(found.text or found.rule.replace("-", " "))
 
 
 def six(text: str) -> str:

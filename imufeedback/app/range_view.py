@@ -16,7 +16,7 @@ from imufeedback.app import numerals, palette, words
 from imufeedback.app.body_view import BodyView
 from imufeedback.app.labels import pixel_font, scale_of
 from imufeedback.app.last_reps import LastReps
-from imufeedback.app.next_words import VOID, next_words
+from imufeedback.app.next_words import next_words
 from imufeedback.app.palette import Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import paint_sign
@@ -25,6 +25,7 @@ from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.app.tracks import Entry
 from imufeedback.figure.drawing import Shown as Drawn
 from imufeedback.figure.drawing import View
+from imufeedback.phrases import phrase
 from imufeedback.records import Floats, Hand
 
 WRAPPED = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap
@@ -42,7 +43,7 @@ class RangeView(QWidget):
         self.theme: Theme = LIGHT
         self.state = _Block()
         self.number = QLabel(numerals.UNKNOWN)
-        self.caption = QLabel(words.angle_title(side))
+        self.caption = QLabel(phrase("angle_title", side=side))
         self.marks = LastReps()
         self.body = BodyView(hand, (View.PELVIS,))
         self.next, self.why = QLabel(), QLabel()
@@ -115,7 +116,7 @@ class RangeView(QWidget):
         self.next.setAccessibleName(self.next.text())
         void = self._last.rep.void if self._last is not None else ""
         self.why.setText(void)
-        self.why.setVisible(bool(void) and self.next.text() == words.tr(VOID))
+        self.why.setVisible(bool(void) and self.next.text() == phrase("next.void"))
         self._fit_words()
 
     def _fit_words(self) -> None:

@@ -6,9 +6,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from imufeedback.app import words
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH
 from imufeedback.app.range_view import RangeView
+from imufeedback.phrases import phrase
 from imufeedback.records import Hand
 
 
@@ -18,7 +18,7 @@ class RangeWindow(QWidget):
     def __init__(self, side: str, hand: Hand) -> None:
         super().__init__(None, Qt.WindowType.Window)
         self.view = RangeView(side, hand)
-        self.setWindowTitle(words.range_title())
+        self.setWindowTitle(phrase("range_title"))
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.view)

@@ -1,4 +1,4 @@
-"""The reps of the session, newest first: the trail thigh angle at the marks, and what was found.
+"""The reps of the session, newest first: the trail thigh angle at the positions, and what was found.
 
 A rep takes two rows of the table: numbers, and below them the findings over the whole width (hidden when there are
 none).
@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
+from imufeedback.phrases import phrase
 from imufeedback.records import Finding, Lack, Rep, Unjudged, Verdict
 from imufeedback.report import story
 
@@ -128,7 +129,9 @@ class RepTable(QTableWidget):
         still_open = self._unjudged.get(index, [])
         ink = palette.ALARM_INK if _faults(found) else palette.SOFT_INK if void else palette.INK
         result = (
-            words.void_result() if void else words.result(_faults(found), len(found) - _faults(found), len(still_open))
+            phrase("void_result")
+            if void
+            else words.result(_faults(found), len(found) - _faults(found), len(still_open))
         )
         self._put(row, RESULT, result, ink)
         flags = [self._flags[index]] if self._flags.get(index) else []

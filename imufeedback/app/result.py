@@ -11,6 +11,7 @@ from imufeedback.app import numerals, words
 from imufeedback.app.next_words import next_words, worst
 from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.tracks import Entry
+from imufeedback.phrases import phrase
 from imufeedback.records import Verdict
 
 LOWEST, SD = "trail_thigh_angle_min_deg", "thigh_angle_sd_deg"
@@ -33,13 +34,13 @@ class Result:
 def result_of(entry: Entry, target_deg: float | None = None) -> Result:
     """The headline of a rep. `target_deg` is the target of the trail thigh angle."""
     to_try = next_words(Shown.WAITING, entry)
-    name = words.rep_name(entry.rep.index + 1).capitalize()
+    name = phrase("rep_name", number=entry.rep.index + 1).capitalize()
     if not entry.counts:
-        why = entry.rep.void or words.taken_out()
-        return Result(Sign.DASH, words.not_counted(name), why, to_try)
+        why = entry.rep.void or phrase("taken_out")
+        return Result(Sign.DASH, phrase("not_counted", name=name), why, to_try)
     found = worst(entry.findings)
     if found is None:
-        return Result(Sign.TICK, words.no_fault(name), _lowest(entry, target_deg), to_try)
+        return Result(Sign.TICK, phrase("no_fault", name=name), _lowest(entry, target_deg), to_try)
     number = words.value_and_limit(found)
     what = sentence(found.text or found.rule.replace("-", " "))
     if found.verdict is Verdict.UNSURE:

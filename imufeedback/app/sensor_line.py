@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from imufeedback.app import palette, words
 from imufeedback.app.signs import SignMark
+from imufeedback.phrases import phrase
 from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
 
 GONE = (LinkState.SILENT, LinkState.LOST, LinkState.CLOSED)
@@ -43,7 +44,7 @@ class SensorLine(QWidget):
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(0, 0, 0, 0)
         self._row.setSpacing(18)
-        self._none = QLabel(words.no_sensor_yet())
+        self._none = QLabel(phrase("no_sensor_yet"))
         self._row.addWidget(self._none)
         self._row.addStretch(1)
 

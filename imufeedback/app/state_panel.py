@@ -11,6 +11,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.palette import Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import SignMark
+from imufeedback.phrases import phrase
 from imufeedback.records import Phase, Side
 
 LIVE = (Shown.WAITING, Shown.FALLING, Shown.STALLED, Shown.GROWING)
@@ -108,7 +109,7 @@ class _StateBlock(QFrame):
             self.hint.setText(self.trouble or words.state_hint(self.shown))
         else:
             self.word.setText(result.what)
-            self.hint.setText("\n".join(one for one in (result.number, words.try_next(result.to_try)) if one))
+            self.hint.setText("\n".join(one for one in (result.number, phrase("try_next", text=result.to_try)) if one))
         self.setStyleSheet(
             f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
         )
@@ -155,7 +156,7 @@ class _AngleBlock(QFrame):
         self.setStyleSheet(
             f"#angle {{ background: {palette.PAPER}; border-radius: 6px; }} QLabel {{ color: {palette.INK}; }}"
         )
-        self.title = QLabel(words.angle_title(words.side_word(trail)))
+        self.title = QLabel(phrase("angle_title", side=words.side_word(trail)))
         self.number = QLabel(numerals.UNKNOWN)
         self.spread = QLabel()
         self._was_known = False
@@ -177,7 +178,7 @@ class _AngleBlock(QFrame):
         """The angle and one standard deviation, in degrees; None when it is not known now."""
         self.number.setText(numerals.degrees(angle_deg))
         self._was_known |= angle_deg is not None
-        unknown = words.not_known() if self._was_known else ""
+        unknown = phrase("not_known") if self._was_known else ""
         self.spread.setText(unknown if angle_deg is None or sd_deg is None else words.spread(sd_deg))
 
     def rescale(self, scale: float) -> None:

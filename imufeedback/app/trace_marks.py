@@ -45,7 +45,7 @@ class StateMark:
 
 def marks_of(rep: Rep) -> list[TimeMark]:
     """The marks of a rep that get a line; one that was not found gets none."""
-    return [TimeMark(name, rep.marks[name], rep.index + 1) for name in LINE_STYLES if name in rep.marks]
+    return [TimeMark(name, rep.positions[name], rep.index + 1) for name in LINE_STYLES if name in rep.positions]
 
 
 class PhaseSpans:

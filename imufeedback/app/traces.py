@@ -31,6 +31,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.ring import thinned
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.trace_marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
+from imufeedback.phrases import phrase
 from imufeedback.records import Bools, Floats, Hand, Phase
 
 SPAN_S = 10.0
@@ -69,16 +70,16 @@ class RowKind:
 def row_kinds(hand: Hand) -> list[RowKind]:
     """The rows of a player: trail thigh angle, hip rotations, pelvis, knees."""
     side = words.side_word(hand.trail)
-    trail, lead = words.trail_word(), words.lead_word()
+    trail, lead = phrase("trail_word"), phrase("lead_word")
     thigh = CurveKind(TRAIL_THIGH, palette.TRAIL, "")
     rotations = CurveKind(TRAIL_ROTATION, palette.TRAIL, trail), CurveKind(LEAD_ROTATION, palette.LEAD, lead)
-    pelvis = CurveKind(TURN, palette.INK, words.turn_word()), CurveKind(SIDE_TILT, palette.TILT, words.tilt_word())
+    pelvis = CurveKind(TURN, palette.INK, phrase("turn_word")), CurveKind(SIDE_TILT, palette.TILT, phrase("tilt_word"))
     knees = CurveKind(TRAIL_KNEE, palette.TRAIL, trail), CurveKind(LEAD_KNEE, palette.LEAD, lead)
     return [
-        RowKind(words.thigh_title(side), (thigh,), (-30.0, 50.0)),
-        RowKind(words.rotations_title(), rotations, (-50.0, 50.0)),
-        RowKind(words.pelvis_title(), pelvis, (-60.0, 90.0)),
-        RowKind(words.knees_title(), knees, (0.0, 60.0)),
+        RowKind(phrase("thigh_title", side=side), (thigh,), (-30.0, 50.0)),
+        RowKind(phrase("rotations_title"), rotations, (-50.0, 50.0)),
+        RowKind(phrase("pelvis_title"), pelvis, (-60.0, 90.0)),
+        RowKind(phrase("knees_title"), knees, (0.0, 60.0)),
     ]
 
 
@@ -103,7 +104,7 @@ class TracePlots(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setMouseTracking(True)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
-        self.setAccessibleName(words.traces_name())
+        self.setAccessibleName(phrase("traces_name"))
         self.rows[3].shown = False
 
     @property
@@ -256,7 +257,9 @@ class TracePlots(QWidget):
             if named and mark.name == "impact_s":
                 room = QRectF(at - 60, row.area.bottom() - 18 * self._scale, 120, 17 * self._scale)
                 painter.drawText(
-                    room, Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignBottom, words.rep_name(mark.number)
+                    room,
+                    Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignBottom,
+                    phrase("rep_name", number=mark.number),
                 )
 
     def _paint_states(self, painter: QPainter, row: Row) -> None:

@@ -19,7 +19,7 @@ REPS_KEPT = 200
 SAME_TURN_DEG = 5.0
 """Reps are shown over each other only where both were turned as far as this, or nearly: more can be seen."""
 ANGLES = ("top", "impact", "finish")
-"""Marks at which the trail thigh angle is compared."""
+"""Positions at which the trail thigh angle is compared."""
 
 
 class Choice(StrEnum):
@@ -69,7 +69,7 @@ class Track:
 
 def track_of(rep: Rep, t_s: Floats, angle_deg: Floats, pose_deg: Floats | None = None) -> Track | None:
     """Curve of a rep from the feed's samples ``(N,)``, ``(N, columns)``; None when they do not hold it any more."""
-    start_s, end_s = rep.marks.get("address_s", rep.start_s), rep.marks.get("finish_s", rep.end_s)
+    start_s, end_s = rep.positions.get("address_s", rep.start_s), rep.positions.get("finish_s", rep.end_s)
     inside = np.flatnonzero((t_s >= start_s) & (t_s <= end_s))
     if len(inside) < 2:
         return None
@@ -77,7 +77,7 @@ def track_of(rep: Rep, t_s: Floats, angle_deg: Floats, pose_deg: Floats | None =
     turn, thigh = angle_deg[pick, TURN], angle_deg[pick, TRAIL_THIGH]
     if not (np.isfinite(turn) & np.isfinite(thigh)).any():
         return None
-    down_from = int(np.searchsorted(t_s[pick], rep.marks.get("top_s", start_s)))
+    down_from = int(np.searchsorted(t_s[pick], rep.positions.get("top_s", start_s)))
     at_marks = tuple(rep.features.get(f"trail_thigh_angle_{mark}_deg") for mark in ANGLES)
     pose = None if pose_deg is None else pose_deg[pick]
     return Track(rep.index + 1, turn, thigh, min(down_from, len(pick) - 1), at_marks, pose_deg=pose)

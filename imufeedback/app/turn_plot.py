@@ -6,11 +6,12 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import Qt, Signal
 
-from imufeedback.app import numerals, palette, words
+from imufeedback.app import numerals, palette
 from imufeedback.app.feed import TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.traces import TARGET_STEP_DEG, tick_places, wanted_range
 from imufeedback.app.tracks import Track
+from imufeedback.phrases import phrase
 from imufeedback.records import Floats
 
 USUAL_TURN_DEG, USUAL_THIGH_DEG = (-60.0, 100.0), (-20.0, 40.0)
@@ -28,7 +29,7 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
         self.setBackground(palette.PAPER)
         self.setAntialiasing(False)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setAccessibleName(words.turn_plot_title())
+        self.setAccessibleName(phrase("turn_plot_title"))
         plot = self.getPlotItem()
         self.plot = plot
         plot.setMenuEnabled(False)
@@ -119,7 +120,7 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
         self.plot.setTitle(
-            words.turn_plot_title(), color=palette.INK, size=f"{13 * scale:.0f}px", bold=True, justify="left"
+            phrase("turn_plot_title"), color=palette.INK, size=f"{13 * scale:.0f}px", bold=True, justify="left"
         )
         for curve, (colour, width, style) in self._pens.items():
             # pens here count the screen's own pixels, of which a finer screen has more

@@ -43,6 +43,7 @@ from imufeedback.commands import (
     SetZero,
     UndoZero,
 )
+from imufeedback.phrases import phrase
 from imufeedback.records import (
     AlignedBlock,
     Angles,
@@ -63,7 +64,6 @@ from imufeedback.records import (
 )
 from imufeedback.stage import Stage
 
-STAYS = "the calibration before stays in force"
 EPISODE_S = 5.0
 """A joint that gravity contradicts again within this time is not told again."""
 
@@ -193,7 +193,7 @@ class Body(Stage[In, Out]):
 
     def _refused(self, t_s: float, reason: str) -> list[Out]:
         """The fit before, if there was one, stays in force."""
-        kept = [] if self._state.fit is None else [Notice(t_s, STAYS)]
+        kept = [] if self._state.fit is None else [Notice(t_s, phrase("notice.calibration_stays"))]
         return [FitRefused(t_s, reason), *kept]
 
     def _use(self, t_s: float, fitted: Fit, *, stored: bool = False) -> list[Out]:

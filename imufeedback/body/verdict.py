@@ -58,9 +58,9 @@ def refuse_unsure(
             continue
         if one is Segment.PELVIS:
             raise FitImpossible(
-                "pelvis: its front and back could not be told apart – bow twice, or choose a stretch with more steps"
+                "pelvis: its front and back look alike – bow twice, or choose a stretch with more steps"
             )
-        raise FitImpossible(f"{name(one)}: its front and back could not be told apart – {advice(one)}")
+        raise FitImpossible(f"{name(one)}: its front and back look alike – {advice(one)}")
 
 
 def refuse_sideways(known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing]) -> None:

@@ -31,18 +31,18 @@ def analyse(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE.parquet", help="Many: a row a rep.", show_default=False)
     ] = None,
-    again: Annotated[bool, typer.Option("--again", help="Many: also those judged already.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Many: also those checked already.")] = False,
     workers: Annotated[
         int | None, typer.Option("--workers", metavar="N", min=1, help="Many: processes (one a core).")
     ] = None,
     cluster: Annotated[
-        str | None, typer.Option("--cluster", metavar="ADDRESS", help="Many: judged by this Dask scheduler.")
+        str | None, typer.Option("--cluster", metavar="ADDRESS", help="Many: checked by this Dask scheduler.")
     ] = None,
     library: Annotated[
         Path | None, typer.Option("--library", metavar="DIR", help="Many: whose index to update.", show_default=False)
     ] = None,
 ) -> None:
-    """Judge a recording again, print a table of its reps, and write its summary and angles. Of many recordings, keep
+    """Check a recording again, print a table of its reps, and write its summary and angles. Of many recordings, keep
     the verdicts beside them, go on where a stopped run ended, and write one table of all reps."""
     many = len(paths) > 1 or paths[0].is_dir() or again or any(one is not None for one in (out, workers, cluster))
     if many and (json_file or angles_file):

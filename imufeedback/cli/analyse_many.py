@@ -68,11 +68,11 @@ class _Tally:
             self.errors.append(outcome["error"])
 
     def words(self) -> str:
-        kept = f", {self._kept} were judged before" if self._kept else ""
+        kept = f", {self._kept} were checked before" if self._kept else ""
         failed = f", {len(self.errors)} failed" if self.errors else ""
-        void = f", {self._void} not judged" if self._void else ""
+        void = f", {self._void} without a result" if self._void else ""
         reps = f"{self._reps} reps, {self._faulty} with a fault{void}"
-        return f"{self._judged} recording(s) judged{kept}{failed}: {reps}"
+        return f"{self._judged} recording(s) checked{kept}{failed}: {reps}"
 
 
 def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome]:
@@ -105,9 +105,9 @@ def _word(outcome: Outcome) -> str:
     if outcome["state"] == "failed":
         return "failed"
     notes = f" ({'; '.join(outcome['notes'])})" if outcome["notes"] else ""
-    before = "judged before, " if outcome["state"] == "kept" else ""
+    before = "checked before, " if outcome["state"] == "kept" else ""
     void = sum(bool(one["void"]) for one in outcome["reps"])
-    unjudged = f", {void} not judged" if void else ""
+    unjudged = f", {void} without a result" if void else ""
     return f"{before}{len(outcome['reps']) - void} reps{unjudged}{notes}"
 
 

@@ -21,17 +21,17 @@ def import_(
         str | None, typer.Option(metavar="FROM:TO", help="Seconds of hip flexion (knee lifts, walking).")
     ] = None,
     handed: Annotated[
-        str | None, typer.Option(metavar="right|left", help="The player's hand; right when nothing tells.")
+        str | None, typer.Option(metavar="right|left", help="The player's hand; right where the files do not say.")
     ] = None,
     filter_name: Annotated[
-        str | None, typer.Option("--filter", metavar="NAME", help="Orientation filter; vqf when nothing tells.")
+        str | None, typer.Option("--filter", metavar="NAME", help="Orientation filter; vqf where the files do not say.")
     ] = None,
 ) -> None:
     """Turn a folder of <segment>.csv (time_s, gyr_x_rad_s …, acc_x_m_s2 …) into a recording.
 
     A folder that export made (--format raw) brings its player, rules and calibration with it. With --still and --flex
     the sensors are calibrated to the body and the calibration is stored in the recording. A sensor whose axes, signs or
-    units contradict gravity is told; the recording is made without a calibration, and the exit status is 1.
+    units contradict gravity is named; the recording is made without a calibration, and the exit status is 1.
     """
     from imufeedback.fusion import available
     from imufeedback.record.importer import import_folder

@@ -93,8 +93,8 @@ def list_(
     with Library(_root(library)) as found:
         for one in found.sessions(player):
             when = "date not known" if one.started is None else f"{one.started:%Y-%m-%d %H:%M %z}"
-            reps = "not judged yet" if one.reps is None else f"{one.reps} reps, {one.faults} with a fault"
-            reps += f", {one.void} not judged" if one.void else ""
+            reps = "not checked yet" if one.reps is None else f"{one.reps} reps, {one.faults} with a fault"
+            reps += f", {one.void} without a result" if one.void else ""
             said = f"CANNOT BE READ: {one.trouble}" if one.trouble else f"{clock(one.duration_s)}, {reps}"
             said += "" if one.closed or one.trouble else ", CUT OFF: see recordings check"
             tags = f" [{', '.join(one.tags)}]" if one.tags else ""

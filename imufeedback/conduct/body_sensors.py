@@ -9,6 +9,7 @@ import msgspec
 
 from imufeedback.body import Body
 from imufeedback.conduct.sensors import Sensors
+from imufeedback.phrases import phrase
 from imufeedback.records import Event, RolesChanged, Segment
 from imufeedback.settings import Sensor, Settings
 from imufeedback.stage import Memory
@@ -38,7 +39,7 @@ class Worn:
         missing = [one for one in NEEDED if one not in roles]
         if not missing:
             return []
-        return [f"no sensor on {', '.join(missing).replace('_', ' ')}: swings cannot be judged"]
+        return [phrase("notice.no_sensor_on", places=", ".join(missing).replace("_", " "))]
 
     def swap(self, t_s: float) -> list[Event]:
         """Give the sensors the places that the calibration movements showed. All memory of the samples stays."""

@@ -22,7 +22,7 @@ class Purpose:
 
 PURPOSES: Mapping[Mode, Purpose] = {
     Mode.NONE: Purpose(
-        "Baseline and test: shows what the player does when nobody tells.",
+        "Baseline and test: shows what the player does without feedback.",
         "Feedback guides but can block one's own error detection: Salmoni, Schmidt & Walter, Psychol Bull "
         "1984;95:355-86 (from memory)",
     ),
@@ -50,7 +50,7 @@ PURPOSES: Mapping[Mode, Purpose] = {
 """Why there is each mode."""
 
 ESTIMATE = Purpose(
-    "The player says what he thinks of the rep before he is told.",
+    "The player says what he thinks of the rep before the result is shown.",
     "Estimating one's own error first: better retention at any frequency (old.scielo.br, J Phys Educ, n = 52)",
 )
 FADED_SHARES = (1.0, 0.5, 0.2, 0.0)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from imufeedback.cues.schedule import CUE_LIFE_S
+from imufeedback.phrases import phrase
 from imufeedback.records import Notice
 from imufeedback.stage import Stage
 
@@ -60,5 +61,4 @@ class Lateness(Stage[Arrival, Notice]):
         late.add(item.sensor)
         if not begins:
             return []
-        text = f"the data come {age_s:.1f} s late, so tones are left out – close other programs, bring the sensors near"
-        return [Notice(item.now_s, text)]
+        return [Notice(item.now_s, phrase("notice.data_late", age_s=age_s))]

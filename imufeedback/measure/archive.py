@@ -18,12 +18,12 @@ from imufeedback.record.trace import TraceWriter
 from imufeedback.records import Angles, Command, JointAngles, PelvisAngles, RawPacket, Side, Verdict, frozen
 from imufeedback.settings import Player
 
-MARKS = ("address", "top", "level", "impact", "finish")
+POSITIONS = ("address", "top", "level", "impact", "finish")
 ANGLES = ("pelvis_turn", "pelvis_side_tilt", "trail_thigh_angle", "lead_thigh_angle", "trail_hip_rotation")
 
 
 def make_rep(index: int, rng: np.random.Generator) -> JudgedRep:
-    features = {f"{name}_{mark}_deg": float(rng.normal(0, 20)) for name in ANGLES for mark in MARKS}
+    features = {f"{name}_{position}_deg": float(rng.normal(0, 20)) for name in ANGLES for position in POSITIONS}
     features["trail_thigh_flat_turn_deg"] = float(rng.exponential(5))
     fault = features["trail_thigh_flat_turn_deg"] > 3
     finding = RuleFinding(
@@ -31,7 +31,7 @@ def make_rep(index: int, rng: np.random.Generator) -> JudgedRep:
         text="keep turning",
     )  # fmt: skip
     return JudgedRep(
-        index=index, kind="swing", start_s=8.0 * index, end_s=8.0 * index + 4, marks={"top_s": 8.0 * index},
+        index=index, kind="swing", start_s=8.0 * index, end_s=8.0 * index + 4, positions={"top_s": 8.0 * index},
         estimated=["impact_s"], features=features, tones=bool(index % 2), findings=[finding] if fault else [], cues=[],
     )  # fmt: skip
 

@@ -221,7 +221,7 @@ def in_recordings(context: Context) -> Iterator[Measured]:
                 pairs.add(name, {one: sensors[one] for one in WORN})
         if not tally.sensors:
             continue
-        yield Measured(f"{family}: sensors judged, of {tally.sensors}", tally.judged, Band(None, None), "1")
+        yield Measured(f"{family}: sensors checked, of {tally.sensors}", tally.judged, Band(None, None), "1")
         yield Measured(f"{family}: wrong maps found, of all", _percent(tally.found, tally.maps), Band(None, None), "%")
         for unit, count in tally.units.items():
             yield Measured(
@@ -235,7 +235,7 @@ def in_recordings(context: Context) -> Iterator[Measured]:
         if pairs.sessions:
             yield from pairs.lines(family)
     share = _percent(whole.judged_found, len(WRONG) * whole.judged)
-    yield Measured("recordings: wrong maps found where the motion allows a judgement", share, Band(95.0, None), "%")
+    yield Measured("recordings: wrong maps found where the motion allows a result", share, Band(95.0, None), "%")
     share = _percent(whole.judged, whole.sensors)
     yield Measured(f"recordings: … that is of {whole.sensors} sensors", share, Band(None, None), "%")
     yield Measured("recordings: wrong maps called right", whole.trusted, exactly(0), "1")

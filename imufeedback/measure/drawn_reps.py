@@ -8,7 +8,7 @@ import numpy as np
 
 from imufeedback.motion.falling import falling
 from imufeedback.motion.features import features
-from imufeedback.motion.marks import marks
+from imufeedback.motion.positions import positions_of
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats, Rep
 from imufeedback.rules import RuleSet
@@ -44,7 +44,7 @@ def reps_of(made: Moves, rules: RuleSet) -> Iterator[Rep]:
     target = float(np.deg2rad(rules.live.target_deg))
     for index, track in enumerate(_tracks(made)):
         t = track[:, Col.T]
-        marked, estimated = marks(track, float(t[TOP]), float(t[-1]))
+        marked, estimated = positions_of(track, float(t[TOP]), float(t[-1]))
         fall = falling(track[t >= marked["top_s"]], rules.live.min_slope, target)
         yield Rep(index, rules.name, float(t[0]), float(t[-1]), marked, estimated, features(track, marked, fall))
 

@@ -52,7 +52,7 @@ def with_sensors(moved: Moves, which: Sequence[int], stature_m: float, hand: Han
     layout = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     events = list(run(items(script, SEGMENTS, model=TYPICAL, layout_text=layout)))
     reps = [one for one in events if isinstance(one, Rep) and not one.void]
-    found = [next((one for one in reps if abs(one.marks["top_s"] - top_s) < 0.2), None) for top_s in tops_s]
+    found = [next((one for one in reps if abs(one.positions["top_s"] - top_s) < 0.2), None) for top_s in tops_s]
     wrong = [one for one in events if isinstance(one, Finding) and one.verdict is Verdict.FAULT]
     faults = [frozenset(one.rule for one in wrong if rep is not None and one.rep == rep.index) for rep in found]
     return Judged(found, faults)

@@ -90,8 +90,8 @@ class Seen:
 def rep_of(truth: RepTruth, reps: Iterable[Rep]) -> Rep | None:
     """The rep whose top lies nearest to the true one, within half a downswing; None when there is none."""
     near = 0.5 * (truth.impact_s - truth.top_s)
-    here = [one for one in reps if abs(one.marks["top_s"] - truth.top_s) <= max(near, 0.15)]
-    return min(here, key=lambda one: abs(one.marks["top_s"] - truth.top_s)) if len(here) == 1 else None
+    here = [one for one in reps if abs(one.positions["top_s"] - truth.top_s) <= max(near, 0.15)]
+    return min(here, key=lambda one: abs(one.positions["top_s"] - truth.top_s)) if len(here) == 1 else None
 
 
 def swing_rules() -> RuleSet:

@@ -1,4 +1,4 @@
-"""Angles to live states, phases, marks, reps and what can be measured of a rep."""
+"""Angles to live states, phases, positions, reps and what can be measured of a rep."""
 
 from imufeedback.motion.forearm import without_forearm
 from imufeedback.motion.hip_turn import HipTurnStage

@@ -14,7 +14,7 @@ from imufeedback.motion.falling import Falling
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats
 
-AT_MARKS = {
+AT_POSITIONS = {
     "pelvis_turn": Col.TURN,
     "pelvis_side_tilt": Col.SIDE_TILT,
     "pelvis_forward_tilt": Col.FORWARD_TILT,
@@ -25,8 +25,8 @@ AT_MARKS = {
     "trail_knee_flexion": Col.TRAIL_KNEE,
     "lead_knee_flexion": Col.LEAD_KNEE,
 }
-"""Features given at every mark; hip rotation is internal positive."""
-MAIN_MARKS = ("address_s", "top_s", "level_s", "impact_s", "finish_s")
+"""Features given at every position; hip rotation is internal positive."""
+MAIN_POSITIONS = ("address_s", "top_s", "level_s", "impact_s", "finish_s")
 
 LATE_SHARE = 1.5
 """Stands for "not before the finish" where a share of the turn from top to impact says when something happens."""
@@ -35,35 +35,35 @@ KNEE_FROM_SHARE, KNEE_PAST_IMPACT = 0.5, float(np.deg2rad(20.0))
 it may bend: players sit into the downswing."""
 
 
-def features(track: Floats, marked: Mapping[str, float], fall: Falling) -> dict[str, float]:
-    """Features of one rep, from the rows of its track, its marks, and how its trail thigh angle falls."""
-    out = _at_marks(track, marked)
-    out |= _thigh(track, marked, out, fall)
-    out |= _times(marked)
-    out |= _turn(track, marked)
-    if "impact_s" in marked:
+def features(track: Floats, positions: Mapping[str, float], fall: Falling) -> dict[str, float]:
+    """Features of one rep, from the rows of its track, its positions, and how its trail thigh angle falls."""
+    out = _at_positions(track, positions)
+    out |= _thigh(track, positions, out, fall)
+    out |= _times(positions)
+    out |= _turn(track, positions)
+    if "impact_s" in positions:
         out |= _hips(out)
-        out |= _half_way(track, marked, out)
+        out |= _half_way(track, positions, out)
         if np.isfinite(track[:, [Col.TRAIL_KNEE, Col.LEAD_KNEE]]).all():
-            out |= _knees(track, marked, out)
-    out |= _rotations(track, marked, out)
+            out |= _knees(track, positions, out)
+    out |= _rotations(track, positions, out)
     return out
 
 
-def _at_marks(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
+def _at_positions(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
     out: dict[str, float] = {}
-    for name, col in AT_MARKS.items():
+    for name, col in AT_POSITIONS.items():
         if not np.isfinite(track[:, col]).all():
             continue
-        for mark in (one for one in MAIN_MARKS if one in marked):
-            out[f"{name}_{mark.removesuffix('_s')}_deg"] = _deg(np.interp(marked[mark], t, track[:, col]))
+        for position in (one for one in MAIN_POSITIONS if one in positions):
+            out[f"{name}_{position.removesuffix('_s')}_deg"] = _deg(np.interp(positions[position], t, track[:, col]))
     return out
 
 
-def _thigh(track: Floats, marked: Mapping[str, float], at: Mapping[str, float], fall: Falling) -> dict[str, float]:
+def _thigh(track: Floats, positions: Mapping[str, float], at: Mapping[str, float], fall: Falling) -> dict[str, float]:
     t = track[:, Col.T]
-    down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
+    down = (t >= positions["top_s"]) & (t <= positions["finish_s"])
     turned = at["pelvis_turn_finish_deg"] - at["pelvis_turn_top_deg"]
     lost = at["trail_thigh_angle_top_deg"] - at["trail_thigh_angle_finish_deg"]
     absolute = _deg(np.max(track[down, Col.THIGH_SD]))
@@ -84,7 +84,7 @@ def _thigh(track: Floats, marked: Mapping[str, float], at: Mapping[str, float], 
         "least_flexed_hip_finish_sd_deg": bars.at_once(absolute),
         "thigh_angle_sd_deg": absolute,
     }
-    if "impact_s" in marked:
+    if "impact_s" in positions:
         lost = at["trail_thigh_angle_top_deg"] - at["trail_thigh_angle_impact_deg"]
         turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
         out["trail_thigh_loss_top_impact_deg"] = lost
@@ -92,30 +92,30 @@ def _thigh(track: Floats, marked: Mapping[str, float], at: Mapping[str, float], 
     return out
 
 
-def _times(marked: Mapping[str, float]) -> dict[str, float]:
-    out = {"backswing_s": marked["top_s"] - marked["address_s"]}
-    if "impact_s" in marked:
-        out["downswing_s"] = marked["impact_s"] - marked["top_s"]
+def _times(positions: Mapping[str, float]) -> dict[str, float]:
+    out = {"backswing_s": positions["top_s"] - positions["address_s"]}
+    if "impact_s" in positions:
+        out["downswing_s"] = positions["impact_s"] - positions["top_s"]
         out["tempo_ratio"] = out["backswing_s"] / out["downswing_s"]
     return out
 
 
-def _turn(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
+def _turn(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
-    down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
+    down = (t >= positions["top_s"]) & (t <= positions["finish_s"])
     out = {"turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE]))}
-    if "impact_s" in marked:
-        out["turn_rate_impact_deg_s"] = _deg(np.interp(marked["impact_s"], t, track[:, Col.TURN_RATE]))
-    if "level_s" in marked:
-        out["side_tilt_rate_level_deg_s"] = _deg(np.interp(marked["level_s"], t, track[:, Col.SIDE_TILT_RATE]))
+    if "impact_s" in positions:
+        out["turn_rate_impact_deg_s"] = _deg(np.interp(positions["impact_s"], t, track[:, Col.TURN_RATE]))
+    if "level_s" in positions:
+        out["side_tilt_rate_level_deg_s"] = _deg(np.interp(positions["level_s"], t, track[:, Col.SIDE_TILT_RATE]))
     return out
 
 
-def _rotations(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+def _rotations(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
     """Of each hip whose rotation was known all along; where no rule looks at it, it may not have been."""
     t = track[:, Col.T]
-    down = (t >= marked["top_s"]) & (t <= marked["finish_s"])
-    rep = (t >= marked["address_s"]) & (t <= marked["finish_s"])
+    down = (t >= positions["top_s"]) & (t <= positions["finish_s"])
+    rep = (t >= positions["address_s"]) & (t <= positions["finish_s"])
     out: dict[str, float] = {}
     if "trail_hip_rotation_top_deg" in at:
         out["trail_hip_turn_out_rate_max_deg_s"] = _deg(np.max(-track[down, Col.TRAIL_ROTATION_RATE]))
@@ -128,7 +128,7 @@ def _rotations(track: Floats, marked: Mapping[str, float], at: Mapping[str, floa
         out["lead_hip_rotation_range_deg"] = _deg(np.ptp(track[rep, Col.LEAD_ROTATION]))
     if "trail_hip_rotation_top_deg" in at and "lead_hip_rotation_top_deg" in at:
         out["hip_rotation_sd_deg"] = _deg(np.max(track[down, Col.ROTATION_SD]))
-        out |= _mirror(track, marked)
+        out |= _mirror(track, positions)
     return out
 
 
@@ -149,72 +149,76 @@ def _hips(at: Mapping[str, float]) -> dict[str, float]:
     return out
 
 
-def _half_way(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+def _half_way(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
     """When the hips come level, as a share of the turn from top to impact; level before the top is 0."""
     t = track[:, Col.T]
     turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
-    share = _share(track, marked, at, "level_s", Col.SIDE_TILT, zero_deg=0.0)
-    around = marked.get("level_s", marked["impact_s"])
+    share = _share(track, positions, at, "level_s", Col.SIDE_TILT, zero_deg=0.0)
+    around = positions.get("level_s", positions["impact_s"])
     turn_rate, tilt_rate = (np.interp(around, t, track[:, col]) for col in (Col.TURN_RATE, Col.SIDE_TILT_RATE))
     slope = max(abs(float(tilt_rate)) / max(abs(float(turn_rate)), 1e-6), bars.LEAST_TILT_SLOPE)
     sd = bars.tilt(_deg(np.interp(around, t, track[:, Col.TILT_SD])))
     return {"level_turn_share": share, "level_turn_sd_share": sd / slope / turned}
 
 
-def _knees(track: Floats, marked: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
+def _knees(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
     turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
-    rate, turn_rate = (np.interp(marked["impact_s"], t, track[:, col]) for col in (Col.LEAD_KNEE_RATE, Col.TURN_RATE))
+    rate, turn_rate = (
+        np.interp(positions["impact_s"], t, track[:, col]) for col in (Col.LEAD_KNEE_RATE, Col.TURN_RATE)
+    )
     apart = track[:, Col.TRAIL_KNEE] - track[:, Col.LEAD_KNEE]
-    top, impact = np.interp([marked["top_s"], marked["impact_s"]], t, apart)
+    top, impact = np.interp([positions["top_s"], positions["impact_s"]], t, apart)
     gain = max(_deg(impact - top) / turned, bars.LEAST_KNEE_SLOPE)
     return {
-        "knees_cross_turn_share": _share(track, marked, at, "knees_cross_s", None, zero_deg=0.0, values=apart),
+        "knees_cross_turn_share": _share(track, positions, at, "knees_cross_s", None, zero_deg=0.0, values=apart),
         "knees_cross_turn_sd_share": bars.KNEES_APART_DEG / gain / turned,
         "lead_knee_rate_impact_deg_s": _deg(rate),
         "lead_knee_slope_impact_ratio": float(rate / turn_rate) if turn_rate > 0 else 0.0,
         "lead_knee_slope_impact_sd_ratio": bars.KNEE_SLOPE,
-        "lead_knee_bends_again_deg": _bends_again(track, marked, turned),
+        "lead_knee_bends_again_deg": _bends_again(track, positions, turned),
         "lead_knee_bends_again_sd_deg": bars.KNEE_BENDS_DEG,
     }
 
 
-def _bends_again(track: Floats, marked: Mapping[str, float], turned_deg: float) -> float:
+def _bends_again(track: Floats, positions: Mapping[str, float], turned_deg: float) -> float:
     """Bend that the lead knee gains around impact, above its least since half way down."""
     t, turn = track[:, Col.T], track[:, Col.TURN]
-    top, impact = np.interp([marked["top_s"], marked["impact_s"]], t, turn)
+    top, impact = np.interp([positions["top_s"], positions["impact_s"]], t, turn)
     half = top + KNEE_FROM_SHARE * np.deg2rad(turned_deg)
-    here = (t >= marked["top_s"]) & (t <= marked["finish_s"]) & (turn >= half) & (turn <= impact + KNEE_PAST_IMPACT)
+    here = (
+        (t >= positions["top_s"]) & (t <= positions["finish_s"]) & (turn >= half) & (turn <= impact + KNEE_PAST_IMPACT)
+    )
     knee = track[here, Col.LEAD_KNEE]
     return _deg(np.max(knee - np.minimum.accumulate(knee), initial=0.0))
 
 
 def _share(
     track: Floats,
-    marked: Mapping[str, float],
+    positions: Mapping[str, float],
     at: Mapping[str, float],
-    mark: str,
+    position: str,
     col: Col | None,
     *,
     zero_deg: float,
     values: Floats | None = None,
 ) -> float:
-    """Turn made at a mark, as a share of that from top to impact; 0 when it had happened before the top."""
+    """Turn made at a position, as a share of that from top to impact; 0 when it had happened before the top."""
     t = track[:, Col.T]
-    if mark in marked:
-        made = _deg(np.interp(marked[mark], t, track[:, Col.TURN])) - at["pelvis_turn_top_deg"]
+    if position in positions:
+        made = _deg(np.interp(positions[position], t, track[:, Col.TURN])) - at["pelvis_turn_top_deg"]
         return made / (at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"])
     looked_at = track[:, col] if values is None and col is not None else values
     assert looked_at is not None
-    return 0.0 if _deg(np.interp(marked["top_s"], t, looked_at)) >= zero_deg else LATE_SHARE
+    return 0.0 if _deg(np.interp(positions["top_s"], t, looked_at)) >= zero_deg else LATE_SHARE
 
 
-def _mirror(track: Floats, marked: Mapping[str, float]) -> dict[str, float]:
+def _mirror(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     """How far the downswing mirrors the backswing between the hips: the lead hip should turn in, turn by turn, as the
     trail hip did on the way back. RMS difference of the two, over the turn that both have."""
     t = track[:, Col.T]
-    back = track[(t >= marked["address_s"]) & (t <= marked["top_s"])]
-    down = track[(t >= marked["top_s"]) & (t <= marked.get("impact_s", marked["finish_s"]))]
+    back = track[(t >= positions["address_s"]) & (t <= positions["top_s"])]
+    down = track[(t >= positions["top_s"]) & (t <= positions.get("impact_s", positions["finish_s"]))]
     if len(back) < 3 or len(down) < 3:
         return {}
     reach = min(-float(back[:, Col.TURN].min()), float(down[:, Col.TURN].max()))

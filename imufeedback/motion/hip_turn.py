@@ -182,8 +182,8 @@ class HipTurnStage(Stage[In, Rep]):
             "standing_hip_rate_max_deg_s": math.degrees(float(np.max(np.abs(rows[:, rate_col])))),
             "rep_s": end_s - begin_s,
         }
-        marks = {"begin_s": begin_s, "furthest_s": s.furthest_s, "finish_s": end_s}
-        rep = Rep(s.count, self._kind(), begin_s, end_s, marks, (), features)
+        positions = {"begin_s": begin_s, "furthest_s": s.furthest_s, "finish_s": end_s}
+        rep = Rep(s.count, self._kind(), begin_s, end_s, positions, (), features)
         s.count += 1
         return rep
 

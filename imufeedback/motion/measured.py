@@ -11,12 +11,12 @@ from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.falling import falling
 from imufeedback.motion.features import features
 from imufeedback.motion.live import LiveLimits
-from imufeedback.motion.marks import marks
 from imufeedback.motion.phases import RepLimits
+from imufeedback.motion.positions import positions_of
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats, Hand, Rep
 
-VOID_MARKS = ("address_s", "top_s", "finish_s")
+VOID_POSITIONS = ("address_s", "top_s", "finish_s")
 """What is still known of a rep that is not judged: when it was. They are made of the pelvis' turn alone."""
 
 
@@ -41,22 +41,22 @@ def measured(
     """The rep, without its number and kind. `rows` is its track from the address on, `arm` what the forearm felt."""
     turns = rows[np.isfinite(rows[:, Col.TURN])]
     finish_s = span.finish_s
-    marked, estimated = marks(turns, _top(turns, span.furthest_s), finish_s, _felt(arm, turns))
-    begin_s = marked["address_s"]
+    positions, estimated = positions_of(turns, _top(turns, span.furthest_s), finish_s, _felt(arm, turns))
+    begin_s = positions["address_s"]
     void = doubts.between(rows, begin_s, finish_s, hand)
     if void:
         blind = bool(((rows[:, Col.T] >= begin_s) & np.isnan(rows[:, Col.TURN])).any())
-        kept = {} if blind else {name: marked[name] for name in VOID_MARKS}
+        kept = {} if blind else {name: positions[name] for name in VOID_POSITIONS}
         return Rep(0, "", begin_s, finish_s, kept, (), {}, void)
     rows = rows[~doubts.not_known(rows)]
     t = rows[:, Col.T]
-    fall = falling(rows[(t >= marked["top_s"]) & (t <= finish_s)], limits.min_slope, live.target_rad)
-    found = features(rows, marked, fall)
+    fall = falling(rows[(t >= positions["top_s"]) & (t <= finish_s)], limits.min_slope, live.target_rad)
+    found = features(rows, positions, fall)
     if fall.flat_turn_rad > live.dead_turn_rad:
         found["trail_thigh_first_stall_s"] = fall.flat_from_s
         found["trail_thigh_first_stall_turn_deg"] = float(np.rad2deg(fall.flat_from_turn_rad))
         found["trail_thigh_first_stall_angle_deg"] = float(np.rad2deg(fall.flat_angle_rad))
-    return Rep(0, "", begin_s, finish_s, marked, estimated, found)
+    return Rep(0, "", begin_s, finish_s, positions, estimated, found)
 
 
 def _felt(arm: Sequence[Floats], rows: Floats) -> Floats | None:

@@ -34,7 +34,7 @@ PELVIS = Needed.TURN | Needed.SIDE_TILT | Needed.FORWARD_TILT
 TRAIL_HIP = Needed.TRAIL_FLEXION | Needed.TRAIL_ADDUCTION | Needed.TRAIL_ROTATION
 LEAD_HIP = Needed.LEAD_FLEXION | Needed.LEAD_ADDUCTION | Needed.LEAD_ROTATION
 SWING = PELVIS | Needed.TRAIL_FLEXION | Needed.LEAD_FLEXION
-"""Of every swing and rehearsal, whatever the rules: its phases, marks and live states are made of them."""
+"""Of every swing and rehearsal, whatever the rules: its phases, positions and live states are made of them."""
 ROTATIONS = Needed.TRAIL_ROTATION | Needed.LEAD_ROTATION
 KNEES = Needed.TRAIL_KNEE | Needed.LEAD_KNEE
 

@@ -11,10 +11,10 @@ from imufeedback.motion import needs
 from imufeedback.motion.aim import Aim
 from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.live import Judge, LiveLimits
-from imufeedback.motion.marks import BEGUN_RAD
 from imufeedback.motion.measured import Span, measured
 from imufeedback.motion.needs import SWING, Needed, Restarted
 from imufeedback.motion.phases import RepLimits, Seen, is_odd, is_slow, next_phase
+from imufeedback.motion.positions import BEGUN_RAD
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
     Angles,
@@ -64,7 +64,7 @@ class _State:
 
 
 class MotionStage(Stage[In, Out]):
-    """Finds reps, their phases and marks, and judges the trail thigh angle live in the downswing.
+    """Finds reps, their phases and positions, and judges the trail thigh angle live in the downswing.
 
     A rep in which an angle that it needs was not known is void: it is told with the reason, without features, and from
     the first such step on nothing is judged live.

@@ -14,6 +14,7 @@ from imufeedback.packets.columns import FEWEST, Columns
 from imufeedback.packets.layout import Layout
 from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
+from imufeedback.phrases import phrase
 from imufeedback.records import DeviceBlock, DeviceRun, Flag, Ints, Notice, PacketRejected, RawPacket, Tick
 from imufeedback.stage import Stage
 
@@ -213,16 +214,12 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         clock, number = self._judge.real_moduli(self._state.order, packet)
         t_s = (packet.host_ns - self._origin_ns) * 1e-9
         if clock is not None:
-            text = (
-                f"sensor {self._sensor}'s clock begins again at {clock}, and its layout says at {self._modulus}: "
-                f"write modulus = {clock} under [counter] in its layout"
-            )
+            fields = {"sensor": self._sensor, "real": clock, "said": self._modulus}
+            text = phrase("notice.clock_modulus", **fields)
             out.append(Notice(t_s, text))
         if number is not None:
-            text = (
-                f"sensor {self._sensor}'s packet numbers begin again at {number}, and its layout says at "
-                f"{self._numbers}: write sequence_modulus = {number} at the top of its layout"
-            )
+            fields = {"sensor": self._sensor, "real": number, "said": self._numbers}
+            text = phrase("notice.number_modulus", **fields)
             out.append(Notice(t_s, text))
 
     def _block(self, packet: Packet, flag: int, rounds: int) -> DeviceBlock:

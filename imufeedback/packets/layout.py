@@ -213,7 +213,7 @@ class Layout(Part, frozen=True):
         if self.counter.modulus is not None and packets < LEAST_PACKETS:
             raise ValueError(
                 f"counter.modulus {self.counter.modulus} goes round within {packets:.1f} packets: at least "
-                f"{LEAST_PACKETS} are needed to tell time by it"
+                f"{LEAST_PACKETS} are needed to read time from it"
             )
 
     def _check_scale(

@@ -176,7 +176,7 @@ def _open(path: Path) -> tuple[tuple[str, ...], np.ndarray[Any, np.dtype[np.void
     except (OSError, ValueError, RecursionError) as error:
         what = (error.strerror if isinstance(error, OSError) else None) or str(error)
         raise BadFile(
-            f"this is no trace of angles ({what})", where=str(path), hint="judge the recording again"
+            f"this is no trace of angles ({what})", where=str(path), hint="check the recording again"
         ) from None
 
 

@@ -14,7 +14,7 @@ from imufeedback.document import BlockTally, Document, JudgedRep
 from imufeedback.records import Role
 
 FEW = 4
-"""Fewer reps of one kind on one day are too few to tell. Chosen: the mean of four has half the spread of one."""
+"""Fewer reps of one kind on one day are too few to compare. Chosen: the mean of four has half the spread of one."""
 FULL_S, SLOW_S = 0.45, 1.0
 """Longest downswing at full pace, and shortest slow one. A downswing at full pace takes 0.27 s (Grober & Cholewicki,
 arXiv physics/0611291) and a rehearsal seconds; the borders between are chosen."""

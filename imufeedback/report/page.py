@@ -185,7 +185,7 @@ def _session_body(session: Session, earlier: Screening | None = None) -> list[st
     parts.append(_section("How sure the numbers are", _list(story.certainty(session.summary)), "small"))
     open_rules = story.unjudged(one for rep in reps for one in rep.unjudged)
     if open_rules:
-        parts.append(_section("Not judged", _list([_open(*one) for one in open_rules])))
+        parts.append(_section("Rules without a result", _list([_open(*one) for one in open_rules])))
     if session.summary.limits:
         parts.append(_section("Limits that were changed", _list(story.changed_limits(session.summary))))
     if session.notes or session.tags:
@@ -260,7 +260,7 @@ def _in_short(session: Session) -> str:
 def _uncounted(session: Session) -> str:
     text = ""
     if session.void:
-        text += f"<p>Not judged, and counted nowhere: {story.count(len(session.void), 'rep')}, {NOT_KNOWN}.</p>"
+        text += f"<p>Without a result, and counted nowhere: {story.count(len(session.void), 'rep')}, {NOT_KNOWN}.</p>"
     if session.discarded:
         text += f"<p>Taken out by hand, and counted nowhere: {story.count(len(session.discarded), 'rep')}.</p>"
     return text
@@ -385,7 +385,7 @@ def _trend(kind: Kind, reps: Sequence[Sequence[JudgedRep]], sessions: Sequence[S
     few = sum(0 < len(here) < FEW for here in reps)
     out += f"<p class='key'>Reps: {escape(', '.join(many[-12:]))}.</p>"
     if few:
-        out += f"<p class='key'>Fewer than {FEW} reps on {story.count(few, 'day')}: too few to tell, not drawn.</p>"
+        out += f"<p class='key'>Fewer than {FEW} reps on {story.count(few, 'day')}: too few to compare, not drawn.</p>"
     for feature, title, unit in TREND_FEATURES:
         points = [point(here, feature) for here in reps]
         told = [one if one is not None and one.tells else None for one in points]

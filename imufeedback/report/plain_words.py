@@ -1,4 +1,4 @@
-"""A plain word for every feature, mark and verdict. English; the windows translate."""
+"""A plain word for every feature, position and verdict. English; the windows translate."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ ANGLES = {
     "trail_knee_flexion": "trail knee bend",
     "lead_knee_flexion": "lead knee bend",
 }
-MARKS = {
+POSITIONS = {
     "address": "address",
     "top": "top",
     "hand_top": "reversal of the lead hand",
@@ -37,8 +37,8 @@ ROLES = {
 MODES = {
     Mode.NONE: "without tones",
     Mode.CONCURRENT: "tones while you move",
-    Mode.BANDWIDTH: "told after the rep, only outside the coach's band",
-    Mode.AFTER_REP: "told after every rep",
+    Mode.BANDWIDTH: "shown after the rep, only outside the coach's band",
+    Mode.AFTER_REP: "shown after every rep",
     Mode.FADED: "tones for some of the reps, fewer and fewer",
 }
 OTHERS = {
@@ -104,7 +104,7 @@ def _word(stem: str) -> str:
         return OTHERS[stem]
     for angle, word in ANGLES.items():
         if stem.startswith(f"{angle}_"):
-            return f"{word} at {MARKS[stem.removeprefix(f'{angle}_')]}"
+            return f"{word} at {POSITIONS[stem.removeprefix(f'{angle}_')]}"
     raise KeyError(stem)
 
 

@@ -74,12 +74,12 @@ def _is_hip_turn(rep: JudgedRep) -> bool:
 def _range_words(side: str, direction: str, found: Range) -> str:
     head = f"{SIDES[side].capitalize()}, {DIRECTIONS[direction]}"
     if not found.complete:
-        return f"{head}: {found.trials} of {TRIALS} good turns, too few to tell."
+        return f"{head}: {found.trials} of {TRIALS} good turns, too few to compare."
     return f"{head}: {found.best_deg:.0f}° (best of {found.trials}, {found.spread_deg:.0f}° apart)."
 
 
 def _side_words(word: str, difference: float) -> str:
     if not differs(difference):
-        return f"Turning {word}, the two hips do not differ by more than can be told."
+        return f"Turning {word}, the two hips do not differ by more than can be measured."
     tight = "trail" if difference > 0 else "lead"
     return f"Turning {word}, the {tight} hip goes {abs(difference):.0f}° less far: give that side more slow hip turns."

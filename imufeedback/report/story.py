@@ -49,7 +49,7 @@ def unjudged(rules: Iterable[Unjudged | UnjudgedRule]) -> list[tuple[str, str, l
 
 def nothing(not_judged: int) -> str:
     """What is said of a rep without a finding: rules that could not be judged are not clean."""
-    return f"none ({not_judged} not judged)" if not_judged else "none"
+    return f"none ({not_judged} not checked)" if not_judged else "none"
 
 
 def severity(rep: JudgedRep) -> tuple[int, int, float]:
@@ -261,7 +261,7 @@ def certainty(summary: Document) -> list[str]:
         lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")
     void = len(summary.reps) - len(reps)
     if void:
-        lines.append(f"{count(void, 'rep')} could not be judged: an angle was not known all along.")
+        lines.append(f"{count(void, 'rep')} without a result: an angle was not known all along.")
     return lines + unchecked(summary) + _data_words(summary)
 
 

@@ -244,7 +244,7 @@ class Summary:
             start_s=float(rep.start_s),
             end_s=float(rep.end_s),
             void=rep.void or None,
-            marks={name: float(t_s) for name, t_s in rep.marks.items()},
+            positions={name: float(t_s) for name, t_s in rep.positions.items()},
             estimated=list(rep.estimated),
             features={name: float(value) for name, value in rep.features.items()},
             tones=self.had_tones(rep),

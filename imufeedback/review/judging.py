@@ -121,6 +121,6 @@ def _begin(item: Item | None, recording: Recording, other: Mapping[str, str]) ->
         raise NoRecording(
             "its beginning is damaged: what the sensors were is not known",
             where=str(recording.path),
-            hint="only a recording that keeps its first item can be judged",
+            hint="only a recording that keeps its first item can be checked",
         )
     return changed_begin(item, other)

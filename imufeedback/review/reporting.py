@@ -30,7 +30,7 @@ from imufeedback.rules import parse_recorded, parse_rule_set
 from imufeedback.settings import Settings
 
 NEAR_S = 0.05
-"""A mark without a sample so near has no picture."""
+"""A position without a sample so near has no picture."""
 Progress = Callable[[float], None]
 
 
@@ -79,7 +79,7 @@ def judgement(
     try:
         if window.begin is None:
             raise UsageError(
-                "its beginning is damaged", hint="only a recording that keeps its first item can be judged"
+                "its beginning is damaged", hint="only a recording that keeps its first item can be checked"
             )
         settings = settings_of(window.begin)
         text = settings.rule_set if rule_set is None else rule_set
@@ -103,7 +103,7 @@ def judgement(
         summary, duration_s = kept.summary, kept.duration_s
         others = [one for one in before.all if one is not kept]
     edits = read_edits(path)
-    beside = [edits.words(), f"its earlier verdicts are put aside: {before.trouble}" if before.trouble else ""]
+    beside = [edits.words(), f"its earlier results are put aside: {before.trouble}" if before.trouble else ""]
     summary = msgspec.structs.replace(summary, notes=[*summary.file_notes, *(one for one in beside if one)])
     title = window.title if edits.title is None else edits.title
     return Judgement(
@@ -133,7 +133,7 @@ def trail_column(hand: Hand) -> str:
 
 def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
     """Trail thigh angle against pelvis turn, top to finish."""
-    part = trace.stretch(rep.marks.get("top_s", rep.start_s), rep.end_s)
+    part = trace.stretch(rep.positions.get("top_s", rep.start_s), rep.end_s)
     column = trail_column(hand)
     return Curve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
 
@@ -163,7 +163,7 @@ POSITIONS = ("top", "level", "impact", "finish")
 
 
 def _positions(found: Judgement, reps: Sequence[JudgedRep]) -> Frames | None:
-    """The body at the marks of the rep with the fewest faults; None when no mark of it has one."""
+    """The body at the positions of the rep with the fewest faults; None when no position of it has one."""
     if not reps:
         return None
     rep = min(reps, key=severity)
@@ -172,7 +172,7 @@ def _positions(found: Judgement, reps: Sequence[JudgedRep]) -> Frames | None:
 
 
 def _frame(found: Judgement, rep: JudgedRep, name: str) -> Frame | None:
-    at_s = rep.marks.get(f"{name}_s")
+    at_s = rep.positions.get(f"{name}_s")
     if at_s is None:
         return None
     part = found.trace.stretch(at_s - NEAR_S, at_s + NEAR_S)

@@ -12,7 +12,7 @@ import msgspec
 from imufeedback.errors import BadToml
 from imufeedback.rules.kinds import formerly, kinds
 from imufeedback.rules.rule import Rule
-from imufeedback.rules.vocabulary import FEATURES, MARKS, Feature, Mark, unit_of
+from imufeedback.rules.vocabulary import FEATURES, POSITIONS, Feature, Position, unit_of
 from imufeedback.sounds import BY_NAME
 from imufeedback.spelling import meant, nearest
 
@@ -85,8 +85,8 @@ def words_of(field: Any) -> Collection[str] | None:
     """The words that may stand in a field of this type; None where they are not counted."""
     if field == Feature:
         return FEATURES
-    if field == Mark:
-        return MARKS
+    if field == Position:
+        return POSITIONS
     if get_origin(field) is Literal:
         return get_args(field)
     if isinstance(field, type) and issubclass(field, StrEnum):

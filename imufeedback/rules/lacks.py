@@ -22,7 +22,7 @@ def unmeasured(rule: Rule, rep: Rep) -> Unjudged | None:
     if any(one.startswith(SHANKS) for one in missing):
         text = NO_SHANKS
     else:
-        text = NO_IMPACT if "finish_s" in rep.marks and "impact_s" not in rep.marks else NOT_MEASURED
+        text = NO_IMPACT if "finish_s" in rep.positions and "impact_s" not in rep.positions else NOT_MEASURED
     return Unjudged(rule.id, rep.index, Lack.SENSOR, text)
 
 

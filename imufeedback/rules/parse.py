@@ -17,7 +17,7 @@ from imufeedback.sounds import Sound
 
 def parse_rule_set(text: str, where: str) -> RuleSet:
     """Read a rule set or drill; `where` names the file in errors. Raises BadToml, also for a rule that could never
-    fire: without what its kind looks at, or with a feature, mark, unit or sound that does not exist."""
+    fire: without what its kind looks at, or with a feature, position, unit or sound that does not exist."""
     document = toml.table(text, where)
     tables = [checks.renamed(rule) for rule in _tables(document)]
     for rule in tables:
@@ -104,7 +104,7 @@ def _looking_at_its_own(rule: dict[str, Any]) -> dict[str, Any]:
 
 
 def _replaced(rule: dict[str, Any], name: str) -> dict[str, Any]:
-    """A word that is not known, replaced where it must be: a feature or mark that no rep has is no harm."""
+    """A word that is not known, replaced where it must be: a feature or position that no rep has is no harm."""
     if name == "cue":
         return {**rule, "cue": Sound.STALLED}
     if name == "unit":

@@ -12,7 +12,7 @@ from msgspec import Meta
 
 from imufeedback.errors import BadToml
 from imufeedback.records import Rep, Verdict, sd_name
-from imufeedback.rules.vocabulary import Feature, Mark, Unit
+from imufeedback.rules.vocabulary import Feature, Position, Unit
 from imufeedback.sounds import Sound
 
 SHORT_WORDS = 6
@@ -124,14 +124,14 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         return msgspec.structs.replace(self, limit=value)
 
 
-class MarkedRule(Rule, frozen=True, kw_only=True):
-    """A rule whose finding points at a mark of the rep."""
+class PositionedRule(Rule, frozen=True, kw_only=True):
+    """A rule whose finding points at a position of the rep."""
 
-    at: Mark = "impact"
+    at: Position = "impact"
 
     def when(self, rep: Rep) -> float:
-        """The instant that a finding points at: the mark, or the rep's end where that is missing."""
-        return rep.marks.get(f"{self.at}_s", rep.end_s)
+        """The instant that a finding points at: the position, or the rep's end where that is missing."""
+        return rep.positions.get(f"{self.at}_s", rep.end_s)
 
 
 def verdict(miss: float, sd: float) -> Verdict | None:

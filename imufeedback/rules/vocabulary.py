@@ -1,4 +1,4 @@
-"""The words that a rule may use: features, marks, units. Tests compare them with what motion makes.
+"""The words that a rule may use: features, positions, units. Tests compare them with what motion makes.
 
 A rule that looks at nothing never fires, and nobody would see it: so a word that is not here is an error.
 """
@@ -19,7 +19,7 @@ _AT = ("address", "top", "level", "impact", "finish")
 
 FEATURES = frozenset(
     {
-        *(f"{angle}_{mark}_deg" for angle, mark in product(_ANGLES, _AT)),
+        *(f"{angle}_{position}_deg" for angle, position in product(_ANGLES, _AT)),
         *("trail_thigh_angle_min_deg", "trail_thigh_angle_min_sd_deg"),
         *("trail_thigh_loss_top_finish_deg", "trail_thigh_loss_top_finish_sd_deg", "trail_thigh_loss_top_impact_deg"),
         *("trail_thigh_slope_top_impact_ratio", "trail_thigh_flat_from_s", "trail_thigh_growth_from_s"),
@@ -40,7 +40,7 @@ FEATURES = frozenset(
         *("standing_thigh_wobble_sd_deg", "pelvis_turn_deg", "standing_hip_rate_max_deg_s", "rep_s"),
     }
 )
-MARKS = (
+POSITIONS = (
     *("address", "top", "hand_top", "downswing", "level", "knees_cross", "impact", "finish"),
     *("begin", "furthest"),
 )
@@ -59,7 +59,7 @@ class Unit(StrEnum):
 UNITS = {"deg_s": Unit.DEG_S, "deg": Unit.DEG, "s": Unit.S, "share": Unit.ONE, "ratio": Unit.ONE}
 """By the ending of a feature's name (`records.UNITS`)."""
 Feature = Annotated[str, Meta(description="one of FEATURES")]
-Mark = Annotated[str, Meta(description="one of MARKS")]
+Position = Annotated[str, Meta(description="one of POSITIONS")]
 
 
 def unit_of(feature: str) -> Unit | None:

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from imufeedback.phrases import phrase
 from imufeedback.records import (
     ClockFitted,
     ClockRestarted,
@@ -384,10 +385,8 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if s.told_rate or abs(off) <= RATE_OFF or s.device_s - s.first_device_s < RATE_AFTER_S:
             return [fitted]
         s.told_rate = True
-        text = (
-            f"sensor {self.sensor} measures {self.rate_hz:.1f} times a second and declares {1 / self._nominal_s:.1f}: "
-            "its real rate is used; correct its layout"
-        )
+        rates = {"real_hz": self.rate_hz, "declared_hz": 1 / self._nominal_s}
+        text = phrase("notice.rate_off", sensor=self.sensor, **rates)
         return [fitted, Notice(s.t_s, text)]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from imufeedback.phrases import phrase
 from imufeedback.records import Item, Notice, PacketRejected, RawPacket
 from imufeedback.stage import Stage
 
@@ -107,6 +108,5 @@ class Instants(Stage[Item, Placed]):
         if s.told:
             return []
         s.told = True
-        where = "go back by" if jump_s < 0 else "begin only after"
-        text = f"the times {where} {abs(jump_s):.3g} s: they are counted on from what came before, so none is lost"
+        text = phrase("notice.times_go_back" if jump_s < 0 else "notice.times_begin_late", jump_s=abs(jump_s))
         return [Notice((s.latest_ns - self._origin_ns) * 1e-9, text)]

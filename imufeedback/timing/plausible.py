@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
+from imufeedback.phrases import phrase
 from imufeedback.records import Flag, Floats, ImuBlock, ImuRun, Notice, frozen
 from imufeedback.stage import Stage
 
@@ -76,7 +77,8 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             s.wrong = ""
         self._weigh(item)
         if s.wrong:
-            return [] if before else [Notice(float(item.t_s[-1]), f"sensor {self.sensor} is {s.wrong}; {_ADVICE}")]
+            text = phrase("notice.sensor_wrong", sensor=self.sensor, wrong=s.wrong)
+            return [] if before else [Notice(float(item.t_s[-1]), text)]
         return [item if not before else _as_restart(item)]
 
     def passes(self, run: ImuRun) -> bool:
@@ -158,9 +160,6 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             s.wrong = f"wrongly scaled: at rest it measures {s.rests[-1]:.2f} m/s², and gravity is 9.81"
         elif not any(off) and s.wrong.startswith("wrongly"):
             s.wrong = ""
-
-
-_ADVICE = "no angles are made from it; switch it off and on, then check it with `imufeedback sensors check`"
 
 
 def _is_off(measured: float) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from imufeedback.phrases import phrase
 from imufeedback.records import Notice
 from imufeedback.stage import Stage
 
@@ -97,21 +98,20 @@ class Silence(Stage[Sign, Notice]):
         if silent_s <= self._least_s or s.told >= TOLD_MOST:
             return []
         s.told += 1
-        return [Notice(item.t_s, self._words(item, silent_s, still_s) + (_ENOUGH if s.told == TOLD_MOST else ""))]
+        return [
+            Notice(
+                item.t_s,
+                self._words(item, silent_s, still_s) + (phrase("notice.enough") if s.told == TOLD_MOST else ""),
+            )
+        ]
 
     def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
         s = self._state
         if not item.by_radio:
-            return (
-                f"nothing was recorded for {_span(silent_s)} up to {item.t_s:.0f} s: what is before and after is judged"
-            )
-        what = "no sensor was" if len(s.heard) > 1 else f"sensor {item.sensor} was not"
-        why = (
-            "out of reach, or switched off"
-            if still_s <= AWAKE_S
-            else "the computer slept or was busy, or they were out of reach"
-        )
-        return f"{what} heard for {_span(silent_s)} – {why}; what was done meanwhile is only judged where it came late"
+            return phrase("notice.nothing_recorded", span=_span(silent_s), t_s=item.t_s)
+        why = phrase("notice.out_of_reach" if still_s <= AWAKE_S else "notice.slept_or_busy")
+        heard = "notice.none_heard" if len(s.heard) > 1 else "notice.one_not_heard"
+        return phrase(heard, sensor=item.sensor, span=_span(silent_s), why=why)
 
     def _slept(self, sensor: str, t_s: float, ahead_s: float) -> list[Notice]:
         """A sensor that is switched off and on begins anywhere; two that are ahead by the same did go on."""
@@ -123,14 +123,7 @@ class Silence(Stage[Sign, Notice]):
         s.ahead[sensor] = t_s, ahead_s
         if alike != 1:  # with the second one it is known, and a third one says nothing new
             return []
-        text = (
-            f"the computer slept for about {ahead_s:.0f} s: the sensors' clocks ran on and its own stood still; times "
-            "are right again from here, and the swing in between is lost"
-        )
-        return [Notice(t_s, text)]
-
-
-_ENOUGH = "; more silences follow and are not told one by one"
+        return [Notice(t_s, phrase("notice.slept", slept_s=ahead_s))]
 
 
 def _span(seconds: float) -> str:

@@ -17,6 +17,7 @@ from imufeedback.app import numerals, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.palette import Shown
 from imufeedback.constants import CAUTIONS
+from imufeedback.phrases import phrase
 from imufeedback.records import (
     ClockRestarted,
     Cue,
@@ -106,7 +107,7 @@ def test_before_any_data_the_window_says_what_it_waits_for(make_bay: MakeBay) ->
     show(window)
     assert shown(window) is Shown.NO_SENSORS
     assert number(window) == numerals.UNKNOWN
-    assert window.view.plots.rows[0].nothing == words.waiting_for_sensors()
+    assert window.view.plots.rows[0].nothing == phrase("waiting_for_sensors")
     show(window, Link("A1", 0.1, LinkState.STREAMING, "", {}))
     assert shown(window) is Shown.CALIBRATION
 
@@ -194,8 +195,8 @@ def test_a_fault_stays_until_it_is_dismissed(make_bay: MakeBay, qtbot: QtBot) ->
     window = make_bay()
     messages = window.view.messages
     show(window, Fault(1.0, "sound", "gone"), Notice(2.0, "zeroed"))
-    assert messages.text.text() == words.fault("sound", "gone")
-    assert list(messages.history) == [words.fault("sound", "gone"), "zeroed"]
+    assert messages.text.text() == phrase("fault", where="sound", what="gone")
+    assert list(messages.history) == [phrase("fault", where="sound", what="gone"), "zeroed"]
     qtbot.mouseClick(messages.dismiss, Qt.MouseButton.LeftButton)
     assert messages.text.text() == ""
 
@@ -302,7 +303,7 @@ def test_h85_escape_stops_once_in_good_order_then_closes(make_bay: MakeBay, qtbo
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert window.isVisible()
-    assert window.view.messages.text.text() == words.closing()
+    assert window.view.messages.text.text() == phrase("closing")
     gate.set()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
     assert calls == ["stop", "closed None"]
@@ -357,4 +358,4 @@ def test_one_angle_that_is_not_known_leaves_the_others_in_place(make_bay: MakeBa
     show(window, angles(grid(58, 60)))
     show(window, replace(whole, joints=(*others, lame)))
     assert (number(window) == "–") == (column == 0)
-    assert (window.view.panel.angle.spread.text() == words.not_known()) == (column == 0)
+    assert (window.view.panel.angle.spread.text() == phrase("not_known")) == (column == 0)

@@ -24,6 +24,7 @@ from imufeedback.app.purposes import purposes_text
 from imufeedback.app.tracks import Book, Choice, Track, track_of
 from imufeedback.commands import args_of, verb_of
 from imufeedback.cues.feedback import PURPOSES
+from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Event, Mode, Motion, Role, SelfEstimate, Verdict
 from imufeedback.rules import Whose
 
@@ -76,7 +77,7 @@ def test_every_sound_can_be_switched_and_the_held_one_is_off_at_first(make_bay: 
         on_preview=lambda sound: None,
         rule_set=SWING,
     )
-    (menu,) = [one for one in bay.menuBar().actions() if one.text() == words.tones_menu()]
+    (menu,) = [one for one in bay.menuBar().actions() if one.text() == phrase("tones_menu")]
     switches = {one.text(): one for one in menu.menu().actions()}
     assert [name for name, one in switches.items() if not one.isChecked()] == ["losing"]
     switches["losing"].trigger()
@@ -87,7 +88,7 @@ def test_every_sound_can_be_switched_and_the_held_one_is_off_at_first(make_bay: 
 @pytest.mark.parametrize("key", [Qt.Key.Key_G, Qt.Key.Key_D])
 def test_without_a_rep_a_key_says_so(bay: BayWindow, qtbot: QtBot, asked: Asked, key: Qt.Key) -> None:
     qtbot.keyClick(bay, key)
-    assert said(bay) == words.no_rep_to_mark()
+    assert said(bay) == phrase("no_rep_to_mark")
     assert asked == []
 
 
@@ -284,7 +285,7 @@ def test_a_rep_that_could_not_be_judged_counts_neither_way(bay: BayWindow, qtbot
     assert [one.rep.index for one in bay.view.book.counted] == [0]
     for key in (Qt.Key.Key_G, Qt.Key.Key_D):
         qtbot.keyClick(bay, key)
-        assert said(bay) == words.void_stays(2)
+        assert said(bay) == phrase("void_stays", number=2)
     assert asked == []
     best = bay.view.book.best()
     assert best is not None
@@ -321,7 +322,9 @@ def test_a_baseline_or_test_shows_nothing_of_its_result_before_it_is_over(bay: B
     before = shown_texts(bay)
     show(bay, state(Motion.STALLED), rep(0), finding(0), rep(1), finding(1, Verdict.UNSURE))
     during = shown_texts(bay)
-    assert during.replace(words.rep_done(2), "") == before.replace(said(bay), "").replace(words.block_begun("now"), "")
+    assert during.replace(phrase("rep_done", number=2), "") == before.replace(said(bay), "").replace(
+        phrase("block_begun", name="now"), ""
+    )
     assert bay.view.panel.state.shown is bay.range.shown is Shown.UNTOLD
     assert bay.view.table.reps == 0
     assert bay.range.number.text() == numerals.UNKNOWN
@@ -373,7 +376,7 @@ def test_an_estimate_that_does_not_come_times_out(bay: BayWindow, qtbot: QtBot, 
 def test_a_key_that_nobody_asked_for_says_so(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:
     show(bay, rep(0))
     qtbot.keyClick(bay, Qt.Key.Key_1)
-    assert said(bay) == words.nothing_asked()
+    assert said(bay) == phrase("nothing_asked")
     assert asked == []
 
 
@@ -427,16 +430,16 @@ def test_a_rule_that_the_players_own_baseline_judges_shows_no_number_until_there
 ) -> None:
     dialog = open_limits(robins)
     field = dialog.fields["lead-hip-turns-in"]
-    assert field.text() == words.own_baseline()
-    assert dialog.origins["lead-hip-turns-in"].text() == words.no_target()
+    assert field.text() == phrase("own_baseline")
+    assert dialog.origins["lead-hip-turns-in"].text() == phrase("no_target")
     field.stepUp()
     assert field.text() == "35.5°"
     field.editingFinished.emit()
     assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 35.5})
     assert dialog.origins["lead-hip-turns-in"].text() == words.origin(Whose.TODAY)
     dialog.back["lead-hip-turns-in"].click()
-    assert field.text() == words.own_baseline()
-    assert dialog.origins["lead-hip-turns-in"].text() == words.no_target()
+    assert field.text() == phrase("own_baseline")
+    assert dialog.origins["lead-hip-turns-in"].text() == phrase("no_target")
     dialog.accept()
     assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 35.0}), "nothing is sent that was not changed"
 

@@ -16,11 +16,12 @@ from imufeedback import resources
 from imufeedback.app import next_words, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.next_words import MOST, STATES, six
+from imufeedback.app.next_words import MOST, SPOKEN_OF, six
 from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.theme import DARK, LIGHT, Theme
 from imufeedback.app.tracks import Entry
+from imufeedback.phrases import phrase
 from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
 from imufeedback.rules import parse_rule_set
 
@@ -69,7 +70,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
         assert capital(view.state.fitted(word, view.state.word_room)) >= least_px
     needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")
     assert needed <= view.number.width()
-    for text in (*dict.fromkeys(SHORT), next_words.FIRST, next_words.GOOD, next_words.UNSURE):
+    for text in (*dict.fromkeys(SHORT), phrase("next.first"), phrase("next.good"), phrase("next.unsure")):
         view.next.setText(text)
         view._fit_words()
         # two thirds: read in a second look, from the ball
@@ -77,7 +78,10 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
         assert QFontMetrics(view.next.font()).horizontalAdvance(text) <= view.width()
 
 
-@pytest.mark.parametrize("text", [*dict.fromkeys(SHORT), *STATES.values(), next_words.FIRST, next_words.GOOD])
+@pytest.mark.parametrize(
+    "text",
+    [*dict.fromkeys(SHORT), *(phrase(f"next.{one}") for one in SPOKEN_OF), phrase("next.first"), phrase("next.good")],
+)
 def test_six_words_at_most(text: str) -> None:
     assert len(text.split()) <= MOST
 
@@ -90,17 +94,17 @@ def test_a_rule_without_words_of_its_own_gives_six_of_its_text() -> None:
 def test_what_to_do_next_follows_the_last_rep() -> None:
     said = next_words.next_words
     entry = Entry(rep(0), None)
-    assert said(Shown.WAITING, None) == next_words.FIRST
-    assert said(Shown.WAITING, entry) == next_words.GOOD
+    assert said(Shown.WAITING, None) == phrase("next.first")
+    assert said(Shown.WAITING, entry) == phrase("next.good")
     entry.findings.append(finding(0, Verdict.UNSURE))
-    assert said(Shown.WAITING, entry) == next_words.UNSURE
+    assert said(Shown.WAITING, entry) == phrase("next.unsure")
     entry.findings.append(finding(0))
     assert said(Shown.WAITING, entry) == "Keep turning off the trail leg", "the cause's words, not the rule's"
     entry.findings[-1] = replace(finding(0), short="Turn, and turn on")
     assert said(Shown.WAITING, entry) == "Turn, and turn on"
-    assert said(Shown.NO_SIGNAL, entry) == STATES[Shown.NO_SIGNAL]
+    assert said(Shown.NO_SIGNAL, entry) == phrase(f"next.{Shown.NO_SIGNAL}")
     entry.discarded = True
-    assert said(Shown.WAITING, entry) == next_words.DROPPED
+    assert said(Shown.WAITING, entry) == phrase("next.dropped")
 
 
 def test_number_stands_still_while_the_angle_hardly_moves(view: RangeView) -> None:

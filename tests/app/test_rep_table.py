@@ -99,7 +99,7 @@ def test_rules_may_be_put_into_other_words(qtbot: QtBot) -> None:
 def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> None:
     table.add_rep(rep(0))
     table.add_rep(replace(rep(1, features={}), void="right hip: rotation not known after a gap"))
-    assert texts(table, 1)[2:] == ["–", "–", "–", "–", "not judged", "right hip: rotation not known after a gap"]
+    assert texts(table, 1)[2:] == ["–", "–", "–", "–", "no result", "right hip: rotation not known after a gap"]
     void, good = table.item(0, 0), table.item(2, 0)
     assert void is not None
     assert good is not None
@@ -116,5 +116,5 @@ def test_rules_that_could_not_be_judged_are_no_clean_rep_and_are_explained_once(
         for rule in ("knees-cross", "lead-knee-gives"):
             table.add_unjudged(Unjudged(rule, index, Lack.SENSOR, "No sensors on the shanks."))
     explained = "Not checked: knees cross, lead knee gives. No sensors on the shanks."
-    assert texts(table, 0)[RESULT:] == ["nothing, 2 not judged", explained]
-    assert texts(table, 1)[RESULT:] == ["nothing, 2 not judged", ""]
+    assert texts(table, 0)[RESULT:] == ["nothing, 2 not checked", explained]
+    assert texts(table, 1)[RESULT:] == ["nothing, 2 not checked", ""]

@@ -37,6 +37,7 @@ from imufeedback.live.lesson import Block, Lesson
 from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
+from imufeedback.phrases import phrase
 from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import (
     Doubted,
@@ -507,7 +508,7 @@ def test_sensors_that_changed_places_are_remembered_there(make: Make) -> None:
 def test_last_calibration_of_the_player_can_be_used_and_its_age_is_said(make: Make, tmp_path: Path) -> None:
     store(tmp_path, StoredFit("Robin", DAY, fitted().fit))
     window, made = streaming(make, fits=tmp_path, today=lambda: DAY + datetime.timedelta(days=3))
-    assert window.start.calibration.now.text() == texts.fit_can_begin()
+    assert window.start.calibration.now.text() == phrase("start.fit_can_begin")
     assert window.start.calibration.stored.isVisible()
     assert "3 days ago" in window.start.calibration.stored.text()
     press(Qt.Key.Key_O, modifier=CTRL)

@@ -8,10 +8,11 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QImage
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app import palette, words
+from imufeedback.app import palette
 from imufeedback.app.feed import TRACES, Snapshot
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import TracePlots, finite_runs, row_kinds, tick_places, wanted_range
+from imufeedback.phrases import phrase
 from imufeedback.records import Hand, Motion, Phase, PhaseChanged, Rep
 
 NAN, INF = np.nan, np.inf
@@ -117,7 +118,7 @@ def test_ticks_are_few_and_hold_zero(low: float, high: float) -> None:
 
 
 def test_left_hander_has_left_trail() -> None:
-    assert row_kinds(Hand.LEFT)[0].title == words.thigh_title("left")
+    assert row_kinds(Hand.LEFT)[0].title == phrase("thigh_title", side="left")
 
 
 def test_knees_get_a_row_when_they_are_worn(plots: TracePlots) -> None:

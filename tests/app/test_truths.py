@@ -14,6 +14,7 @@ from imufeedback.app import words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.palette import Shown
 from imufeedback.commands import AnyCommand
+from imufeedback.phrases import phrase
 from imufeedback.records import Event, Fault, Link, LinkState, Segment
 
 MakeBay = Callable[..., BayWindow]
@@ -68,7 +69,7 @@ def test_a_recording_that_failed_and_an_empty_battery_are_named_worst_first(make
     show(window, angles(grid(0, 1)), *linked(LinkState.STREAMING, *ROLES, battery_percent=8.0))
     assert "battery 8 %" in hint.text()
     show(window, Fault(1.0, "recording", "the disk is full"))
-    assert hint.text() == words.not_recorded("the disk is full") == window.view.recording.text()
+    assert hint.text() == phrase("not_recorded", why="the disk is full") == window.view.recording.text()
     show(window, *linked(LinkState.LOST, "B2"))
     assert hint.text().startswith("Left thigh sensor lost")
 
@@ -85,7 +86,7 @@ def test_after_the_end_nothing_can_be_said_that_would_not_be_kept(make_bay: Make
         show(window)
     dialog.text.setText("too late")  # type: ignore[attr-defined]
     qtbot.keyClick(dialog.text, Qt.Key.Key_Return)  # type: ignore[attr-defined]
-    assert window.view.messages.text.text() == words.all_over()
+    assert window.view.messages.text.text() == phrase("all_over")
     for key in (Qt.Key.Key_G, Qt.Key.Key_D, Qt.Key.Key_N, Qt.Key.Key_P, Qt.Key.Key_L):
         qtbot.keyClick(window, key)
     assert asked == []

@@ -117,7 +117,7 @@ def test_a_pelvis_without_a_shared_acceleration_is_refused():
     def noisy(s: Stretch) -> Stretch:
         return replace(s, acc_m_s2=s.acc_m_s2 + rng.normal(0, 30.0, s.acc_m_s2.shape))
 
-    with pytest.raises(FitImpossible, match="pelvis: its front and back could not be told apart – bow twice"):
+    with pytest.raises(FitImpossible, match="pelvis: its front and back look alike – bow twice"):
         fit(rest, {one: noisy(s) for one, s in moving.items()}, {one: noisy(s) for one, s in whole.items()})
 
 

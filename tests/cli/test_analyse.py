@@ -25,8 +25,8 @@ def test_the_summary_has_the_documented_fields(imufeedback: Commands, recording:
     assert summary["calibration"]["level"] == "good"
     assert set(summary["calibration"]["segments"]) == {"pelvis", "left_thigh", "right_thigh"}
     (rep,) = summary["reps"]
-    assert set(rep) >= {"index", "kind", "start_s", "end_s", "marks", "features", "findings", "cues"}
-    assert set(rep["marks"]) >= {"address_s", "top_s", "level_s", "impact_s", "finish_s"}
+    assert set(rep) >= {"index", "kind", "start_s", "end_s", "positions", "features", "findings", "cues"}
+    assert set(rep["positions"]) >= {"address_s", "top_s", "level_s", "impact_s", "finish_s"}
     for mark in ("address", "top", "level", "impact", "finish"):
         for angle in ("trail_thigh_angle", "trail_hip_rotation", "lead_hip_rotation"):
             assert f"{angle}_{mark}_deg" in rep["features"]
@@ -45,7 +45,13 @@ def test_the_fields_are_documented(imufeedback: Commands, recording: Path, tmp_p
     text = document.read_text(encoding="utf-8")
     imufeedback("analyse", recording, "--json", tmp_path / "a.json")
     summary = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
-    names = {*summary, *summary["totals"], *summary["sensors"][0], *summary["reps"][0], *summary["reps"][0]["marks"]}
+    names = {
+        *summary,
+        *summary["totals"],
+        *summary["sensors"][0],
+        *summary["reps"][0],
+        *summary["reps"][0]["positions"],
+    }
     assert {name for name in names if name not in text} == set()
 
 

@@ -38,7 +38,7 @@ def test_a_folder_with_a_bad_file_gives_the_rest_and_goes_on_where_it_was(
     options = ("--library", archive, "--out", tmp_path / "reps.parquet", "--workers", 1)
     ended = imufeedback("analyse", archive, *options)
     assert ended.status == 1
-    assert "2 recording(s) judged, 1 failed: 2 reps" in ended.out
+    assert "2 recording(s) checked, 1 failed: 2 reps" in ended.out
     assert "this is no recording" in ended.err.splitlines()[-1]
     assert "c.mcap" in ended.err.splitlines()[-1]
     assert sum(line.startswith(("1/3", "2/3", "3/3")) for line in ended.err.splitlines()) == 3
@@ -52,7 +52,7 @@ def test_a_folder_with_a_bad_file_gives_the_rest_and_goes_on_where_it_was(
     assert imufeedback("analyse", archive, *options).status == 1, "the table is there already"
     ended = imufeedback("analyse", archive, *options, "--overwrite")
     assert ended.status == 0
-    assert "1 recording(s) judged, 1 were judged before: 2 reps" in ended.out
+    assert "1 recording(s) checked, 1 were checked before: 2 reps" in ended.out
     assert parquet.read_table(tmp_path / "reps.parquet").equals(read)
 
 

@@ -60,7 +60,7 @@ def test_says_that_there_is_no_window_and_no_sound(fast: tuple[Ended, Path]) -> 
 def test_the_json_has_the_truth(fast: tuple[Ended, Path]) -> None:
     document: dict[str, Any] = json.loads((fast[1] / "a.json").read_text(encoding="utf-8"))
     (rep,), (truth,) = document["reps"], document["truth"]["reps"]
-    assert rep["marks"]["top_s"] == pytest.approx(truth["top_s"], abs=0.03)
+    assert rep["positions"]["top_s"] == pytest.approx(truth["top_s"], abs=0.03)
     finding, finish = rep["findings"]
     assert (finding["rule"], finish["rule"]) == ("trail-thigh-keeps-falling", "trail-thigh-reaches-target")
     assert finding["t_s"] == pytest.approx(truth["stall_s"], abs=0.1)

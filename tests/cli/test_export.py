@@ -71,7 +71,7 @@ def test_a_row_a_rep(imufeedback, recording, tmp_path):
     reps = json.loads(document.read_text(encoding="utf-8"))["reps"]
     assert len(rows) == len(reps) == 1
     assert {name: float(rows[0][name]) for name in reps[0]["features"]} == reps[0]["features"]
-    assert float(rows[0]["mark_top_s"]) == reps[0]["marks"]["top_s"]
+    assert float(rows[0]["position_top_s"]) == reps[0]["positions"]["top_s"]
 
 
 def test_parquet_read_by_its_own_library(imufeedback, recording, tmp_path, angles):

@@ -51,7 +51,7 @@ def test_what_stands_in_brackets_is_no_markup(capsys: pytest.CaptureFixture[str]
 @pytest.mark.parametrize("kind", ["=1+1", "+1", "-2", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0"])
 def test_a_formula_in_an_export_is_a_text(tmp_path: Path, kind: str) -> None:
     rep = JudgedRep(
-        index=0, kind=kind, start_s=0.0, end_s=1.0, marks={"top_s": 0.5}, features={"trail_thigh_growth_deg": -3.5},
+        index=0, kind=kind, start_s=0.0, end_s=1.0, positions={"top_s": 0.5}, features={"trail_thigh_growth_deg": -3.5},
         findings=[], cues=[],
     )  # fmt: skip
     summary = Document(version="1", reps=[rep])

@@ -50,7 +50,7 @@ def test_list_edit_and_delete(imufeedback, recording, tmp_path):
     assert edited.status == 0
     listed = imufeedback("recordings", "list", "--library", library)
     assert "Ida  one rep: " in listed.out
-    assert "not judged yet [good]" in listed.out
+    assert "not checked yet [good]" in listed.out
     assert imufeedback("recordings", "delete-player", "Bo", "--yes", "--library", library).status == 2
     gone = imufeedback("recordings", "delete-player", "Ida", "--yes", "--library", library)
     assert gone.status == 0
@@ -83,8 +83,8 @@ def test_list_tells_what_cannot_be_read_beside_the_rest(imufeedback, recording, 
     (tmp_path / "lost.edits.jsonl").write_text("", encoding="utf-8")
     done = imufeedback("recordings", "list", "--library", tmp_path)
     assert done.status == 0, done.err
-    assert "not judged yet" in done.out
-    assert "! its verdicts: cannot be read" in done.out
+    assert "not checked yet" in done.out
+    assert "! its results: cannot be read" in done.out
     assert done.out.count("CANNOT BE READ") == 3
     assert "lost.edits.jsonl: its recording is not there" in done.out
 
@@ -124,6 +124,6 @@ def test_delete_finds_the_name_however_it_is_typed_and_the_whole_data_folder(
     done = imufeedback("recordings", "delete-player", " JOSÉ", "--yes")
     assert done.status == 0, done.err
     assert "stays" in done.out
-    assert "broken.mcap: cannot tell whose it is" in done.out
+    assert "broken.mcap: it does not say whose it is" in done.out
     left = {path.name for path in tmp_path.rglob("*") if path.is_file()}
     assert {name for name in left if not name.startswith("index.")} == {"broken.mcap"}

@@ -41,7 +41,7 @@ def test_analyse_tells_it_in_the_table_and_counts_it_nowhere(
     assert (good["void"], other["void"]) == (None, None)
     assert void["void"].startswith(REASON)
     assert (void["index"], void["features"], void["findings"]) == (1, {}, [])
-    assert set(void["marks"]) <= {"address_s", "top_s", "finish_s"}
+    assert set(void["positions"]) <= {"address_s", "top_s", "finish_s"}
     assert "rep-counted" not in [one["sound"] for one in void["cues"]]
     assert [one["sound"] for one in other["cues"]] == ["rep-counted"]
     assert (summary["totals"]["reps"], summary["totals"]["void"]) == (2, 1)
@@ -60,7 +60,7 @@ def test_the_table_of_many_says_why(imufeedback: Commands, spoilt: Path, tmp_pat
     parquet = pytest.importorskip("pyarrow.parquet")
     done = imufeedback("analyse", str(spoilt.parent), "--out", str(tmp_path / "all.parquet"), "--workers", "1")
     assert done.status == 0
-    assert "2 reps, 0 with a fault, 1 not judged" in done.out
+    assert "2 reps, 0 with a fault, 1 without a result" in done.out
     void = parquet.read_table(tmp_path / "all.parquet")["void"].to_pylist()
     assert [bool(one) for one in void] == [False, True, False]
 
@@ -69,8 +69,8 @@ def test_the_list_of_recordings_and_the_report(imufeedback: Commands, spoilt: Pa
     assert imufeedback("report", str(spoilt), "--out", str(tmp_path / "a.html")).status == 0
     page = (tmp_path / "a.html").read_text()
     assert "<b>2 of 2</b> reps without a fault" in page
-    assert "Not judged, and counted nowhere: 1 rep" in page
+    assert "Without a result, and counted nowhere: 1 rep" in page
     assert f"does not count: {REASON}" in page
     assert "<s>2</s>" in page
     done = imufeedback("recordings", "list", "--library", str(spoilt.parent))
-    assert "2 reps, 0 with a fault, 1 not judged" in done.out
+    assert "2 reps, 0 with a fault, 1 without a result" in done.out

@@ -71,8 +71,8 @@ def test_marks_are_where_they_are() -> None:
     for pace in Pace:
         session = played(pace, Flaw.NONE)
         for rep, truth in zip(session.reps, session.script.truth.reps, strict=True):
-            assert rep.marks["top_s"] == pytest.approx(truth.top_s, abs=0.01)
-            assert rep.marks["level_s"] == pytest.approx(truth.level_s, abs=0.05)
+            assert rep.positions["top_s"] == pytest.approx(truth.top_s, abs=0.01)
+            assert rep.positions["level_s"] == pytest.approx(truth.level_s, abs=0.05)
             assert "impact_s" in rep.estimated
 
 

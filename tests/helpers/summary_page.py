@@ -84,7 +84,7 @@ More may be added; these stay. Times are session seconds, angles degrees; a name
 _ABOUT_FEATURES = """
 ## Features
 
-`<angle>_<mark>_deg` for `pelvis_turn`, `pelvis_side_tilt`, `pelvis_forward_tilt`, `trail_thigh_angle`, \
+`<angle>_<position>_deg` for `pelvis_turn`, `pelvis_side_tilt`, `pelvis_forward_tilt`, `trail_thigh_angle`, \
 `lead_thigh_angle`, `trail_hip_rotation`, `lead_hip_rotation`, and with shanks `trail_knee_flexion`, \
 `lead_knee_flexion`, at `address`, `top`, `level`, `impact`, `finish`. A feature with an error bar has it beside it: \
 `a_deg` has `a_sd_deg`, one standard deviation. A hip rotation or a knee that was not known all along, and that no \

@@ -29,18 +29,18 @@ def _rep(number: int, **cells: float | None) -> dict[str, exports.Cell]:
 def test_rows_are_sorted_and_what_is_not_known_is_missing(tmp_path: Path) -> None:
     table = RepTable()
     table.add("b.mcap", [_rep(1, turn_deg=3.0), _rep(2, turn_deg=None)])
-    table.add("a.mcap", [_rep(1, mark_top_s=1.5, tilt_deg=4.0)])
+    table.add("a.mcap", [_rep(1, position_top_s=1.5, tilt_deg=4.0)])
     assert len(table) == 3
     assert table.write(tmp_path / "reps.parquet") == 3
     read = parquet.read_table(tmp_path / "reps.parquet")
     assert read.column_names == [
-        "recording", "rep", "kind", "start_s", "end_s", "mark_top_s", "tilt_deg", "turn_deg", "faults", "unsure",
+        "recording", "rep", "kind", "start_s", "end_s", "position_top_s", "tilt_deg", "turn_deg", "faults", "unsure",
         "void",
     ]  # fmt: skip
     assert read["recording"].to_pylist() == ["a.mcap", "b.mcap", "b.mcap"]
     assert read["rep"].to_pylist() == [1, 1, 2]
     assert read["turn_deg"].to_pylist() == [None, 3.0, None]
-    assert read["mark_top_s"].to_pylist() == [1.5, None, None]
+    assert read["position_top_s"].to_pylist() == [1.5, None, None]
     assert read["unsure"].to_pylist() == ["a b"] * 3
 
 

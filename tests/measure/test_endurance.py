@@ -88,7 +88,7 @@ def test_a_day_without_trouble_holds_every_line() -> None:
         ("lost or changed", {"not_recorded": 1}),
         ("read back", {"items_read": 1199}),
         ("read back", {"complete": False}),
-        ("judged again", {"same_events": False}),
+        ("checked again", {"same_events": False}),
         ("exceptions", {"faults": ["engine: ValueError()"]}),
         ("window missed", {"feed_dropped": 2}),
         ("frames", {"frames": DAY_S}),

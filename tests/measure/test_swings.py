@@ -42,7 +42,7 @@ def test_a_rep_is_found_once_and_a_second_one_is_false() -> None:
     ((truth, rep),) = seen.found()
     assert rep is not None
     assert seen.false() == 0
-    stray = replace(rep, marks={name: t_s + 5.0 for name, t_s in rep.marks.items()})
+    stray = replace(rep, positions={name: t_s + 5.0 for name, t_s in rep.positions.items()})
     assert replace(seen, events=(rep, stray)).false() == 1
     late = replace(seen, events=(stray,))
     assert [one for _, one in late.found()] == [None]

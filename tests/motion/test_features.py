@@ -1,4 +1,4 @@
-"""Marks and features of hand-made tracks, whose values are known."""
+"""Positions and features of hand-made tracks, whose values are known."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pytest
 from swings import FALLING, SWING, angles, course, ramp
 
 from imufeedback.motion.falling import Falling
-from imufeedback.motion.features import AT_MARKS, features
-from imufeedback.motion.marks import IMPACT_SHARE, marks
+from imufeedback.motion.features import AT_POSITIONS, features
+from imufeedback.motion.positions import IMPACT_SHARE, positions_of
 from imufeedback.motion.track import Col, track
 from imufeedback.records import Hand, Side
 
@@ -57,11 +57,11 @@ def test_a_track_needs_both_thighs():
         track(one, Hand.RIGHT)
 
 
-# ── marks ────────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── positions ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_marks_of_a_swing(rows):
-    found, estimated = marks(rows, TOP_S, FINISH_S)
+    found, estimated = positions_of(rows, TOP_S, FINISH_S)
     assert set(found) == {"address_s", "top_s", "downswing_s", "level_s", "impact_s", "finish_s"}
     assert estimated == ("impact_s",)
     assert found["address_s"] == pytest.approx(0.5, abs=0.06)
@@ -74,7 +74,9 @@ def test_marks_of_a_swing(rows):
 
 def test_a_mark_that_is_not_there_is_missing():
     """Side tilt that never crosses zero has no level; nothing stands in for it."""
-    found, _ = marks(track(angles(course(SWING), side_tilt=ramp((-42, -9), (85, -2))), Hand.RIGHT), TOP_S, FINISH_S)
+    found, _ = positions_of(
+        track(angles(course(SWING), side_tilt=ramp((-42, -9), (85, -2))), Hand.RIGHT), TOP_S, FINISH_S
+    )
     assert "level_s" not in found
     assert "impact_s" in found
 
@@ -82,7 +84,7 @@ def test_a_mark_that_is_not_there_is_missing():
 def test_level_is_not_looked_for_in_the_backswing():
     """On the way back the tilt crosses zero downward and, here, upward as well."""
     tilt = ramp((-42, -8), (-10, 3), (-5, -3), (0, 2), (42, 8), (85, 6))
-    found, _ = marks(track(angles(course(SWING), side_tilt=tilt), Hand.RIGHT), TOP_S, FINISH_S)
+    found, _ = positions_of(track(angles(course(SWING), side_tilt=tilt), Hand.RIGHT), TOP_S, FINISH_S)
     assert found["level_s"] > TOP_S
 
 
@@ -91,17 +93,17 @@ def test_level_is_not_looked_for_in_the_backswing():
 
 @pytest.fixture(scope="module")
 def measured(rows):
-    found, _ = marks(rows, TOP_S, FINISH_S)
+    found, _ = positions_of(rows, TOP_S, FINISH_S)
     return found, features(rows, found, fall(flat_deg=4.5, growth_deg=1.25))
 
 
 def test_every_angle_at_every_mark(rows, measured):
     found, values = measured
-    for name in AT_MARKS:
-        for mark in found:
-            if mark == "downswing_s" or "knee" in name:
+    for name in AT_POSITIONS:
+        for position in found:
+            if position == "downswing_s" or "knee" in name:
                 continue  # the downswing begins where the top is; no shanks here
-            assert f"{name}_{mark.removesuffix('_s')}_deg" in values
+            assert f"{name}_{position.removesuffix('_s')}_deg" in values
     assert values["pelvis_turn_top_deg"] == pytest.approx(-42, abs=0.1)
     assert values["pelvis_turn_finish_deg"] == pytest.approx(85, abs=0.1)
     assert values["trail_thigh_angle_address_deg"] == pytest.approx(30, abs=0.2)
@@ -137,7 +139,7 @@ def test_what_the_downswing_shows(rows, measured):
 def test_own_axis_share_is_the_part_of_the_turn_in_the_hips(share):
     """1: the legs stay and the hips turn; 0: pelvis and legs turn as one block."""
     rows = track(angles(course(SWING), rotation_share=share), Hand.RIGHT)
-    found, _ = marks(rows, TOP_S, FINISH_S)
+    found, _ = positions_of(rows, TOP_S, FINISH_S)
     assert features(rows, found, fall())["own_axis_share"] == pytest.approx(share, abs=1e-6)
 
 

@@ -32,7 +32,7 @@ def test_turns_in_and_out_over_each_leg(hand, side, kinds):
     assert [rep.features["pelvis_turn_deg"] for rep in reps] == pytest.approx([30, 24], abs=0.6)
     for rep in reps:
         assert rep.features["standing_thigh_wobble_deg"] < 0.5, "the thigh stays still"
-        assert rep.marks["begin_s"] < rep.marks["furthest_s"] < rep.marks["finish_s"]
+        assert rep.positions["begin_s"] < rep.positions["furthest_s"] < rep.positions["finish_s"]
 
 
 def test_a_leg_that_turns_along_shows_in_the_thigh():

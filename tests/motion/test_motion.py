@@ -60,9 +60,9 @@ def test_a_good_swing(factor):
     assert states(out) == [Motion.FALLING, Motion.IDLE]
     (rep,) = reps(out)
     assert (rep.index, rep.kind) == (0, "swing")
-    assert rep.marks["top_s"] == pytest.approx(1.5 * factor, abs=0.01)
-    assert rep.end_s == rep.marks["finish_s"] == pytest.approx(2.5 * factor, abs=0.12 * factor)
-    assert rep.start_s == rep.marks["address_s"] == pytest.approx(0.5 * factor, abs=0.06 * factor)
+    assert rep.positions["top_s"] == pytest.approx(1.5 * factor, abs=0.01)
+    assert rep.end_s == rep.positions["finish_s"] == pytest.approx(2.5 * factor, abs=0.12 * factor)
+    assert rep.start_s == rep.positions["address_s"] == pytest.approx(0.5 * factor, abs=0.06 * factor)
     assert "trail_thigh_first_stall_s" not in rep.features
     assert rep.features["trail_thigh_flat_turn_deg"] < 3
 
@@ -86,7 +86,7 @@ def test_growth_from_the_top_on():
     assert states(out)[:2] == [Motion.GROWING, Motion.FALLING]
     (rep,) = reps(out)
     assert rep.features["trail_thigh_growth_deg"] == pytest.approx(6, abs=0.2)
-    assert rep.features["trail_thigh_growth_from_s"] == pytest.approx(rep.marks["top_s"], abs=0.05)
+    assert rep.features["trail_thigh_growth_from_s"] == pytest.approx(rep.positions["top_s"], abs=0.05)
 
 
 def test_states_belong_to_the_downswing_only():
@@ -105,7 +105,7 @@ def test_a_rep_without_a_backswing_where_the_drill_allows_it():
     out = fed(stage(min_backswing_rad=0.0), address(), swing(THROUGH, thigh=falling, top_s=-1.0))
     assert phases(out) == [Phase.ADDRESS, Phase.DOWNSWING, Phase.THROUGH_SWING, Phase.FINISH, Phase.WAITING]
     (rep,) = reps(out)
-    assert rep.marks["top_s"] == pytest.approx(0.5, abs=0.35)  # the turn sets off slowly
+    assert rep.positions["top_s"] == pytest.approx(0.5, abs=0.35)  # the turn sets off slowly
     assert rep.features["trail_thigh_loss_top_finish_deg"] == pytest.approx(28, abs=1)
     assert not reps(fed(stage(), address(), swing(THROUGH, thigh=falling, top_s=-1.0)))
 
@@ -157,7 +157,7 @@ def test_reps_are_counted():
     for k in range(3):
         found += reps(fed(one, address(10.0 * k), swing(begin_s=10.0 * k)))
     assert [rep.index for rep in found] == [0, 1, 2]
-    assert found[2].marks["top_s"] - found[0].marks["top_s"] == pytest.approx(20.0, abs=1e-6)
+    assert found[2].positions["top_s"] - found[0].positions["top_s"] == pytest.approx(20.0, abs=1e-6)
     for name, value in found[0].features.items():
         if not name.endswith("_from_s"):
             assert found[2].features[name] == pytest.approx(value, abs=1e-6), name
@@ -200,8 +200,8 @@ def test_a_waggle_does_not_spoil_the_swing_after_it():
     points = [(0, 0), (0.5, 0), (0.8, -9), (1.1, 0), (1.6, 0), (2.6, -42), (3.6, 85), (4.6, 85)]
     out = fed(stage(), address(), swing(points))
     (rep,) = reps(out)
-    assert rep.marks["top_s"] == pytest.approx(2.6, abs=0.01)
-    assert rep.marks["address_s"] > 1.0
+    assert rep.positions["top_s"] == pytest.approx(2.6, abs=0.01)
+    assert rep.positions["address_s"] > 1.0
 
 
 def test_a_start_towards_the_target_is_no_rep():
@@ -261,7 +261,7 @@ def test_a_pause_at_the_top_and_a_second_turn_back_move_the_top():
     out = fed(stage(), address(), swing(points, thigh=ramp((-46, 24), (42, 3), (85, -6))))
     assert Phase.BACKSWING in phases(out)[2:]  # it went on back
     (rep,) = reps(out)
-    assert rep.marks["top_s"] == pytest.approx(2.3, abs=0.01)
+    assert rep.positions["top_s"] == pytest.approx(2.3, abs=0.01)
     assert rep.features["pelvis_turn_top_deg"] == pytest.approx(-45, abs=0.1)
 
 
@@ -303,7 +303,7 @@ def test_a_rep_that_is_lost_on_its_way_is_told_as_void(begin_s):
     out = fed(stage(), address(), swing(ok=missing(begin_s, begin_s + 0.3)))
     (rep,) = reps(out)
     assert rep.void == "pelvis: samples of its sensor are missing – bring the sensors near"
-    assert (rep.features, rep.marks) == ({}, {})
+    assert (rep.features, rep.positions) == ({}, {})
     assert phases(out)[-1] is Phase.WAITING
     assert isinstance(out[-1], PhaseChanged | StateChanged), "the rep is told before the phase that ends it"
 
@@ -393,4 +393,4 @@ def test_the_top_lies_between_samples(top_s):
     turn = -21 * (1 - np.cos(back * u)) + 63.5 * (1 - np.cos(down * v))
     rate = np.where(t_s < top_s, -21 * back * np.sin(back * u), 63.5 * down * np.sin(down * v))
     (rep,) = reps(fed(stage(), address(), angles(Course(t_s, turn, rate), top_s=top_s)))
-    assert rep.marks["top_s"] == pytest.approx(top_s, abs=1.5e-3)
+    assert rep.positions["top_s"] == pytest.approx(top_s, abs=1.5e-3)

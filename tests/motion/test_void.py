@@ -63,7 +63,7 @@ def test_each_angle_that_is_needed_makes_a_rep_void(joint, side, column, angle, 
     rep = only_rep(told(spoilt(whole(), joint, side, column, from_s, to_s, gap=False)))
     assert rep.void == why
     assert rep.features == {}
-    assert set(rep.marks) == (set() if angle is Needed.TURN else {"address_s", "top_s", "finish_s"})
+    assert set(rep.positions) == (set() if angle is Needed.TURN else {"address_s", "top_s", "finish_s"})
     assert rep.end_s == pytest.approx(2.5, abs=0.05)
     assert rep.start_s == pytest.approx(0.5, abs=0.1)
 
@@ -253,7 +253,7 @@ def hip_turns(side: str, spoil=lambda whole: whole, *more) -> list[Rep]:
 def test_a_hip_turn_needs_all_angles_of_its_own_hip(side, column):
     standing, other = (Side.RIGHT, Side.LEFT) if side == "trail" else (Side.LEFT, Side.RIGHT)
     good = hip_turns(side)
-    at_s = good[0].marks["furthest_s"]
+    at_s = good[0].positions["furthest_s"]
     void, fine = hip_turns(side, lambda one: spoilt(one, "hip", standing, column, at_s, at_s + 0.01, gap=False))
     assert void.void.startswith(f"{standing} hip: ")
     assert (void.features, void.kind) == ({}, good[0].kind)
@@ -265,19 +265,19 @@ def test_a_hip_turn_needs_all_angles_of_its_own_hip(side, column):
 
 @pytest.mark.parametrize("column", [0, 1, 2])
 def test_a_hip_turn_needs_the_pelvis(column):
-    at_s = hip_turns("lead")[0].marks["furthest_s"]
+    at_s = hip_turns("lead")[0].positions["furthest_s"]
     void, _ = hip_turns("lead", lambda one: spoilt(one, "pelvis", None, column, at_s, at_s + 0.01, gap=False))
     assert void.void.startswith("pelvis: ")
 
 
 def test_a_hip_turn_that_is_lost_is_told():
-    at_s = hip_turns("lead")[0].marks["furthest_s"]
+    at_s = hip_turns("lead")[0].positions["furthest_s"]
     reps = hip_turns("lead", lambda one: spoilt(one, "pelvis", None, 0, at_s, at_s + 0.4, gap=True))
     assert reps[0].void.startswith("pelvis: samples")
 
 
 def test_a_sensor_that_restarts_within_a_hip_turn():
-    at_s = hip_turns("lead")[0].marks["furthest_s"]
+    at_s = hip_turns("lead")[0].positions["furthest_s"]
     void, fine = hip_turns("lead", lambda one: one, Restarted(at_s, Segment.LEFT_THIGH))
     assert void.void == f"left thigh: its sensor restarted{AGAIN}"
     assert fine.void == ""

@@ -50,7 +50,7 @@ def test_any_flipped_bit_or_lost_end_is_refused(path: Path, at: float, bit: int,
     else:
         data[place] ^= 1 << bit
     path.write_bytes(data)
-    with pytest.raises(BadFile, match="judge the recording again") as failed:
+    with pytest.raises(BadFile, match="check the recording again") as failed:
         Trace(path)
     path.write_bytes(good)
     assert str(failed.value).count("\n") == 0

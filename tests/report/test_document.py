@@ -62,7 +62,7 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
 def test_what_was_written_is_read_again() -> None:
     finding = RuleFinding(rule="r", t_s=1.0, value=2.0, limit=3.0, verdict=Verdict.UNSURE)
     rep = JudgedRep(
-        index=0, kind="swing", start_s=0.1 + 0.2, end_s=4.0, marks={"top_s": 1 / 3}, features={"a_deg": -1e-9},
+        index=0, kind="swing", start_s=0.1 + 0.2, end_s=4.0, positions={"top_s": 1 / 3}, features={"a_deg": -1e-9},
         findings=[finding], cues=[RepCue(sound="stalled", t_s=1.0, heard_s=None)],
     )  # fmt: skip
     whole = Document(version="1", reps=[rep], notes=["torn"])
@@ -73,7 +73,7 @@ def test_numbers_that_json_has_not_are_null_or_left_out() -> None:
     nan, inf = float("nan"), float("inf")
     finding = RuleFinding(rule="r", t_s=nan, value=inf, limit=-inf, verdict=Verdict.FAULT)
     rep = JudgedRep(
-        index=0, kind="swing", start_s=0.0, end_s=4.0, marks={"top_s": nan}, features={"a_deg": inf, "b_deg": 1.0},
+        index=0, kind="swing", start_s=0.0, end_s=4.0, positions={"top_s": nan}, features={"a_deg": inf, "b_deg": 1.0},
         findings=[finding], cues=[],
     )  # fmt: skip
     values = json.loads(json.dumps(to_json(Document(version="1", reps=[rep])), allow_nan=False))["reps"][0]

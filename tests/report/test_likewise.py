@@ -20,7 +20,7 @@ LOST = "trail_thigh_loss_top_finish_deg"
 def rep(index: int, kind: str = "full-swings", *, down_s: float = 0.3, tones: bool | None = False, lost: float = 20.0):
     features = {LOST: lost, "downswing_s": down_s}
     return JudgedRep(
-        index=index, kind=kind, start_s=10.0 * index, end_s=10.0 * index + 4, marks={}, features=features,
+        index=index, kind=kind, start_s=10.0 * index, end_s=10.0 * index + 4, positions={}, features=features,
         findings=[], cues=[], tones=tones,
     )  # fmt: skip
 
@@ -74,7 +74,7 @@ def test_the_page_puts_test_against_test() -> None:
 def turn(index: int, side: str, direction: str, value: float, *, moved: bool = False) -> JudgedRep:
     found = RuleFinding(rule="standing-thigh-still", t_s=1.0, value=20.0, limit=12.0, verdict=Verdict.FAULT)
     return JudgedRep(
-        index=index, kind=f"hip-turn-{side} {direction}", start_s=10.0 * index, end_s=10.0 * index + 4, marks={},
+        index=index, kind=f"hip-turn-{side} {direction}", start_s=10.0 * index, end_s=10.0 * index + 4, positions={},
         features={"standing_hip_rotation_deg": value, "standing_hip_rotation_sd_deg": 3.0},
         findings=[found] if moved else [], cues=[],
     )  # fmt: skip
@@ -100,7 +100,7 @@ def test_a_side_that_goes_less_far_is_told_only_beyond_what_can_be_told() -> Non
 def test_a_turn_whose_thigh_moved_is_none() -> None:
     found = screening_of([turn(0, "trail", "in", 30.0), turn(1, "trail", "in", 60.0, moved=True)])
     assert found is not None
-    assert "Trail hip, inward: 1 of 3 good turns, too few to tell." in screening_words(found)
+    assert "Trail hip, inward: 1 of 3 good turns, too few to compare." in screening_words(found)
     assert screening_of([rep(0)]) is None
 
 

@@ -34,7 +34,7 @@ def rep(index: int, *found: RuleFinding, flat: float = 1.0, tones: bool | None =
         "trail_thigh_angle_top_deg": -0.04,
     }
     return JudgedRep(
-        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, marks={"top_s": 1.0},
+        index=index, kind="swing", start_s=60.0 * index, end_s=60.0 * index + 4, positions={"top_s": 1.0},
         estimated=["impact_s"], features=features, findings=list(found), cues=[], tones=tones,
     )  # fmt: skip
 
@@ -117,12 +117,12 @@ def test_best_and_worst_with_their_reasons():
 
 
 def test_rules_that_could_not_be_judged_are_told_once_and_are_not_clean():
-    still_open = UnjudgedRule(rule="lead-hip-turns-in", lack="not judged yet", text="Hit a <baseline> block.")
+    still_open = UnjudgedRule(rule="lead-hip-turns-in", lack="no limit yet", text="Hit a <baseline> block.")
     reps = [msgspec.structs.replace(rep(k), unjudged=[still_open]) for k in range(3)]
     page = session_page(session(*reps))
-    assert page.count("Not judged yet: lead hip turns in. Hit a &lt;baseline&gt; block.") == 1
-    assert page.count("none (1 not judged)") == 3
-    assert "Not judged" not in session_page(session(rep(0)))
+    assert page.count("No limit yet: lead hip turns in. Hit a &lt;baseline&gt; block.") == 1
+    assert page.count("none (1 not checked)") == 3
+    assert "Rules without a result" not in session_page(session(rep(0)))
 
 
 def test_the_next_drill_follows_the_most_common_fault():

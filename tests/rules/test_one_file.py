@@ -32,10 +32,10 @@ drill = "shaft-across-the-hips"
 KIND = '''
 """A feature is a whole number."""
 
-from imufeedback.rules.rule import MarkedRule
+from imufeedback.rules.rule import PositionedRule
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="is-whole"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="is-whole"):
     counted_in: str = "degrees"
 
     def check(self, rep):

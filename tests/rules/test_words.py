@@ -11,9 +11,9 @@ from imufeedback.cues.waveforms import SOUNDS as MADE
 from imufeedback.errors import BadToml
 from imufeedback.measure.golfer import play
 from imufeedback.records import UNITS as ENDINGS
-from imufeedback.report.plain_words import MARKS as NAMED
+from imufeedback.report.plain_words import POSITIONS as NAMED
 from imufeedback.rules import parse_limits, parse_rule_set, with_limit
-from imufeedback.rules.vocabulary import FEATURES, MARKS, UNITS, unit_of
+from imufeedback.rules.vocabulary import FEATURES, POSITIONS, UNITS, unit_of
 from imufeedback.sounds import BY_NAME
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
@@ -102,11 +102,11 @@ def test_every_measured_feature_and_mark_is_a_word_for_rules() -> None:
     played = play(make_script(pace=Pace.SLOW, flaw=(Flaw.STALL, Flaw.PUSH_BACK), reps=2, seed=3), SEGMENTS)
     for rep in played.reps:
         assert set(rep.features) <= FEATURES
-        assert {mark.removesuffix("_s") for mark in rep.marks} <= set(MARKS)
+        assert {position.removesuffix("_s") for position in rep.positions} <= set(POSITIONS)
 
 
 def test_the_words_are_those_of_the_other_rooms() -> None:
     assert set(BY_NAME) == set(MADE)
-    assert set(MARKS) == set(NAMED)
+    assert set(POSITIONS) == set(NAMED)
     assert set(UNITS) == set(ENDINGS)
     assert all(unit_of(name) for name in FEATURES)

@@ -1,4 +1,4 @@
-"""What the review shows, as numbers: lines aligned at a mark, rows of the rep table, cues to play. No Qt here."""
+"""What the review shows, as numbers: lines aligned at a position, rows of the rep table, cues to play. No Qt here."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report.story import counted, nothing
 
-MARKS = ("top_s", "level_s", "impact_s")
+POSITIONS = ("top_s", "level_s", "impact_s")
 BEFORE_S, AFTER_S = 0.3, 0.5
 """Shown before the address and behind the finish."""
 SPEEDS = (0.1, 0.25, 0.5, 1.0)
@@ -47,7 +47,7 @@ class Overlaid:
 
     rep: int
     x: Floats
-    """Seconds from the mark, or degrees of pelvis turn."""
+    """Seconds from the position, or degrees of pelvis turn."""
     y: Floats
     sd: Floats
     fault: bool
@@ -57,13 +57,13 @@ def stretch_of(trace: Trace, rep: JudgedRep) -> Stretch:
     return trace.stretch(rep.start_s - BEFORE_S, rep.end_s + AFTER_S)
 
 
-def overlay(trace: Trace, reps: Iterable[JudgedRep], column: str, mark: str) -> list[Overlaid]:
-    """The reps with their mark at 0 s; a rep without that mark is left out, and one that does not count."""
+def overlay(trace: Trace, reps: Iterable[JudgedRep], column: str, position: str) -> list[Overlaid]:
+    """The reps with their position at 0 s; a rep without that position is left out, and one that does not count."""
     out = []
     for rep in reps:
-        if mark in rep.marks and not rep.void:
+        if position in rep.positions and not rep.void:
             part = stretch_of(trace, rep)
-            x = part.t_s - rep.marks[mark]
+            x = part.t_s - rep.positions[position]
             out.append(Overlaid(rep.index, x, part.angle(column), part.sd(column), _fault(rep)))
     return out
 
@@ -72,7 +72,7 @@ def against_turn(trace: Trace, reps: Iterable[JudgedRep], column: str) -> list[O
     """The reps from top to finish, over the turn of the pelvis: slow and fast ones on one line."""
     out = []
     for rep in counted(reps):
-        part = trace.stretch(rep.marks.get("top_s", rep.start_s), rep.end_s)
+        part = trace.stretch(rep.positions.get("top_s", rep.start_s), rep.end_s)
         turn = part.angle("pelvis_turn_deg")
         out.append(Overlaid(rep.index, turn, part.angle(column), part.sd(column), _fault(rep)))
     return out

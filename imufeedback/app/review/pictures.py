@@ -14,7 +14,7 @@ from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.review.model import Overlaid
 from imufeedback.app.traces import finite_runs
-from imufeedback.app.words import tr
+from imufeedback.phrases import phrase
 from imufeedback.records import Floats
 
 RIGHT_COLOUR, WRONG_COLOUR, PLAYED_COLOUR = palette.BLUE, "#B34700", palette.INK
@@ -39,7 +39,7 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
             axis.setStyle(tickFont=pixel_font(12))
         self._cursor = pg.InfiniteLine(angle=90, pen=pg.mkPen(palette.INK, width=1))
         self._zero = [pg.InfiniteLine(0.0, angle=angle, pen=pg.mkPen(palette.RULE_LINE, width=1)) for angle in (0, 90)]
-        self._empty = pg.TextItem(tr("choose reps in the table"), color=palette.SOFT_INK, anchor=(0.5, 0.5))
+        self._empty = pg.TextItem(phrase("review.choose_reps_in_the_table"), color=palette.SOFT_INK, anchor=(0.5, 0.5))
         self._empty.setFont(pixel_font(15))
         self.lines: list[Overlaid] = []
 

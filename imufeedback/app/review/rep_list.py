@@ -19,8 +19,8 @@ from PySide6.QtWidgets import (
 from imufeedback.app import numerals, palette
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.review.model import COLUMNS, found
-from imufeedback.app.words import tr
 from imufeedback.document import JudgedRep
+from imufeedback.phrases import phrase
 from imufeedback.records import Verdict
 
 
@@ -45,10 +45,16 @@ class RepList(QWidget):
         super().__init__()
         self.reps: list[JudgedRep] = []
         self.filter = QLineEdit()
-        self.filter.setPlaceholderText(tr("filter: a word of a rule, tones, silent, or a number of a rep"))
+        self.filter.setPlaceholderText(phrase("review.filter_a_word_of_a"))
         self.filter.setClearButtonEnabled(True)
         self.filter.textChanged.connect(self._apply_filter)
-        heads = [tr("rep"), tr("at"), *(tr(name) for name, _ in COLUMNS), tr("tones"), tr("rules not met")]
+        heads = [
+            phrase("review.rep"),
+            phrase("review.at"),
+            *(name for name, _ in COLUMNS),
+            phrase("review.tones"),
+            phrase("review.rules_not_met"),
+        ]
         self.table = QTableWidget(0, len(heads))
         self.table.setHorizontalHeaderLabels(heads)
         self.table.verticalHeader().setVisible(False)
@@ -91,7 +97,9 @@ class RepList(QWidget):
         for _, feature in COLUMNS:
             value = rep.features.get(feature)
             items.append(_Number(value, numerals.UNKNOWN if value is None else numerals.signed(value, 1)))
-        tones = numerals.UNKNOWN if rep.tones is None else tr("tones") if rep.tones else tr("silent")
+        tones = (
+            numerals.UNKNOWN if rep.tones is None else phrase("review.tones") if rep.tones else phrase("review.silent")
+        )
         items.append(QTableWidgetItem(tones))
         items.append(QTableWidgetItem(found(rep)))
         if rep.found(Verdict.FAULT):

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QVBoxLayout, QWidg
 
 from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.words import tr
+from imufeedback.phrases import phrase
 from imufeedback.record.library import Library
 
 FIRST = ("trail_thigh_flat_turn_deg", "trail_thigh_loss_top_finish_deg", "trail_thigh_angle_top_deg")
@@ -41,7 +41,7 @@ class TrendPage(QWidget):
             item.getAxis(name).setStyle(tickFont=pixel_font(12))
         self.words = QLabel()
         row = QHBoxLayout()
-        row.addWidget(QLabel(tr("Show")))
+        row.addWidget(QLabel(phrase("review.show")))
         row.addWidget(self.feature)
         row.addStretch(1)
         column = QVBoxLayout(self)
@@ -67,7 +67,7 @@ class TrendPage(QWidget):
         name = self.feature.currentData()
         points = self._library.trend(name, self._player) if name else []
         if not points:
-            self.words.setText(tr("No judged reps yet: open the sessions once."))
+            self.words.setText(phrase("review.no_judged_reps_yet_open"))
             return
         places = {path: k for k, path in enumerate(dict.fromkeys(one.path for one in points))}
         for kind, _, colour, symbol, style in KINDS:
@@ -84,8 +84,8 @@ class TrendPage(QWidget):
         item.setLabel("left", self.feature.currentText(), color=palette.SOFT_INK)
         item.autoRange(padding=0.08)
         shown = {one.tones for one in points}
-        key = " &nbsp; ".join(f"<span style='color:{c}'>●</span> {tr(w)}" for k, w, c, _, _ in KINDS if k in shown)
-        self.words.setText(f"{key} &nbsp; {tr('Bars: spread of the reps. Discarded reps are left out.')}")
+        key = " &nbsp; ".join(f"<span style='color:{c}'>●</span> {w}" for k, w, c, _, _ in KINDS if k in shown)
+        self.words.setText(f"{key} &nbsp; {phrase('review.bars_spread_of_the_reps')}")
 
 
 def feature_words(name: str) -> str:

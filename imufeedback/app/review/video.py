@@ -13,7 +13,7 @@ from typing import Any
 from PySide6.QtCore import QUrl, Signal
 from PySide6.QtWidgets import QDoubleSpinBox, QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from imufeedback.app.words import tr
+from imufeedback.phrases import phrase
 
 LATE_MS = 80
 """The film is put right when it is further off than this."""
@@ -33,7 +33,7 @@ def _loads() -> bool:
 
 
 def how_to_get_films() -> str:
-    return tr("Films beside the trace need one more part: pip install 'imufeedback[video]'")
+    return phrase("review.films_beside_the_trace_need")
 
 
 def position_ms(now_s: float, offset_s: float) -> int:
@@ -54,16 +54,14 @@ class VideoPanel(QWidget):
         self._now_s = 0.0
         self.words = QLabel()
         self.words.setWordWrap(True)
-        self.choose, self.tie = QPushButton(tr("Film …")), QPushButton(tr("This frame is now"))
-        self.tie.setToolTip(
-            tr("Stop the film at an instant that can be seen (ball strike, a tap), the trace at the same.")
-        )
+        self.choose, self.tie = QPushButton(phrase("review.film")), QPushButton(phrase("review.this_frame_is_now"))
+        self.tie.setToolTip(phrase("review.stop_the_film_at_an"))
         self.offset = QDoubleSpinBox()
         self.offset.setRange(-36000, 36000)
         self.offset.setDecimals(2)
         self.offset.setSingleStep(0.02)
         self.offset.setSuffix(" s")
-        self.offset.setToolTip(tr("Session time at which the film begins"))
+        self.offset.setToolTip(phrase("review.session_time_at_which_the"))
         self._column = QVBoxLayout(self)
         self._column.setContentsMargins(4, 0, 0, 0)
         self._column.addWidget(self.words, 1)
@@ -104,12 +102,12 @@ class VideoPanel(QWidget):
         self.tie.setEnabled(bool(self._path))
         self.offset.setEnabled(bool(self._path))
         if self._path and not Path(self._path).is_file():
-            self.words.setText(tr("The film is not there any more: {path}").format(path=self._path))
+            self.words.setText(phrase("review.the_film_is_not_there", path=self._path))
         else:
-            self.words.setText(Path(self._path).name if self._path else tr("A film can be shown beside the trace."))
+            self.words.setText(Path(self._path).name if self._path else phrase("review.a_film_can_be_shown"))
 
     def _ask(self) -> None:
-        path, _ = QFileDialog.getOpenFileName(self, tr("Film"))
+        path, _ = QFileDialog.getOpenFileName(self, phrase("review.film_2"))
         if path:
             self.load({"path": path, "offset_s": self._now_s})
             self.changed.emit(self._path, self.offset.value())

@@ -36,7 +36,7 @@ from imufeedback.app.labels import MessageLine, pixel_font
 from imufeedback.app.limits import TARGET, limits_of
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.model import (
-    MARKS,
+    POSITIONS,
     SPEEDS,
     Playback,
     against_turn,
@@ -51,10 +51,10 @@ from imufeedback.app.review.pictures import OverlayPlot
 from imufeedback.app.review.rep_list import RepList
 from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
-from imufeedback.app.words import tr, void_rep
 from imufeedback.document import JudgedRep
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.figure.drawing import Shown, View
+from imufeedback.phrases import phrase
 from imufeedback.record import unfinished
 from imufeedback.record.files import name_key
 from imufeedback.record.library import Library
@@ -65,7 +65,6 @@ from imufeedback.records import Hand
 from imufeedback.review.reporting import Judgement, trail_column
 
 FRAME_MS = 33
-TURN = "pelvis turn instead of time"
 REASONS = 3
 """Reps that do not count whose reasons stand under the title; all have theirs in the table."""
 
@@ -94,35 +93,40 @@ class ReviewWindow(QMainWindow):
         self.player, self.sessions = QComboBox(), QListWidget()
         self.title, self.facts = QLabel(), QLabel()
         self.facts.setWordWrap(True)
-        self.quantity, self.mark, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
+        self.quantity, self.position, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
         self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
-        self.mark.addItems([*(f"{tr('at')} {one.removesuffix('_s')}" for one in MARKS), tr(TURN)])
+        self.position.addItems(
+            [
+                *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in POSITIONS),
+                phrase("review.turn_instead_of_time"),
+            ]
+        )
         self.view.addItems([words.view_word(one) for one in View])
         self.view.setCurrentIndex(list(View).index(View.PELVIS))
-        self.rules.addItems([tr("rules of the recording"), *resources.available("rules")])
+        self.rules.addItems([phrase("review.rules_of_the_recording"), *resources.available("rules")])
         self.speed.addItems([f"{one:g}×" for one in SPEEDS])
         self.speed.setCurrentIndex(1)
         self.overlay, self.figure, self.reps = OverlayPlot(), BodyView(Hand.RIGHT, (View.PELVIS,)), RepList()
         self.trends, self.video = TrendPage(self._library), VideoPanel()
-        self.play_button = QPushButton(tr("Play (Space)"))
+        self.play_button = QPushButton(phrase("review.play_space"))
         self.play_button.setShortcut("Space")
         self.slider = QSlider(Qt.Orientation.Horizontal)
         self.slider.setRange(0, 1000)
         self.now = QLabel()
         self.note, self.discard, self.all_reps, self.film = (
-            QPushButton(tr(text)) for text in ("Note …", "Take reps out / in", "All reps", "Film …")
+            QPushButton(phrase(f"review.button.{one}")) for one in ("note", "discard", "all_reps", "film")
         )
         self.film.setVisible(not self.video.can_play)
         self.video.setVisible(self.video.can_play)
         self.messages = MessageLine()
 
     def _arrange(self) -> None:
-        self.setWindowTitle(tr("imufeedback · review"))
+        self.setWindowTitle(phrase("review.imufeedback_review"))
         self.setStyleSheet(_SHEET)
         self.resize(1360, 860)
         tabs = QTabWidget()
-        tabs.addTab(self._session_page(), tr("Session"))
-        tabs.addTab(self.trends, tr("Trends"))
+        tabs.addTab(self._session_page(), phrase("review.session"))
+        tabs.addTab(self.trends, phrase("review.trends"))
         sides = QSplitter()
         sides.addWidget(self._left())
         sides.addWidget(tabs)
@@ -138,9 +142,9 @@ class ReviewWindow(QMainWindow):
         left = QWidget()
         column = QVBoxLayout(left)
         column.setContentsMargins(0, 0, 6, 0)
-        column.addWidget(QLabel(tr("Player")))
+        column.addWidget(QLabel(phrase("review.player")))
         column.addWidget(self.player)
-        column.addWidget(QLabel(tr("Sessions, newest first")))
+        column.addWidget(QLabel(phrase("review.sessions_newest_first")))
         self.sessions.setWordWrap(True)
         column.addWidget(self.sessions, 1)
         return left
@@ -152,11 +156,15 @@ class ReviewWindow(QMainWindow):
         column.addWidget(self.title)
         column.addWidget(self.facts)
         choices = QHBoxLayout()
-        for text, box in ((tr("Show"), self.quantity), (tr("aligned"), self.mark), (tr("judged by"), self.rules)):
+        for text, box in (
+            (phrase("review.show"), self.quantity),
+            (phrase("review.aligned"), self.position),
+            (phrase("review.judged_by"), self.rules),
+        ):
             choices.addWidget(QLabel(text))
             choices.addWidget(box)
         choices.addStretch(1)
-        choices.addWidget(QLabel(tr("Figure")))
+        choices.addWidget(QLabel(phrase("review.figure")))
         choices.addWidget(self.view)
         column.addLayout(choices)
         pictures = QSplitter()
@@ -191,7 +199,7 @@ class ReviewWindow(QMainWindow):
         self.judge.failed.connect(self._show_failure, Qt.ConnectionType.QueuedConnection)
         self.judge.progress.connect(self._show_progress, Qt.ConnectionType.QueuedConnection)
         self.rules.activated.connect(lambda *_: self._open_current())
-        for box in (self.quantity, self.mark):
+        for box in (self.quantity, self.position):
             box.currentIndexChanged.connect(lambda *_: self._draw_lines())
         self.view.currentIndexChanged.connect(lambda at: self.figure.show_views(list(View)[at]))
         self.speed.currentIndexChanged.connect(self._set_speed)
@@ -214,7 +222,7 @@ class ReviewWindow(QMainWindow):
         self.player.blockSignals(True)
         self.player.clear()
         for name, count in self._library.players():
-            self.player.addItem(f"{name or tr('without a name')}  ({count})", name)
+            self.player.addItem(f"{name or phrase('review.without_a_name')}  ({count})", name)
         self.player.blockSignals(False)
         self.show_sessions()
 
@@ -237,8 +245,8 @@ class ReviewWindow(QMainWindow):
             self.sessions.setCurrentRow(0)
             self._open_current()
         else:
-            self.title.setText(tr("No recordings yet"))
-            self.facts.setText(tr("They appear here once there are some in {root}").format(root=self._library.root))
+            self.title.setText(phrase("review.no_recordings_yet"))
+            self.facts.setText(phrase("review.they_appear_here_once_there", root=self._library.root))
 
     def open(self, path: Path) -> None:
         """Choose the session of a recording, with its player."""
@@ -259,9 +267,9 @@ class ReviewWindow(QMainWindow):
         self._clear()
         self.title.setText(row.title)
         if row.trouble:
-            self.facts.setText(tr("This recording cannot be shown: {why}").format(why=row.trouble))
+            self.facts.setText(phrase("review.this_recording_cannot_be_shown", why=row.trouble))
             return
-        self.facts.setText(tr("judging …"))
+        self.facts.setText(phrase("review.judging"))
         name = self.rules.currentText()
         rule_set = resources.text("rules", name) if self.rules.currentIndex() > 0 else None
         self.judge.ask(row.path, rule_set)
@@ -280,20 +288,20 @@ class ReviewWindow(QMainWindow):
 
     def _show_progress(self, seconds: float) -> None:
         if self.found is None:
-            self.facts.setText(tr("judging … {at} done").format(at=numerals.clock_time(seconds)))
+            self.facts.setText(phrase("review.judging_done", at=numerals.clock_time(seconds)))
 
     def show_judgement(self, found: Judgement) -> None:
         """A session is ready."""
         self.found = found
         limits = limits_of(found.settings.rule_set)
         self._target_deg = limits[TARGET].value if TARGET in limits else None
-        self.title.setText(f"{found.title} · {found.player or tr('without a name')}")
+        self.title.setText(f"{found.title} · {found.player or phrase('review.without_a_name')}")
         self.facts.setText("\n".join(facts(found)))
         self._refresh_list()
         before, column = self.quantity.currentText(), quantities(found.hand)
         self.quantity.blockSignals(True)
         self.quantity.clear()
-        self.quantity.addItems([tr(one) for one in column])
+        self.quantity.addItems(list(column))
         self.quantity.setCurrentIndex(max(self.quantity.findText(before), 0))
         self.quantity.blockSignals(False)
         self.video.load(found.edits.video)
@@ -324,22 +332,22 @@ class ReviewWindow(QMainWindow):
         self._stretch = stretch_of(self.found.trace, self._played)
         times = self._stretch.t_s
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
-        mark = MARKS[min(self.mark.currentIndex(), len(MARKS) - 1)]
-        self.playback.seek(self._played.marks.get(mark, self.playback.begin_s))
+        position = POSITIONS[min(self.position.currentIndex(), len(POSITIONS) - 1)]
+        self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self._draw_lines()
 
     def _draw_lines(self) -> None:
         if self.found is None or self._played is None:
             return
         name, column = list(quantities(self.found.hand).items())[max(self.quantity.currentIndex(), 0)]
-        chosen, at = self.reps.selected(), self.mark.currentIndex()
-        if at < len(MARKS):
-            lines = overlay(self.found.trace, chosen, column, MARKS[at])
-            x_title = tr("seconds from {mark}").format(mark=MARKS[at].removesuffix("_s"))
+        chosen, at = self.reps.selected(), self.position.currentIndex()
+        if at < len(POSITIONS):
+            lines = overlay(self.found.trace, chosen, column, POSITIONS[at])
+            x_title = phrase("review.seconds_from", mark=POSITIONS[at].removesuffix("_s"))
         else:
             lines = against_turn(self.found.trace, chosen, column)
-            x_title = tr("pelvis turn, degrees, + towards the target")
-        self.overlay.show_lines(lines, self._played.index, x_title, tr("{name}, degrees").format(name=tr(name)))
+            x_title = phrase("review.pelvis_turn_degrees_towards_the")
+        self.overlay.show_lines(lines, self._played.index, x_title, phrase("review.degrees", name=name))
         self._show_instant()
 
     def _show_instant(self) -> None:
@@ -355,16 +363,16 @@ class ReviewWindow(QMainWindow):
         self.figure.show_pose(
             pose, Shown(self._target_deg, angle_sd, turn_sd, shanks=bool(np.isfinite(pose[-2:]).any()))
         )
-        at = self.mark.currentIndex()
-        if at < len(MARKS):
-            mark_s = self._played.marks.get(MARKS[at])
-            self.overlay.show_cursor(None if mark_s is None else now_s - mark_s)
+        at = self.position.currentIndex()
+        if at < len(POSITIONS):
+            position_s = self._played.positions.get(POSITIONS[at])
+            self.overlay.show_cursor(None if position_s is None else now_s - position_s)
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
         span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
         if not self.slider.isSliderDown():
             self.slider.setValue(round(1000 * (now_s - self.playback.begin_s) / span_s))
-        self.now.setText(tr("rep {number}, {at:.2f} s").format(number=self._played.index + 1, at=now_s))
+        self.now.setText(phrase("review.rep_s", number=self._played.index + 1, at=now_s))
 
     # ── playback ─────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -377,7 +385,7 @@ class ReviewWindow(QMainWindow):
         self._say_playing()
 
     def _say_playing(self) -> None:
-        self.play_button.setText(tr("Pause (Space)") if self.playback.running else tr("Play (Space)"))
+        self.play_button.setText(phrase("review.pause_space") if self.playback.running else phrase("review.play_space"))
         self.play_button.setShortcut("Space")
         self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
 
@@ -401,7 +409,9 @@ class ReviewWindow(QMainWindow):
     # ── edits ────────────────────────────────────────────────────────────────────────────────────────────────────
 
     def _ask_note(self) -> None:
-        text, agreed = QInputDialog.getMultiLineText(self, tr("Note"), tr("What is worth remembering of this session?"))
+        text, agreed = QInputDialog.getMultiLineText(
+            self, phrase("review.note"), phrase("review.what_is_worth_remembering_of")
+        )
         if agreed and text.strip():
             self._edit("note", text=text.strip())
 
@@ -426,7 +436,7 @@ class ReviewWindow(QMainWindow):
         except ImuFeedbackError as error:
             self.messages.show_fault(str(error))
         else:
-            self.messages.show_notice(tr("kept beside the recording"))
+            self.messages.show_notice(phrase("review.kept_beside_the_recording"))
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
         self._frames.stop()
@@ -438,15 +448,19 @@ class ReviewWindow(QMainWindow):
 
 def session_words(one: SessionRow) -> str:
     """A session in the list; its own zone is told, for an hour may come twice."""
-    when = tr("date not known") if one.started is None else f"{one.started:%Y-%m-%d %H:%M} ({one.started.tzname()})"
+    when = (
+        phrase("review.date_not_known")
+        if one.started is None
+        else f"{one.started:%Y-%m-%d %H:%M} ({one.started.tzname()})"
+    )
     if one.trouble:
-        told = tr("cannot be read: {why}").format(why=one.trouble)
+        told = phrase("review.cannot_be_read", why=one.trouble)
     elif one.reps is None:
-        told = tr("not judged yet")
+        told = phrase("review.not_judged_yet")
     else:
-        told = tr("{reps} reps, {clean} without a fault").format(reps=one.reps, clean=one.reps - (one.faults or 0))
-        told += tr(", {void} not judged").format(void=one.void) if one.void else ""
-    cut = "" if one.closed or one.trouble else tr(" · was cut off")
+        told = phrase("review.reps_without_a_fault", reps=one.reps, clean=one.reps - (one.faults or 0))
+        told += phrase("review.not_judged", void=one.void) if one.void else ""
+    cut = "" if one.closed or one.trouble else phrase("review.was_cut_off")
     beside = f"\n! {one.beside}" if one.beside else ""
     return f"{when}\n{one.title} · {told}{cut}{beside}"
 
@@ -454,22 +468,21 @@ def session_words(one: SessionRow) -> str:
 def facts(found: Judgement) -> list[str]:
     """Lines under the title: how good the data is, and how an older verdict differs."""
     fit = found.summary.calibration
-    level = tr("no calibration") if fit is None else tr("calibration {level}").format(level=fit.level)
-    lines = [tr("{level} · judged by {rules}, version {version}").format(
-        level=level, rules=found.rules, version=found.summary.version)]  # fmt: skip
+    level = phrase("review.no_calibration") if fit is None else phrase("review.calibration", level=fit.level)
+    lines = [phrase("review.judged_by_version", level=level, rules=found.rules, version=found.summary.version)]
     lines += [f"! {note}" for note in found.summary.file_notes]
     void = [rep for rep in found.summary.reps if rep.void]
-    lines += [f"! {void_rep(rep.index + 1, rep.void or '')}" for rep in void[:REASONS]]
+    lines += [f"! {phrase('void_rep', number=rep.index + 1, reason=rep.void or '')}" for rep in void[:REASONS]]
     if len(void) > REASONS:
-        lines.append(tr("! {more} more reps could not be judged").format(more=len(void) - REASONS))
+        lines.append(phrase("review.more_reps_could_not_be", more=len(void) - REASONS))
     if found.others:
         then = found.others[-1]
-        differs = changed(then.summary, found.summary)
-        head = tr("The verdict of {day} ({rules}, version {version}) is kept: ").format(
-            day=then.judged_utc[:10], rules=then.rules, version=then.version
+        differs = "; ".join(changed(then.summary, found.summary)[:3]) or phrase("review.it_says_the_same")
+        head = phrase(
+            "review.the_verdict_of_version_is", day=then.judged_utc[:10], rules=then.rules, version=then.version
         )
-        lines.append(head + ("; ".join(differs[:3]) or tr("it says the same")))
-    return lines + [f"{tr('Note')}: {one}" for one in found.edits.notes[-2:]]
+        lines.append(head + differs)
+    return lines + [f"{phrase('review.note')}: {one}" for one in found.edits.notes[-2:]]
 
 
 _SHEET = f"""

@@ -14,6 +14,7 @@ from imufeedback.app.start.body_picture import BodyPicture
 from imufeedback.app.start.moves import TURNING
 from imufeedback.app.start.readiness import Readiness
 from imufeedback.app.start.sensor_page import by_place
+from imufeedback.phrases import phrase
 
 
 class CalibrationPage(QWidget):
@@ -26,18 +27,18 @@ class CalibrationPage(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.now = QLabel(texts.fit_before())
+        self.now = QLabel(phrase("start.fit_before"))
         self.now.setWordWrap(True)
         self.lines = [QLabel(line) for line in texts.fit_list()]
         self.signs = [SignMark(Sign.RING, palette.SOFT_INK) for _ in self.lines]
-        self.again = QPushButton(texts.fit_start())
+        self.again = QPushButton(phrase("start.fit_start"))
         add_key(self.again, "Ctrl+R")
         self.again.clicked.connect(self.fit_wanted)
         self.stored = QPushButton()
         add_key(self.stored, "Ctrl+O")
         self.stored.clicked.connect(self.stored_wanted)
-        self.swap = QPushButton(texts.swap_button())
-        self.keep = QPushButton(texts.keep_button())
+        self.swap = QPushButton(phrase("start.swap_button"))
+        self.keep = QPushButton(phrase("start.keep_button"))
         for button, keys, swapped in ((self.swap, "Ctrl+Y", True), (self.keep, "Ctrl+K", False)):
             add_key(button, keys)
             button.clicked.connect(lambda _=False, swapped=swapped: self._answer(swapped))
@@ -72,22 +73,26 @@ class CalibrationPage(QWidget):
     def show_ready(self, ready: Readiness) -> None:
         """Before and after the movements."""
         self.body.show_links(by_place(ready))
-        self.again.setText(texts.fit_start() if ready.fit_level is None else texts.fit_again())
+        self.again.setText(phrase("start.fit_start") if ready.fit_level is None else phrase("start.fit_again"))
         self.again.setVisible(ready.running and not ready.virtual)
         self.again.setEnabled(not ready.calibrating and not ready.missing_places())
         self.stored.setText(texts.fit_stored(ready.stored_fit_days))
         self.stored.setVisible(self.again.isVisibleTo(self) and ready.stored_fit_days is not None)
         self.stored.setEnabled(self.again.isEnabled())
         if ready.fit_refused is not None:
-            self.say(texts.fit_refused(ready.fit_refused))
+            self.say(phrase("start.fit_refused", reason=ready.fit_refused))
             self.show_done(0)
         elif ready.fit_level is not None:
             self.say(texts.says_fitted(ready.fit_level))
             self.show_done(len(self.lines))
         elif ready.virtual:
-            self.say(texts.fit_virtual())
+            self.say(phrase("start.fit_virtual"))
         elif not ready.calibrating:
-            self.say(texts.fit_can_begin() if self.again.isEnabled() and ready.running else texts.fit_before())
+            self.say(
+                phrase("start.fit_can_begin")
+                if self.again.isEnabled() and ready.running
+                else phrase("start.fit_before")
+            )
         if not ready.calibrating:
             self.body.show_moving(())
 

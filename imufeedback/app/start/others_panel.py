@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 
 from imufeedback.app.labels import add_key
 from imufeedback.app.start import texts
+from imufeedback.phrases import phrase
 
 
 class OthersPanel(QWidget):
@@ -38,12 +39,12 @@ class OthersPanel(QWidget):
         self.hint = QLabel()
         self.hint.setWordWrap(True)
         self.list = QListWidget()
-        self.list.setAccessibleName(texts.others_name())
+        self.list.setAccessibleName(phrase("start.others_name"))
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.list.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerItem)
-        self.mine = QPushButton(texts.mine_button())
+        self.mine = QPushButton(phrase("start.mine_button"))
         add_key(self.mine, "Ctrl+M")
-        self.blink = QPushButton(texts.blink_button())
+        self.blink = QPushButton(phrase("start.blink_button"))
         add_key(self.blink, "Ctrl+B")
         self._busy = False
         self._arrange()

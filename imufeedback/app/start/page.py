@@ -20,6 +20,7 @@ from imufeedback.app.start.sensor_page import SensorPage
 from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
 from imufeedback.people import People, Person, open_homework
+from imufeedback.phrases import phrase
 from imufeedback.records import Event, FitRefused, Fitted, Json, Link, LinkState
 
 
@@ -59,8 +60,8 @@ class StartPage(QWidget):
             Step.WORK: self.works,
         }
         self.stack = QStackedWidget()
-        self.heading = QLabel(texts.heading())
-        self.keys = ElidedLabel(texts.keys())
+        self.heading = QLabel(phrase("start.heading"))
+        self.keys = ElidedLabel(phrase("start.keys"))
         self.missing = ElidedLabel()
         self.next = QPushButton()
         self.next.setObjectName("agree")

@@ -29,6 +29,7 @@ from imufeedback.app.labels import add_key, pixel_font
 from imufeedback.app.start import texts
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.people import People, Person, parse_height
+from imufeedback.phrases import phrase
 from imufeedback.records import Hand
 
 Today = Callable[[], datetime.date]
@@ -51,7 +52,7 @@ class PlayerPage(QWidget):
         self.choose = _Choose()
         self.form = PersonForm()
         self.cautions = CautionsPage("")
-        self.locked = QLabel(texts.locked())
+        self.locked = QLabel(phrase("start.locked"))
         self.locked.setWordWrap(True)
         self.locked.hide()
         self._arrange()
@@ -111,7 +112,7 @@ class PlayerPage(QWidget):
         self._person = person
         self.chosen.emit(person)
         if person.cautions_seen is None:
-            self.cautions.button.setText(texts.accept_cautions(person.name))
+            self.cautions.button.setText(phrase("start.accept_cautions", name=person.name))
             self.pages.setCurrentWidget(self.cautions)
             self.cautions.setFocus()
         else:
@@ -172,10 +173,10 @@ class _Choose(QWidget):
         self.hint = QLabel()
         self.hint.setWordWrap(True)
         self.list = QListWidget()
-        self.list.setAccessibleName(texts.who())
-        self.add = QPushButton(texts.add_player())
+        self.list.setAccessibleName(phrase("start.who"))
+        self.add = QPushButton(phrase("start.add_player"))
         add_key(self.add, "Ctrl+N")
-        self.change = QPushButton(texts.change_player())
+        self.change = QPushButton(phrase("start.change_player"))
         add_key(self.change, "Ctrl+E")
         self.trouble = QLabel()
         self.trouble.setObjectName("trouble")
@@ -194,7 +195,7 @@ class _Choose(QWidget):
         column.addStretch(1)
 
     def show_people(self, people: People, marked: Person | None) -> None:
-        self.hint.setText(texts.who() if people.all else texts.nobody_yet())
+        self.hint.setText(phrase("start.who") if people.all else phrase("start.nobody_yet"))
         self.list.clear()
         for person in people.all:
             height = "" if person.height_m is None else numerals.signed(person.height_m, 2)
@@ -231,8 +232,8 @@ class PersonForm(QWidget):
         self.trouble = QLabel()
         self.trouble.setObjectName("trouble")
         self.trouble.setWordWrap(True)
-        self.save = QPushButton(texts.save_player())
-        self.back = QPushButton(texts.back_button())
+        self.save = QPushButton(phrase("start.save_player"))
+        self.back = QPushButton(phrase("start.back_button"))
         self._group = QButtonGroup(self)
         self._arrange()
         for field in (self.name, self.height_m):
@@ -245,7 +246,13 @@ class PersonForm(QWidget):
             hands.addWidget(button)
         hands.addStretch(1)
         self._labels = [
-            QLabel(text) for text in (texts.name_label(), texts.hand_label(), texts.height_label(), texts.notes_label())
+            QLabel(text)
+            for text in (
+                phrase("start.name_label"),
+                phrase("start.hand_label"),
+                phrase("start.height_label"),
+                phrase("start.notes_label"),
+            )
         ]
         fields: tuple[QWidget, ...] = (self.name, self.hands[Hand.RIGHT], self.height_m, self.notes)
         for label, field in zip(self._labels, fields, strict=True):

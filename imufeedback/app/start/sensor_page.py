@@ -25,6 +25,7 @@ from imufeedback.app.start.body_picture import BodyPicture
 from imufeedback.app.start.others_panel import OthersPanel
 from imufeedback.app.start.readiness import HERE, NEEDED, Readiness
 from imufeedback.app.words import segment_word
+from imufeedback.phrases import phrase
 from imufeedback.records import LinkState, Segment
 
 PLACES = (*NEEDED, Segment.LEFT_SHANK, Segment.RIGHT_SHANK, Segment.LEAD_FOREARM)
@@ -45,19 +46,19 @@ class SensorPage(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.hint = QLabel(texts.sensors_hint())
+        self.hint = QLabel(phrase("start.sensors_hint"))
         self.hint.setWordWrap(True)
         self.trouble = QLabel()
         self.trouble.setObjectName("trouble")
         self.trouble.setWordWrap(True)
-        self.try_hint = QLabel(texts.try_hint())
+        self.try_hint = QLabel(phrase("start.try_hint"))
         self.try_hint.setWordWrap(True)
         self.body = BodyPicture()
         self.search = QPushButton(texts.search_button(False))
         add_key(self.search, "Ctrl+F")
-        self.try_it = QPushButton(texts.try_button())
+        self.try_it = QPushButton(phrase("start.try_button"))
         add_key(self.try_it, "Ctrl+T")
-        self.stream = QPushButton(texts.stream_button())
+        self.stream = QPushButton(phrase("start.stream_button"))
         self.others = OthersPanel()
         self.rows: dict[str, SensorRow] = {}
         self._others: tuple[tuple[str, str], ...] = ()
@@ -158,17 +159,17 @@ class SensorRow:
     def __init__(self, sensor: str, font: QFont) -> None:
         self.sensor = sensor
         self.tick = QCheckBox()
-        self.tick.setAccessibleName(texts.take_part(sensor))
-        self.tick.setToolTip(texts.take_part(sensor))
-        self.blink = QPushButton(texts.blink_short())
+        self.tick.setAccessibleName(phrase("start.take_part", sensor=sensor))
+        self.tick.setToolTip(phrase("start.take_part", sensor=sensor))
+        self.blink = QPushButton(phrase("start.blink_short"))
         self.blink.setStyleSheet("padding: 3px 8px;")
-        self.blink.setAccessibleName(texts.blink_this(sensor))
+        self.blink.setAccessibleName(phrase("start.blink_this", sensor=sensor))
         self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
         self.name = QLabel(sensor)
         self.words = ElidedLabel()
         self.place = QComboBox()
-        self.place.setAccessibleName(texts.place_of(sensor))
-        self.place.addItem(texts.no_place(), None)
+        self.place.setAccessibleName(phrase("start.place_of", sensor=sensor))
+        self.place.addItem(phrase("start.no_place"), None)
         for segment in PLACES:
             self.place.addItem(segment_word(segment), segment)
         self.refont(font)

@@ -9,6 +9,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.practice_choices import Work, WorkKind, Works
 from imufeedback.app.start import texts
 from imufeedback.app.start.readiness import Step
+from imufeedback.phrases import phrase
 
 _KIND_WORDS = {WorkKind.RULES: texts.rules_word, WorkKind.DRILL: texts.drill_word, WorkKind.PLAN: texts.plan_word}
 
@@ -22,7 +23,7 @@ class WorkPage(QWidget):
     def __init__(self, works: Works) -> None:
         super().__init__()
         self.works = works
-        self.hint = QLabel(texts.work_hint())
+        self.hint = QLabel(phrase("start.work_hint"))
         self.list = QListWidget()
         self.list.setAccessibleName(texts.title(Step.WORK))
         self.title = QLabel()

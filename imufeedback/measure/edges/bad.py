@@ -22,7 +22,7 @@ WRONG: dict[str, tuple[Any, ...]] = {
     "kind": (1, None, []),
     "start_s": ("a", None, [], {}),
     "end_s": ("a", None, False),
-    "marks": (5, [1], {"a": "b"}, {"a": None}, None),
+    "positions": (5, [1], {"a": "b"}, {"a": None}, None),
     "features": (5, [1], {"a": "b"}, {"a": [1]}, "x"),
     "findings": (5, {}, [5], [{}], [{"rule": 1, "verdict": "fault", "t_s": 1.0, "value": 1.0, "limit": 1.0}]),
     "cues": (5, [{}], [{"sound": 1, "t_s": 1.0}], None),
@@ -98,7 +98,7 @@ def other_structure(path: Path, rng: np.random.Generator) -> None:
 
 def with_checksum(path: Path, rng: np.random.Generator) -> None:
     """Verdicts whose checksum fits, with one value of a wrong kind."""
-    rep = {"index": 0, "kind": "swing", "start_s": 1.0, "end_s": 2.0, "marks": {}, "features": {}, "findings": [],
+    rep = {"index": 0, "kind": "swing", "start_s": 1.0, "end_s": 2.0, "positions": {}, "features": {}, "findings": [],
            "cues": []}  # fmt: skip
     key = str(rng.choice(list(rep)))
     rep[key] = WRONG[key][int(rng.integers(len(WRONG[key])))]

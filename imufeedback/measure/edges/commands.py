@@ -166,7 +166,7 @@ def measure(context: Context) -> Iterator[Measured]:
     yield Measured("recorded commands, reps in a clean session", len(expected.reps), exactly(2), "reps")
     yield Measured(f"{count} senseless commands: tracebacks", tracebacks, exactly(0), "recordings")
     yield Measured("the same: passed over without a word", silent, exactly(0), "commands")
-    yield Measured("the same: good reps judged otherwise, or not", changed, exactly(0), "recordings")
+    yield Measured("the same: good reps with another result, or none", changed, exactly(0), "recordings")
 
 
 STEP = Step("recorded commands that make no sense", measure)

@@ -152,4 +152,4 @@ def forgotten(context: Context) -> Iterator[Measured]:
     context.rows.extend({"set": "edges", "left": one} for one in [*where, *changed, *untold][:20])
     yield Measured(f"{len(names)} players deleted: places where the name is left", len(where), exactly(0), "places")
     yield Measured("players deleted: files of others that changed", len(changed), exactly(0), "files")
-    yield Measured("players deleted: files not told before", len(untold), exactly(0), "files")
+    yield Measured("players deleted: files not listed before", len(untold), exactly(0), "files")

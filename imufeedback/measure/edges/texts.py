@@ -71,12 +71,12 @@ def _limits_wrong(made: Limits) -> str | None:
     swing = parse_rule_set(resources.text("rules", "swing"), "swing")
     unknown = made.limits.keys() - {rule.id for rule in swing.rules}
     if len(passed_over(swing, made)) != len(unknown):
-        return "an unknown limit is not told"
+        return "an unknown limit is not reported"
     return _number_wrong(made)
 
 
 def _person_wrong(made: people.People) -> str | None:
-    return None if len(made.all) + len(made.troubles) == 1 else "neither listed nor told"
+    return None if len(made.all) + len(made.troubles) == 1 else "neither listed nor reported"
 
 
 def _fit_wrong(made: fits.StoredFit | None) -> str | None:

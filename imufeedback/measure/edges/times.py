@@ -164,7 +164,7 @@ def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind:
         if not rep.void and {one.rule for one in told.findings_of(rep)} != {
             one.rule for one in expected.told.findings_of(good)
         }:
-            return "wrong: a rep judged otherwise"
+            return "wrong: a rep with another result"
     return None if kind == "same" or told.notices or told.rejected else "wrong: without a word"
 
 

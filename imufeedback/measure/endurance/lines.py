@@ -81,7 +81,7 @@ def lines(found: Mapping[str, Any]) -> Iterator[Measured]:
     yield Measured(f"{name}: packets lost or changed by us", found["not_recorded"], exactly(0), "packets")
     unread = found["items"] - found["items_read"] + (not found["complete"])
     yield Measured(f"{name}: items that cannot be read back", unread, exactly(0), "items")
-    again = f"{name}: first {_length(found['stretch_s'])} judged again, events not the same"
+    again = f"{name}: first {_length(found['stretch_s'])} checked again, events not the same"
     yield Measured(again, not found["same_events"], exactly(0), "count")
     yield Measured(f"{name}: exceptions and faults", len(found["faults"]), exactly(0), "count")
     frames = f"{name}: frames painted per simulated second"

@@ -89,7 +89,7 @@ def matrix(context: Context) -> Iterator[Measured]:
         share = float(np.concatenate(parts).mean())
         yield Measured(f"{trouble}: within two bars of the truth, all golfers", 100 * share, IN_TWO, "%")
     named = f" ({'; '.join(tally.judged[:3])})" if tally.judged else ""
-    yield Measured(f"reps judged although an angle was not known{named}", len(tally.judged), exactly(0), "reps")
+    yield Measured(f"reps with a result although an angle was not known{named}", len(tally.judged), exactly(0), "reps")
     yield Measured("undisturbed samples still shown", 100 * tally.known / max(tally.asked, 1), Band(97, None), "%")
 
 
@@ -180,7 +180,7 @@ def _judged_blindly(found: Seen) -> list[Rep]:
     """Reps that count although an angle that they need was not known at some instant."""
     out = []
     for rep in (one for one in found.events if isinstance(one, Rep) and not one.void):
-        inside = (found.t_s >= rep.marks["address_s"]) & (found.t_s <= rep.marks["finish_s"])
+        inside = (found.t_s >= rep.positions["address_s"]) & (found.t_s <= rep.positions["finish_s"])
         steps = np.diff(found.t_s[inside])
         holes = len(steps) and steps.max() > SLACK_S
         needed = [found.angle[key][inside] for key in found.angle if key[0] == PELVIS]

@@ -138,7 +138,7 @@ def accused(context: Context) -> Iterator[Measured]:
     yield Measured("published players without a baseline: called at fault in their hips", faults, exactly(0), "reps")
     waits = sum(one.get(rule) is Lack.LIMIT for one in before for rule in OWN_RULES)
     share = 100 * waits / (len(before) * len(OWN_RULES))
-    yield Measured("published players without a baseline: told not judged yet", share, exactly(100), "%")
+    yield Measured("published players without a baseline: shown as without a limit", share, exactly(100), "%")
     context.say("baselines")
     normal, block = _after_baselines(rng, drawn, rules)
     for rule in rules.rules:

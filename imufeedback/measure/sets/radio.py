@@ -93,7 +93,7 @@ def restarts(context: Context) -> Iterator[Measured]:
     ]
     # a short counter that begins again just where time has come to is not told from one that went on, and need not be
     untold = 100 * float(np.mean([told != 1 for _, _, told in found]))
-    yield Measured("restart of a sensor: not told, or more than once", untold, at_most(5.0), "%")
+    yield Measured("restart of a sensor: not reported, or more than once", untold, at_most(5.0), "%")
     # the first packets of a new time base are as late as the radio makes them; nothing tells how late that is
     at_once_ms = 1e3 * float(np.percentile([at_once for at_once, _, _ in found], 95))
     yield Measured("restart: sensor times at once, 95th percentile, no limit", at_once_ms, Band(None, None), "ms")
@@ -107,7 +107,7 @@ def restarts(context: Context) -> Iterator[Measured]:
     worst_ms = 1e3 * max(error_s for error_s, _ in slept)
     yield Measured("computer slept: sensor times from 1 s after it, largest error", worst_ms, at_most(3.0), "ms")
     told = 100 * float(np.mean([told for _, told in slept]))
-    yield Measured("computer slept: told", told, exactly(100), "%")
+    yield Measured("computer slept: reported", told, exactly(100), "%")
 
 
 def moduli(context: Context) -> Iterator[Measured]:
@@ -115,7 +115,7 @@ def moduli(context: Context) -> Iterator[Measured]:
     trials = range(1 if context.quick else 10)
     rngs = [np.random.default_rng([context.seed, 15, trial]) for trial in trials]
     found = [clocks.of_other_modulus(rng, **modulus) for rng in rngs for modulus in MODULI]
-    yield Measured("wrong modulus: told, with the right one", 100 * float(np.mean(found)), exactly(100), "%")
+    yield Measured("wrong modulus: reported, with the right one", 100 * float(np.mean(found)), exactly(100), "%")
     accused = sum(clocks.accused(_layout(name), rng) for name in clocks.LAYOUTS for rng in rngs)
     yield Measured("right modulus: accused", accused, exactly(0), "notices")
 

@@ -181,7 +181,7 @@ def report(context: Context) -> Iterator[Measured]:
     first = judgement(journal.path, context.work, keep=True)
     began = time.perf_counter()
     text = session_page(session_of(judgement(journal.path, context.work, keep=True)))
-    yield Measured(f"report of {reps} reps, judged before", time.perf_counter() - began, at_most(3.0), "s")
+    yield Measured(f"report of {reps} reps, checked before", time.perf_counter() - began, at_most(3.0), "s")
     yield Measured("report: size", len(text.encode()) / 1e6, at_most(2.0), "MB")
     missing = reps - len(first.summary.reps)
     yield Measured("report: reps that are not in it", float(abs(missing)), exactly(0), "reps")

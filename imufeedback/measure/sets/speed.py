@@ -86,7 +86,7 @@ _PEAK = (
 def memory(context: Context) -> Iterator[Measured]:
     """Peaks of two lengths, each in a process of its own, carried on along their line to eight hours."""
     if sys.platform == "win32":
-        raise LeftOut("the system does not tell a process' peak")
+        raise LeftOut("the system does not say a process' peak")
     short, long = (2, 6) if context.quick else (20, 80)
     seconds, peaks = [], []
     for reps in (short, long):
@@ -95,7 +95,7 @@ def memory(context: Context) -> Iterator[Measured]:
         done = subprocess.run([sys.executable, "-c", _PEAK, path], capture_output=True, text=True, check=False)
         if done.returncode:
             last = (done.stderr.strip().splitlines() or ["no word"])[-1]
-            raise ImuFeedbackError(f"judging failed: {last}", where=str(path))
+            raise ImuFeedbackError(f"checking failed: {last}", where=str(path))
         seconds.append(script.duration_s)
         peaks.append(float(done.stdout))
     slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
@@ -139,7 +139,7 @@ def _all(paths: Sequence[Path], workers: int) -> float:
     begun = time.perf_counter()
     states = [one["state"] for one in in_processes(paths, Way(again=True), workers)]
     if states != ["judged"] * len(paths):
-        raise ImuFeedbackError("not every recording was judged", where="many")
+        raise ImuFeedbackError("not every recording was checked", where="many")
     return time.perf_counter() - begun
 
 

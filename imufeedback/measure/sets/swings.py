@@ -103,9 +103,9 @@ def marks(context: Context) -> Iterator[Measured]:
 
 def _off(rep: Rep | None, truth: object, name: str) -> float:
     """Milliseconds off; NaN when rep or mark is missing."""
-    if rep is None or name not in rep.marks:
+    if rep is None or name not in rep.positions:
         return float("nan")
-    return 1e3 * abs(rep.marks[name] - float(getattr(truth, name)))
+    return 1e3 * abs(rep.positions[name] - float(getattr(truth, name)))
 
 
 def _p95(title: str, values: list[float], limit: float) -> Measured:
@@ -269,7 +269,7 @@ def tempos(context: Context) -> Iterator[Measured]:
                 script = make_script(pace=Pace.FULL, flaw=flaw, reps=1, seed=seed, tempo=swingers.FULL_S / lasts_s)
                 said.append(_exact_verdicts(script, rules_))
             differ += any(one != said[0] for one in said)
-    yield Measured("exact angles: reps whose verdicts differ over six tempos", differ, exactly(0), "reps")
+    yield Measured("exact angles: reps whose results differ over six tempos", differ, exactly(0), "reps")
     seeds = range(context.seed, context.seed + (1 if context.quick else 10))
     seen = swingers.play_all(swingers.at_tempo, [(seed, number) for seed in seeds for number in range(6)], WORN)
     differ = 0
@@ -279,7 +279,7 @@ def tempos(context: Context) -> Iterator[Measured]:
             found = [(one, rep) for one in group for truth, rep in one.found() if truth.index == index]
             said = [None if rep is None else swingers.verdicts(one.findings(rep)) for one, rep in found]
             differ += any(one != said[0] for one in said)
-    yield Measured("typical sensors: reps whose verdicts differ over six tempos", differ, exactly(0), "reps")
+    yield Measured("typical sensors: reps whose results differ over six tempos", differ, exactly(0), "reps")
 
 
 def _exact_verdicts(script: Script, rules_: RuleSet) -> Mapping[str, Verdict] | None:
@@ -304,7 +304,7 @@ def mirror(context: Context) -> Iterator[Measured]:
                 continue
             differ += swingers.judged(rules_, one) != swingers.judged(rules_, other)
             apart = max(apart, *(abs(one.features[name] - other.features[name]) for name in one.features))
-    yield Measured("mirror image: reps whose verdicts differ", differ, exactly(0), "reps")
+    yield Measured("mirror image: reps whose results differ", differ, exactly(0), "reps")
     yield Measured("mirror image: largest difference of any number", apart, at_most(1e-9), "its unit")
 
 
@@ -374,7 +374,7 @@ def walking(context: Context) -> Iterator[Measured]:
 STEPS = (
     Step("players at all paces", reps_found),
     Step("everything but reps", no_reps),
-    Step("marks at full pace", marks),
+    Step("positions at full pace", marks),
     Step("the built-in rules", rules),
     Step("error bars of the rules", error_bars),
     Step("live decisions", live),

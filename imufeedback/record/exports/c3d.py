@@ -70,7 +70,7 @@ def _add_events(file: object, source: Source, from_s: float, to_s: float) -> Non
         (at_s, name.removesuffix("_s"))
         for rep in source.summary.reps
         if not rep.void
-        for name, at_s in rep.marks.items()
+        for name, at_s in rep.positions.items()
         if from_s <= at_s <= to_s
     )
     if not found:

@@ -1,4 +1,4 @@
-"""One row a rep as CSV: marks, features and what was found."""
+"""One row a rep as CSV: positions, features and what was found."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def row(rep: JudgedRep) -> dict[str, Cell]:
         "kind": rep.kind,
         "start_s": _number(rep.start_s),
         "end_s": _number(rep.end_s),
-        **{f"mark_{name}": _number(value) for name, value in rep.marks.items()},
+        **{f"position_{name}": _number(value) for name, value in rep.positions.items()},
         **{name: _number(value) for name, value in rep.features.items()},
         "faults": _rules(rep, Verdict.FAULT),
         "unsure": _rules(rep, Verdict.UNSURE),
@@ -47,10 +47,10 @@ def row(rep: JudgedRep) -> dict[str, Cell]:
 
 
 def columns(rows: Iterable[Mapping[str, Cell]]) -> list[str]:
-    """Names of all columns of these rows: marks before features, each in the order in which it first comes."""
+    """Names of all columns of these rows: positions before features, each in the order in which it first comes."""
     found = dict.fromkeys(name for one in rows for name in one if name not in FIRST + LAST)
-    marks = [name for name in found if name.startswith("mark_")]
-    return [*FIRST, *marks, *(name for name in found if not name.startswith("mark_")), *LAST]
+    positions = [name for name in found if name.startswith("position_")]
+    return [*FIRST, *positions, *(name for name in found if not name.startswith("position_")), *LAST]
 
 
 def _text(cell: Cell) -> str:

@@ -37,7 +37,7 @@ class Entry:
     """What is wrong with the files beside it."""
 
     def without_reps(self, reason: str) -> Entry:
-        return replace(self, newest=None, beside=_together(self.beside, f"its verdicts cannot be listed ({reason})"))
+        return replace(self, newest=None, beside=_together(self.beside, f"its results cannot be listed ({reason})"))
 
 
 def read_entry(path: Path) -> Entry:
@@ -57,7 +57,7 @@ def read_entry(path: Path) -> Entry:
         notes="\n".join(edits.notes),
         discarded=frozenset(edits.discarded),
         newest=judged.all[-1] if judged.all else None,
-        beside=_together(edits.words(), f"its verdicts: {judged.trouble}" if judged.trouble else ""),
+        beside=_together(edits.words(), f"its results: {judged.trouble}" if judged.trouble else ""),
     )
 
 

@@ -32,7 +32,7 @@ _SHORTENED = re.compile(r"\.(.{40})\.part(-\d+)?")
 """How earlier versions named temporary files of long names."""
 RECORDINGS = "recordings"
 """The library in the data folder."""
-UNKNOWN = "cannot tell whose it is"
+UNKNOWN = "it does not say whose it is"
 
 
 @dataclass(slots=True)

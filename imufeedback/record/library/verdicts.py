@@ -117,7 +117,7 @@ def _format(data: bytes) -> int:
 
 
 def _bad(path: Path, what: str) -> BadFile:
-    return BadFile(what, where=str(path), hint="judge the recording again")
+    return BadFile(what, where=str(path), hint="check the recording again")
 
 
 def key_of(version: str, rule_set: str, filter_name: str) -> str:

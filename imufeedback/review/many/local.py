@@ -40,7 +40,7 @@ def in_processes(recordings: Sequence[Path], way: Way, workers: int | None = Non
     while rest or suspects:
         if suspects:
             for one in (yield from _pool(suspects, way, 1, ahead=1)):
-                yield failed(one, f"{one}: the process that judged it died – is there enough memory?")
+                yield failed(one, f"{one}: the process that checked it died – is there enough memory?")
         else:
             suspects.extend((yield from _pool(rest, way, min(workers or os.cpu_count() or 1, len(rest)))))
 

@@ -97,7 +97,7 @@ def _settings(path: Path, way: Way) -> tuple[Settings, str]:
         if window.begin is None:
             raise UsageError(
                 "its beginning is damaged: what the sensors were is not known",
-                hint="only a recording that keeps its first item can be judged",
+                hint="only a recording that keeps its first item can be checked",
             )
         settings = settings_of(window.begin)
         rules = parse_recorded(settings.rule_set, "rule set")[0].title

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import MarkedRule, Outcome
+from imufeedback.rules.rule import Outcome, PositionedRule
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least"):
     def check(self, rep: Rep) -> Outcome | None:
         value = rep.features.get(self.feature)
         return None if value is None else self.judged(rep, value, self.limit - value, self.when(rep))

@@ -14,10 +14,10 @@ from msgspec import Meta
 
 from imufeedback.records import Rep
 from imufeedback.rules.baseline import own
-from imufeedback.rules.rule import MarkedRule, Outcome, Rule, verdict
+from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="at-least-own"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
     least_spread: Annotated[float, Meta(gt=0)]
     """The baseline's spread counts for no less than this."""
     target: bool = False

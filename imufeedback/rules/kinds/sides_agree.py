@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import MarkedRule, Outcome
+from imufeedback.rules.rule import Outcome, PositionedRule
 from imufeedback.rules.vocabulary import Feature
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="sides-agree"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="sides-agree"):
     other: Feature
     """That of the other side."""
 

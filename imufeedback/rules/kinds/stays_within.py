@@ -18,13 +18,13 @@ from msgspec import Meta
 
 from imufeedback.records import Rep, Verdict
 from imufeedback.rules.baseline import Own, own
-from imufeedback.rules.rule import MarkedRule, Outcome, Rule, verdict
+from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
 
 FORMERLY = ("reaches", "happens-before")
 HARSHER = (None, Verdict.UNSURE, Verdict.FAULT)
 
 
-class Kind(MarkedRule, frozen=True, kw_only=True, tag="stays-within"):
+class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
     low: float | None = None
     least_spread: Annotated[float, Meta(gt=0)] | None = None
     """The baseline's spread counts for no less than this; None: no baseline is looked at."""

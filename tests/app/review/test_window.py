@@ -208,7 +208,7 @@ def test_a_rep_that_does_not_count_is_marked_and_in_no_overlay(spoilt: Path, qtb
         window = ReviewWindow(library)
         qtbot.addWidget(window)
         qtbot.waitUntil(lambda: window.found is not None, timeout=20_000)
-        assert "1 reps, 1 without a fault, 1 not judged" in window.sessions.item(0).text()
+        assert "1 reps, 1 without a fault, 1 without a result" in window.sessions.item(0).text()
         assert "! Rep 2 does not count: right thigh: samples" in window.facts.text()
         row = window.reps.table
         last = row.item(1, row.columnCount() - 1)

@@ -192,7 +192,7 @@ def test_a_verdict_that_stays_is_written_as_it_stood(session: Path) -> None:
     path.write_text(
         '{"imufeedback_verdicts": 1, "verdicts": [{"judged_utc": "2025-01-01T10:00:00+00:00", "version": "0.1",'
         ' "rules": "Swing", "key": "old",   "duration_s": 1e1, "mood": "good", "summary": {"version": "0.1", "wind": 3,'
-        ' "reps": [{"index": 0, "kind": "swing", "start_s": 1, "end_s": 0.30000000000000004, "marks": {},'
+        ' "reps": [{"index": 0, "kind": "swing", "start_s": 1, "end_s": 0.30000000000000004, "positions": {},'
         ' "features": {"a_deg": 1}, "findings": [{"rule": "r", "verdict": "fault", "t_s": null, "value": 1.0,'
         ' "limit": 2}], "cues": []}]}}]}',
         encoding="utf-8",
@@ -233,5 +233,5 @@ def test_a_malformed_verdict_is_listed_with_what_is_wrong(session: Path, spoil: 
     path.write_bytes(b'{"imufeedback_verdicts": 2, "crc32": "%08x", "verdicts": ' % zlib.crc32(rest) + rest)
     (row,), _ = listed(session.parents[1])
     assert (row.trouble, row.reps) == ("", None)
-    assert "its verdicts: cannot be read" in row.beside
+    assert "its results: cannot be read" in row.beside
     assert why in row.beside

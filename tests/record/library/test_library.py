@@ -46,7 +46,7 @@ def record(path: Path, player: str = "Ida", started: datetime = START) -> Path:
 def rep(index: int, tones: bool | None = None, *rules: str, **features: float) -> JudgedRep:
     findings = [RuleFinding(rule=one, verdict=Verdict.FAULT, t_s=1.0, value=4.0, limit=3.0) for one in rules]
     return JudgedRep(
-        index=index, kind="swing", start_s=float(index), end_s=index + 0.5, marks={}, cues=[], features=features,
+        index=index, kind="swing", start_s=float(index), end_s=index + 0.5, positions={}, cues=[], features=features,
         findings=findings, tones=tones,
     )  # fmt: skip
 

@@ -31,13 +31,13 @@ SHOCK_NEAR_S, SHOCK_NEAR_SHARE = 0.08, 0.4
 """So near to the estimate, in seconds and as a share of the downswing, the hit is looked for."""
 
 
-def marks(
+def positions_of(
     track: Floats, top_s: float, finish_s: float, arm: Floats | None = None
 ) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Marks of a rep in seconds, and the names of those that are estimates.
+    """Positions of a rep in seconds, and the names of those that are estimates.
 
     `track` runs from the address to the finish; `arm` holds (N, 7) rows ``t, gyr (3), acc (3)`` of the lead forearm's
-    sensor, in its own axes. A mark that is not found is left out.
+    sensor, in its own axes. A position that is not found is left out.
     """
     t = track[:, Col.T]
     out = {"address_s": _leaves_address(track, top_s), "top_s": top_s}
@@ -85,14 +85,14 @@ def crossing(t: Floats, values: Floats, level: float) -> float | None:
     return float(t[i] + (t[i + 1] - t[i]) * (level - values[i]) / (values[i + 1] - values[i]))
 
 
-def _hit(arm: Floats | None, marked: dict[str, float]) -> float | None:
+def _hit(arm: Floats | None, positions: dict[str, float]) -> float | None:
     """When the forearm felt the hit, near the estimate; None when it felt none."""
-    if arm is None or len(arm) < 5 or "impact_s" not in marked:
+    if arm is None or len(arm) < 5 or "impact_s" not in positions:
         return None
-    near_s = min(SHOCK_NEAR_S, SHOCK_NEAR_SHARE * (marked["impact_s"] - marked["top_s"]))
+    near_s = min(SHOCK_NEAR_S, SHOCK_NEAR_SHARE * (positions["impact_s"] - positions["top_s"]))
     inner = np.linalg.norm(arm[2:, 4:] - 2 * arm[1:-1, 4:] + arm[:-2, 4:], axis=1)
     t = arm[1:-1, 0]
-    here = np.abs(t - marked["impact_s"]) <= near_s
+    here = np.abs(t - positions["impact_s"]) <= near_s
     if not here.any():
         return None
     jolt, t = inner[here], t[here]
@@ -101,14 +101,14 @@ def _hit(arm: Floats | None, marked: dict[str, float]) -> float | None:
     return float(t[at[0]]) if len(at) else None
 
 
-def _hand_top(arm: Floats | None, marked: dict[str, float]) -> float | None:
+def _hand_top(arm: Floats | None, positions: dict[str, float]) -> float | None:
     """When the forearm's turn reverses: its rate along its own downswing direction crosses zero, nearest to the top."""
-    if arm is None or "impact_s" not in marked:
+    if arm is None or "impact_s" not in positions:
         return None
-    top_s, span_s = marked["top_s"], marked["impact_s"] - marked["top_s"]
+    top_s, span_s = positions["top_s"], positions["impact_s"] - positions["top_s"]
     t = arm[:, 0]
     down = arm[(t > top_s + 0.2 * span_s) & (t < top_s + 0.6 * span_s), 1:4]
-    near = arm[(t >= marked["address_s"]) & (t <= top_s + 0.5 * span_s)]
+    near = arm[(t >= positions["address_s"]) & (t <= top_s + 0.5 * span_s)]
     if not len(down) or not len(near):
         return None
     along = near[:, 1:4] @ down.mean(axis=0)

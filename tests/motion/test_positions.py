@@ -1,4 +1,4 @@
-"""Marks with the lead forearm's sensor, and with shanks."""
+"""Positions with the lead forearm's sensor, and with shanks."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from swings import SWING, angles, course
 
 from imufeedback.motion.forearm import without_forearm
-from imufeedback.motion.marks import marks
+from imufeedback.motion.positions import positions_of
 from imufeedback.motion.track import Col, track
 from imufeedback.records import AlignedBlock, Hand, Segment, frozen
 
@@ -30,40 +30,40 @@ def arm(rows, *, hit_m_s2: float = 60.0, hit_s: float = IMPACT_S, top_s: float =
 
 
 def test_a_hit_that_is_felt_is_no_estimate(rows):
-    found, estimated = marks(rows, TOP_S, FINISH_S, arm(rows))
+    found, estimated = positions_of(rows, TOP_S, FINISH_S, arm(rows))
     assert estimated == ()
     assert found["impact_s"] == pytest.approx(IMPACT_S, abs=0.006)
 
 
 def test_a_swing_without_a_hit_has_an_estimate(rows):
     """A rehearsal: no ball, and nothing to feel."""
-    plain, _ = marks(rows, TOP_S, FINISH_S)
-    found, estimated = marks(rows, TOP_S, FINISH_S, arm(rows, hit_m_s2=0.0))
+    plain, _ = positions_of(rows, TOP_S, FINISH_S)
+    found, estimated = positions_of(rows, TOP_S, FINISH_S, arm(rows, hit_m_s2=0.0))
     assert estimated == ("impact_s",)
     assert found["impact_s"] == plain["impact_s"]
 
 
 def test_a_knock_far_from_impact_is_no_hit(rows):
-    _, estimated = marks(rows, TOP_S, FINISH_S, arm(rows, hit_s=TOP_S + 0.1))
+    _, estimated = positions_of(rows, TOP_S, FINISH_S, arm(rows, hit_s=TOP_S + 0.1))
     assert estimated == ("impact_s",)
 
 
 @pytest.mark.parametrize("top_s", [1.45, 1.5, 1.53])
 def test_the_hands_reversal_has_a_name_of_its_own(rows, top_s):
-    found, _ = marks(rows, TOP_S, FINISH_S, arm(rows, top_s=top_s))
+    found, _ = positions_of(rows, TOP_S, FINISH_S, arm(rows, top_s=top_s))
     assert found["hand_top_s"] == pytest.approx(top_s, abs=0.003)
     assert found["top_s"] == TOP_S
 
 
 def test_the_downswing_begins_beyond_doubt_after_a_degree(rows):
-    found, _ = marks(rows, TOP_S, FINISH_S)
+    found, _ = positions_of(rows, TOP_S, FINISH_S)
     assert TOP_S < found["downswing_s"] < found["level_s"]
     assert np.rad2deg(np.interp(found["downswing_s"], rows[:, Col.T], rows[:, Col.TURN])) == pytest.approx(-41, abs=0.1)
 
 
 def test_no_shanks_no_knees(rows):
     assert np.isnan(rows[:, Col.TRAIL_KNEE]).all()
-    assert "knees_cross_s" not in marks(rows, TOP_S, FINISH_S)[0]
+    assert "knees_cross_s" not in positions_of(rows, TOP_S, FINISH_S)[0]
 
 
 def block(segments) -> AlignedBlock:
