@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from imufeedback import resources
 from imufeedback.packets import parse_layout
 from imufeedback.records import Segment
-from imufeedback.settings import Calibration, Player, Sensor, Settings
+from imufeedback.settings import Calibration, EarlierBaseline, Player, Sensor, Settings
 
 USUAL_RULES = "swing"
 
@@ -22,6 +22,7 @@ def session_settings(
     offsets_s: Mapping[str, float] | None = None,
     calibrations: Mapping[str, Calibration] | None = None,
     limits: str = "",
+    earlier: EarlierBaseline | None = None,
     filter_name: str = "vqf",
     grid_hz: float | None = None,
 ) -> Settings:
@@ -36,6 +37,7 @@ def session_settings(
         offsets_s: by sensor, how much later than the others' its times are; 0 for those left out.
         calibrations: by sensor; those left out are used as they come.
         limits: TOML text of the player's own limits.
+        earlier: baseline of the player's sessions before.
         filter_name: the orientation filter.
         grid_hz: rate of the angles; the layout's own, if not given.
 
@@ -49,6 +51,7 @@ def session_settings(
         rule_set=resources.text("rules", USUAL_RULES) if rules is None else rules,
         player=Player() if player is None else player,
         limits=limits,
+        earlier=earlier,
         filter=filter_name,
         grid_hz=parse_layout(text, layout).rate_hz if grid_hz is None else grid_hz,
     )

@@ -97,6 +97,8 @@ class RuleFinding(msgspec.Struct, frozen=True, kw_only=True):
     """name of the drill against it; null where the rule says none"""
     basis: str | None = None
     """what the limit rests on, where that is no measurement"""
+    least: Number = None
+    """what of the value is certain, where its error bar is not the same on both sides"""
 
 
 class UnjudgedRule(msgspec.Struct, frozen=True, kw_only=True, gc=False):

@@ -345,7 +345,6 @@ PHRASES = {
     "lowest.lowest_angle": "Lowest angle {value}",
     "lowest.target": "{text}, target {target}",
     "best_rep.best_rep_number": "Best rep: number {number}",
-    "best_rep.of_turn_without_loss": "{text} ({flat} of turn without loss)",
     "marked_good.rep_is_marked_good": "Rep {number} is marked good.",
     "marked_good.rep_is_not_marked_good": "Rep {number} is not marked good any more.",
     "discarded.rep_does_not_count": "Rep {number} does not count.",
@@ -504,4 +503,9 @@ PHRASES = {
     "review.more_reps_have_no_result": "! {more} more reps have no result",
     "review.the_result_of_version_is": "The result of {day} ({rules}, version {version}) is kept: ",
     "review.no_results_yet_open_the": "No results yet: open the sessions once.",
+    "no_target": "no target set",
+    "own_baseline": "your own baseline",
+    "with_spread": "{value} (at least {least})",
+    "best_rep.stalled_for_of_turn": "{text} (stalled for {flat} of turn)",
+    "origin.your_own_baseline_where_there": "{text}; your own baseline where there is one",
 }

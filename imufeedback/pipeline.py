@@ -121,13 +121,15 @@ class Pipeline:
         rule_set, unknown = parse_recorded(settings.rule_set, "rule set of the session")
         said += [*unknown, *passed_over(rule_set, own)]
         with_limits(rule_set, own, OWN)  # what cannot be is told at once, not in some block
-        reps = Reps(settings.player.hand, rule_set, own_layer(rule_set, own))
+        reps = Reps(settings.player.hand, rule_set, own_layer(rule_set, own), settings.earlier)
         hearing = Hearing(settings.player.hand, reps.rule_set)
         self._begin_ns = command.host_ns
         self._rooms = Rooms(sensors, worn, reps, hearing, Orders(worn, reps, hearing), Instants(command.host_ns))
         own_ones = [
             LimitChanged(0.0, key, one.value, one.usual, str(one.whose)) for key, one in reps.layers.player.items()
         ]
+        if settings.earlier is not None:
+            said.append(f"Until a baseline block today, your baseline of {settings.earlier.origin} counts.")
         return [*own_ones, *(Notice(0.0, text) for text in (*said, *worn.missing()))]
 
     # ── state ────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -625,6 +625,8 @@ class Finding:
     """Name of the drill against it; from the rule set."""
     basis: str | None = None
     """What the limit rests on, where that is no measurement; from the rule set."""
+    least: float | None = None
+    """What of the value is certain, where its error bar is not the same on both sides."""
 
 
 @dataclass(frozen=True, slots=True)

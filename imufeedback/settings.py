@@ -63,6 +63,22 @@ class Player(msgspec.Struct, frozen=True):
     height_m: Annotated[float, Meta(gt=0.5, lt=2.6)] | None = None
 
 
+class EarlierBaseline(msgspec.Struct, frozen=True):
+    """Reps of the player's baselines of before, that rules may compare with until today's has enough."""
+
+    reps: dict[str, tuple[dict[str, float], ...]]
+    """Features of each rep, by the kind of rep."""
+    first_day: str
+    """ISO dates of the oldest and …"""
+    last_day: str
+    """… the newest of them."""
+
+    @property
+    def origin(self) -> str:
+        """Where they are from, in words for the player."""
+        return self.last_day if self.first_day == self.last_day else f"{self.first_day} to {self.last_day}"
+
+
 class Settings(msgspec.Struct, frozen=True):
     """One session. Keys that this version does not know are ignored, so that newer journals still open."""
 
@@ -74,6 +90,8 @@ class Settings(msgspec.Struct, frozen=True):
     player: Player = Player()
     limits: str = ""
     """TOML text of the player's own limits, where the coach has set any."""
+    earlier: EarlierBaseline | None = None
+    """The player's baseline of sessions before; None without one."""
     filter: str = "vqf"
     grid_hz: Annotated[float, Meta(gt=0, le=1000)] = 200.0
     """Rate of the common time grid, and so of all angles."""

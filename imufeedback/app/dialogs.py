@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QValidator
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -90,11 +91,51 @@ class Limit:
     """The player's own; None where there is none."""
     whose: Whose | None = None
     """Where `value` comes from; None: from the rule set."""
+    by_baseline: bool = False
+    """While the rule set's value stands the player's own baseline counts, and no number …"""
+    narrowed: bool = False
+    """… or narrows it."""
+
+    @property
+    def origin(self) -> str:
+        """Where `value` comes from, in words."""
+        if self.by_baseline and self.whose is None:
+            return phrase("no_target")
+        return words.origin(self.whose, baseline=self.narrowed and self.whose is None)
 
     def beneath(self, *, for_player: bool) -> float:
         """What counts again when a change is put back: the rule set's, or the player's own under one of today."""
         usual = self.value if self.usual is None else self.usual
         return usual if for_player or self.own is None else self.own
+
+
+class _Field(QDoubleSpinBox):
+    """A number; at one value it says that the player's own baseline counts instead."""
+
+    def __init__(self, baseline_at: float | None, suffix: str) -> None:
+        super().__init__()
+        self._baseline_at, self._suffix = baseline_at, suffix
+        self.valueChanged.connect(self._with_suffix)
+        self._with_suffix(self.value())
+
+    def _is_baseline(self, value: float) -> bool:
+        return self._baseline_at is not None and abs(value - self._baseline_at) < 1e-6
+
+    def _with_suffix(self, value: float) -> None:
+        self.setSuffix("" if self._is_baseline(value) else self._suffix)
+
+    def textFromValue(self, value: float) -> str:  # noqa: N802 - Qt's name
+        return phrase("own_baseline") if self._is_baseline(value) else super().textFromValue(value)
+
+    def valueFromText(self, text: str) -> float:  # noqa: N802 - Qt's name
+        if self._baseline_at is not None and text == phrase("own_baseline"):
+            return self._baseline_at
+        return super().valueFromText(text)
+
+    def validate(self, text: str, position: int) -> object:
+        if self._baseline_at is not None and text == phrase("own_baseline"):
+            return QValidator.State.Acceptable, text, position
+        return super().validate(text, position)
 
 
 class LimitsDialog(_Dialog):
@@ -148,7 +189,7 @@ class LimitsDialog(_Dialog):
         self.column.addLayout(row)
 
     def _add(self, form: QGridLayout, row: int, limit: Limit, scale: float) -> None:
-        label, origin = QLabel(limit.name), QLabel(words.origin(limit.whose))
+        label, origin = QLabel(limit.name), QLabel(limit.origin)
         field, back = self._field(limit, scale), QPushButton(phrase("put_back"))
         label.setBuddy(field)
         back.setAccessibleName(f"{phrase('put_back')}: {limit.name}")
@@ -165,13 +206,13 @@ class LimitsDialog(_Dialog):
         self._tell(limit.key, self.fields[limit.key].value(), always=True)
 
     def _field(self, limit: Limit, scale: float) -> QDoubleSpinBox:
-        field = QDoubleSpinBox()
+        usual = limit.value if limit.usual is None else limit.usual
+        field = _Field(usual if limit.by_baseline else None, {"deg": "°", "1": ""}.get(limit.unit, f" {limit.unit}"))
         ratio = limit.unit == "1"
         field.setDecimals(2 if ratio else 1)
         field.setSingleStep(0.05 if ratio else 0.5)
         field.setRange(limit.low, limit.high)
         field.setValue(limit.value)
-        field.setSuffix({"deg": "°", "1": ""}.get(limit.unit, f" {limit.unit}"))
         field.setFont(pixel_font(16 * scale))
         field.setAccessibleName(limit.name)
         field.setMinimumWidth(round(120 * scale))
@@ -185,7 +226,7 @@ class LimitsDialog(_Dialog):
 
     def show_limit(self, limit: Limit) -> None:
         """It was changed: where it comes from now."""
-        self.origins[limit.key].setText(words.origin(limit.whose))
+        self.origins[limit.key].setText(limit.origin)
 
     def done(self, result: int) -> None:
         for key, field in self.fields.items():

@@ -80,7 +80,7 @@ def _change(entries: Sequence[Entry]) -> str:
 
 
 def _flat(entries: Sequence[Entry]) -> str:
-    """Mean turn without loss; empty when not known of all."""
+    """Mean stalled turn; empty when not known of all."""
     values = [one.rep.features.get(FLAT) for one in entries]
     known = [one for one in values if one is not None]
     return numerals.quantity(sum(known) / len(known), "deg") if len(known) == len(values) else ""

@@ -26,7 +26,10 @@ def limits_of(rule_set: str, layers: Layers | None = None) -> dict[str, Limit]:
     for rule in base.rules:
         low, high = rule.allowed or _RANGES.get(rule.unit, (-1000.0, 1000.0))
         name = rule.id.replace("-", " ")
-        limits[rule.id] = Limit(rule.id, name, rule.limit, rule.unit, min(low, rule.limit), max(high, rule.limit))
+        ends = min(low, rule.limit), max(high, rule.limit)
+        limits[rule.id] = Limit(
+            rule.id, name, rule.limit, rule.unit, *ends, by_baseline=rule.waits, narrowed=rule.compares
+        )
     return {key: _laid_over(limit, base, layers) for key, limit in limits.items()}
 
 

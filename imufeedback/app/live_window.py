@@ -32,6 +32,8 @@ from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import Homework, People, Person, limits_text, with_done, with_homework, with_limit
 from imufeedback.phrases import phrase
+from imufeedback.record import baselines
+from imufeedback.record.baselines import Taken
 from imufeedback.record.fits import StoredFit, last, store
 from imufeedback.records import Event, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
 
@@ -46,6 +48,7 @@ if TYPE_CHECKING:
     from imufeedback.live.lesson import Lesson
     from imufeedback.live.practice import Practice
     from imufeedback.live.station import Station
+    from imufeedback.settings import EarlierBaseline
 
 log = logging.getLogger("imufeedback.app")
 
@@ -90,6 +93,8 @@ class LiveWindow(QMainWindow):
         """The window is to close when the session has stopped; else the summary comes."""
         self._golfer: VirtualGolfer | None = None
         self._waiting = False
+        self._baseline: Taken | None = None
+        """Reps of the running session's baseline; None of a virtual golfer's."""
         """The session begins as soon as the virtual golfer is there."""
         self.end: EndPage | None = None
         self._desk = _Desk()
@@ -278,8 +283,10 @@ class LiveWindow(QMainWindow):
             *(self._station, roles, self._layout, ready.person.player),
             offsets_s=offsets,
             limits=limits_text(ready.person),
+            earlier=self._earlier_baseline(),
         )
-        self._open(feed, practice.Practice(worn, journal, [feed.push], feed.finish))
+        self._baseline = Taken()
+        self._open(feed, practice.Practice(worn, journal, [feed.push, self._baseline], feed.finish))
 
     def _open(self, feed: EventFeed, practice: Practice) -> None:
         """The session begins: it records from here on. The bay window listens behind the first screen."""
@@ -326,6 +333,24 @@ class LiveWindow(QMainWindow):
             return
         try:
             best_reps.keep(path, self._today(), best.track)
+        except ImuFeedbackError as error:
+            log.warning("%s", error)
+
+    def _earlier_baseline(self) -> EarlierBaseline | None:
+        person = self.start.ready.person
+        if self._fits is None or person is None:
+            return None
+        return baselines.earlier(self._fits, person.name, self._today())
+
+    def _keep_baseline(self) -> None:
+        """For the sessions to come, without what was discarded."""
+        person, taken, self._baseline = self.start.ready.person, self._baseline, None
+        recording = None if self.practice is None else self.practice.recording
+        if self._fits is None or person is None or taken is None or self.bay is None or recording is None:
+            return
+        gone = {entry.rep.index for entry in self.bay.view.book.entries if entry.discarded}
+        try:
+            baselines.keep(self._fits, person.name, self._today(), recording, taken.reps, gone)
         except ImuFeedbackError as error:
             log.warning("%s", error)
 
@@ -460,6 +485,7 @@ class LiveWindow(QMainWindow):
 
     def _stopped(self, failure: str | None) -> None:
         self._keep_best()
+        self._keep_baseline()
         self._tick_off()
         if self._leaving or failure is not None or self.pages.currentWidget() is not self.bay or self._lesson is None:
             QTimer.singleShot(0, self.close)

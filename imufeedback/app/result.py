@@ -16,7 +16,7 @@ from imufeedback.records import Verdict
 
 LOWEST, SD = "trail_thigh_angle_min_deg", "thigh_angle_sd_deg"
 FLAT = "trail_thigh_flat_turn_deg"
-"""The value of the strip: turn without loss, by which reps are ranked too."""
+"""The value of the strip: stalled turn, by which reps are ranked too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,7 @@ def result_of(entry: Entry, target_deg: float | None = None) -> Result:
     found = worst(entry.findings)
     if found is None:
         return Result(Sign.TICK, phrase("no_fault", name=name), _lowest(entry, target_deg), to_try)
-    number = words.value_and_limit(
-        numerals.quantity(found.value, found.unit),
-        _spread(found.sd, found.unit),
-        numerals.quantity(found.limit, found.unit),
-    )
+    number = words.value_and_limit(found)
     what = sentence(found.text or found.rule.replace("-", " "))
     if found.verdict is Verdict.UNSURE:
         return Result(Sign.RING, words.close_call(what), number, to_try)
@@ -72,7 +68,7 @@ def _lowest(entry: Entry, target_deg: float | None) -> str:
 
 
 def strip(entries: Sequence[Entry]) -> list[tuple[Sign, int, str, bool]]:
-    """Reps as marks: sign, number, value (turn without loss, whole degrees; empty when not known), marked good."""
+    """Reps as marks: sign, number, value (stalled turn, whole degrees; empty when not known), marked good."""
     out = []
     for one in entries:
         sign = Sign.CROSS if one.faults else Sign.RING if one.unsure else Sign.TICK

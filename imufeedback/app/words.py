@@ -51,11 +51,17 @@ def sound_word(sound: str) -> str:
 def finding_words(finding: Finding, meaning: str | None = None) -> str:
     """One finding: verdict, value and limit, then what it means: the text of the rule, unless `meaning` is given."""
     verdict = phrase("finding_words.fault") if finding.verdict is Verdict.FAULT else phrase("finding_words.unsure")
-    value, limit = numerals.quantity(finding.value, finding.unit), numerals.quantity(finding.limit, finding.unit)
-    if finding.sd:
-        value = f"{value} ± {numerals.quantity(finding.sd, finding.unit)}"
+    value, limit = with_spread(finding), numerals.quantity(finding.limit, finding.unit)
     head = phrase("finding_words.limit", verdict=verdict, value=value, limit=limit)
     return f"{head} – {meaning or finding.text or finding.rule}"
+
+
+def with_spread(finding: Finding) -> str:
+    """What was measured with its error bar; where that is not the same on both sides, with what is certain of it."""
+    value = numerals.quantity(finding.value, finding.unit)
+    if finding.least is not None:
+        return phrase("with_spread", value=value, least=numerals.quantity(finding.least, finding.unit))
+    return plus_minus(value, numerals.quantity(finding.sd, finding.unit) if finding.sd else "")
 
 
 def target(angle: str) -> str:
@@ -195,8 +201,8 @@ def plus_minus(value: str, spread: str) -> str:
     return f"{value} ± {spread}" if spread else value
 
 
-def value_and_limit(value: str, spread: str, limit: str) -> str:
-    return phrase("value_and_limit", value=plus_minus(value, spread), limit=limit)
+def value_and_limit(finding: Finding) -> str:
+    return phrase("value_and_limit", value=with_spread(finding), limit=numerals.quantity(finding.limit, finding.unit))
 
 
 def lowest(value: str, spread: str, target: str | None) -> str:
@@ -214,7 +220,7 @@ def before_after(count: int, before: str, after: str) -> str:
 
 def best_rep(number: int, flat: str) -> str:
     text = phrase("best_rep.best_rep_number", number=number)
-    return phrase("best_rep.of_turn_without_loss", text=text, flat=flat) if flat else text
+    return phrase("best_rep.stalled_for_of_turn", text=text, flat=flat) if flat else text
 
 
 # ── the coach's keys ─────────────────────────────────────────────────────────────────────────────────────────────
@@ -236,9 +242,10 @@ def for_player(name: str) -> str:
     return phrase("for_player", name=name.replace("&", "&&"))
 
 
-def origin(whose: Whose | None) -> str:
-    """Where a limit comes from."""
-    return phrase(f"whose.{whose or 'usual'}")
+def origin(whose: Whose | None, *, baseline: bool = False) -> str:
+    """Where a limit comes from; `baseline`: the player's own counts or narrows it."""
+    text = phrase(f"whose.{whose or 'usual'}")
+    return phrase("origin.your_own_baseline_where_there", text=text) if baseline else text
 
 
 def limit_of(name: str, value: str, whose: Whose | None) -> str:

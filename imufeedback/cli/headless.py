@@ -119,6 +119,7 @@ def _play(
     from imufeedback.live.practice import Practice, new_recording
     from imufeedback.live.station_source import WornSensors
     from imufeedback.live.unattended import Stint, Unattended
+    from imufeedback.record import baselines
     from imufeedback.report.summary import Summary
 
     summary = Summary(person.hand)
@@ -127,11 +128,14 @@ def _play(
         lambda event: None if wanted.virtual else keep_calibration(person.name, event),
     )
     stored = stored_calibration(person, virtual=wanted.virtual) if wanted.stored_fit else None
+    today, taken = _today(), baselines.Taken()
     worn = WornSensors(
-        station, roles, layout, person.player, offsets_s={sensor: roster.offset_s(sensor) for sensor in roles}
+        *(station, roles, layout, person.player),
+        offsets_s={sensor: roster.offset_s(sensor) for sensor in roles},
+        earlier=None if wanted.virtual else baselines.earlier(resources.data_folder(), person.name, today),
     )
     with new_recording(wanted.recordings, person.name) as journal:
-        sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), coach]
+        sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), coach, taken]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
         stopped: Stopped | None = None
         try:
@@ -143,6 +147,8 @@ def _play(
             stopped = error  # the usual way to end it: what was trained is shown all the same
         finally:
             practice.stop()
+    if not wanted.virtual:  # a virtual golfer's reps are nobody's
+        baselines.keep(resources.data_folder(), person.name, today, journal.path, taken.reps)
     document = _document(summary, practice)
     print_notes(summary)
     print_reps(summary)

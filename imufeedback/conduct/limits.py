@@ -9,6 +9,9 @@ from imufeedback.motion import LiveLimits, RepLimits
 from imufeedback.rules import Limits, RuleSet, parse_limits
 
 OWN = "limits of the player"
+KEEPS_FALLING = "keeps-falling"
+LONGEST_STALL_DEG = 4.0
+"""Where no rule says how much turn a stall may last."""
 
 
 def own_limits(text: str) -> tuple[Limits, list[str]]:
@@ -20,11 +23,12 @@ def own_limits(text: str) -> tuple[Limits, list[str]]:
 
 
 def live_limits(rule_set: RuleSet) -> LiveLimits:
-    """What the live state is judged by."""
+    """What the live state is judged by: a stall is as long as the rule of the finished rep says."""
     live = rule_set.live
+    longest = next((rule.limit for rule in rule_set.rules if rule.kind == KEEPS_FALLING), LONGEST_STALL_DEG)
     return LiveLimits(
         min_slope=live.min_slope,
-        dead_turn_rad=math.radians(live.dead_turn_deg),
+        dead_turn_rad=math.radians(longest if live.dead_turn_deg is None else live.dead_turn_deg),
         dead_s=live.dead_ms / 1000.0,
         target_rad=math.radians(live.target_deg),
         grow_rad=math.radians(live.grow_deg),

@@ -6,6 +6,7 @@ from imufeedback.commands import (
     AnyCommand,
     Asked,
     BeginBlock,
+    Discard,
     Estimate,
     Malformed,
     Mute,
@@ -71,6 +72,8 @@ class Orders:
                 self._hearing.cueing.set_muted(on)
             case SetLimit():
                 return self._limit(t_s, asked)
+            case Discard(rep=rep, on=on):
+                self._reps.rules.discard(rep, on=on)
             case Estimate(rep=rep, answer=answer):
                 return [SelfEstimate(t_s, rep, answer)]
             case Pain():

@@ -22,6 +22,7 @@ from imufeedback.records import (
     Zeroed,
 )
 from imufeedback.rules import Layers, Rules, RuleSet
+from imufeedback.settings import EarlierBaseline
 from imufeedback.stage import Memory
 
 
@@ -38,8 +39,11 @@ class _State(NamedTuple):
 class Reps:
     """The stages of the motion, one of which makes reps: that of the swing, or that of the hip turn."""
 
-    def __init__(self, hand: Hand, base: RuleSet, layers: Layers | None = None) -> None:
-        """`base` is the rule set as it was written, `layers` the limits that lie over it."""
+    def __init__(
+        self, hand: Hand, base: RuleSet, layers: Layers | None = None, earlier: EarlierBaseline | None = None
+    ) -> None:
+        """`base` is the rule set as it was written, `layers` the limits that lie over it, `earlier` the player's
+        baseline of sessions before."""
         self.base, self.layers = base, layers or Layers()
         rule_set, _ = self.layers.over(base)
         self.motion = MotionStage(
@@ -50,7 +54,7 @@ class Reps:
             needed=of_swing(rule_set.features),
         )
         self.hip_turns = HipTurnStage(hand=hand)
-        self.rules = Rules(rule_set)
+        self.rules = Rules(rule_set, earlier)
         self.stopped = False
         """Something hurts: nothing is judged."""
         self._count = 0

@@ -14,7 +14,7 @@ from imufeedback.packets import Layout
 from imufeedback.record.calibrations import calibrations
 from imufeedback.records import Item, Segment
 from imufeedback.resources import data_folder
-from imufeedback.settings import Calibration, Player, Settings
+from imufeedback.settings import Calibration, EarlierBaseline, Player, Settings
 
 
 class WornSensors:
@@ -30,12 +30,14 @@ class WornSensors:
         *,
         offsets_s: Mapping[str, float] | None = None,
         limits: str = "",
+        earlier: EarlierBaseline | None = None,
     ) -> None:
         """`roles` tells which sensor is worn where, `offsets_s` how much later than the others' its times are; `limits`
-        is the TOML text of the player's own."""
+        is the TOML text of the player's own, `earlier` the baseline of sessions before."""
         self.clock = station.clock
         self._station, self._layout, self._player = station, layout, player
         self._roles, self._offsets_s, self._limits = dict(roles), offsets_s, limits
+        self._earlier = earlier
         self._over = threading.Event()
 
     @cached_property
@@ -47,6 +49,7 @@ class WornSensors:
             offsets_s=self._offsets_s,
             calibrations=self._calibrations(),
             limits=self._limits,
+            earlier=self._earlier,
         )
 
     def _calibrations(self) -> dict[str, Calibration]:

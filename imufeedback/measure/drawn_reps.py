@@ -38,11 +38,11 @@ def joined(parts: list[Drawn]) -> Drawn:
     return Drawn(*(np.concatenate([getattr(one, name) for one in parts]) for name in names))
 
 
-def reps_of(drawn: Drawn, rules: RuleSet) -> Iterator[Rep]:
+def reps_of(made: Moves, rules: RuleSet) -> Iterator[Rep]:
     """Every drawn rep, with its marks and features as the motion stage finds them; pelvis and thighs are worn, and the
     shanks too."""
     target = float(np.deg2rad(rules.live.target_deg))
-    for index, track in enumerate(_tracks(moves(drawn))):
+    for index, track in enumerate(_tracks(made)):
         t = track[:, Col.T]
         marked, estimated = positions_of(track, float(t[TOP]), float(t[-1]))
         fall = falling(track[t >= marked["top_s"]], rules.live.min_slope, target)

@@ -135,7 +135,7 @@ def rms(error: Floats) -> float:
 
 
 def first_stall(played: Played, truth: RepTruth) -> StateChanged | None:
-    """The first live state of a rep that says the trail thigh angle is not being lost."""
+    """The first live state of a rep that says the trail thigh angle has stalled or grows."""
     for event in played.events:
         if (
             isinstance(event, StateChanged)

@@ -77,7 +77,7 @@ class Seen:
         return [one for one in self.events if isinstance(one, Finding) and one.rep == rep.index]
 
     def stalls(self, truth: RepTruth) -> list[StateChanged]:
-        """Live states of a rep that say the trail thigh angle is not being lost."""
+        """Live states of a rep that say the trail thigh angle has stalled or grows."""
         return [
             one
             for one in self.events
@@ -104,9 +104,10 @@ TARGETS = """format = 1
 turns-in-the-hips = 0.15
 lead-hip-turns-in = 15.0
 trail-hip-turns-in-back = 3.0
+hips-level-half-way = 0.75
 """
-"""A coach's targets for these players, whose hips make some 30 % of the turn: without them, or a baseline, these rules
-are not judged."""
+"""A coach's targets for these players, whose hips make some 30 % of the turn: without them, or a baseline, the rules of
+hip rotation are not judged, and late is only what is later than nearly all published players."""
 
 
 def target_rules() -> RuleSet:

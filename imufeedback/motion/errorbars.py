@@ -13,6 +13,7 @@ GROWTH_DEG, WOBBLE_DEG = 0.6, 1.5
 KNEES_APART_DEG = 0.8
 KNEE_SLOPE = 0.01
 """Degrees of knee flexion for a degree of turn."""
+KNEE_BENDS_DEG = 0.6
 TILT_SHARE = 0.45
 LEAST_TILT_SLOPE = 0.05
 LEAST_KNEE_SLOPE = 0.05

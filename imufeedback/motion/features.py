@@ -30,6 +30,9 @@ MAIN_POSITIONS = ("address_s", "top_s", "level_s", "impact_s", "finish_s")
 
 LATE_SHARE = 1.5
 """Stands for "not before the finish" where a share of the turn from top to impact says when something happens."""
+KNEE_FROM_SHARE, KNEE_PAST_IMPACT = 0.5, float(np.deg2rad(20.0))
+"""Part of that turn after which a lead knee should only straighten, and turn after impact up to which; chosen. Before,
+it may bend: players sit into the downswing."""
 
 
 def features(track: Floats, positions: Mapping[str, float], fall: Falling) -> dict[str, float]:
@@ -173,7 +176,21 @@ def _knees(track: Floats, positions: Mapping[str, float], at: Mapping[str, float
         "lead_knee_rate_impact_deg_s": _deg(rate),
         "lead_knee_slope_impact_ratio": float(rate / turn_rate) if turn_rate > 0 else 0.0,
         "lead_knee_slope_impact_sd_ratio": bars.KNEE_SLOPE,
+        "lead_knee_bends_again_deg": _bends_again(track, positions, turned),
+        "lead_knee_bends_again_sd_deg": bars.KNEE_BENDS_DEG,
     }
+
+
+def _bends_again(track: Floats, positions: Mapping[str, float], turned_deg: float) -> float:
+    """Bend that the lead knee gains around impact, above its least since half way down."""
+    t, turn = track[:, Col.T], track[:, Col.TURN]
+    top, impact = np.interp([positions["top_s"], positions["impact_s"]], t, turn)
+    half = top + KNEE_FROM_SHARE * np.deg2rad(turned_deg)
+    here = (
+        (t >= positions["top_s"]) & (t <= positions["finish_s"]) & (turn >= half) & (turn <= impact + KNEE_PAST_IMPACT)
+    )
+    knee = track[here, Col.LEAD_KNEE]
+    return _deg(np.max(knee - np.minimum.accumulate(knee), initial=0.0))
 
 
 def _share(

@@ -26,7 +26,7 @@ class LiveLimits:
     """Limits of the live judgement; from the rule set."""
 
     min_slope: float = 0.11
-    dead_turn_rad: float = 0.0524
+    dead_turn_rad: float = 0.0698
     dead_s: float = 0.05
     target_rad: float = 0.035
     grow_rad: float = 0.0262
@@ -34,7 +34,7 @@ class LiveLimits:
 
 @dataclass(frozen=True, slots=True)
 class Stall:
-    """A stretch of the downswing in which the angle was not lost."""
+    """A stretch of the downswing in which the angle fell too little for the turn."""
 
     onset_s: float
     onset_turn_rad: float
@@ -54,7 +54,7 @@ class Judge:
     """Largest growth above the lowest angle before it, until the target is reached."""
     growth_from_s: float = 0.0
     flat_since: tuple[float, float] | None = None
-    """(time, turn) from which the angle is not being lost."""
+    """(time, turn) from which the angle falls too little."""
     losing_since: tuple[float, float] | None = None
     reached_s: float | None = None
     stalls: list[Stall] = field(default_factory=list)

@@ -29,11 +29,10 @@ RISEN_RAD = math.radians(12.0)
 flexed more (common practice, no source)."""
 FURTHEST_RAD = math.radians(80.0)
 """No pelvis turns so far away in a backswing: 49 ± 8 degrees (women, Zheng et al. 2008)."""
-ODD_THIGH_RAD = math.radians(45.0)
-"""A thigh so much more flexed than at address belongs to a step, a squat or a seat, not to a swing …"""
-SWUNG_RAD = math.radians(30.0)
-"""… and one that is extended by this more. The trail hip of drawn players extends by 52 ± 11 degrees in a swing
-(`synth.drawn`), published 45 (Bourgain et al., Sports 2022;10:91)."""
+ODD_BENT_RAD, ODD_BEHIND_RAD = math.radians(45.0), math.radians(90.0)
+"""A thigh so much more flexed than at address belongs to a step, a squat or a seat, and so much less to no swing. None
+of 500 players drawn from published values (`synth/drawn.py`) bends a thigh by more than 20 degrees; the trail thigh
+goes back by 44 in the middle and by 79 at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +62,10 @@ class Seen:
     """Largest turn rate towards the target."""
     slow_since_s: float | None = None
     lost_since_s: float | None = None
-    thigh_moved: float = 0.0
-    """Larger change of the two thigh angles from the address, less what a swing extends them."""
+    bent: float = 0.0
+    """How far the one thigh is more flexed than at address …"""
+    behind: float = 0.0
+    """… and the other one less."""
     risen: float = 0.0
     """How far both thighs are less flexed than at address; below 0 when one is not."""
 
@@ -126,7 +127,7 @@ def _stood_up(s: Seen, limits: RepLimits) -> bool:
 
 def is_odd(s: Seen) -> bool:
     """Whether the thighs have moved as in no swing: a step, a squat, standing up."""
-    return s.thigh_moved > ODD_THIGH_RAD
+    return s.bent > ODD_BENT_RAD or s.behind > ODD_BEHIND_RAD
 
 
 def _no_rep(s: Seen, limits: RepLimits) -> bool:

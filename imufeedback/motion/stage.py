@@ -13,7 +13,7 @@ from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.live import Judge, LiveLimits
 from imufeedback.motion.measured import Span, measured
 from imufeedback.motion.needs import SWING, Needed, Restarted
-from imufeedback.motion.phases import SWUNG_RAD, RepLimits, Seen, is_odd, is_slow, next_phase
+from imufeedback.motion.phases import RepLimits, Seen, is_odd, is_slow, next_phase
 from imufeedback.motion.positions import BEGUN_RAD
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
@@ -231,8 +231,7 @@ class MotionStage(Stage[In, Out]):
                 return
             s.address = trail, lead
         trail, lead = trail - s.address[0], lead - s.address[1]
-        s.seen.thigh_moved = max(trail, lead, -min(trail, lead) - SWUNG_RAD)
-        s.seen.risen = -max(trail, lead)
+        s.seen.bent, s.seen.behind, s.seen.risen = max(trail, lead), -min(trail, lead), -max(trail, lead)
 
     def _advance(self) -> list[Out]:
         s = self._state

@@ -74,6 +74,7 @@ OTHERS = {
     "knees_cross_turn": "part of the turn after which the knees cross",
     "lead_knee_rate_impact": "bending rate of the lead knee at impact",
     "lead_knee_slope_impact": "bend of the lead knee for a degree of turn at impact",
+    "lead_knee_bends_again": "bend that the lead knee gains again around impact",
     "hip_mirror": "how far the lead hip's way down differs from the trail hip's way back",
     "standing_hip_rotation": "rotation of the standing hip",
     "standing_thigh_wobble": "turn of the standing thigh itself",

@@ -98,7 +98,10 @@ def _blame(rep: JudgedRep) -> str:
 
 
 def _measured(finding: RuleFinding) -> str:
-    spread = f" ± {number(finding.sd, finding.unit)}" if finding.sd else ""
+    if finding.least is not None:
+        spread = f" (at least {number(finding.least, finding.unit)})"
+    else:
+        spread = f" ± {number(finding.sd, finding.unit)}" if finding.sd else ""
     return f"{number(finding.value, finding.unit)}{spread}, limit {number(finding.limit, finding.unit)}"
 
 

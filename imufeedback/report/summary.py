@@ -278,6 +278,7 @@ def _finding(finding: Finding) -> RuleFinding:
         short=finding.short,
         drill=finding.drill,
         basis=finding.basis,
+        least=finding.least,
     )
 
 

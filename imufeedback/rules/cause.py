@@ -32,9 +32,11 @@ class Found(Protocol):
 
 
 class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One finding that must be there, as a fault; or a feature that must lie so."""
+    """One finding that must be there, as a fault, or not be there; or a feature that must lie so."""
 
     rule: str | None = None
+    without: str | None = None
+    """Rule whose finding must not be there, as a fault."""
     before: str | None = None
     """Rule whose finding comes later, or is not there."""
     least: float | None = None
@@ -47,8 +49,10 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         """Whether it is in this rep."""
         if self.feature is not None and not self._lies(features.get(self.feature)):
             return False
+        if self.without is not None and _fault(findings, self.without) is not None:
+            return False
         if self.rule is None:
-            return self.feature is not None
+            return self.feature is not None or self.without is not None
         mine = _fault(findings, self.rule)
         if mine is None or (self.least is not None and not abs(_number(mine.value)) >= self.least):
             return False
@@ -59,6 +63,15 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         if value is None:
             return False
         return (self.above is None or value > self.above) and (self.below is None or value < self.below)
+
+
+class Ahead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """When a cause is told sooner than it stands in the table."""
+
+    of: Annotated[tuple[str, ...], Meta(min_length=1)]
+    """Causes: it then goes before the first of them."""
+    when: Annotated[tuple[Sign, ...], Meta(min_length=1)]
+    """Signs beside its own."""
 
 
 class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -76,6 +89,7 @@ class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Name of the drill against it."""
     explains: tuple[str, ...] = ()
     """Rules whose findings only follow from it."""
+    ahead: Ahead | None = None
 
     @property
     def rules(self) -> frozenset[str]:
@@ -96,7 +110,8 @@ def parse_causes(text: str, where: str) -> tuple[Cause, ...]:
     for short words that cannot be read from three metres."""
     causes = toml.decode(text, _File, where).causes
     for one in causes:
-        if any(sign.rule is None and sign.feature is None for sign in one.signs):
+        signs = (*one.signs, *(one.ahead.when if one.ahead is not None else ()))
+        if any(sign.rule is None and sign.feature is None and sign.without is None for sign in signs):
             raise BadToml(f"cause {one.id!r}: a sign without rule and feature", where=where, hint="name one of them")
         if len(one.short.split()) > SHORT_WORDS:
             raise BadToml(
@@ -118,12 +133,25 @@ def causes_of(causes: Iterable[Cause], findings: Sequence[Found], features: Mapp
     """The causes of one rep, the weightiest first, without those that an earlier one explains."""
     out: list[Cause] = []
     explained: set[str] = set()
-    for one in causes:
-        if not one.holds(findings, features) or (one.rules and one.rules <= explained):
+    for one in _by_weight([one for one in causes if one.holds(findings, features)], findings, features):
+        if one.rules and one.rules <= explained:
             continue
         out.append(one)
         explained |= {*one.rules, *one.explains}
     return out
+
+
+def _by_weight(holding: list[Cause], findings: Sequence[Found], features: Mapping[str, float]) -> list[Cause]:
+    """Those that go ahead moved to the front of what they name."""
+    for one in list(holding):
+        before = holding[: holding.index(one)]
+        place = next((k for k, other in enumerate(before) if one.ahead is not None and other.id in one.ahead.of), None)
+        if place is None or one.ahead is None:
+            continue
+        if all(sign.holds(findings, features) for sign in one.ahead.when):
+            holding.remove(one)
+            holding.insert(place, one)
+    return holding
 
 
 def _fault(findings: Sequence[Found], rule: str) -> Found | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from imufeedback.records import Lack, Rep, Unjudged
-from imufeedback.rules.kinds.at_least_own import LEAST_REPS
+from imufeedback.rules.baseline import LEAST_REPS
 from imufeedback.rules.rule import Rule
 
 SHANKS = ("knees_", "lead_knee_", "trail_knee_")

@@ -27,6 +27,12 @@ class Outcome:
     verdict: Verdict
     sd: float = 0.0
     """One standard deviation of the value."""
+    limit: float | None = None
+    """The one that was missed, where it is not the rule's."""
+    least: float | None = None
+    """What of the value is certain, where its bar is not the same on both sides."""
+    by_own: bool = False
+    """The limit that was missed is that of the player's own baseline."""
 
 
 class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind"):
@@ -72,6 +78,11 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     def judges(self) -> frozenset[str]:
         """Features without which it cannot be checked."""
         return frozenset({self.feature})
+
+    @property
+    def compares(self) -> bool:
+        """It looks at the player's own baseline, once there is one."""
+        return False
 
     @property
     def waits(self) -> bool:

@@ -33,10 +33,12 @@ class Live(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     min_slope: Annotated[float, Meta(gt=0, le=2)]
     """Degrees that the angle must lose for a degree of turn: a stretch of turn in which it loses less is a stall."""
-    dead_turn_deg: Annotated[float, Meta(gt=0, le=45)]
     dead_ms: Annotated[float, Meta(ge=0, le=1000)]
     target_deg: Degrees
     grow_deg: Annotated[float, Meta(gt=0, le=45)]
+    dead_turn_deg: Annotated[float, Meta(gt=0, le=45)] | None = None
+    """Only in rule sets of before, whose tone came after another stretch of turn than their finding; else both come
+    where the rule that the angle keeps falling has its limit."""
 
 
 class RepShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

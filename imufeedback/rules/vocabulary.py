@@ -35,6 +35,7 @@ FEATURES = frozenset(
         *("own_axis_share", "own_axis_sd_share", "level_turn_share", "level_turn_sd_share"),
         *("knees_cross_turn_share", "knees_cross_turn_sd_share", "lead_knee_rate_impact_deg_s"),
         *("lead_knee_slope_impact_ratio", "lead_knee_slope_impact_sd_ratio", "hip_mirror_deg"),
+        *("lead_knee_bends_again_deg", "lead_knee_bends_again_sd_deg"),
         *("standing_hip_rotation_deg", "standing_hip_rotation_sd_deg", "standing_thigh_wobble_deg"),
         *("standing_thigh_wobble_sd_deg", "pelvis_turn_deg", "standing_hip_rate_max_deg_s", "rep_s"),
     }

@@ -33,9 +33,13 @@ class Moves:
         return np.asarray(reach < 1.02)
 
 
-def moves(of: Drawn) -> Moves:
+Legs = Callable[[chain.Pelvis], tuple[chain.Leg, chain.Leg]]
+"""Lead and trail leg under a pelvis."""
+
+
+def moves(of: Drawn, changed: Callable[[chain.Pelvis, Legs], chain.Pelvis] | None = None) -> Moves:
     """Pelvis height is what the standing leg's knee asks for (address both, top trail, then lead), the trail heel what
-    the trail knee asks for; the other knee follows."""
+    the trail knee asks for; the other knee follows. `changed` gives the pelvis another course over the same feet."""
     rad = np.deg2rad
     feet = {
         side: chain.Foot(
@@ -85,9 +89,14 @@ def moves(of: Drawn) -> Moves:
         chain.LEAD: np.concatenate([flat, rad(of.heel_top)[:, None], flat, flat], axis=1),
         chain.TRAIL: np.concatenate([flat, flat, heel_impact, heel_finish], axis=1),
     }
-    lead, trail = (
-        chain.leg(pelvis, feet[side], along(heels[side]), along(pivots[side])) for side in (chain.LEAD, chain.TRAIL)
-    )
+    on_ground = {side: (feet[side], along(heels[side]), along(pivots[side])) for side in (chain.LEAD, chain.TRAIL)}
+
+    def legs(under: chain.Pelvis) -> tuple[chain.Leg, chain.Leg]:
+        return chain.leg(under, *on_ground[chain.LEAD]), chain.leg(under, *on_ground[chain.TRAIL])
+
+    if changed is not None:
+        pelvis = changed(pelvis, legs)
+    lead, trail = legs(pelvis)
     return Moves(t_s, pelvis, lead, trail)
 
 

@@ -420,8 +420,28 @@ def open_limits(window: BayWindow) -> LimitsDialog:
 def test_limits_are_shown_with_their_origin(robins: BayWindow) -> None:
     dialog = open_limits(robins)
     assert dialog.origins[FALLS].text() == words.origin(Whose.PLAYER)
-    assert dialog.origins["turns-in-the-hips"].text() == words.origin(None)
+    assert dialog.origins["trail-thigh-never-grows"].text() == words.origin(None)
+    assert dialog.origins["knees-cross"].text() == words.origin(None, baseline=True)
     assert dialog.fields[FALLS].value() == 7.0
+
+
+def test_a_rule_that_the_players_own_baseline_judges_shows_no_number_until_there_is_a_target(
+    robins: BayWindow, asked: Asked
+) -> None:
+    dialog = open_limits(robins)
+    field = dialog.fields["lead-hip-turns-in"]
+    assert field.text() == phrase("own_baseline")
+    assert dialog.origins["lead-hip-turns-in"].text() == phrase("no_target")
+    field.stepUp()
+    assert field.text() == "35.5°"
+    field.editingFinished.emit()
+    assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 35.5})
+    assert dialog.origins["lead-hip-turns-in"].text() == words.origin(Whose.TODAY)
+    dialog.back["lead-hip-turns-in"].click()
+    assert field.text() == phrase("own_baseline")
+    assert dialog.origins["lead-hip-turns-in"].text() == phrase("no_target")
+    dialog.accept()
+    assert asked[-1] == ("limit", {"key": "lead-hip-turns-in", "value": 35.0}), "nothing is sent that was not changed"
 
 
 def test_a_limit_of_today_survives_the_next_block_and_is_not_kept(robins: BayWindow, asked: Asked, kept: list) -> None:

@@ -40,6 +40,10 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
         ("lead_knee_rate_impact_deg_s", "lead_knee_slope_impact_ratio"),
         "bending of the lead knee at impact, by time and by turn",
     ),
+    (
+        ("lead_knee_bends_again_deg",),
+        "bend that the lead knee gains around impact, above its least since half way down",
+    ),
     (("least_flexed_hip_finish_deg",), "flexion of the straighter hip at the finish"),
     (("hip_mirror_deg",), "RMS difference between the lead hip's way down and the trail hip's way back, turn by turn"),
     (

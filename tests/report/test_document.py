@@ -51,7 +51,7 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     ]  # fmt: skip
     assert rep["findings"] == [
         {"rule": "falls", "t_s": 1.0, "value": 9.0, "limit": 5.0, "unit": "deg", "verdict": "fault", "sd": 1.5,
-         "text": "go on", "short": None, "drill": None, "basis": None}
+         "text": "go on", "short": None, "drill": None, "basis": None, "least": None}
     ]  # fmt: skip
     assert values["tones"] == {
         "with": {"reps": 1, "clean": 0, "faults": {"falls": 1}, "unsure": {}, "unjudged": {}},

@@ -118,3 +118,31 @@ def test_own_files_are_read_from_the_data_folder_and_bad_ones_named(
 def test_what_makes_no_sense_is_refused(wrong: str) -> None:
     with pytest.raises(BadToml):
         parse_causes(wrong, "own")
+
+
+SITTING, SHARE, LEAD, BACK = (
+    "hips-not-still-flexed", "turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("rules", "features", "first"),
+    [
+        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 31.0}, "stays-sitting"),
+        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 8.0}, "stalls"),
+        ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 60.0}, "stops-short"),
+        ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 92.0}, "stays-sitting"),
+        ((SHARE, LEAD), {"trail_hip_turn_out_deg": 21.0}, "lead-hip-does-not-turn"),
+        ((SHARE, LEAD), {"trail_hip_turn_out_deg": 4.0}, "one-block"),
+        ((SHARE, BACK), {}, "block-on-the-way-back"),
+        ((SHARE, LEAD, BACK), {}, "one-block"),
+    ],
+)
+def test_what_looks_alike_is_told_apart_by_a_second_sign(
+    rules: tuple[str, ...], features: dict[str, float], first: str
+) -> None:
+    assert names(found(*rules), features)[0] == first
+
+
+def test_a_cause_goes_ahead_only_of_what_it_names() -> None:
+    assert names(found(GROWS, SITTING), {"lead_thigh_angle_finish_deg": 31.0}) == ["pushes-back"]

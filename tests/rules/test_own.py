@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 
 import pytest
 
 from imufeedback import resources
 from imufeedback.records import Finding, Lack, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import Rules, parse_rule_set, with_limit
-from imufeedback.rules.kinds.at_least_own import LEAST_REPS
+from imufeedback.rules.baseline import LEAST_REPS
 from imufeedback.rules.lacks import NO_IMPACT, NO_SHANKS
+from imufeedback.settings import EarlierBaseline
 
 SWING = parse_rule_set(resources.text("rules", "swing"), "swing")
 OWN = {"turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back"}
@@ -134,3 +136,86 @@ def test_the_trail_thigh_rules_say_that_they_are_a_coachs_target() -> None:
             about_the_thigh = rule.id.startswith("trail-thigh")
             assert (rule.basis == "A coach's target: common practice, no source.") is about_the_thigh
             assert "lost no angle" not in rule.text
+
+
+def earlier(values=TURNED_DEG, kind: str = "swing") -> EarlierBaseline:
+    return EarlierBaseline({kind: tuple({"lead_hip_turn_in_deg": one} for one in values)}, "2030-05-04", "2030-05-06")
+
+
+def test_a_baseline_of_before_counts_until_today_has_one_and_says_whence_it_is() -> None:
+    rules = Rules(SWING, earlier())
+    said = told(rules, rep(5.0))
+    assert isinstance(said, Finding)
+    assert said.basis == "Your own baseline: 6 reps of 2030-05-04 to 2030-05-06."
+    rules.begin(Role.BASELINE)
+    for k in range(LEAST_REPS):
+        rules.feed(replace(rep(6.0), index=k))
+    rules.begin(Role.SWINGS)
+    assert told(rules, rep(5.0)) is None
+    said = told(rules, rep(-5.0))
+    assert isinstance(said, Finding)
+    assert said.basis == "Your own baseline: 6 reps."
+
+
+def test_a_baseline_of_before_is_of_one_kind_of_rep_too_and_needs_enough() -> None:
+    assert isinstance(told(Rules(SWING, earlier(kind="full-swings")), rep(5.0)), Unjudged)
+    assert isinstance(told(Rules(SWING, earlier(TURNED_DEG[:4])), rep(5.0)), Unjudged)
+
+
+def test_a_discarded_rep_leaves_the_baseline_and_comes_back() -> None:
+    rules = Rules(SWING)
+    rules.begin(Role.BASELINE)
+    for k, value in enumerate((*TURNED_DEG, -40.0)):
+        rules.feed(replace(rep(value), index=k))
+    rules.begin(Role.SWINGS)
+    assert told(rules, rep(5.0)) is None, "one rep that was none makes the spread wide"
+    rules.discard(6, on=True)
+    assert isinstance(told(rules, rep(5.0)), Finding)
+    rules.discard(6, on=False)
+    assert told(rules, rep(5.0)) is None
+
+
+LATE = (0.40, 0.42, 0.44, 0.41, 0.43, 0.42)
+"""Shares of the turn at which the hips come level: median 0.42, spread below the least one."""
+
+
+@pytest.mark.parametrize(
+    ("values", "share", "verdict", "limit"),
+    [
+        ((), 0.85, None, None),  # within what holds for every golfer
+        ((), 1.2, Verdict.FAULT, 1.0),
+        (LATE, 0.65, None, None),  # far from the player's own, and still what coaches call fine
+        (LATE, 0.85, Verdict.FAULT, 0.7),
+        ((0.80, 0.82, 0.84, 0.81, 0.83, 0.82), 0.85, None, None),  # as always
+        ((0.80, 0.82, 0.84, 0.81, 0.83, 0.82), 0.50, None, None),  # a change for the better
+        ((0.80, 0.82, 0.84, 0.81, 0.83, 0.82), 1.2, Verdict.FAULT, 1.0),
+        (LATE, 0.10, Verdict.FAULT, 0.15),
+    ],
+)
+def test_a_baseline_narrows_limits_that_hold_for_every_golfer(
+    values: tuple[float, ...], share: float, verdict: Verdict | None, limit: float | None
+) -> None:
+    rules = Rules(SWING)
+    rules.begin(Role.BASELINE)
+    for k, value in enumerate(values):
+        rules.feed(replace(rep(level_turn_share=value, level_turn_sd_share=0.02), index=k))
+    rules.begin(Role.SWINGS)
+    said = told(rules, rep(level_turn_share=share, level_turn_sd_share=0.02), "hips-level-half-way")
+    if verdict is None:
+        assert said is None
+    else:
+        assert isinstance(said, Finding)
+        assert (said.verdict, said.limit) == (verdict, pytest.approx(limit))
+
+
+def test_a_target_that_is_put_back_to_where_its_dial_begins_is_none() -> None:
+    usual = next(one.limit for one in SWING.rules if one.id == "lead-hip-turns-in")
+    rules = Rules(with_limit(SWING, "lead-hip-turns-in", usual))
+    assert isinstance(told(rules, rep(5.0)), Unjudged)
+
+
+def test_a_coachs_target_takes_the_place_of_all_limits() -> None:
+    rules = Rules(with_limit(SWING, "hips-level-half-way", 0.6), None)
+    said = told(rules, rep(level_turn_share=0.65, level_turn_sd_share=0.02), "hips-level-half-way")
+    assert isinstance(said, Finding)
+    assert said.limit == 0.6

@@ -50,7 +50,7 @@ def test_a_good_rep_has_none():
             {"trail_thigh_flat_turn_deg": 40.0},
             "trail-thigh-keeps-falling",
             40.0,
-            5.0,
+            4.0,
             11.6,
         ),
         ({"trail_thigh_growth_deg": 6.0}, "trail-thigh-never-grows", 6.0, 2.0, 11.0),

@@ -6,8 +6,6 @@ takes the baseline's place; without either the rule is not judged yet. `limit` i
 
 from __future__ import annotations
 
-import math
-import statistics
 from collections.abc import Sequence
 from typing import Annotated
 
@@ -15,37 +13,38 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.records import Rep
+from imufeedback.rules.baseline import own
 from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
-
-LEAST_REPS = 6
-"""Fewer show no spread. A fault lies beyond four spreads (three, and the bar of one): of normal reps 0.7 % after a
-baseline of six, 0.4 % after eight, 0.2 % after ten (20,000 draws each)."""
-SPREADS = 3.0
 
 
 class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
     least_spread: Annotated[float, Meta(gt=0)]
-    """The baseline's spread counts for no less than this: few reps can be alike by chance."""
+    """The baseline's spread counts for no less than this."""
     target: bool = False
     """A coach set the limit: it is judged against that, with the error bar of the feature."""
     own_spread: float | None = None
     """The baseline's, once there is one."""
 
     @property
+    def compares(self) -> bool:
+        return not self.target
+
+    @property
     def waits(self) -> bool:
         return not self.target and self.own_spread is None
 
     def with_limit(self, value: float, where: str) -> Rule:
+        """Where the dial begins there is no target: a coach puts the baseline back so."""
+        if value == self.limit and not self.target:
+            return self
         return msgspec.structs.replace(super().with_limit(value, where), target=True, own_spread=None)
 
     def compared(self, baseline: Sequence[float]) -> Rule:
         """The same against the values that a baseline's reps had."""
-        if self.target or len(baseline) < LEAST_REPS:
+        found = None if self.target else own(baseline, self.least_spread)
+        if found is None:
             return self
-        middle = statistics.median(baseline)
-        about = math.sqrt(sum((one - middle) ** 2 for one in baseline) / (len(baseline) - 1))
-        spread = max(about, self.least_spread)
-        return msgspec.structs.replace(self, limit=middle - SPREADS * spread, allowed=None, own_spread=spread)
+        return msgspec.structs.replace(self, limit=found.low, allowed=None, own_spread=found.spread)
 
     def check(self, rep: Rep) -> Outcome | None:
         value = rep.features.get(self.feature)
@@ -54,4 +53,4 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
         if self.own_spread is None:
             return self.judged(rep, value, self.limit - value, self.when(rep))
         found = verdict(self.limit - value, self.own_spread)
-        return Outcome(self.when(rep), value, found, self.own_spread) if found else None
+        return Outcome(self.when(rep), value, found, self.own_spread, by_own=True) if found else None

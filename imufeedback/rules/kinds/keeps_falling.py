@@ -1,7 +1,9 @@
 """The trail thigh angle keeps falling with the turn until it reaches its target.
 
-The value is the longest stretch of turn without loss; the finding points at where it begins. Its error bar is not the
-same on both sides: how much shorter, and how much longer, the stretch is with a slope one standard deviation off.
+The value is the longest stall: the longest stretch of turn in which the angle falls by less than the least slope. The
+finding points at where it begins. Its error bar is not the same on both sides: how much shorter, and how much longer,
+the stretch is with a slope one standard deviation off. A stretch in which the angle hardly falls, but does, may so be
+half as long; it is told by what it is at least.
 """
 
 from __future__ import annotations
@@ -27,4 +29,8 @@ class Kind(Rule, frozen=True, kw_only=True, tag="keeps-falling"):
             return None
         sd = self.spread(rep) if value > self.limit else rep.features.get(LONGER, 0.0)
         found = verdict(value - self.limit, sd)
-        return Outcome(rep.features.get(FROM, rep.end_s), value, found, sd) if found else None
+        if found is None:
+            return None
+        return Outcome(
+            rep.features.get(FROM, rep.end_s), value, found, sd, least=value - sd if value > self.limit else None
+        )
