@@ -17,7 +17,15 @@ from imufeedback.cli.radio_script import radio_script
 from imufeedback.cli.search import LOOK_S, check_places, find, open_station
 from imufeedback.cli.stopping import Stopped
 from imufeedback.cli.telling import LinkTeller, LiveTeller
-from imufeedback.cli.trainee import keep, keep_calibration, person_of, stored_calibration, virtual_person, work_of
+from imufeedback.cli.trainee import (
+    keep,
+    keep_calibration,
+    person_of,
+    stored_calibration,
+    today,
+    virtual_person,
+    work_of,
+)
 from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
@@ -128,11 +136,11 @@ def _play(
         lambda event: None if wanted.virtual else keep_calibration(person.name, event),
     )
     stored = stored_calibration(person, virtual=wanted.virtual) if wanted.stored_fit else None
-    today, taken = _today(), baselines.Taken()
+    day, taken = today(), baselines.Taken()
     worn = WornSensors(
         *(station, roles, layout, person.player),
         offsets_s={sensor: roster.offset_s(sensor) for sensor in roles},
-        earlier=None if wanted.virtual else baselines.earlier(resources.data_folder(), person.name, today),
+        earlier=None if wanted.virtual else baselines.earlier(resources.data_folder(), person.name, day),
     )
     with new_recording(wanted.recordings, person.name) as journal:
         sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), coach, taken]
@@ -148,7 +156,7 @@ def _play(
         finally:
             practice.stop()
     if not wanted.virtual:  # a virtual golfer's reps are nobody's
-        baselines.keep(resources.data_folder(), person.name, today, journal.path, taken.reps)
+        baselines.keep(resources.data_folder(), person.name, day, journal.path, taken.reps)
     document = _document(summary, practice)
     print_notes(summary)
     print_reps(summary)

@@ -52,16 +52,16 @@ def person_of(everybody: People, name: str | None, handed: str | None, *, accept
             hint="read them, then add --accept-cautions",
         )
     if person.cautions_seen is None:
-        person = msgspec.structs.replace(person, cautions_seen=_today())
+        person = msgspec.structs.replace(person, cautions_seen=today())
     return person
 
 
-def _today() -> datetime.date:
+def today() -> datetime.date:
     return datetime.datetime.now().astimezone().date()
 
 
 def keep(everybody: People, person: Person, work: Work) -> None:
-    kept = msgspec.structs.replace(person, last_used=_today(), drill=work.key)
+    kept = msgspec.structs.replace(person, last_used=today(), drill=work.key)
     everybody.save(kept, was=person.name if everybody.find(person.name) else None)
 
 
@@ -88,7 +88,7 @@ def stored_calibration(person: Person, *, virtual: bool) -> SetFit:
         raise UsageError(
             f"{person.name} has no stored calibration", where="live", hint="leave out --stored-calibration"
         )
-    return found.command(_today())
+    return found.command(today())
 
 
 def keep_calibration(name: str, event: Fitted) -> None:
@@ -96,6 +96,6 @@ def keep_calibration(name: str, event: Fitted) -> None:
     from imufeedback.record.fits import StoredFit, store
 
     try:
-        store(resources.data_folder(), StoredFit(name, _today(), event.fit))
+        store(resources.data_folder(), StoredFit(name, today(), event.fit))
     except ImuFeedbackError as error:
         say(str(error))
