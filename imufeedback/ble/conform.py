@@ -5,24 +5,20 @@ For whoever builds a sensor; the profile is firmware_notes/gatt_profile.md. Only
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
 
-from bleak import BleakClient, BleakScanner
+from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
-from bleak.backends.device import BLEDevice
-from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakGATTProtocolError
 
 from imufeedback.ble import profile
-from imufeedback.ble.advice import advice, words
+from imufeedback.ble.advice import words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
+from imufeedback.ble.conform_heard import Heard, hear
 from imufeedback.ble.conform_packets import Arrived, Finding, differs, of_stream, ran_on
 from imufeedback.ble.limits import Limits, within
-from imufeedback.ble.roster import key
 from imufeedback.errors import RadioError
 
 HEAR_S = 5.0
@@ -57,16 +53,6 @@ _REFUSED = (
 _START, _STOP = (profile.command_bytes(one) for one in (profile.Start(), profile.Stop()))
 
 
-@dataclass
-class Heard:
-    """What a sensor's advertising told, put together from all that was heard of it."""
-
-    device: BLEDevice
-    name: str = ""
-    services: set[str] = field(default_factory=set)
-    announced: bytes | None = None
-
-
 class Silent(Exception):
     """No answer that the rest could be judged by; the finding is told already."""
 
@@ -96,39 +82,6 @@ async def conform(
         yield Finding("the link", f"{words(error)}: what follows cannot be judged")
     finally:
         await bench.leave()
-
-
-async def hear(text: str, backends: Backends, seconds: float) -> Heard | None:
-    """What the sensor advertises; None when it is not heard, with None for the rest of the time. Raises RadioError."""
-    heard: dict[str, Heard] = {}
-    complete = asyncio.Event()
-
-    def on_heard(device: BLEDevice, data: AdvertisementData) -> None:
-        one = heard.setdefault(device.address, Heard(device))
-        one.name = data.local_name or one.name
-        one.services |= set(data.service_uuids)
-        one.announced = data.service_data.get(profile.SERVICE, one.announced)
-        if _is_meant(one, text) and one.name and one.announced is not None and profile.SERVICE in one.services:
-            complete.set()
-
-    async def listen() -> None:
-        async with BleakScanner(on_heard, backend=backends.scanner):
-            with suppress(TimeoutError):
-                await asyncio.wait_for(complete.wait(), seconds)
-
-    try:
-        await within(seconds + 10.0, listen())
-    except FAILURES as error:
-        raise RadioError(words(error), where="sensors conform", hint=advice(error)) from error
-    return next((one for one in heard.values() if _is_meant(one, text)), None)
-
-
-def _is_meant(heard: Heard, text: str) -> bool:
-    announced = profile.announced(heard.announced or b"")
-    names = (heard.device.address, heard.device.address.partition("/")[0], announced, heard.name)
-    return key(text) in [key(one) for one in names if one] or (
-        bool(announced) and key(announced) == key(profile.announced(profile.announcement(text)))
-    )
 
 
 class _Bench:

@@ -199,7 +199,10 @@ def calibrate(
             from imufeedback.record.calibrations import keep
 
             keep(resources.data_folder(), name, found)
-            say("kept: used in every session from now on")
+            say(
+                "kept: used in every session from now on. The error bar widens as it gets older, and in warmer or "
+                "colder weather: calibrate again every few months"
+            )
         return 0
 
     _run(work, layout, virtual, handled=gravity)

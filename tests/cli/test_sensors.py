@@ -245,10 +245,22 @@ def test_calibrate_finds_the_errors_keeps_them_and_a_session_has_them(
 
     class Station:
         clock = None
+        now_c = 24.5
 
-    layout = load_layout()
-    worn = WornSensors(Station(), {"BENCH-1": Segment.PELVIS, "BENCH-2": Segment.LEFT_THIGH}, layout, Player())  # type: ignore[arg-type]
-    assert [one.calibration for one in worn.settings.sensors] == [kept, None]
+        def temperature_c(self, _sensor: str) -> float:
+            return self.now_c
+
+    def used(station: Station) -> list[Any]:
+        roles = {"BENCH-1": Segment.PELVIS, "BENCH-2": Segment.LEFT_THIGH}
+        worn = WornSensors(station, roles, load_layout(), Player())  # type: ignore[arg-type]
+        return [one.calibration for one in worn.settings.sensors]
+
+    assert used(Station()) == [kept, None]
+    outside = Station()
+    outside.now_c = 9.5
+    colder, _ = used(outside)
+    assert colder.acc_offset_m_s2 == kept.acc_offset_m_s2
+    assert colder.acc_offset_sd_m_s2 > kept.acc_offset_sd_m_s2 + 0.05
 
 
 def load_layout() -> Layout:
