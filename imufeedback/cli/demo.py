@@ -106,7 +106,9 @@ def demo(
     blocks = () if plan_name is None else _blocks(plan_name)
     if reps is None:
         reps = sum(block.reps or 0 for block in blocks) or USUAL_REPS
-    wrong = ((Amiss(Flaw(flaw), flaw_size),),) * reps if flaw != "none" else Flaw.NONE
+    wrong: Flaw | tuple[tuple[Amiss, ...], ...] = Flaw.NONE
+    if flaw != "none":
+        wrong = ((Amiss(Flaw(flaw), flaw_size),),) * reps
     plan = DemoPlan(
         Hand(handed), Pace(pace), wrong, reps, seed, realtime, radio_script(radio), _limits(limits_file), sensors
     )
