@@ -33,7 +33,10 @@ if TYPE_CHECKING:
     from imufeedback.report.summary import Summary
 
 PACES = ("slow", "full")
-FLAWS = ("none", "stall", "push-back", "leg-turn", "high-knee")
+FLAWS = (
+    *("none", "stall", "push-back", "leg-turn", "high-knee"),
+    *("back-block", "late-level", "sitting", "stiff-knees", "knee-give"),
+)
 HANDS = ("right", "left")
 SENSORS = ("ideal", "good", "typical", "poor")
 USUAL_REPS = 5
@@ -46,7 +49,8 @@ def demo(
         typer.Option(min=0, max=500, help="How many reps: as many as the plan has, else 5.", show_default=False),
     ] = None,
     pace: Annotated[str, typer.Option(metavar="|".join(PACES), help="How fast the golfer moves.")] = "slow",
-    flaw: Annotated[str, typer.Option(metavar="|".join(FLAWS), help="What goes wrong on the way down.")] = "stall",
+    flaw: Annotated[str, typer.Option(metavar="|".join(FLAWS), help="What goes wrong.")] = "stall",
+    flaw_size: Annotated[float, typer.Option(min=0.0, max=1.5, help="How large the flaw is: 1 is gross.")] = 1.0,
     handed: Annotated[str, typer.Option(metavar="|".join(HANDS), help="The golfer's hand.")] = "right",
     seed: Annotated[int, typer.Option(min=0, help="Which synthetic golfer.")] = 1,
     sensors: Annotated[
@@ -96,14 +100,17 @@ def demo(
     from imufeedback.document import to_json
     from imufeedback.live.golfer import DemoPlan
     from imufeedback.records import Hand
-    from imufeedback.synth.flaws import Flaw
+    from imufeedback.synth.flaws import Amiss, Flaw
     from imufeedback.synth.player import Pace
 
     blocks = () if plan_name is None else _blocks(plan_name)
     if reps is None:
         reps = sum(block.reps or 0 for block in blocks) or USUAL_REPS
+    wrong: Flaw | tuple[tuple[Amiss, ...], ...] = Flaw.NONE
+    if flaw != "none":
+        wrong = ((Amiss(Flaw(flaw), flaw_size),),) * reps
     plan = DemoPlan(
-        Hand(handed), Pace(pace), Flaw(flaw), reps, seed, realtime, radio_script(radio), _limits(limits_file), sensors
+        Hand(handed), Pace(pace), wrong, reps, seed, realtime, radio_script(radio), _limits(limits_file), sensors
     )
     for line in CAUTIONS:
         say(f"! {line}")

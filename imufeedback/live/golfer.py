@@ -26,7 +26,7 @@ from imufeedback.document import DemoTruth, TrueRep
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Hand, Item, Segment
 from imufeedback.settings import Player, Settings
-from imufeedback.synth.flaws import Flaw
+from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script, make_script
@@ -48,8 +48,8 @@ class DemoPlan:
 
     hand: Hand = Hand.RIGHT
     pace: Pace = Pace.SLOW
-    flaw: Flaw | tuple[Flaw, ...] = Flaw.NONE
-    """Of every rep, or one for each."""
+    flaw: Flaw | tuple[Flaw | tuple[Amiss, ...], ...] = Flaw.NONE
+    """Of every rep, or one for each: its name, or all that is amiss."""
     reps: int = 5
     seed: int = 1
     realtime: bool = True

@@ -5,8 +5,13 @@
     profile.py      scalar courses of time (or of pelvis turn) with exact first and second derivatives
     kinematics.py   a chain of hinges: orientation, angular rate, angular acceleration, position, all exact
     plan.py         which scalar a body has (channels), and what each does when (pieces)
-    swing.py        one rep: back, down, through; the flaws
-    player.py       variety: the numbers of one invented player
+    shape.py        one rep as numbers: pelvis, knees and feet at the marks
+    chain.py        legs between a pelvis and planted feet
+    legs.py         shape -> every channel as a function of pelvis turn, through the chain
+    flaws.py        what goes wrong, done to the chain's inputs
+    swing.py        one rep: back, down, through
+    alive.py        sway and breath
+    player.py       the model player, and others like it
     golfer.py       player + plan -> pose at any instants
     busy.py         what is done between two reps
     script.py       a whole session: calibration movements, then reps, with the truth of every rep

@@ -25,8 +25,8 @@ SWAYS: Mapping[Channel, float] = {
 KNOT_S = 0.6
 BREATH_HZ, BREATH_RAD = 0.25, float(np.deg2rad(0.12))
 """Of the forward tilt, at rest; chosen."""
-STIFF = Lean({one: {one: 1.0} for one in SWAYS})
-"""The legs go along as one with the pelvis: quiet standing."""
+STIFF = Lean({one: {one: 1.0} if one in (Channel.SIDE_TILT, Channel.FORWARD_TILT) else {} for one in SWAYS})
+"""Quiet standing: the body leans as one, as in `performance`."""
 
 
 def swaying(rng: np.random.Generator, start_s: float, end_s: float, posture: Posture, lean: Lean) -> Piece:

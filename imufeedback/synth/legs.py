@@ -220,11 +220,11 @@ def _foot(shape: Shape, side: float, of: Foot) -> chain.Foot:
 def functions(given: Inputs, size: float = 1.0) -> Functions:
     """`size` is the stature over `STATURE_M`."""
     turn = given.turn
-    around = turn.top + STEP * np.arange(-1, 2)
+    here = STEP * np.arange(-1, 2, dtype=np.float64)
     at_top = {one: np.full(3, value[1]) for one, value in given.back.items()}
-    top, _ = _channels(given, around, at_top, size)
+    top, _ = _channels(given, np.add(turn.top, here), at_top, size)
     at_address = {one: np.full(3, value[0]) for one, value in given.back.items()}
-    address, _ = _channels(given, turn.address + STEP * np.arange(-1, 2), at_address, size)
+    address, _ = _channels(given, np.add(turn.address, here), at_address, size)
     back_turn = np.linspace(turn.top, turn.address, BACK_POINTS)
     moved = smoothstep((back_turn - turn.address) / (turn.top - turn.address))
     back, reach_back = _channels(
@@ -264,7 +264,7 @@ def on_the_way_down(given: Inputs) -> WayDown:
 def _down(given: Inputs, size: float) -> tuple[Floats, Floats, float]:
     """Some way on behind the finish, so that it is no end of a spline."""
     step = (given.turn.finish - given.turn.top) / (DOWN_POINTS - 1)
-    turn = given.turn.top + step * np.arange(DOWN_POINTS + BEYOND)
+    turn: Floats = np.linspace(given.turn.top, given.turn.finish + BEYOND * step, DOWN_POINTS + BEYOND)
     channels, reach = _channels(given, turn, {one: course.at(turn) for one, course in given.down.items()}, size)
     return turn, channels, float(reach[:DOWN_POINTS].max())
 

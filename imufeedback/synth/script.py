@@ -95,8 +95,8 @@ def make_script(
     faces another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else
     it comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
     parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of the
-    trail thigh). With `alive` the body is never quite still where it is held: it sways and breathes; else every address
-    is exact. The motion is worked out only where it is asked for.
+    trail thigh). With `alive` the body is never quite still at address, at the finish and between reps: it sways and
+    breathes; else every address is exact. The motion is worked out only where it is asked for.
 
     Raises UsageError for a negative number of reps, another number of flaws, tempos or sizes than of reps, or a rest,
     stature or tempo that is not above 0.
@@ -111,7 +111,7 @@ def make_script(
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
     held = _Held(np.random.default_rng([seed, 31]) if alive else None)
-    pieces, windows = _calibration(hand, held)
+    pieces, windows = _calibration(hand)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
     between = Between(seed, busy)
@@ -217,14 +217,14 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def _calibration(hand: Hand, held: _Held = EXACTLY) -> tuple[list[Piece], FitWindows]:
-    pieces = [held.still(0.0, STILL_S)]
+def _calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
+    pieces = [hold(0.0, STILL_S, STANDING)]
     still = (0.3, STILL_S - 0.3)
     lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}
     flex = {Segment.PELVIS: _twice(pieces, _bowed(hand), 1.1, 0.3)}
     for side, window in lifts.items():
         flex |= {Segment.thigh(side): window, Segment.shank(side): window}
-    pieces.append(held.still(pieces[-1].end_s, pieces[-1].end_s + 1.6))
+    pieces.append(hold(pieces[-1].end_s, pieces[-1].end_s + 1.6, STANDING))
     return pieces, FitWindows(still, flex)
 
 

@@ -150,3 +150,24 @@ def test_hip_turns_go_there_and_back_over_still_thighs() -> None:
     for side in Side:
         frame = pose.frames[Segment.thigh(side)]
         assert np.degrees((frame.rotation[0].inv() * frame.rotation).magnitude()).max() < 1e-6
+
+
+def test_a_body_that_is_alive_is_never_quite_still_and_is_taken_for_still() -> None:
+    """Slower than the 3 °/s below which a pose is zeroed; millimetres and parts of a degree."""
+    script = make_script(pace=Pace.FULL, reps=1, seed=3, alive=True)
+    rep = script.truth.reps[0]
+    for begin_s, end_s in ((rep.start_s, rep.address_s), (rep.finish_s, rep.finish_s + 1.2)):
+        assert np.deg2rad(0.05) < moving(script, begin_s, end_s) < np.deg2rad(3)
+        pose = script.golfer.pose(np.linspace(begin_s, end_s, 200))
+        assert 1e-4 < np.ptp(pose.frames[Segment.PELVIS].position_m, axis=0).max() < 0.03
+    exact = make_script(pace=Pace.FULL, reps=1, seed=3)
+    assert exact.truth == script.truth
+
+
+def test_feet_stay_while_the_body_sways() -> None:
+    script = make_script(pace=Pace.FULL, reps=1, seed=3, alive=True)
+    rep, body = script.truth.reps[0], script.golfer.player.body
+    pose = script.golfer.pose(np.linspace(rep.start_s, rep.address_s, 200))
+    for shank in (Segment.LEFT_SHANK, Segment.RIGHT_SHANK):
+        ankle = pose.frames[shank].moved((0.0, -body.shank_m, 0.0)).position_m
+        assert np.ptp(ankle, axis=0).max() < 0.0005
