@@ -16,6 +16,7 @@ cue        `SwitchSound`        one sound on or off (``losing``, the held one, i
 mute       `Mute`               silence, or sound again
 limit      `SetLimit`           the coach's limit of a rule, from the next rep on
 block      `BeginBlock`         a block of reps
+step       `GoToStep`           the coach's choice of a step of the drill
 pain       `Pain`               something is tight or hurts; no rep is judged and no tone made before the next block
 estimate   `Estimate`           what the player thinks of a rep, before the result is told
 note       `Note`               kept in the journal only; so are the three below
@@ -181,6 +182,13 @@ class BeginBlock(msgspec.Struct, frozen=True, tag="block", tag_field="verb"):
     """TOML text of the drill, where it is another one than before."""
 
 
+class GoToStep(msgspec.Struct, frozen=True, tag="step", tag_field="verb"):
+    """Another step of the drill, by the coach's choice."""
+
+    number: Annotated[int, Meta(ge=0, le=1000)]
+    """From 0; beyond the last one all are done."""
+
+
 class Pain(msgspec.Struct, frozen=True, tag="pain", tag_field="verb"):
     """Something is tight or hurts."""
 
@@ -233,6 +241,7 @@ AnyCommand: TypeAlias = (
     | Mute
     | SetLimit
     | BeginBlock
+    | GoToStep
     | Pain
     | Estimate
     | Note

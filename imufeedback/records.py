@@ -690,6 +690,31 @@ class BlockBegun:
 
 
 @dataclass(frozen=True, slots=True)
+class StepTold:
+    """Where the player is in the steps of a drill: as its block begins, after a rep of it, and when the coach chose."""
+
+    t_s: float
+    number: int
+    """Of the step, from 0; `of` when all are done."""
+    of: int
+    name: str
+    good: int
+    """Reps of it that counted so far …"""
+    reps: int
+    """… of so many."""
+    text: str
+    """What to do now, in words for the player."""
+    still: str
+    """What must not move."""
+    rep: int | None = None
+    """The rep that it follows."""
+    why: str = ""
+    """Why that rep did not count; empty when it did."""
+    over: str = ""
+    """``done`` or ``stopped``; empty while it goes on."""
+
+
+@dataclass(frozen=True, slots=True)
 class LimitChanged:
     """A limit that is not the rule set's own counts from here on."""
 
@@ -794,6 +819,7 @@ Event: TypeAlias = (
     | Tone
     | BlockBegun
     | LimitChanged
+    | StepTold
     | SelfEstimate
     | SensorTotals
     | Doubted

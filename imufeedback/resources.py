@@ -65,7 +65,7 @@ def text(kind: str, name: str) -> str:
 
 
 def shipped(kind: str) -> Iterator[str]:
-    """The texts of all files of a kind that came with the package, without own ones."""
-    for file in (resources.files("imufeedback") / _FOLDERS[kind]).iterdir():
+    """The texts of all files of a kind that came with the package, by their names, without own ones."""
+    for file in sorted((resources.files("imufeedback") / _FOLDERS[kind]).iterdir(), key=lambda one: one.name):
         if file.name.endswith(".toml"):
             yield file.read_text(encoding="utf-8")

@@ -26,13 +26,15 @@ from imufeedback.records import (
     Segment,
     SelfEstimate,
     StateChanged,
+    StepTold,
     Unjudged,
     Verdict,
     same,
 )
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.script import make_hip_turn_script, make_script
+from imufeedback.synth.practice import Turn, make_practice_script
+from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 
 SWINGS = make_script(pace=Pace.FULL, flaw=[[Amiss(Flaw.LEG_TURN, 0.6)]] * 2, reps=2, seed=3)
@@ -156,7 +158,7 @@ def test_a_self_estimate_is_kept():
     assert [one for one in out if isinstance(one, SelfEstimate)] == [SelfEstimate(pytest.approx(BETWEEN_S), 0, "good")]
 
 
-HIP_TURNS = make_hip_turn_script(turns_deg=[30.0, -30.0], seed=2)
+HIP_TURNS = make_practice_script([Turn("lead", 30.0), Turn("lead", -30.0)], seed=2)
 
 
 @cache
@@ -170,8 +172,35 @@ def test_reps_of_a_hip_turn_drill_are_numbered_on():
     reps = [one for one in out if isinstance(one, Rep)]
     assert [(one.index, one.kind) for one in reps] == [(0, "hip-turn-lead in"), (1, "hip-turn-lead out")]
     for rep in reps:
-        assert rep.features["standing_hip_rotation_deg"] == pytest.approx(30, abs=1)
+        assert rep.features["standing_hip_range_deg"] == pytest.approx(30, abs=1)
     assert [one for one in out if isinstance(one, Finding)] == []
+
+
+def test_the_steps_of_a_drill_are_told_recorded_and_chosen():
+    """As the block begins, after each rep of it, and by the coach; nothing of it in a test block."""
+    drill = block("hip-turn-lead", mode="none")
+    stream = with_commands((HIP_TURNS.ready_s, "block", drill), of=hip_turn_packets)
+    told = [one for one in run(stream) if isinstance(one, StepTold)]
+    assert [(one.number, one.good, one.rep) for one in told] == [(0, 0, None), (0, 1, 0), (0, 1, 1)]
+    assert told[-1].why == "This step turns inward only."
+    chosen = ((HIP_TURNS.ready_s, "block", drill), (HIP_TURNS.ready_s + 1, "step", {"number": 1}))
+    told = [one for one in run(with_commands(*chosen, of=hip_turn_packets)) if isinstance(one, StepTold)]
+    assert [(one.number, one.good, one.rep) for one in told] == [(0, 0, None), (1, 0, None), (1, 0, 0), (1, 1, 1)]
+    untold = with_commands((HIP_TURNS.ready_s, "block", {**drill, "role": "test"}), of=hip_turn_packets)
+    assert not [one for one in run(untold) if isinstance(one, StepTold)]
+
+
+def test_a_state_in_the_middle_of_a_drill_goes_on_with_its_steps():
+    stream = with_commands((HIP_TURNS.ready_s, "block", block("hip-turn-lead", mode="none")), of=hip_turn_packets)
+    whole = list(run(stream))
+    rep = next(one for one in whole if isinstance(one, Rep))
+    at = next(k for k, one in enumerate(stream) if one.host_ns > (rep.end_s + 0.5) * 1e9)
+    first, second = Pipeline(), Pipeline()
+    out = [event for one in stream[:at] for event in first.feed(one)]
+    second.state = first.state
+    out += [event for one in stream[at:] for event in second.feed(one)]
+    out += second.finish()
+    assert all(same(one, other) for one, other in zip(out, whole, strict=True))
 
 
 def test_a_state_holds_all_that_a_coach_has_asked():

@@ -21,6 +21,7 @@ from imufeedback.commands import (
     Estimate,
     FittedSegment,
     FitWindows,
+    GoToStep,
     Keep,
     Malformed,
     MarkGood,
@@ -45,6 +46,7 @@ from imufeedback.rules import parse_rule_set
 
 TRIED = (
     *("cue", "mute", "fit", "set-fit", "limit", "block", "estimate", "note", "pain", "zero", "zero-undo", "keep"),
+    "step",
     *("swap", "fit-begin", "fit-cancel", "begin", "pause", "good", "discard", "verb-of-a-newer-version"),
 )
 KEYS = (
@@ -125,6 +127,7 @@ WRITTEN: tuple[tuple[AnyCommand, str, dict[str, Any]], ...] = (
     (SetZero(), "zero", {}),
     (UndoZero(), "zero-undo", {}),
     (Pain(), "pain", {}),
+    (GoToStep(2), "step", {"number": 2}),
     (FitWindows((1.0, 2.0), (3.0, 4.0)), "fit", {"still": [1.0, 2.0], "flex": [3.0, 4.0]}),
     (
         FitWindows((1.0, 2.0), {Segment.PELVIS: (3.0, 4.0)}),

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from imufeedback import people
 from imufeedback.errors import BadToml, CannotWrite, UsageError
-from imufeedback.people import Person, load, parse, parse_height, to_toml
+from imufeedback.people import Homework, Person, load, parse, parse_height, to_toml
 from imufeedback.records import Hand
+from imufeedback.review.reporting import homework_of
 from imufeedback.rules import parse_limits
 
 FULL = Person(
@@ -204,3 +205,15 @@ def test_the_same_drill_given_again_begins_anew() -> None:
     robin = people.with_homework(robin, homework("full-swings"))
     robin = people.with_homework(robin, homework("half-swings", 3))
     assert [(one.drill, one.done) for one in robin.homework] == [("full-swings", ()), ("half-swings", ())]
+
+
+def test_the_report_tells_homework_and_the_days_on_which_it_was_done(tmp_path, monkeypatch):
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path))
+    done = Homework("half-swings", 12, 5, datetime.date(2026, 5, 1), (datetime.date(2026, 5, 2),))
+    everybody = load(tmp_path / "players")
+    everybody.save(Person("Robin", homework=(done, Homework("my-own", 3, 1, datetime.date(2026, 5, 3)))))
+    assert homework_of("robin") == (
+        "Half swings: 12 reps on 5 days, given on 01 May. Done on 02 May.",
+        "my-own: 3 reps on 1 days, given on 03 May. Not done yet.",
+    )
+    assert homework_of("Kim") == homework_of("") == ()

@@ -22,6 +22,7 @@ from imufeedback.app.coach import ANSWERS, TARGET_STEP_DEG, Coach, Keeper, OnCom
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.feed import TRAIL_THIGH, EventFeed, Snapshot
 from imufeedback.app.frame_clock import FRAME_MS, FrameClock, FrameStats
+from imufeedback.app.guide_pages import open_guide
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
 from imufeedback.app.limits import own_layers
 from imufeedback.app.purposes import show_purposes
@@ -34,9 +35,11 @@ from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
 from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
+from imufeedback.errors import ImuFeedbackError
 from imufeedback.live.lesson import Block
 from imufeedback.phrases import phrase
-from imufeedback.records import BlockBegun, Event, Segment
+from imufeedback.records import BlockBegun, Event, Segment, StepTold
+from imufeedback.report.guides import names, title_of
 
 NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
@@ -162,6 +165,8 @@ class BayWindow(QMainWindow):
         stop = self._action(phrase("stop_action"), "Esc", self._escape)
         good = self._action(phrase("good_action"), "G", coach.good)
         discard = self._action(phrase("discard_action"), "D", coach.discard)
+        further = self._action(phrase("next_step_action"), "PgDown", lambda: coach.step_by(1))
+        back = self._action(phrase("step_back_action"), "PgUp", lambda: coach.step_by(-1))
         note = self._action(phrase("note_action"), "N", lambda: coach.note(self, self._scale()))
         compare = self._compare_action = self._action(phrase("reference_action"), "C", coach.compare)
         keys = zip(words.estimate_actions(), "123", ANSWERS, strict=True)
@@ -177,14 +182,27 @@ class BayWindow(QMainWindow):
         delays = self._action(phrase("delays_action"), "F2", self._show_delays)
         homework = self._action(phrase("homework_action"), "H", lambda: coach.ask_homework(self, self._scale()))
         purposes = self._action(phrase("purposes_action"), "F3", lambda: show_purposes(self))
+        guides = [self._action(title_of(name), "", partial(self._show_guide, name)) for name in names()]
         self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
-        self._in_session += [self.range_action, second, homework, *estimates]
+        self._in_session += [self.range_action, second, homework, further, back, *estimates]
         menus = {
-            phrase("session_menu"): [pause, self.mute, pain, zero, limits, higher, lower, homework, stop],
+            phrase("session_menu"): [
+                pause,
+                self.mute,
+                pain,
+                zero,
+                limits,
+                higher,
+                lower,
+                further,
+                back,
+                homework,
+                stop,
+            ],
             phrase("rep_menu"): [good, discard, note, compare],
             phrase("estimate_menu"): estimates,
             phrase("view_menu"): [self.range_action, second, full, self.dark, self.calm],
-            phrase("help_menu"): [cautions, delays, purposes],
+            phrase("help_menu"): [cautions, *guides, purposes, delays],
         }
         if self._on_preview is not None:
             menus[phrase("sounds_menu")] = [self._preview(name) for name in SOUNDS]
@@ -287,6 +305,9 @@ class BayWindow(QMainWindow):
             if isinstance(event, BlockBegun):
                 for banner in self.banners:
                     banner.say(words.block_large(event))
+            if isinstance(event, BlockBegun | StepTold):
+                for view in (self.view, *self.ranges):
+                    view.show_step(self.coach.step, self.coach.rule_set)
             self._also(event)
         if self.feed.finished:
             self.view.tell_all()
@@ -384,6 +405,13 @@ class BayWindow(QMainWindow):
 
     def _show_cautions(self) -> None:
         CautionsDialog(self, self._scale()).open()
+
+    def _show_guide(self, name: str) -> None:
+        try:
+            where = open_guide(name, self.feed.hand)
+        except ImuFeedbackError as error:
+            where = str(error)
+        self.view.messages.show_notice(where)
 
     def _show_delays(self) -> None:
         stats, feed = self.frame_stats, self.feed

@@ -26,6 +26,7 @@ from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.result import Result, result_of
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
+from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
@@ -56,6 +57,7 @@ from imufeedback.records import (
     Rep,
     Slipped,
     StateChanged,
+    StepTold,
     SwapOffered,
     Unjudged,
     Zeroed,
@@ -99,6 +101,7 @@ class BayView(QWidget):
         self.body = BodyView(hand, on_painted=on_body)
         self.compare = CompareTable()
         self.panel = StatePanel(hand.trail)
+        self.step = StepPanel(hand)
         self.strip_title, self.strip = QLabel(phrase("strip_title")), LastReps()
         self.plots = TracePlots(hand, on_painted)
         self.key = ElidedLabel(phrase("lines_key"))
@@ -131,6 +134,7 @@ class BayView(QWidget):
         column.setContentsMargins(10, 8, 10, 6)
         column.setSpacing(6)
         column.addWidget(self.panel)
+        column.addWidget(self.step)
         strip = QHBoxLayout()
         strip.setSpacing(10)
         strip.addWidget(self.strip_title)
@@ -174,6 +178,8 @@ class BayView(QWidget):
         """Fit texts to the window: 1 is a window 720 pixels high."""
         for part in (self.panel, self.plots, self.turn, self.compare, self.table, self.messages, self.sensors):
             part.rescale(scale)
+        self.step.rescale(16 * scale)
+        self.step.setFixedHeight(round(110 * scale))
         self.strip.rescale(42 * scale)
         self.strip_title.setFont(pixel_font(13 * scale))
         self.table_title.setFont(pixel_font(14 * scale, bold=True))
@@ -320,6 +326,10 @@ class BayView(QWidget):
         self.target_deg = target_deg
         self.plots.show_target(target_deg)
         self.turn.show_target(target_deg)
+
+    def show_step(self, told: StepTold | None, rule_set: str) -> None:
+        """The step of a drill; None where none is done."""
+        self.step.show_step(told, rule_set)
 
     def show_paused(self, paused: bool) -> None:
         self.paused = paused

@@ -16,10 +16,10 @@ from imufeedback.app.dialogs import HomeworkDialog, Limit, LimitsDialog, NoteDia
 from imufeedback.app.limits import TARGET, limits_of, rule_set_of
 from imufeedback.app.practice_choices import drill_titles
 from imufeedback.app.tracks import Entry
-from imufeedback.commands import AnyCommand, Discard, Estimate, MarkGood, Mute, Note, Pause, SetLimit
+from imufeedback.commands import AnyCommand, Discard, Estimate, GoToStep, MarkGood, Mute, Note, Pause, SetLimit
 from imufeedback.live.lesson import ANSWER_S, NO_ANSWER
 from imufeedback.phrases import phrase
-from imufeedback.records import Event, Rep
+from imufeedback.records import BlockBegun, Event, Rep, StepTold
 from imufeedback.rules import Changed, Layers, RuleSet, Whose
 from imufeedback.rules.cause import causes_of
 
@@ -64,6 +64,8 @@ class Coach:
         self._waiting.setInterval(round(1000 * ANSWER_S))
         self._waiting.timeout.connect(self._time_out)
         self._asked: int | None = None
+        self.step: StepTold | None = None
+        """Of the drill; None where none with steps is done."""
         view.plots.target_moved.connect(self._target_moved)
         view.turn.target_moved.connect(self._target_moved)
 
@@ -73,6 +75,8 @@ class Coach:
         if asks != self._asked:
             self._asked = asks
             self._waiting.stop() if asks is None else self._waiting.start()
+        if isinstance(event, BlockBegun | StepTold):
+            self.step = event if isinstance(event, StepTold) else None
         if isinstance(event, Rep) and self.paused:
             entry = self._view.book.find(event.index)
             if entry is not None and entry.counts:
@@ -164,6 +168,20 @@ class Coach:
     def _changed(self, entry: Entry, text: str) -> None:
         self._view.show_entry(entry)
         self._say(text)
+
+    # ── the drill's steps ────────────────────────────────────────────────────────────────────────────────────────
+
+    def step_by(self, many: int) -> None:
+        """On or back, whatever was counted."""
+        if self.step is None:
+            self._say(phrase("no_steps"))
+            return
+        self._command(GoToStep(max(self.step.number + many, 0)))
+
+    @property
+    def rule_set(self) -> str:
+        """The rule set or drill that is in use now, TOML."""
+        return self._rule_set
 
     # ── homework ─────────────────────────────────────────────────────────────────────────────────────────────────
 

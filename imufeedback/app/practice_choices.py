@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -82,9 +83,10 @@ def _read(kind: WorkKind, name: str) -> Work:
     text = resources.text(kind, name)
     if kind is WorkKind.PLAN:
         plan, blocks = plan_of(text, f"{name}.toml")
-        return Work(kind, name, plan.title, tuple(_plan_line(block) for block in blocks), blocks)
+        plan_lines = [*(_plan_line(block) for block in blocks), *_plan_cautions(blocks)]
+        return Work(kind, name, plan.title, tuple(plan_lines), blocks)
     found = parse_rule_set(text, f"{name}.toml")
-    lines = found.drill.instructions if found.drill else ()
+    lines = (*found.drill.instructions, found.drill.stop) if found.drill else ()
     if not lines:  # no drill: what its rules look for
         lines = tuple(rule.text for rule in found.rules)[:6]
     role = Role.DRILL if kind is WorkKind.DRILL else Role.SWINGS
@@ -93,4 +95,10 @@ def _read(kind: WorkKind, name: str) -> Work:
 
 
 def _plan_line(block: Block) -> str:
-    return f"{block.name}: {block.reps}"
+    return f"{block.name}: until its steps are done" if block.steps else f"{block.name}: {block.reps}"
+
+
+def _plan_cautions(blocks: Sequence[Block]) -> list[str]:
+    """Of a plan that asks for good reps of hip turns, what must be known before."""
+    sets = [parse_rule_set(block.command.rule_set or "", block.name) for block in blocks if block.steps]
+    return list(dict.fromkeys(one.drill.stop for one in sets if one.drill is not None))

@@ -21,12 +21,13 @@ from imufeedback.app.palette import Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.state_panel import CALM
+from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.app.tracks import Entry
 from imufeedback.figure.drawing import Shown as Drawn
 from imufeedback.figure.drawing import View
 from imufeedback.phrases import phrase
-from imufeedback.records import Floats, Hand
+from imufeedback.records import Floats, Hand, StepTold
 
 WRAPPED = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextWordWrap
 STILL_DEG = 0.75
@@ -46,6 +47,7 @@ class RangeView(QWidget):
         self.caption = QLabel(phrase("angle_title", side=side))
         self.marks = LastReps()
         self.body = BodyView(hand, (View.PELVIS,))
+        self.step = StepPanel(hand)
         self.next, self.why = QLabel(), QLabel()
         self.shown = Shown.NO_SENSORS
         self._angle_deg: float | None = None
@@ -62,6 +64,7 @@ class RangeView(QWidget):
         self._left = QVBoxLayout()
         self._left.addWidget(self.state, 46)
         self._left.addLayout(number, 54)
+        self._left.addWidget(self.step, 54)
         row = QHBoxLayout()
         row.addLayout(self._left, 64)
         row.addWidget(self.body, 36)
@@ -82,6 +85,7 @@ class RangeView(QWidget):
         self.caption.setStyleSheet(f"color: {theme.soft_ink};")
         self.marks.show_theme(theme)
         self.body.show_theme(theme)
+        self.step.show_theme(theme)
         self.state.show_look(self.shown, theme)
 
     def show_state(self, shown: Shown) -> None:
@@ -89,6 +93,12 @@ class RangeView(QWidget):
             self.shown = shown
             self.state.show_look(shown, self.theme)
             self._say()
+
+    def show_step(self, told: StepTold | None, rule_set: str) -> None:
+        """The step of a drill in place of the number; None where none is done."""
+        self.step.show_step(told, rule_set)
+        for label in (self.number, self.caption):
+            label.setVisible(told is None)
 
     def show_result(self, result: Result | None) -> None:
         """The last rep in place of the state; None shows the state."""
@@ -142,6 +152,7 @@ class RangeView(QWidget):
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
         self.number.setFont(pixel_font(min(0.36 * self.height(), 0.2 * self.width()), bold=True))
+        self.step.rescale(0.042 * self.height())
         self.caption.setFont(pixel_font(0.042 * self.height()))
         self.marks.rescale(min(0.095 * self.height(), 0.06 * self.width()))
         self._fit_words()

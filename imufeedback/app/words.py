@@ -11,7 +11,7 @@ from imufeedback.cues.telling import UNTOLD
 from imufeedback.figure.drawing import View
 from imufeedback.figure.shapes import Part
 from imufeedback.phrases import phrase
-from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, Verdict
+from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, StepTold, Verdict
 from imufeedback.rules import Whose
 from imufeedback.sounds import BY_NAME
 
@@ -289,6 +289,26 @@ def block_large(block: BlockBegun) -> str:
     elif block.estimate:
         told = f"{phrase('estimate_word')}; {told}"
     return f"{block.name}\n{told}"
+
+
+def step_head(told: StepTold) -> str:
+    """Which step of a drill, and how many good reps there are."""
+    if told.over:
+        return phrase("step_head.drill_done") if told.over == "done" else phrase("step_head.drill_stopped")
+    return phrase(
+        "step_head.step_of_of", number=told.number + 1, of=told.of, name=told.name, good=told.good, reps=told.reps
+    )
+
+
+def step_still(still: str) -> str:
+    return phrase("step_still", still=still)
+
+
+def step_why(told: StepTold) -> str:
+    """What came of the rep that was just done; empty before the first."""
+    if told.rep is None or told.over:
+        return ""
+    return phrase("step_why.did_not_count", why=told.why) if told.why else phrase("step_why.that_one_counted")
 
 
 def estimate_actions() -> list[str]:

@@ -16,6 +16,8 @@ from imufeedback.cli import (
     desktop,
     doctor,
     export,
+    guide,
+    homework,
     import_,
     latency,
     live,
@@ -55,6 +57,7 @@ app.command("calibrate", short_help="Calibrate a recording's sensors to the body
 app.command("export", short_help="Angles, reps or samples as CSV, Parquet or C3D")(export.export)
 app.command("report", short_help="One page: what was worked on, the trend, what is next")(report.report)
 app.command("review", short_help="The window for home: sessions, reps, playback, trends")(review.review)
+app.command("guide", short_help="The movement and the numbers, explained with figures")(guide.guide)
 app.add_typer(sensors.app, name="sensors")
 app.command("sounds", short_help="What the tool can say by sound; let it be heard")(sounds.sounds)
 app.command("latency", short_help="Measure the delay from motion to sound")(latency.latency)
@@ -62,6 +65,7 @@ app.command("doctor", short_help="Is everything there that a session needs?")(do
 app.command("desktop", short_help="An entry in the menu of the desktop (Linux)")(desktop.desktop)
 app.command("validate", short_help="Measure accuracy and speed, and say what holds")(validate.validate)
 app.add_typer(recordings.app, name="recordings")
+app.add_typer(homework.app, name="homework")
 
 
 def there_is_a_screen() -> bool:

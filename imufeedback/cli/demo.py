@@ -99,20 +99,22 @@ def demo(
     from imufeedback.constants import CAUTIONS
     from imufeedback.document import to_json
     from imufeedback.live.golfer import DemoPlan
+    from imufeedback.live.performed import performed
     from imufeedback.records import Hand
     from imufeedback.synth.flaws import Amiss, Flaw
     from imufeedback.synth.player import Pace
 
     blocks = () if plan_name is None else _blocks(plan_name)
-    if reps is None:
-        reps = sum(block.reps or 0 for block in blocks) or USUAL_REPS
+    acts = performed(blocks, Flaw(flaw)) if reps is None else ()
+    count = USUAL_REPS if reps is None else reps
     wrong: Flaw | tuple[tuple[Amiss, ...], ...] = Flaw.NONE
     if flaw != "none":
-        wrong = ((Amiss(Flaw(flaw), flaw_size),),) * reps
+        wrong = ((Amiss(Flaw(flaw), flaw_size),),) * count
     plan = DemoPlan(
-        Hand(handed), Pace(pace), wrong, reps, seed, realtime, radio_script(radio), _limits(limits_file), sensors
-    )
-    for line in CAUTIONS:
+        Hand(handed), Pace(pace), wrong, count, seed, realtime, acts=acts,
+        radio=radio_script(radio), limits="" if limits_file is None else limits_text(limits_file), sensors=sensors,
+    )  # fmt: skip
+    for line in (*CAUTIONS, *_cautions(blocks)):
         say(f"! {line}")
     window = realtime and not headless and _has_display()
     with _journal(out) as journal:
@@ -140,15 +142,12 @@ def _blocks(name: str) -> tuple[Block, ...]:
     return plan_of(text, name)[1]
 
 
-def _limits(path: Path | None) -> str:
-    """The text of a limits file, checked."""
-    from imufeedback.rules import parse_limits
+def _cautions(blocks: Sequence[Block]) -> list[str]:
+    """What the drills of the blocks warn of, each line once."""
+    from imufeedback.rules import parse_rule_set
 
-    if path is None:
-        return ""
-    text = given_text(path, "--limits", "check the name")
-    parse_limits(text, str(path))
-    return text
+    sets = [parse_rule_set(block.command.rule_set or "", block.name) for block in blocks if block.command.rule_set]
+    return list(dict.fromkeys(one.drill.stop for one in sets if one.drill is not None))
 
 
 def _has_display() -> bool:

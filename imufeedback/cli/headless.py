@@ -62,6 +62,8 @@ class Wanted:
     radio: str | None
     json_file: Path | None
     overwrite: bool
+    limits: str | None = None
+    """TOML text of limits in place of the player's own."""
 
 
 def run(wanted: Wanted) -> None:
@@ -126,13 +128,13 @@ def _play(
     from imufeedback.audio import open_player
     from imufeedback.live.practice import Practice, new_recording
     from imufeedback.live.station_source import WornSensors
-    from imufeedback.live.unattended import Stint, Unattended
+    from imufeedback.live.unattended import Unattended
     from imufeedback.record import baselines
     from imufeedback.report.summary import Summary
 
     summary = Summary(person.hand)
     coach = Unattended(
-        [Stint(one.command, one.reps) for one in work.blocks],
+        work.blocks,
         lambda event: None if wanted.virtual else keep_calibration(person.name, event),
     )
     stored = stored_calibration(person, virtual=wanted.virtual) if wanted.stored_fit else None
@@ -140,6 +142,7 @@ def _play(
     worn = WornSensors(
         *(station, roles, layout, person.player),
         offsets_s={sensor: roster.offset_s(sensor) for sensor in roles},
+        limits=people.limits_text(person) if wanted.limits is None else wanted.limits,
         earlier=None if wanted.virtual else baselines.earlier(resources.data_folder(), person.name, day),
     )
     with new_recording(wanted.recordings, person.name) as journal:

@@ -68,6 +68,12 @@ def live(
         Path | None, typer.Option("--json", metavar="FILE", help="Headless: write the summary there.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE of --json if it exists.")] = False,
+    limits_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--limits", metavar="FILE.toml", help="Headless: limits in place of the player's own.", show_default=False
+        ),
+    ] = None,
 ) -> None:
     """The windows for the bay and for the range: player, sensors, calibration, drill; can be tried without sensors.
 
@@ -78,17 +84,18 @@ def live(
     recordings = data_folder() / "recordings" if out is None else out
     if headless:
         from imufeedback.cli.headless import Wanted, run
+        from imufeedback.cli.output import limits_text
 
         if handed is not None and handed not in HANDS:
             raise UsageError(f"--handed {handed!r}", hint=f"choose one of {', '.join(HANDS)}")
         run(
             Wanted(
                 recordings, layout, player, handed, work, minutes, wait, stored_fit, accept, sound, virtual, reps,
-                radio, json_file, overwrite,
+                radio, json_file, overwrite, None if limits_file is None else limits_text(limits_file),
             )
         )  # fmt: skip
         return
-    _only_headless(player, handed, work, minutes, stored_fit, accept, virtual, radio, json_file, not sound)
+    _only_headless(player, handed, work, minutes, stored_fit, accept, virtual, radio, json_file, not sound, limits_file)
     from imufeedback.app.live import show
 
     status = show(layout, recordings)

@@ -41,6 +41,15 @@ def table_console() -> Console:
     return Console(width=None if sys.stdout.isatty() else 160, highlight=False, markup=False, emoji=False)
 
 
+def limits_text(path: Path) -> str:
+    """The text of a limits file, checked."""
+    from imufeedback.rules import parse_limits
+
+    text = given_text(path, "--limits", "check the name")
+    parse_limits(text, str(path))
+    return text
+
+
 def given_text(path: Path, option: str, hint: str) -> str:
     """The text of a file that an option names. Raises UsageError."""
     from imufeedback.errors import BadFile
@@ -167,6 +176,7 @@ def _cell(value: float | None) -> str:
 
 def print_next(document: Document) -> None:
     """What comes next and why, and what was not looked at."""
+    from imufeedback.report.screened import screening_of, screening_words
     from imufeedback.report.story import counted, unchecked
     from imufeedback.review.reporting import next_of
 
@@ -177,6 +187,9 @@ def print_next(document: Document) -> None:
             console.print(f"Feel: {printable(following.feel)}", markup=False)
         console.print(f"Drill: {printable(following.drill or following.title)}", markup=False)
     for line in unchecked(document):
+        console.print(line, markup=False)
+    screening = screening_of(counted(document.reps))
+    for line in screening_words(screening) if screening is not None else ():
         console.print(line, markup=False)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from imufeedback.cli.output import say
 
 if TYPE_CHECKING:
-    from imufeedback.records import Event, Link, Segment
+    from imufeedback.records import Event, Link, Segment, StepTold
 
 
 class LiveTeller:
@@ -42,6 +42,7 @@ def line_of(event: Event) -> str | None:
         SelfEstimate,
         Slipped,
         StateChanged,
+        StepTold,
         SwapOffered,
     )
 
@@ -61,6 +62,9 @@ def line_of(event: Event) -> str | None:
             return f"{event.t_s:7.2f} s  calibration refused: {event.reason}"
         case BlockBegun():
             return f"{event.t_s:7.2f} s  now: {event.name} ({event.role})"
+        case StepTold():
+            why = f" Did not count: {event.why}" if event.why else ""
+            return f"{event.t_s:7.2f} s  {step_line(event)}{why}"
         case SelfEstimate():
             return f"{event.t_s:7.2f} s  the player's estimate of rep {event.rep + 1}: {event.answer}"
         case Fault():
@@ -68,6 +72,14 @@ def line_of(event: Event) -> str | None:
         case Notice():
             return event.text
     return None
+
+
+def step_line(event: StepTold) -> str:
+    """Where the player is in a drill."""
+    if event.over:
+        return event.text
+    head = f"step {event.number + 1} of {event.of}, {event.name}: {event.good} of {event.reps}"
+    return head if event.good or event.why else f"{head}. {event.text} Keep still: {event.still}"
 
 
 class LinkTeller:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from imufeedback.errors import BadToml
-from imufeedback.motion import LiveLimits, RepLimits
+from imufeedback.motion import HoldLimits, LiveLimits, RepLimits
 from imufeedback.rules import Limits, RuleSet, parse_limits
+from imufeedback.rules.drill import Hold
 
 OWN = "limits of the player"
 KEEPS_FALLING = "keeps-falling"
@@ -44,3 +45,8 @@ def rep_limits(rule_set: RuleSet) -> RepLimits:
         max_s=rep.max_s,
         min_slope=rule_set.live.min_slope if rep.min_slope is None else rep.min_slope,
     )
+
+
+def hold_limits(hold: Hold) -> HoldLimits:
+    """What makes a held position a rep."""
+    return HoldLimits(math.radians(hold.from_below_deg), math.radians(hold.at_least_deg), hold.hold_s)

@@ -8,6 +8,7 @@ from imufeedback.commands import (
     BeginBlock,
     Discard,
     Estimate,
+    GoToStep,
     Malformed,
     Mute,
     Pain,
@@ -76,6 +77,8 @@ class Orders:
                 self._reps.rules.discard(rep, on=on)
             case Estimate(rep=rep, answer=answer):
                 return [SelfEstimate(t_s, rep, answer)]
+            case GoToStep(number=number):
+                return self._reps.go_to(t_s, number)
             case Pain():
                 self._reps.stopped = True
                 drill = self._reps.rule_set.drill
@@ -94,11 +97,11 @@ class Orders:
             rule_set, unknown = parse_recorded(asked.rule_set, "drill of the block")
             said = [*unknown, *self.judge_by(rule_set, self._reps.layers)]
         reps = self._reps
-        reps.begin(asked.role)
+        step = reps.begin(t_s, asked.role, told=not asked.estimate)
         drill = reps.rule_set.drill
         feedback = Feedback(asked.mode, asked.share, asked.estimate)
         self._hearing.cueing.begin_block(feedback, drill.cues if drill else ())
-        if reps.by_hip:  # a hip turn counts from the stance that the player has taken
+        if reps.own_way is reps.hip_turns:  # a hip turn counts from the stance that the player has taken
             self._worn.body.feed(Asked(t_s, SetZero()))
         begun = BlockBegun(t_s, asked.name, asked.role, reps.rule_set.name, asked.mode, asked.share, asked.estimate)
-        return [begun, *(Notice(t_s, text) for text in said)]
+        return [begun, *step, *(Notice(t_s, text) for text in said)]

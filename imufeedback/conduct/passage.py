@@ -52,8 +52,8 @@ class Rooms:
     @property
     def one_by_one(self) -> bool:
         """Whether the effect of samples on the next ones matters: a calibration that ends corrects the accelerometers;
-        a hip turn has no phases by which its parts are told."""
-        return self.worn.body.calibrating or self.reps.by_hip
+        hip turns and held positions have no phases by which their parts are told."""
+        return self.worn.body.calibrating or self.reps.own_way is not None
 
 
 def obeyed(rooms: Rooms, command: Command) -> list[Event]:

@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 from typing import NamedTuple
 
-from imufeedback.conduct.limits import live_limits, rep_limits
-from imufeedback.motion import HipTurnStage, MotionStage, Restarted, of_swing
+from imufeedback.conduct.limits import hold_limits, live_limits, rep_limits
+from imufeedback.motion import HipTurnStage, HoldStage, MotionStage, Restarted, of_swing
 from imufeedback.records import (
     Angles,
     ClockRestarted,
@@ -19,9 +19,11 @@ from imufeedback.records import (
     Role,
     Segment,
     SegmentMotion,
+    StepTold,
     Zeroed,
 )
 from imufeedback.rules import Layers, Rules, RuleSet
+from imufeedback.rules.steps import Judged, Steps
 from imufeedback.settings import EarlierBaseline
 from imufeedback.stage import Memory
 
@@ -31,13 +33,16 @@ class _State(NamedTuple):
     layers: Layers
     motion: Memory
     hip_turns: Memory
+    holds: Memory
     rules: Memory
+    steps: Memory
     number: int
     stopped: bool
 
 
 class Reps:
-    """The stages of the motion, one of which makes reps: that of the swing, or that of the hip turn."""
+    """The stages of the motion, one of which makes reps: that of the swing, of the hip turn, or of the held position;
+    and the steps of the drill."""
 
     def __init__(
         self, hand: Hand, base: RuleSet, layers: Layers | None = None, earlier: EarlierBaseline | None = None
@@ -53,10 +58,12 @@ class Reps:
             kind=rule_set.name,
             needed=of_swing(rule_set.features),
         )
-        self.hip_turns = HipTurnStage(hand=hand)
+        self.hip_turns, self.holds = HipTurnStage(hand=hand), HoldStage(hand=hand)
         self.rules = Rules(rule_set, earlier)
         self.stopped = False
         """Something hurts: nothing is judged."""
+        self.steps: Steps | None = None
+        """Of the drill of this block."""
         self._count = 0
         self.use(rule_set)
 
@@ -78,22 +85,34 @@ class Reps:
             needed=of_swing(rule_set.features),
         )
         drill = rule_set.drill
-        self.by_hip = drill is not None and drill.detect == "hip-turn"
-        """Reps are hip turns over a standing leg."""
-        if drill is not None and self.by_hip:
+        self.own_way: HipTurnStage | HoldStage | None = None
+        """What finds the reps where they are no swings."""
+        if drill is not None and drill.detect == "hip-turn":
+            self.own_way = self.hip_turns
             self.hip_turns.use(side=drill.side, least_rad=math.radians(drill.min_turn_deg), kind=rule_set.name)
+        elif drill is not None and drill.hold is not None:
+            self.own_way = self.holds
+            self.holds.use(hold_limits(drill.hold), kind=rule_set.name)
 
-    def begin(self, role: Role) -> None:
-        """A block begins; the reps of a baseline are what later ones are compared with."""
+    def begin(self, t_s: float, role: Role, *, told: bool) -> list[Event]:
+        """A block begins; the reps of a baseline are what later ones are compared with. A drill begins with its first
+        step, unless results are not `told` at once: what is counted would be the result."""
         self.stopped = False
         self.rules.begin(role)
+        drill = self.rule_set.drill
+        self.steps = Steps(self.rule_set) if role is Role.DRILL and told and drill and drill.steps else None
+        return [] if self.steps is None else [self.steps.begun(t_s)]
+
+    def go_to(self, t_s: float, number: int) -> list[Event]:
+        """Another step of the drill."""
+        return [] if self.steps is None else [self.steps.go(t_s, number)]
 
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         if self.stopped:
             return []
-        if self.by_hip:
-            turns = self.hip_turns.feed(record) if isinstance(record, Angles | Zeroed) else []
-            return [one for rep in turns for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
+        if self.own_way is not None:
+            found = self.own_way.feed(record) if isinstance(record, Angles | Zeroed) else []
+            return [one for rep in found for one in (*self._ruled(rep), PhaseChanged(rep.end_s, Phase.WAITING))]
         out: list[Event] = []
         for made in self.motion.feed(record):
             out += self._ruled(made) if isinstance(made, Rep) else [made]
@@ -105,18 +124,22 @@ class Reps:
             told = Restarted(event.t_s, segment)
             self.motion.feed(told)
             self.hip_turns.feed(told)
+            self.holds.feed(told)
 
     def _ruled(self, rep: Rep) -> list[Event]:
-        """The rep with its number in the session, and its findings."""
+        """The rep with its number in the session, its findings, and where the player is now."""
         rep = replace(rep, index=self._count)
         self._count += 1
-        return [rep, *self.rules.feed(rep)]
+        found = self.rules.feed(rep)
+        steps: list[StepTold] = [] if self.steps is None else self.steps.feed(Judged(rep, found))
+        return [rep, *found, *steps]
 
     @property
     def state(self) -> _State:
         return _State(
             *(self.base, self.layers),
-            *(self.motion.state, self.hip_turns.state, self.rules.state),
+            *(self.motion.state, self.hip_turns.state, self.holds.state, self.rules.state),
+            None if self.steps is None else self.steps.state,
             *(self._count, self.stopped),
         )
 
@@ -124,4 +147,8 @@ class Reps:
     def state(self, value: _State) -> None:
         self.judge_by(value.base, value.layers)
         self.motion.state, self.hip_turns.state, self.rules.state = value.motion, value.hip_turns, value.rules
+        self.holds.state = value.holds
+        self.steps = None if value.steps is None else Steps(self.rule_set)
+        if self.steps is not None:
+            self.steps.state = value.steps
         self._count, self.stopped = value.number, value.stopped

@@ -30,6 +30,7 @@ from imufeedback.records import (
     Rep,
     SelfEstimate,
     StateChanged,
+    StepTold,
     Tone,
     Verdict,
 )
@@ -82,6 +83,8 @@ class _State:
     result: str | None = None
     """Sound that tells the result of the rep just done, and has not been made."""
     result_of: int | None = None
+    step: int | None = None
+    """Of the drill: its step says which reps count. None where there are no steps, or they are over."""
     over: bool = False
     """A rep is over, and its findings are coming in."""
 
@@ -119,7 +122,7 @@ class Cueing(Stage[Heard, Cue]):
     def begin_block(self, feedback: Feedback, allowed: Iterable[str] = ()) -> None:
         """From the next rep on: how reps are told about, and which sounds about the movement there are."""
         s = self._state
-        s.feedback, s.allowed, s.rep_in_block, s.result = feedback, frozenset(allowed), 0, None
+        s.feedback, s.allowed, s.rep_in_block, s.result, s.step = feedback, frozenset(allowed), 0, None, None
 
     def feed(self, item: Heard) -> list[Cue]:
         """The cues that follow from one event: none or one."""
@@ -130,6 +133,8 @@ class Cueing(Stage[Heard, Cue]):
                 return self._found(event)
             case SelfEstimate(rep=rep):
                 return self._tell(item.now_s) if rep == self._state.result_of else []
+            case StepTold() as event:
+                return self._step(item.now_s, event)
             case BlockBegun(t_s=t_s):
                 return self._cue("block-begun", t_s, item.now_s)
             case PhaseChanged(phase=Phase.WAITING) if self._state.over:
@@ -175,7 +180,17 @@ class Cueing(Stage[Heard, Cue]):
             s.result = "target-reached" if s.feedback.mode is Mode.AFTER_REP else None
             if not s.feedback.estimate:
                 return []  # the result says that it counted
-        return self._cue("rep-counted", now_s, now_s, index)
+        return [] if s.step is not None else self._cue("rep-counted", now_s, now_s, index)
+
+    def _step(self, now_s: float, told: StepTold) -> list[Cue]:
+        """A rep of a drill counts when its step says so; another step sounds as another block does."""
+        s = self._state
+        before, s.step = s.step, None if told.over else told.number
+        if told.rep is None or s.feedback.after_rep:
+            return []
+        if not told.over and told.number != before:
+            return self._cue("block-begun", now_s, now_s)
+        return [] if told.why else self._cue("rep-counted", now_s, now_s, told.rep)
 
     def _found(self, finding: Finding) -> list[Cue]:
         """The most urgent of a rep's faults gives its result, so that a push back is heard before the stall that

@@ -28,7 +28,7 @@ POSE = (
 """The angles of one pose in their order; the names are those of a trace's columns."""
 TURN, SIDE_TILT, FORWARD = range(3)
 _FIRST = {Side.LEFT: 3, Side.RIGHT: 6}
-_KNEE = {Side.LEFT: 9, Side.RIGHT: 10}
+KNEE_OF = {Side.LEFT: 9, Side.RIGHT: 10}
 _UP, _RIGHT = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
 
 
@@ -70,7 +70,7 @@ def body(pose: Sequence[float] | Floats, hand: Hand) -> Body | None:
         hip = pelvis @ (mirror * HIP_HALF_M * _RIGHT)
         points[f"{side}_hip"] = hip
         points[f"{side}_knee"] = hip - thigh @ (THIGH_M * _UP)
-        knee = float(pose[_KNEE[side]])
+        knee = float(pose[KNEE_OF[side]])
         if turned and math.isfinite(knee):
             shank = thigh @ _turn(2, -knee)
             points[f"{side}_ankle"] = points[f"{side}_knee"] - shank @ (SHANK_M * _UP)

@@ -28,6 +28,7 @@ from imufeedback.records import Hand, Item, Segment
 from imufeedback.settings import Player, Settings
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.player import Pace
+from imufeedback.synth.practice import Act, make_practice_script
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
@@ -53,6 +54,8 @@ class DemoPlan:
     reps: int = 5
     seed: int = 1
     realtime: bool = True
+    acts: tuple[Act, ...] = ()
+    """What is done, in this order, instead of `reps` swings."""
     radio: tuple[str, str] | None = None
     """Fault script of the radio, TOML, and where it came from."""
     limits: str = ""
@@ -85,6 +88,8 @@ class VirtualGolfer:
     @cached_property
     def script(self) -> Script:
         plan = self.plan
+        if plan.acts:
+            return make_practice_script(plan.acts, hand=plan.hand, pace=plan.pace, seed=plan.seed)
         return make_script(hand=plan.hand, pace=plan.pace, flaw=plan.flaw, reps=plan.reps, seed=plan.seed, alive=True)
 
     @cached_property

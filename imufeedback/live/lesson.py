@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from imufeedback import resources
 from imufeedback.commands import AnyCommand, BeginBlock, Estimate
-from imufeedback.records import Angles, BlockBegun, Event, Fitted, Mode, Rep, Role, SelfEstimate
+from imufeedback.records import Angles, BlockBegun, Event, Fitted, Mode, Rep, Role, SelfEstimate, StepTold
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.plan import Block as Planned
 from imufeedback.rules.plan import Plan, parse_plan
@@ -27,6 +27,8 @@ class Block:
 
     command: BeginBlock
     reps: int | None = None
+    steps: bool = False
+    """Over when the drill's steps are."""
 
     @property
     def name(self) -> str:
@@ -39,7 +41,7 @@ def planned(block: Planned) -> Block:
     kind = "drills" if block.drill in resources.available("drills") else "rules"
     text = resources.text(kind, block.drill)
     parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
-    return Block(block.command(text), block.reps)
+    return Block(block.command(text), block.reps, block.steps)
 
 
 def plan_of(text: str, where: str) -> tuple[Plan, tuple[Block, ...]]:
@@ -69,9 +71,15 @@ class Lesson:
         self._wait_s, self._at_fit = wait_s, at_fit
         self._number: int | None = None
         self._reps = 0
+        self._steps_over = False
         self._estimate = False
         self._asked: tuple[int, float] | None = None
         """Rep whose estimate is waited for, and since when."""
+
+    @property
+    def over(self) -> bool:
+        """All blocks are done."""
+        return bool(self._blocks) and self._number is not None and self._number >= len(self._blocks)
 
     def begin(self) -> None:
         """The first block."""
@@ -89,6 +97,9 @@ class Lesson:
                 self._asked = (index, event.end_s) if self._estimate else None
                 self._reps += self._number is not None
                 self._go_on()
+            case StepTold(over=over) if over:
+                self._steps_over = True
+                self._go_on()
             case SelfEstimate(rep=rep) if self._asked is not None and self._asked[0] == rep:
                 self._asked = None
                 self._go_on()
@@ -99,12 +110,12 @@ class Lesson:
         """To the next block when this one has its reps, the last one's estimate included."""
         if self._number is None or self._number >= len(self._blocks) or self._asked is not None:
             return
-        reps = self._blocks[self._number].reps
-        if reps is not None and self._reps >= reps:
+        block = self._blocks[self._number]
+        if (block.reps is not None and self._reps >= block.reps) or (block.steps and self._steps_over):
             self._move_to(self._number + 1)
 
     def _move_to(self, number: int) -> None:
-        self._number, self._reps = number, 0
+        self._number, self._reps, self._steps_over = number, 0, False
         if number < len(self._blocks):
             block = self._blocks[number]
             self._on_block(block)

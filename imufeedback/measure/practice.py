@@ -6,19 +6,16 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from imufeedback.commands import AnyCommand, SetLimit, recorded
+from imufeedback.commands import AnyCommand, SetLimit
 from imufeedback.cues.telling import UNTOLD, Telling
-from imufeedback.live.lesson import ANSWER_S, Block, Lesson, plan_of
-from imufeedback.measure.golfer import items
-from imufeedback.pipeline import Pipeline
+from imufeedback.live.lesson import Block, plan_of
+from imufeedback.measure.guided import played
 from imufeedback.records import (
     BlockBegun,
-    Command,
     Cue,
     Event,
     Finding,
     Hand,
-    Item,
     LimitChanged,
     Motion,
     Rep,
@@ -30,7 +27,6 @@ from imufeedback.sounds import Sound
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.synth.sensors import WORN
 
 PLAN = """
 format = 1
@@ -86,26 +82,12 @@ def carried_out(hand: Hand, flaw: Flaw, seed: int, *, pace: Pace = Pace.SLOW) ->
     blocks = plan_of(PLAN, "plan")[1]
     script = make_script(hand=hand, pace=pace, flaw=flaw, reps=sum(one.reps or 0 for one in blocks), seed=seed)
     asked: deque[AnyCommand] = deque()
-    lesson = Lesson(blocks, asked.append, wait_s=ANSWER_S, at_fit=True)
-    pipeline, hearer = Pipeline(), _Hearer()
-    for item in items(script, WORN):
-        waiting: deque[Item] = deque([item])
-        while waiting:
-            for event in pipeline.feed(waiting.popleft()):
-                hearer.hear(event)
-                lesson.hear(event)
-                if isinstance(event, BlockBegun) and len(hearer.told.blocks) == 1:
-                    asked.append(SetLimit(LIMIT, VALUE))
-            waiting.extend(_commands(item, asked))
-    for event in pipeline.finish():
+    hearer = _Hearer()
+    for event in played(blocks, script, asked):
         hearer.hear(event)
+        if isinstance(event, BlockBegun) and len(hearer.told.blocks) == 1:
+            asked.append(SetLimit(LIMIT, VALUE))
     return hearer.told, blocks
-
-
-def _commands(item: Item, asked: deque[AnyCommand]) -> list[Command]:
-    out = [recorded(item.host_ns, one) for one in asked]
-    asked.clear()
-    return out
 
 
 class _Hearer:

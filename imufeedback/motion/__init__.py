@@ -2,6 +2,7 @@
 
 from imufeedback.motion.forearm import without_forearm
 from imufeedback.motion.hip_turn import HipTurnStage
+from imufeedback.motion.hold import HoldLimits, HoldStage
 from imufeedback.motion.live import LiveLimits
 from imufeedback.motion.needs import Needed, Restarted, of_swing
 from imufeedback.motion.phases import RepLimits
@@ -9,6 +10,8 @@ from imufeedback.motion.stage import MotionStage
 
 __all__ = [
     "HipTurnStage",
+    "HoldLimits",
+    "HoldStage",
     "LiveLimits",
     "MotionStage",
     "Needed",

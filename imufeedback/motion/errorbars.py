@@ -22,6 +22,9 @@ ROTATION_DEG, ROTATION_SHARE = 2.0, 0.17
 """Skin and strap follow a hip's rotation only in part (Fiorentino et al., Gait Posture 2017, for skin markers); the
 synthetic players' straps follow by 0.85, so a measured rotation is short by 0.17 of itself."""
 
+SKIN_SHARE = ROTATION_SHARE / (1 - ROTATION_SHARE)
+"""So much of a measured rotation may be missing from it."""
+
 
 def at_once(sd_deg: float) -> float:
     """Of an absolute angle, from the angle's own."""
@@ -41,6 +44,11 @@ def change(turned_deg: float) -> float:
 def rotation(change_deg: float) -> float:
     """Of a measured change of hip rotation."""
     return math.hypot(ROTATION_DEG, ROTATION_SHARE * change_deg)
+
+
+def hip_range(skin_deg: float) -> float:
+    """Of a hip's range, so much of which is taken to be what the strap hides: it may be the leg's own turn."""
+    return math.hypot(ROTATION_DEG, skin_deg / 2)
 
 
 def wobble(rotation_deg: float) -> float:

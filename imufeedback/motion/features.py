@@ -227,7 +227,8 @@ def _mirror(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     turn = np.linspace(0.0, reach, 50)
     trail = np.interp(turn, np.maximum.accumulate(-back[:, Col.TURN]), back[:, Col.TRAIL_ROTATION])
     lead = np.interp(turn, np.maximum.accumulate(down[:, Col.TURN]), down[:, Col.LEAD_ROTATION])
-    return {"hip_mirror_deg": _deg(np.sqrt(np.mean((trail - lead) ** 2)))}
+    apart = _deg(np.sqrt(np.mean((trail - lead) ** 2)))
+    return {"hip_mirror_deg": apart, "hip_mirror_sd_deg": bars.rotation(apart)}
 
 
 def _deg(value: float | np.floating) -> float:

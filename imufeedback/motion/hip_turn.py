@@ -27,6 +27,10 @@ RESTS_RAD_S, RESTS_S = math.radians(6.0), 0.3
 LEAVES_RAD = math.radians(4.0)
 BACK_SHARE = 0.4
 """Over when the turn has come back to this part of its furthest."""
+FURTHEST_SHARE, UNSEEN_THERE, UNSEEN_BACK = 0.97, 0.17, 1.05
+"""Time of the begin and of the end of a turn, which are not waited for, as shares of that to and from near the furthest
+turn: of a smooth movement (minimum jerk: Flash & Hogan, J Neurosci 1985;5:1688-703), a little less so that no quick
+turn passes for a slow one."""
 NEUTRAL_RAD, NEW_NEUTRAL_S = math.radians(12.0), 3.0
 """A rest so near to the neutral turn begins a rep; one that lasts so long elsewhere is the new neutral. Without this a
 wait at the furthest turn would be taken for the beginning of the way back."""
@@ -137,6 +141,30 @@ class HipTurnStage(Stage[In, Rep]):
         s.count += 1
         return rep
 
+    def _skin_deg(self, rotation_deg: float) -> float:
+        """Rotation that the thigh's strap hides, as far as the pelvis turned more than was seen of the hip: over a foot
+        that stands and a thigh that stays. What skin and strap cannot explain is the leg's own turn."""
+        more = abs(math.degrees(self._state.furthest)) - rotation_deg
+        return min(max(more, 0.0), bars.SKIN_SHARE * max(rotation_deg, 0.0))
+
+    def _unseen_s(self, rows: Floats) -> float:
+        """Time before the turn was seen to begin and after it was nearly back."""
+        away = np.abs(rows[:, Col.TURN] - rows[0, Col.TURN])
+        near = np.flatnonzero(away >= FURTHEST_SHARE * away.max())
+        there_s, back_s = rows[near[0], Col.T] - rows[0, Col.T], rows[-1, Col.T] - rows[near[-1], Col.T]
+        return float(UNSEEN_THERE * there_s + UNSEEN_BACK * back_s)
+
+    def _stance(self, row: Floats) -> dict[str, float]:
+        """How much further forward the standing thigh is than the other one, where that one is known."""
+        ahead = math.degrees(float(row[Col.TRAIL_THIGH] - row[Col.LEAD_THIGH]))
+        if not math.isfinite(ahead):
+            return {}
+        sd = math.degrees(math.hypot(row[Col.THIGH_SD], row[Col.LEAD_THIGH_SD]))
+        return {
+            "stance_stagger_deg": ahead if self._state.side == "trail" else -ahead,
+            "stance_stagger_sd_deg": bars.at_once(sd),
+        }
+
     def _kind(self) -> str:
         return f"{self._state.kind} {'in' if self._turns_in() else 'out'}"
 
@@ -176,16 +204,29 @@ class HipTurnStage(Stage[In, Rep]):
         features = {
             "standing_hip_rotation_deg": rotation,
             "standing_hip_rotation_sd_deg": bars.rotation(rotation),
+            "standing_hip_range_deg": rotation + (skin := self._skin_deg(rotation)),
+            "standing_hip_range_sd_deg": bars.hip_range(skin),
             "standing_thigh_wobble_deg": math.degrees(thigh_wobble(rows, s.side)),
             "standing_thigh_wobble_sd_deg": bars.wobble(rotation),
+            "pelvis_off_level_deg": math.degrees(off_level(rows)),
+            "pelvis_off_level_sd_deg": bars.at_once(math.degrees(float(np.max(rows[:, Col.TILT_SD])))),
             "pelvis_turn_deg": abs(math.degrees(s.furthest)),
             "standing_hip_rate_max_deg_s": math.degrees(float(np.max(np.abs(rows[:, rate_col])))),
             "rep_s": end_s - begin_s,
+            "there_and_back_s": end_s - begin_s + self._unseen_s(rows),
         }
+        features |= self._stance(rows[0])
         positions = {"begin_s": begin_s, "furthest_s": s.furthest_s, "finish_s": end_s}
         rep = Rep(s.count, self._kind(), begin_s, end_s, positions, (), features)
         s.count += 1
         return rep
+
+
+def off_level(rows: Floats) -> float:
+    """Largest tip (rad) of the pelvis from its pose in the first row, whatever it turns: the angle between its own up
+    then and now, seen by somebody who turns along."""
+    pelvis = _turned_about((0, rows[:, Col.SIDE_TILT]), (2, -rows[:, Col.FORWARD_TILT]))
+    return float(angle_of(product(inverse(pelvis[0]), pelvis)).max())
 
 
 def _turned(begin: list[float], now: list[float]) -> float:

@@ -7,8 +7,8 @@ from typing import Any
 
 from imufeedback.constants import CAUTIONS
 from imufeedback.document import JudgedRep
-from imufeedback.records import Verdict
-from imufeedback.report import pictures, story, trends
+from imufeedback.records import Hand, Verdict
+from imufeedback.report import guides, pictures, story, trends
 from imufeedback.report.likewise import FEW
 from imufeedback.report.render import render
 from imufeedback.report.screened import screening_of, screening_words
@@ -71,6 +71,8 @@ def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any
         "unchecked": unchecked,
         "void": story.count(len(void), "rep") if void else "",
         "discarded": story.count(len(session.discarded), "rep") if session.discarded else "",
+        "homework": session.homework,
+        "guides": _guides(session),
         "next": session.next or story.next_drill(reps),
         "drill": session.drill,
         "shown_rep": session.positions.rep + 1 if session.positions else None,
@@ -100,6 +102,12 @@ def _often(session: Session) -> tuple[str, str] | None:
     if following is not None and following.reps:
         return story.count(following.reps, "rep"), following.text
     return (story.count(faults[0][2], "rep"), faults[0][1]) if faults else None
+
+
+def _guides(session: Session) -> list[tuple[str, str]]:
+    """The movement and the numbers explained, for who opens them: title and body of each page."""
+    hand = Hand.RIGHT if session.positions is None else session.positions.hand
+    return [(guides.title_of(name), guides.as_html(name, hand)) for name in ("hips", "film", "numbers")]
 
 
 def _open(lack: str, text: str, rules: Sequence[str]) -> str:

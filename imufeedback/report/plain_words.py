@@ -1,8 +1,6 @@
-"""A plain word for every feature, position and verdict. English; the windows translate."""
+"""A plain word for every feature and position. English; the windows translate."""
 
 from __future__ import annotations
-
-from imufeedback.records import Mode, Role, Verdict
 
 ANGLES = {
     "pelvis_turn": "pelvis turn",
@@ -26,20 +24,7 @@ POSITIONS = {
     "finish": "finish",
     "begin": "beginning",
     "furthest": "furthest turn",
-}
-VERDICTS = {None: "met", Verdict.FAULT: "fault", Verdict.UNSURE: "unsure: the limit lies inside the error bar"}
-ROLES = {
-    Role.BASELINE: "baseline, without tones",
-    Role.DRILL: "drill",
-    Role.SWINGS: "swings",
-    Role.TEST: "test, without tones",
-}
-MODES = {
-    Mode.NONE: "without tones",
-    Mode.CONCURRENT: "tones while you move",
-    Mode.BANDWIDTH: "shown after the rep, only outside the coach's band",
-    Mode.AFTER_REP: "shown after every rep",
-    Mode.FADED: "tones for some of the reps, fewer and fewer",
+    "held": "beginning of the hold",
 }
 OTHERS = {
     "trail_thigh_angle_min": "lowest trail thigh angle",
@@ -77,9 +62,19 @@ OTHERS = {
     "lead_knee_bends_again": "bend that the lead knee gains again around impact",
     "hip_mirror": "how far the lead hip's way down differs from the trail hip's way back",
     "standing_hip_rotation": "rotation of the standing hip",
+    "standing_hip_range": "range of the standing hip",
     "standing_thigh_wobble": "turn of the standing thigh itself",
     "standing_hip_rate_max": "quickest rotation of the standing hip",
     "pelvis_turn": "pelvis turn",
+    "pelvis_off_level": "tip of the pelvis during the turn",
+    "stance_stagger": "how far the standing thigh is in front of the other one",
+    "hold": "time that the position was held",
+    "hold_pelvis_turn": "pelvis turn while held",
+    "hold_side_tilt": "side tilt of the pelvis while held",
+    "hold_trail_thigh": "trail thigh angle while held",
+    "hold_most_flexed_hip": "flexion of the more bent hip while held",
+    "hold_moved": "movement of the pelvis while held",
+    "there_and_back": "whole way there and back",
     "rep": "whole repetition",
 }
 UNITS = {"deg": "°", "deg_s": "°/s", "s": "s", "share": "", "ratio": ""}

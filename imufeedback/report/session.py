@@ -73,6 +73,8 @@ class Session:
     """The body at the positions of the best rep, or of the least bad one."""
     next: story.Next | None = None
     """What comes next, and why; None without reps."""
+    homework: Sequence[str] = ()
+    """What the player has to do at home, and what of it was done."""
     discarded: frozenset[int] = frozenset()
     """Reps that a person took out; they count nowhere."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.records import Unjudged, Verdict
+from imufeedback.report.screened import screening_of, tight_side
 from imufeedback.rules.cause import Cause, causes_of
 
 SHOWN = 3
@@ -188,12 +189,24 @@ def next_drill(
         return Next(cause.drill, TITLE, cause.text, cause.feel, times)
     found = common_faults(reps)
     if not found or found[0][2] * 4 < len(reps):
-        return FASTER
+        return _after_screening(reps) or FASTER
     rule, text, times = found[0]
     named = next((one.drill for rep in reps for one in faults(rep) if one.rule == rule), None)
     return Next(named or usual(rule) or USUAL_DRILL, TITLE, text or rule_words(rule), "", times)
 
 
+def _after_screening(reps: Sequence[JudgedRep]) -> Next | None:
+    """The tight side gets more hip turns; None for reps that are none."""
+    found = screening_of(reps)
+    if found is None:
+        return None
+    tight = tight_side(found)
+    if tight is not None:
+        return Next(f"hip-turn-{tight[0]}", TITLE, tight[1])
+    return EVEN if all("standing_hip_rotation_deg" in rep.features for rep in reps) else None
+
+
+EVEN = Next("hip-turn-trail", "Slow hip turns, both legs", "Keep both hips moving: a few slow turns over each leg.")
 TITLE = "Work on this one thing, slowly"
 
 

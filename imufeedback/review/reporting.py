@@ -12,7 +12,7 @@ import msgspec
 import numpy as np
 from msgspec import UNSET
 
-from imufeedback import resources, shipped
+from imufeedback import people, resources, shipped
 from imufeedback.commands import settings_of
 from imufeedback.document import Document, JudgedRep
 from imufeedback.errors import BadFile, BadToml, UsageError
@@ -155,8 +155,23 @@ def session_of(found: Judgement) -> Session:
         drill=_drill(following),
         next=following,
         positions=_positions(found, reps),
+        homework=homework_of(found.player),
         discarded=frozenset(found.edits.discarded),
     )
+
+
+def homework_of(player: str) -> tuple[str, ...]:
+    """The player's, line by line, with the days on which it was done; none for who is not known here."""
+    person = people.load(resources.data_folder() / "players").find(player) if player else None
+    return tuple(_homework_line(one) for one in person.homework) if person is not None else ()
+
+
+def _homework_line(one: people.Homework) -> str:
+    title = one.drill
+    if one.drill in resources.available("drills"):
+        title = parse_rule_set(resources.text("drills", one.drill), one.drill).title
+    done = f"Done on {', '.join(f'{day:%d %b}' for day in one.done)}." if one.done else "Not done yet."
+    return f"{title}: {one.reps} reps on {one.days} days, given on {one.given:%d %b}. {done}"
 
 
 POSITIONS = ("top", "level", "impact", "finish")

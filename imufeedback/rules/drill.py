@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import msgspec
@@ -16,21 +14,58 @@ STOP_WORDS = (
 """Said with every drill; usual practice, from memory."""
 
 
+Picture = Literal[
+    "",
+    "address",
+    "top",
+    "half-way",
+    "impact",
+    "finish",
+    "half-back",
+    "half-through",
+    "trail-turn-in",
+    "trail-turn-out",
+    "lead-turn-in",
+    "lead-turn-out",
+]
+"""What a step is drawn as (`figure.posture`); none when empty."""
+
+
 class Step(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One step of the way up."""
 
     name: str
     reps: Annotated[int, Meta(ge=1, le=100)]
+    """So many good ones, and the next step comes."""
     least_s: Annotated[float, Meta(ge=0, le=60)] = 0.0
     """A rep from start to end is no quicker than this …"""
+    most_s: Annotated[float, Meta(gt=0, le=120)] = 60.0
+    """… and no slower than this."""
     text: str = ""
+    """What to do, in two sentences."""
+    still: str = ""
+    """What must not move."""
+    direction: Literal["", "in", "out"] = ""
+    """Of a hip turn: only these count. Empty: both."""
+    picture: Picture = ""
+
+
+class Hold(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Where a position that is held counts as a rep: after a turn that was below `from_below_deg`, a rest at
+    `at_least_deg` or more. Degrees of pelvis turn from address, towards the target positive."""
+
+    from_below_deg: Annotated[float, Meta(ge=-80, le=120)]
+    at_least_deg: Annotated[float, Meta(ge=-80, le=120)]
+    hold_s: Annotated[float, Meta(gt=0.3, le=20)]
+    """Over when it was held for so long."""
 
 
 class Drill(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """How a drill is done."""
 
-    detect: Literal["swing", "hip-turn"]
-    """``swing``: reps by the phases of a swing; ``hip-turn``: by the turn of the pelvis over a standing leg."""
+    detect: Literal["swing", "hip-turn", "hold"]
+    """``swing``: reps by the phases of a swing; ``hip-turn``: by the turn of the pelvis over a standing leg; ``hold``:
+    a position that is reached and held."""
     instructions: tuple[str, ...]
     steps: tuple[Step, ...]
     side: Literal["trail", "lead"] = "trail"
@@ -39,53 +74,11 @@ class Drill(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Stored with every value of a screening: ranges differ by position."""
     min_turn_deg: Annotated[float, Meta(gt=0, le=60)] = 12.0
     """Least pelvis turn of a hip turn."""
+    hold: Hold | None = None
+    back_after: Annotated[int, Meta(ge=1, le=50)] = 3
+    """So many reps in a row that do not count, and it is one step back: slower comes before quicker."""
+    stop_after: Annotated[int, Meta(ge=1, le=100)] = 6
+    """So many in a row, and the drill is over for today."""
     stop: str = STOP_WORDS
     cues: tuple[str, ...] = ()
     """Sounds that this drill may make; all when empty."""
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """One rep of a drill."""
-
-    lasted_s: float
-    clean: bool
-    """Without a fault."""
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """Where a player is in a drill."""
-
-    step: int
-    """Number of the present step, from 0; the number of steps when all are done."""
-    clean: int
-    """Clean reps of it so far."""
-    text: str
-    """What to do now, in words for the player."""
-
-
-def progress(drill: Drill, reps: Sequence[Done]) -> Progress:
-    """Which step comes next: a step is done after its number of clean reps that were not too quick for it."""
-    step, clean, quick = 0, 0, False
-    for rep in reps:
-        if step == len(drill.steps):
-            break
-        now = drill.steps[step]
-        quick = rep.lasted_s < now.least_s
-        clean += rep.clean and not quick
-        if clean >= now.reps:
-            step, clean, quick = step + 1, 0, False
-    return Progress(step, clean, _say(drill, step, clean, quick))
-
-
-def _say(drill: Drill, step: int, clean: int, quick: bool) -> str:
-    if step == len(drill.steps):
-        return "All steps are done."
-    now = drill.steps[step]
-    head = f"Step {step + 1} of {len(drill.steps)}, {now.name}: {clean} of {now.reps} clean."
-    if quick:
-        return f"{head} Slower: take at least {now.least_s:g} s."
-    faster = step > 0 and clean == 0 and now.least_s < drill.steps[step - 1].least_s
-    more = "Now a little quicker. " if faster else ""
-    return f"{head} {more}{now.text}".strip()

@@ -25,6 +25,8 @@ class Block(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     share: Annotated[float, Meta(ge=0, le=1)] = 1.0
     """Part of the reps with tones."""
     estimate: bool = False
+    steps: bool = False
+    """Over when the drill's steps are done or stopped, and after `reps` at the latest."""
 
     def command(self, rule_set: str) -> BeginBlock:
         """What begins it; `rule_set` is the drill's TOML text."""

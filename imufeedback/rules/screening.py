@@ -1,6 +1,7 @@
 """Screening: how far each hip turns in and out by itself, side against side and day against day. No diagnosis.
 
-A difference counts only beyond the minimal detectable change. Values of another position are never compared: active
+A difference of means counts only beyond its minimal detectable change: by what the trials themselves differ, and never
+less than what is published. Values of another position are never compared: active
 rotation differs between sitting, lying and standing (Simoneau et al. 1998, from memory; Shadmehr 2010), and other
 studies find no effect of position (Kouyoumdjian et al. 2012): so the position is kept with the value.
 """
@@ -8,6 +9,8 @@ studies find no effect of position (Kouyoumdjian et al. 2012): so the position i
 from __future__ import annotations
 
 import itertools
+import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -15,9 +18,14 @@ from typing import Protocol
 from imufeedback.errors import UsageError
 
 TRIALS = 3
+ENDS = ("deg", "sd_deg")
+"""Of a value and its error bar. Older recordings have no range, only what was seen of the rotation."""
 MDC_DEG = 5.4
 """Minimal detectable change of seated active internal rotation with an inclinometer (Krause et al., KSSTA, n = 25; read
-as an abstract). For the staggered stance and these sensors none is published."""
+as an abstract). For the staggered stance and these sensors none is published, so that it is the least that counts."""
+Z_95 = 1.96
+"""A change beyond so many standard errors is no chance at 95 %: MDC95 = 1.96·√2·SEM (Weir, J Strength Cond Res
+2005;19:231-40), with the two errors of what is compared in place of √2·SEM."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +76,8 @@ class Range:
     """Largest minus smallest of the trials."""
     trials: int
     sd_deg: float
+    error_deg: float = 0.0
+    """Standard error of the mean: what the trials differ by, over the root of their number."""
 
     @property
     def complete(self) -> bool:
@@ -84,11 +94,19 @@ class Screening:
 
     def side_difference_deg(self, direction: str) -> float | None:
         """Lead minus trail; None while one of them is not complete."""
-        pair = [self.ranges.get((side, direction)) for side in ("lead", "trail")]
-        if any(one is None or not one.complete for one in pair):
+        pair = self._pair(direction)
+        return None if pair is None else pair[0].mean_deg - pair[1].mean_deg
+
+    def detectable_deg(self, direction: str) -> float:
+        """Least side difference that counts, by these trials."""
+        pair = self._pair(direction)
+        return MDC_DEG if pair is None else detectable(*pair)
+
+    def _pair(self, direction: str) -> tuple[Range, Range] | None:
+        lead, trail = self.ranges.get(("lead", direction)), self.ranges.get(("trail", direction))
+        if lead is None or trail is None or not (lead.complete and trail.complete):
             return None
-        lead, trail = (one.best_deg for one in pair if one is not None)
-        return lead - trail
+        return lead, trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +116,11 @@ class Change:
     side: str
     direction: str
     change_deg: float
-    beyond_mdc: bool
+    detectable_deg: float
+
+    @property
+    def beyond_mdc(self) -> bool:
+        return abs(self.change_deg) > self.detectable_deg
 
 
 class HipTurn(Protocol):
@@ -122,14 +144,13 @@ def trial_of(rep: HipTurn, side: str) -> Trial:
     return Trial(
         side,
         direction,
-        rep.features["standing_hip_rotation_deg"],
-        rep.features["standing_hip_rotation_sd_deg"],
+        *(rep.features.get(f"standing_hip_range_{end}", rep.features[f"standing_hip_rotation_{end}"]) for end in ENDS),
     )
 
 
 def screen(trials: Iterable[Trial], position: str) -> Screening:
-    """Best and spread of the last three trials of every side and direction; trials that lost their form are left out
-    before. Raises UsageError without a position."""
+    """Best, mean and spread of the last three trials of every side and direction; trials that lost their form are
+    left out before. Raises UsageError without a position."""
     if not position:
         raise UsageError("a screening without a position", hint="say how the player stood")
     by = sorted(enumerate(trials), key=lambda one: (one[1].side, one[1].direction, one[0]))
@@ -147,12 +168,13 @@ def _range(trials: Sequence[Trial]) -> Range:
         max(values) - min(values),
         len(values),
         max(one.sd_deg for one in trials),
+        statistics.stdev(values) / math.sqrt(len(values)) if len(values) > 1 else 0.0,
     )
 
 
-def differs(difference_deg: float) -> bool:
-    """Whether a difference is more than can be told from noise."""
-    return abs(difference_deg) > MDC_DEG
+def detectable(one: Range, other: Range) -> float:
+    """Least difference between two ranges that counts."""
+    return max(MDC_DEG, Z_95 * math.hypot(one.error_deg, other.error_deg))
 
 
 def compare(now: Screening, before: Screening) -> list[Change]:
@@ -165,6 +187,5 @@ def compare(now: Screening, before: Screening) -> list[Change]:
     for key, new in now.ranges.items():
         old = before.ranges.get(key)
         if old is not None and old.complete and new.complete:
-            change = new.best_deg - old.best_deg
-            out.append(Change(*key, change, differs(change)))
+            out.append(Change(*key, new.mean_deg - old.mean_deg, detectable(new, old)))
     return out

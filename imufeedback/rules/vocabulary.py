@@ -34,15 +34,20 @@ FEATURES = frozenset(
         *("lead_hip_turn_in_sd_deg", "trail_hip_turn_out_deg", "trail_hip_turn_out_sd_deg"),
         *("own_axis_share", "own_axis_sd_share", "level_turn_share", "level_turn_sd_share"),
         *("knees_cross_turn_share", "knees_cross_turn_sd_share", "lead_knee_rate_impact_deg_s"),
-        *("lead_knee_slope_impact_ratio", "lead_knee_slope_impact_sd_ratio", "hip_mirror_deg"),
+        *("lead_knee_slope_impact_ratio", "lead_knee_slope_impact_sd_ratio", "hip_mirror_deg", "hip_mirror_sd_deg"),
         *("lead_knee_bends_again_deg", "lead_knee_bends_again_sd_deg"),
         *("standing_hip_rotation_deg", "standing_hip_rotation_sd_deg", "standing_thigh_wobble_deg"),
         *("standing_thigh_wobble_sd_deg", "pelvis_turn_deg", "standing_hip_rate_max_deg_s", "rep_s"),
+        *("there_and_back_s", "standing_hip_range_deg", "standing_hip_range_sd_deg"),
+        *("pelvis_off_level_deg", "pelvis_off_level_sd_deg", "stance_stagger_deg", "stance_stagger_sd_deg"),
+        *("hold_s", "hold_pelvis_turn_deg", "hold_pelvis_turn_sd_deg", "hold_side_tilt_deg", "hold_side_tilt_sd_deg"),
+        *("hold_trail_thigh_deg", "hold_trail_thigh_sd_deg", "hold_most_flexed_hip_deg"),
+        *("hold_most_flexed_hip_sd_deg", "hold_moved_deg", "hold_moved_sd_deg"),
     }
 )
 POSITIONS = (
     *("address", "top", "hand_top", "downswing", "level", "knees_cross", "impact", "finish"),
-    *("begin", "furthest"),
+    *("begin", "furthest", "held"),
 )
 
 

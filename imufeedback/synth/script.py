@@ -111,7 +111,7 @@ def make_script(
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
     held = _Held(np.random.default_rng([seed, 31]) if alive else None)
-    pieces, windows = _calibration(hand)
+    pieces, windows = calibration(hand)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
     between = Between(seed, busy)
@@ -137,7 +137,7 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
     """The calibration movements, and then everything but reps for at least `seconds`: standing about, walking, bending
     for a ball, practice sways; at address waggles, looks at the target, and a little way back and home again."""
     player = make_player(hand, Pace.SLOW, seed)
-    pieces, windows = _calibration(hand)
+    pieces, windows = calibration(hand)
     ready_s = pieces[-1].end_s
     between, posture, index = Between(seed, busy=True), address(player.shape), 0
     lean = lean_at_address(player.shape)
@@ -166,7 +166,7 @@ def make_hip_turn_script(
         share: part of it that the hip joints take up; the rest the legs turn along (1: the thighs stay still).
     """
     player = make_player(hand, Pace.SLOW, seed)
-    pieces, windows = _calibration(hand)
+    pieces, windows = calibration(hand)
     ready_s = pieces[-1].end_s
     pieces.append(hold(ready_s, ready_s + 2 * REST_S, STANDING))
     for turn_deg in turns_deg:
@@ -217,7 +217,8 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def _calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
+def calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
+    """The movements that a session begins with."""
     pieces = [hold(0.0, STILL_S, STANDING)]
     still = (0.3, STILL_S - 0.3)
     lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}

@@ -15,7 +15,8 @@ from commands import Commands
 
 from imufeedback import people
 from imufeedback.commands import BeginBlock, BeginFit, CancelFit
-from imufeedback.live.unattended import Stint, Unattended
+from imufeedback.live.lesson import AFTER, Block
+from imufeedback.live.unattended import Unattended
 from imufeedback.people import Person
 from imufeedback.record.replay import read_items
 from imufeedback.records import (
@@ -139,7 +140,7 @@ def rep(index: int, void: str = "") -> Rep:
 def test_calibration_then_the_blocks_in_their_order() -> None:
     asked: list[object] = []
     performed: list[Fitted] = []
-    coach = Unattended([Stint(BLOCKS[0], 2), Stint(BLOCKS[1], 1)], performed.append)
+    coach = Unattended([Block(BLOCKS[0], 2), Block(BLOCKS[1], 1)], performed.append)
     coach.begin(asked.append)
     coach([rep(0)])  # before a calibration nothing counts
     coach([FitRefused(0.5, "not seen")])
@@ -150,6 +151,7 @@ def test_calibration_then_the_blocks_in_their_order() -> None:
     assert asked[3:] == [BLOCKS[1]]
     assert not coach.over.is_set()
     coach([rep(4)])
+    assert asked[4:] == [AFTER], "so that the results of the test are told"
     assert coach.over.is_set()
     assert performed == [FITTED, FITTED]
 
@@ -163,7 +165,7 @@ def test_places_that_contradict_are_asked_for_again() -> None:
 
 
 def test_one_block_without_an_end_goes_on() -> None:
-    coach = Unattended([Stint(BLOCKS[0])])
+    coach = Unattended([Block(BLOCKS[0])])
     coach.begin(lambda command: None)
     coach([FITTED, *(rep(k) for k in range(50))])
     assert not coach.over.is_set()

@@ -23,6 +23,7 @@ from imufeedback.records import (
     PhaseChanged,
     Rep,
     StateChanged,
+    StepTold,
     Tone,
     same,
 )
@@ -47,6 +48,22 @@ def hear(cueing: Cueing, *events: tuple[float, Event]) -> list[Cue]:
 
 def sounds(cues: list[Cue]) -> list[str]:
     return [cue.sound for cue in cues]
+
+
+def step(number: int, rep: int | None = None, why: str = "", over: str = "") -> StepTold:
+    return StepTold(5.0, number, 2, "slow", 0, 3, "Turn. Come back.", "", rep, why, over)
+
+
+def test_a_rep_of_a_drill_sounds_when_its_step_counts_it():
+    cueing = Cueing()
+    hear(cueing, (1.0, step(0)))
+    assert hear(cueing, (5.0, rep(5.0))) == []
+    assert hear(cueing, (5.0, step(0, 3, "Slower."))) == [], "no sound says that it did not count"
+    assert sounds(hear(cueing, (9.0, rep(9.0)), (9.0, step(0, 4)))) == ["rep-counted"]
+    assert sounds(hear(cueing, (9.0, rep(9.0)), (9.0, step(1, 5)))) == ["block-begun"], "another step"
+    assert sounds(hear(cueing, (9.0, rep(9.0)), (9.0, step(0, 6, "Slower.")))) == ["block-begun"], "one step back"
+    assert sounds(hear(cueing, (9.0, rep(9.0)), (9.0, step(2, 7, over="done")))) == ["rep-counted"]
+    assert sounds(hear(cueing, (12.0, rep(12.0)))) == ["rep-counted"], "there are no steps any more"
 
 
 def test_stalled_and_regaining():

@@ -68,6 +68,25 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
         ),
         "hip-turn drills: rotation of the standing hip, what its thigh itself turned meanwhile",
     ),
+    (
+        ("standing_hip_range_deg",),
+        "hip-turn drills: rotation with what skin and strap hide of it, over a thigh that stays",
+    ),
+    (
+        ("pelvis_off_level_deg", "stance_stagger_deg", "there_and_back_s"),
+        "hip-turn drills: tip of the pelvis, how far the standing thigh is in front of the other one, whole time",
+    ),
+    (
+        (
+            "hold_s",
+            "hold_pelvis_turn_deg",
+            "hold_side_tilt_deg",
+            "hold_trail_thigh_deg",
+            "hold_most_flexed_hip_deg",
+            "hold_moved_deg",
+        ),
+        "held positions: how long, where (means), and how much the pelvis moved meanwhile",
+    ),
 )
 """Features and what they mean, in the order of the page."""
 

@@ -90,12 +90,24 @@ def test_a_side_that_goes_less_far_is_told_only_beyond_what_can_be_told() -> Non
     found = screening_of(turns(30.0, 40.0))
     assert found is not None
     lines = screening_words(found)
-    assert "Trail hip, inward: 30° (best of 3, 2° apart)." in lines
+    assert "Trail hip, inward: 30° (best of 3; mean 29°, 2° apart)." in lines
     assert any("the trail hip goes 10° less far" in one for one in lines)
     alike = screening_of(turns(36.0, 40.0))
     assert alike is not None
     assert any("do not differ" in one for one in screening_words(alike))
     assert screening_words(alike)[-1] == NO_DIAGNOSIS
+
+
+def test_the_tight_side_gets_more_hip_turns() -> None:
+    following = story.next_drill(turns(30.0, 40.0))
+    assert following is not None
+    assert (following.drill, following.text.split(":")[0]) == (
+        "hip-turn-trail",
+        "Turning inward, the trail hip goes 10° less far (a difference counts from 5.4° on)",
+    )
+    even = story.next_drill(turns(36.0, 40.0))
+    assert even is not None
+    assert "both legs" in even.title
 
 
 def test_a_turn_whose_thigh_moved_is_none() -> None:
@@ -110,8 +122,8 @@ def test_a_day_is_compared_with_an_earlier_one() -> None:
     assert now is not None
     assert before is not None
     lines = screening_words(now, before)
-    assert "Trail hip, inward: 10° more than last time." in lines
-    assert "Lead hip, inward: as last time." in lines
+    assert "Trail hip, inward: 10° more than last time (a change counts from 5.4° on)." in lines
+    assert "Lead hip, inward: as last time (a change counts from 5.4° on)." in lines
 
 
 @pytest.mark.parametrize(

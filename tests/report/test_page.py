@@ -192,8 +192,16 @@ def test_what_to_take_along_comes_first_and_the_table_is_folded():
     ]
     places = [page.index(one) for one in heads]
     assert places == sorted(places)
-    assert page.count('class="body"') == 4, "two views of each position"
+    assert page[: page.index("<details>")].count('class="body"') == 4, "two views of each position"
     assert "target 2°" in page
     assert "turn −40°" in page
     assert "<figcaption><b>" not in page
     assert page.index("<table") > page.index("<details>")
+
+
+def test_homework_and_the_explanations_are_in_the_report():
+    page = session_page(session(rep(0), homework=("Half swings: 12 reps on 5 days, given on 01 May. Not done yet.",)))
+    assert "Half swings: 12 reps on 5 days" in page
+    assert "<h2>Homework</h2>" not in session_page(session(rep(0)))
+    for title in ("What the two hips do", "Why a face-on film cannot show it", "What each number means"):
+        assert f"<summary>{title}</summary>" in page

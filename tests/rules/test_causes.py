@@ -51,7 +51,7 @@ def test_every_rule_that_ships_leads_to_a_sentence_and_a_drill() -> None:
     }  # fmt: skip
     assert rules
     for rule in rules:
-        (first, *_) = causes_of(CAUSES, found(rule), {})
+        (first, *_) = causes_of(shipped.causes(), found(rule), {})
         assert first.text
         assert first.feel
         assert first.drill in resources.available("drills")

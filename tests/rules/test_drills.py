@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from imufeedback import resources
 from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.errors import BadToml
+from imufeedback.figure.posture import POSTURES
 from imufeedback.records import Mode, Role
 from imufeedback.rules import parse_rule_set
-from imufeedback.rules.drill import Done, Drill, Step, progress
 from imufeedback.rules.plan import parse_plan
 
 DRILLS = resources.available("drills")
@@ -28,6 +30,10 @@ def test_these_drills_exist():
         "half-swings",
         "full-swings",
         "through-from-address",
+        "half-way-stop",
+        "from-the-finish-back",
+        "knee-stays-hip-through",
+        "mirrored-backswing",
     }
 
 
@@ -43,13 +49,19 @@ def test_a_drill_says_how_it_is_done_builds_up_and_says_when_to_stop(name):
     assert paces == sorted(paces, reverse=True), "slow before fast"
     assert len(paces) >= 2
     assert set(drill.cues) <= set(SOUNDS)
+    assert 'stop = "' in resources.text("drills", name), "every drill has a caution of its own"
+    for step in drill.steps:
+        assert len(re.findall(r"[.!?](?= |$)", step.text)) == 2, f"two sentences: {step.text}"
+        assert step.still
+        assert step.picture in POSTURES
+        assert step.least_s < step.most_s
     assert all(rule.allowed is not None for rule in found.rules)
 
 
 @pytest.mark.parametrize("side", ["lead", "trail"])
 def test_hip_turns_check_the_thigh_before_the_range_and_keep_the_position(side):
     found = drill_of(f"hip-turn-{side}")
-    assert [rule.form for rule in found.rules] == [True, False]
+    assert [rule.form for rule in found.rules] == [True, True, True, False]
     assert found.drill.side == side
     assert "stance" in found.drill.position
 
@@ -60,36 +72,20 @@ def test_a_drill_that_is_found_in_no_known_way_is_an_error():
         parse_rule_set(text, "mine.toml")
 
 
-# ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────────
-
-TWO_STEPS = Drill(
-    detect="swing",
-    instructions=("Do it.",),
-    steps=(Step("slow", 2, 4.0, "Slowly."), Step("at ease", 1, 2.0, "As you like.")),
-)
-SLOW, QUICK, FAULTY = Done(5.0, True), Done(1.0, True), Done(5.0, False)
-
-
-def test_a_step_is_done_after_its_clean_reps():
-    assert progress(TWO_STEPS, []).text == "Step 1 of 2, slow: 0 of 2 clean. Slowly."
-    assert (progress(TWO_STEPS, [SLOW, FAULTY]).step, progress(TWO_STEPS, [SLOW, FAULTY]).clean) == (0, 1)
-    up = progress(TWO_STEPS, [SLOW, FAULTY, SLOW])
-    assert up.step == 1
-    assert up.text == "Step 2 of 2, at ease: 0 of 1 clean. Now a little quicker. As you like."
-    assert progress(TWO_STEPS, [SLOW] * 3).text == "All steps are done."
-    assert progress(TWO_STEPS, [SLOW] * 9).step == 2
-
-
-def test_too_quick_does_not_count_and_is_said():
-    one = progress(TWO_STEPS, [QUICK, QUICK])
-    assert (one.step, one.clean) == (0, 0)
-    assert one.text == "Step 1 of 2, slow: 0 of 2 clean. Slower: take at least 4 s."
-
-
 # ── plans ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize("name", resources.available("plans"))
+def test_a_screening_asks_for_three_good_turns_each_way_of_each_hip_and_is_one_position():
+    plan = parse_plan(resources.text("plans", "screening"), "screening")
+    assert [block.drill for block in plan.blocks] == ["screening-trail", "screening-lead"]
+    for block in plan.blocks:
+        drill = drill_of(block.drill).drill
+        assert block.steps
+        assert [(step.direction, step.reps) for step in drill.steps] == [("in", 3), ("out", 3)]
+        assert "diagnose" in drill.instructions[0]
+
+
+@pytest.mark.parametrize("name", [one for one in resources.available("plans") if one != "screening"])
 def test_a_plan_begins_with_a_baseline_and_ends_with_a_test_and_knows_its_drills(name):
     plan = parse_plan(resources.text("plans", name), name)
     roles = [block.role for block in plan.blocks]

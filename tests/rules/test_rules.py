@@ -96,6 +96,7 @@ def test_range_is_not_judged_when_form_was_lost():
 
     def of(wobble: float, rotation: float) -> list[str]:
         features = {"standing_thigh_wobble_deg": wobble, "standing_hip_rotation_deg": rotation}
+        features |= {"pelvis_off_level_deg": 1.0, "stance_stagger_deg": 26.0}
         return [one.rule for one in Rules(drill).feed(Rep(0, "hip-turn-lead in", 1.0, 3.0, marks, (), features))]
 
     assert of(4.0, 30.0) == []

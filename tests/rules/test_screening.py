@@ -6,7 +6,7 @@ import pytest
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Rep
-from imufeedback.rules.screening import MDC_DEG, NO_DIAGNOSIS, NORMS, Trial, compare, differs, screen, trial_of
+from imufeedback.rules.screening import MDC_DEG, NO_DIAGNOSIS, NORMS, Trial, compare, screen, trial_of
 
 STANCE = "staggered stance"
 
@@ -35,20 +35,31 @@ def test_sides_and_directions_are_kept_apart():
     assert found.side_difference_deg("out") is None, "not complete"
 
 
-@pytest.mark.parametrize(
-    ("difference", "expected"), [(0.0, False), (5.0, False), (-5.3, False), (5.5, True), (-9, True)]
-)
-def test_a_difference_counts_beyond_the_minimal_detectable_change(difference, expected):
+@pytest.mark.parametrize(("lead", "counts"), [(36.0, False), (40.5, False), (41.0, True), (30.0, True), (31.0, False)])
+def test_a_difference_counts_beyond_the_minimal_detectable_change(lead, counts):
     assert MDC_DEG == 5.4  # Krause et al., seated active internal rotation
-    assert differs(difference) is expected
+    now = screen(trials("lead", "in", lead, lead, lead) + trials("trail", "in", 35.5, 35.5, 35.5), STANCE)
+    assert (abs(now.side_difference_deg("in")) > now.detectable_deg("in")) is counts
+
+
+def test_trials_that_differ_among_themselves_raise_what_counts():
+    loose = screen(trials("lead", "in", 30, 40, 50) + trials("trail", "in", 50, 50, 50), STANCE)
+    assert loose.detectable_deg("in") == pytest.approx(1.96 * 10 / 3**0.5)
+    assert abs(loose.side_difference_deg("in")) == 10.0 < loose.detectable_deg("in")
 
 
 def test_day_against_day():
     before = screen(trials("lead", "in", 30, 31, 32) + trials("trail", "in", 40, 40, 40), STANCE)
     now = screen(trials("lead", "in", 38, 39, 38) + trials("trail", "in", 41, 42, 41), STANCE)
     changes = {(one.side, one.direction): one for one in compare(now, before)}
-    assert (changes["lead", "in"].change_deg, changes["lead", "in"].beyond_mdc) == (7.0, True)
-    assert (changes["trail", "in"].change_deg, changes["trail", "in"].beyond_mdc) == (2.0, False)
+    assert (changes["lead", "in"].change_deg, changes["lead", "in"].beyond_mdc) == (
+        pytest.approx(7.333, abs=0.001),
+        True,
+    )
+    assert (changes["trail", "in"].change_deg, changes["trail", "in"].beyond_mdc) == (
+        pytest.approx(1.333, abs=0.001),
+        False,
+    )
 
 
 def test_an_incomplete_day_is_not_compared():
@@ -67,6 +78,13 @@ def test_a_trial_comes_from_a_rep_of_the_drill():
         0, "hip-turn-lead in", 1, 3, {}, (), {"standing_hip_rotation_deg": 31.0, "standing_hip_rotation_sd_deg": 5.0}
     )
     assert trial_of(rep, "lead") == Trial("lead", "in", 31.0, 5.0)
+
+
+def test_a_trial_is_the_range_where_the_rep_has_one():
+    features = {"standing_hip_rotation_deg": 31.0, "standing_hip_rotation_sd_deg": 5.0}
+    ranged = features | {"standing_hip_range_deg": 36.0, "standing_hip_range_sd_deg": 3.0}
+    rep = Rep(0, "hip-turn-lead in", 1, 3, {}, (), ranged)
+    assert trial_of(rep, "lead") == Trial("lead", "in", 36.0, 3.0)
 
 
 def test_norms_have_a_source_and_say_whether_it_was_read():

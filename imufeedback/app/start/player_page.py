@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from pathlib import Path
 
 import msgspec
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
+    QFileDialog,
     QFormLayout,
     QHBoxLayout,
     QLabel,
@@ -23,16 +25,21 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from imufeedback import resources
 from imufeedback.app import numerals
 from imufeedback.app.cautions import CautionsPage
 from imufeedback.app.labels import add_key, pixel_font
 from imufeedback.app.start import texts
+from imufeedback.bundle import exchange
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.people import People, Person, parse_height
 from imufeedback.phrases import phrase
+from imufeedback.record.files import safe_stem
 from imufeedback.records import Hand
 
 Today = Callable[[], datetime.date]
+LINES_SHOWN = 8
+"""Of what a bundle brought."""
 
 
 class PlayerPage(QWidget):
@@ -72,6 +79,8 @@ class PlayerPage(QWidget):
         self.choose.list.installEventFilter(self)
         self.choose.add.clicked.connect(self.add)
         self.choose.change.clicked.connect(self.change)
+        self.choose.open.clicked.connect(lambda *_: self.ask_bundle())
+        self.choose.give.clicked.connect(lambda *_: self.ask_give())
         self.form.save.clicked.connect(self._save)
         self.form.back.clicked.connect(self.show_people)
         self.cautions.acknowledged.connect(self._accept)
@@ -155,6 +164,44 @@ class PlayerPage(QWidget):
         self.show_people()
         self._take(made)
 
+    # ── what coach and player hand each other ────────────────────────────────────────────────────────────────────
+
+    def ask_bundle(self) -> None:
+        """Which file; nothing happens without one."""
+        name, _ = QFileDialog.getOpenFileName(self, phrase("start.open_bundle"), "", phrase("start.bundle_filter"))
+        if name:
+            self.open_bundle(Path(name))
+
+    def open_bundle(self, path: Path) -> None:
+        """What is in it goes to its player and recordings; it is told line by line."""
+        try:
+            told = exchange.take(path, self.people, resources.data_folder() / "recordings")
+        except ImuFeedbackError as error:
+            told = [str(error)]
+        self.show_people()
+        self.choose.show_trouble("\n".join(told[:LINES_SHOWN]))
+
+    def ask_give(self) -> None:
+        """Where to; nothing happens without a name."""
+        row = self.choose.list.currentRow()
+        if 0 <= row < len(self.people.all):
+            person = self.people.all[row]
+            start = f"{safe_stem(person.name)}.zip"
+            name, _ = QFileDialog.getSaveFileName(
+                self, phrase("start.give_bundle"), start, phrase("start.bundle_filter")
+            )
+            if name:
+                self.give_bundle(person, Path(name).with_suffix(".zip"))
+
+    def give_bundle(self, person: Person, path: Path) -> None:
+        """The player's homework, limits, drills and reference rep; the dialog has asked whether to replace a file."""
+        try:
+            exchange.give(self.people, person.name, path, self._today(), overwrite=True)
+            told = phrase("start.bundle_written", where=str(path))
+        except ImuFeedbackError as error:
+            told = str(error)
+        self.choose.show_trouble(told)
+
     def lock(self, on: bool) -> None:
         """A session has begun: it belongs to its player."""
         self.locked.setVisible(on)
@@ -178,6 +225,9 @@ class _Choose(QWidget):
         add_key(self.add, "Ctrl+N")
         self.change = QPushButton(phrase("start.change_player"))
         add_key(self.change, "Ctrl+E")
+        self.open, self.give = QPushButton(phrase("start.open_bundle")), QPushButton(phrase("start.give_bundle"))
+        add_key(self.open, "Ctrl+O")
+        add_key(self.give, "Ctrl+H")
         self.trouble = QLabel()
         self.trouble.setObjectName("trouble")
         self.trouble.setWordWrap(True)
@@ -188,10 +238,15 @@ class _Choose(QWidget):
         row.addWidget(self.add)
         row.addWidget(self.change)
         row.addStretch(1)
+        handed = QHBoxLayout()
+        handed.addWidget(self.open)
+        handed.addWidget(self.give)
+        handed.addStretch(1)
         column.addWidget(self.hint)
         column.addWidget(self.list, 100)
         column.addWidget(self.trouble)
         column.addLayout(row)
+        column.addLayout(handed)
         column.addStretch(1)
 
     def show_people(self, people: People, marked: Person | None) -> None:
@@ -204,7 +259,8 @@ class _Choose(QWidget):
         names = [person.name for person in people.all]
         if names:
             self.list.setCurrentRow(names.index(marked.name) if marked and marked.name in names else 0)
-        self.change.setEnabled(bool(names))
+        for button in (self.change, self.give):
+            button.setEnabled(bool(names))
         self.show_trouble("\n".join(people.troubles[:3]))
 
     def show_trouble(self, text: str) -> None:
@@ -212,7 +268,7 @@ class _Choose(QWidget):
         self.trouble.setVisible(bool(text))
 
     def rescale(self, scale: float) -> None:
-        for widget in (self.hint, self.list, self.add, self.change, self.trouble):
+        for widget in (self.hint, self.list, self.add, self.change, self.open, self.give, self.trouble):
             widget.setFont(pixel_font(17 * scale if widget is self.list else 15 * scale))
         self.list.setSpacing(round(4 * scale))
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from imufeedback import resources, shipped
 from imufeedback.live.lesson import AFTER
-from imufeedback.measure import exact, swingers
-from imufeedback.measure.checks import Band, Context, Measured, Step, exactly
+from imufeedback.measure import archive, exact, guided, swingers
+from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
 from imufeedback.measure.drawn_causes import told
 from imufeedback.measure.drawn_flaws import FLAWS
 from imufeedback.measure.drawn_reps import standing
 from imufeedback.measure.practice import VALUE, carried_out
 from imufeedback.measure.rule_limits import Before
+from imufeedback.record.library.library import Library
 from imufeedback.records import Finding, Hand, Rep, Verdict
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
 from imufeedback.rules.cause import Cause, causes_of
@@ -139,9 +141,67 @@ def ends(context: Context) -> Iterator[Measured]:
     yield Measured("rules that lead to no sentence and no drill", dead, exactly(0), "rules")
 
 
+def drills(context: Context) -> Iterator[Measured]:
+    """Right and wrong reps of the first step of three drills, with typical sensors."""
+    tried: list[guided.Tried] = []
+    for seed in range(context.seed, context.seed + (1 if context.quick else 12)):
+        context.say(f"player {seed}")
+        tried += guided.tries(seed)
+    wrong, right = ([one for one in tried if one.right is kind] for kind in (False, True))
+    for one in tried:
+        if one.right is not one.counted:
+            context.rows.append({"set": "practice", "step": one.what, "counted": one.counted})
+    share = 100 * sum(one.counted for one in wrong) / len(wrong)
+    yield Measured("steps: wrong pace, knee, pelvis or position counted as good", share, at_most(2), "%")
+    refused = 100 * sum(not one.counted for one in right) / len(right)
+    yield Measured("steps: good reps that did not count", refused, at_most(10), "%")
+
+
+def screenings(context: Context) -> Iterator[Measured]:
+    """The shipped screening, by players whose ranges are known; a side difference is told when it truly lies beyond
+    what the screening itself calls detectable."""
+    errors: list[float] = []
+    told = pairs = unfinished = 0
+    for seed in range(context.seed, context.seed + (2 if context.quick else 40)):
+        context.say(f"player {seed}")
+        one = guided.screened(seed)
+        if one.found is None:
+            unfinished += 1
+            continue
+        errors += [abs(one.found.ranges[key].mean_deg - value) for key, value in one.true_deg.items()]
+        for direction in guided.DIRECTIONS:
+            least, found = one.found.detectable_deg(direction), one.found.side_difference_deg(direction)
+            truly = one.true_deg["lead", direction] - one.true_deg["trail", direction]
+            told += found is not None and (abs(found) > least) == (abs(truly) > least)
+            pairs += 1
+            row = {"truly_deg": truly, "found_deg": found, "detectable_deg": least}
+            context.rows.append({"set": "practice", "screening": seed, "direction": direction, **row})
+    yield Measured("screenings that did not come to their end", unfinished, exactly(0), "players")
+    yield Measured("screening: range off, 95th percentile", float(np.percentile(errors, 95)), at_most(4), "°")
+    yield Measured("screening: side differences told rightly", 100 * told / pairs, AT_LEAST, "%")
+
+
+def trends(context: Context) -> Iterator[Measured]:
+    """A year of sessions, three a week: the middle one of five questions for one trend over all of them."""
+    root, sessions = context.work / "year", 3 * 52
+    archive.make_library(root, sessions, 40 if context.quick else 80, np.random.default_rng(context.seed))
+    took = []
+    with Library(root) as library:
+        for _ in range(5):
+            began = time.perf_counter()
+            points = library.trend("trail_thigh_flat_turn_deg")
+            took.append(time.perf_counter() - began)
+    yield Measured("a year of sessions, three a week: one trend", float(np.median(took)), at_most(0.3), "s")
+    missing = sessions - len({one.path for one in points})
+    yield Measured("a year of sessions: days missing in the trend", missing, exactly(0), "days")
+
+
 STEPS: Sequence[Step] = (
     Step("lessons, hands off", lessons),
     Step("causes", causes),
     Step("causes of drawn players", causes_of_players),
     Step("where rules lead", ends),
+    Step("steps of drills", drills),
+    Step("screenings", screenings),
+    Step("a year of trends", trends),
 )

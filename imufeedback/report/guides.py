@@ -1,0 +1,126 @@
+"""Pages that explain the movement and the numbers: Markdown of the package, with figures drawn by `imufeedback.figure`.
+
+A line ``[figures: top, impact; from above]`` stands for postures in one view, ``[numbers]`` for the list of features.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterator
+from html import escape
+from importlib import resources
+
+from imufeedback import __version__
+from imufeedback.errors import UsageError
+from imufeedback.figure.drawing import Shown, View, drawing
+from imufeedback.figure.posture import pose_of
+from imufeedback.figure.shapes import Label, Part
+from imufeedback.motion.features import AT_MARKS, MAIN_POSITIONS
+from imufeedback.records import Hand
+from imufeedback.report import svg
+from imufeedback.report.plain_words import feature_word, unit_of
+from imufeedback.report.style import STYLE
+from imufeedback.rules.vocabulary import FEATURES
+from imufeedback.spelling import meant
+
+_FIGURES = re.compile(r"\[figures: ([a-z, -]+); ([a-z ]+)\]")
+WIDTH = 88
+"""Of lines on a terminal."""
+
+
+def names() -> tuple[str, ...]:
+    """Of all pages, sorted."""
+    folder = resources.files("imufeedback") / "guides"
+    return tuple(sorted(one.name.removesuffix(".md") for one in folder.iterdir() if one.name.endswith(".md")))
+
+
+def text_of(name: str) -> str:
+    """The Markdown of a page. Raises UsageError."""
+    if name not in names():
+        raise UsageError(f"no page is called {name!r}", where="guide", hint=meant(name, names()))
+    return (resources.files("imufeedback") / "guides" / f"{name}.md").read_text(encoding="utf-8")
+
+
+def title_of(name: str) -> str:
+    return text_of(name).partition("\n")[0].removeprefix("# ")
+
+
+def as_text(name: str) -> str:
+    """A page for a terminal, without its figures."""
+    blocks = []
+    for block in _blocks(text_of(name)):
+        if block == "[numbers]":
+            blocks.append("\n".join(f"- {line}" for line in _numbers()))
+        elif not _FIGURES.fullmatch(block):
+            blocks.append("\n".join(_wrapped(line) for line in block.splitlines()))
+    return "\n\n".join(blocks) + "\n"
+
+
+def as_html(name: str, hand: Hand = Hand.RIGHT) -> str:
+    """What stands between the tags of a page, with its figures for a player of this hand."""
+    return "\n".join(_html(block, hand) for block in _blocks(text_of(name)))
+
+
+def as_page(name: str, hand: Hand = Hand.RIGHT) -> str:
+    """A whole page that needs nothing else."""
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title_of(name))}</title><style>{STYLE}</style></head><body><main>\n{as_html(name, hand)}"
+        f"\n<footer>imufeedback {escape(__version__)}</footer></main></body></html>\n"
+    )
+
+
+def _blocks(text: str) -> Iterator[str]:
+    """Headings, paragraphs, lists and figures, each by itself."""
+    return (block.strip() for block in text.split("\n\n") if block.strip())
+
+
+def _wrapped(line: str) -> str:
+    return textwrap.fill(line, WIDTH, subsequent_indent="  " if line.startswith("- ") else "")
+
+
+def _html(block: str, hand: Hand) -> str:
+    if found := _FIGURES.fullmatch(block):
+        return _figures(found[1].split(", "), View(found[2]), hand)
+    if block == "[numbers]":
+        return _list(_numbers())
+    if block.startswith("#"):
+        level = len(block) - len(block.lstrip("#"))
+        return f"<h{level}>{escape(block[level:].strip())}</h{level}>"
+    if block.startswith("- "):
+        return _list([line.removeprefix("- ") for line in block.splitlines()])
+    return f"<p>{escape(block)}</p>"
+
+
+def _list(lines: list[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(one)}</li>" for one in lines) + "</ul>"
+
+
+def _figures(postures: list[str], view: View, hand: Hand) -> str:
+    cells = []
+    for name in postures:
+        made = drawing(pose_of(name, hand), view, hand, Shown(shanks=True))
+        if made is not None:
+            said = name.replace("-", " ")
+            picture = svg.body(made, f"{said}, {view}", _words)
+            cells.append(f"<figure><figcaption>{escape(said.capitalize())}, {view}</figcaption>{picture}</figure>")
+    return f"<div class='four'>{''.join(cells)}</div>"
+
+
+def _words(label: Label) -> str:
+    """Beside a part of a figure."""
+    angle = f"{label.value_deg:.0f}°".replace("-", "\N{MINUS SIGN}")
+    return {Part.TARGET_LINE: "target", Part.TURN: f"turn {angle}"}.get(label.part, angle)
+
+
+def _numbers() -> list[str]:
+    """Every feature that is no error bar: its words, its unit, and its name in files; angles at marks in one line."""
+    marks = [one.removesuffix("_s") for one in MAIN_POSITIONS]
+    at_marks = {f"{angle}_{mark}_deg" for angle in AT_MARKS for mark in marks}
+    lines = [f"{angle.replace('_', ' ')} (°) at {', '.join(marks)}: {angle}_{marks[0]}_deg …" for angle in AT_MARKS]
+    for name in sorted(one for one in FEATURES - at_marks if "_sd_" not in one):
+        unit = unit_of(name)
+        lines.append(f"{feature_word(name)}{f' ({unit})' if unit else ''}: {name}")
+    return lines

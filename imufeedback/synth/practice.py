@@ -1,0 +1,188 @@
+"""A session of practice: swings, hip turns over a staggered stance, and positions that are held, one after the other.
+
+For lessons and screenings played by the virtual golfer. Everything a player can do wrong in a step is a number of the
+act: its pace, a standing leg that turns along, a pelvis that tips, feet side by side, a stop in the wrong place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from imufeedback.records import Floats, Hand
+from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
+from imufeedback.synth.player import Pace, Player, make_player, rep_shape
+from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, around, calibration
+from imufeedback.synth.swing import Flaw, Swing, make_swing
+from imufeedback.synth.truth import RepTruth, rep_truth
+
+STAGGER_DEG = 26.0
+"""Between the thighs, with one foot a step in front. Chosen: a step of 0.4 m with legs of 0.9 m."""
+STEP_S, SETTLE_S = 1.0, 1.2
+"""Into a stance, and still in it before the first turn."""
+RETURN_S = 1.2
+FINISH_DEG = 60.0
+TALL_DEG = {
+    Channel.FORWARD_TILT: 2.0,
+    Channel.TRAIL_FLEXION: -6.0,
+    Channel.LEAD_FLEXION: 6.0,
+    Channel.TRAIL_KNEE: 45.0,
+    Channel.LEAD_KNEE: 6.0,
+}
+"""A finish, as in `synth.player.TYPICAL`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A hip turn over one leg, there and back."""
+
+    side: str
+    """``trail`` or ``lead``: the leg in front, that stands."""
+    inward_deg: float
+    """How far the pelvis turns over it, inward where positive; all of it in that hip when `share` is 1."""
+    one_way_s: float = 1.7
+    share: float = 1.0
+    """Part of the pelvis' turn that the hip takes up; the rest the leg turns along."""
+    tip_deg: float = 0.0
+    """Side tilt of the pelvis at the furthest turn."""
+    stagger_deg: float = STAGGER_DEG
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Back, and down to a position that is held; then back to standing. Far round, it is a finish: tall, the trail
+    thigh behind."""
+
+    turn_deg: float = 0.0
+    side_tilt_deg: float = 0.0
+    hold_s: float = 3.4
+
+
+Act = Flaw | Turn | Stop
+"""A flaw stands for one swing with it."""
+
+
+def make_practice_script(
+    acts: Sequence[Act], *, hand: Hand = Hand.RIGHT, pace: Pace = Pace.SLOW, seed: int = 1
+) -> Script:
+    """The calibration movements, then the acts; `pace` is that of the swings. The truth has the swings only."""
+    made = _Maker(make_player(hand, pace, seed), seed, calibration(hand)[0])
+    windows, ready_s = calibration(hand)[1], made.pieces[-1].end_s
+    for act in acts:
+        match act:
+            case Turn():
+                made.turn(act)
+            case Stop():
+                made.stop(act)
+            case Flaw():
+                made.swing(act)
+    made.stand(None)
+    plan = Plan(made.pieces)
+    truth = Truth(tuple(made.truths))
+    swings = tuple(made.swings)
+    return Script(hand, pace, seed, Golfer(made.player, plan), swings, truth, windows, ready_s, plan.duration_s)
+
+
+class _Maker:
+    def __init__(self, player: Player, seed: int, pieces: list[Piece]) -> None:
+        self.player, self.pieces = player, pieces
+        self.swings: list[Swing] = []
+        self.truths: list[RepTruth] = []
+        self._rng = np.random.default_rng([seed, 3])
+        self._stance: Turn | None = None
+
+    @property
+    def _now_s(self) -> float:
+        return self.pieces[-1].end_s
+
+    def _add(self, made: Iterable[Piece]) -> None:
+        self.pieces += made
+
+    def _go(self, begin: Posture, end: Posture, lasts_s: float, rests_s: float) -> None:
+        t = self._now_s
+        self._add([move(t, t + lasts_s, begin, end), hold(t + lasts_s, t + lasts_s + rests_s, end)])
+
+    def stand(self, turn: Turn | None) -> None:
+        """In the stance of a hip turn, or with the feet side by side."""
+        before, now = _stance(self._stance), _stance(turn)
+        if before != now:
+            self._go(before, now, STEP_S, SETTLE_S)
+        self._stance = turn
+
+    def turn(self, act: Turn) -> None:
+        self.stand(act)
+        stance = _stance(act)
+        towards = act.inward_deg if act.side == "lead" else -act.inward_deg
+        turn, tip = (float(np.deg2rad(one)) for one in (towards, act.tip_deg))
+        there = {**stance, Channel.TURN: turn, Channel.SIDE_TILT: tip, **_over_still_thigh(act, turn, tip)}
+        self._go(stance, there, act.one_way_s, 0.3)
+        self._go(there, stance, act.one_way_s, 1.5 * REST_S)
+
+    def stop(self, act: Stop) -> None:
+        self.stand(None)
+        shape = self.player.shape
+        address = shape.address()
+        turn, tilt = (float(np.deg2rad(one)) for one in (act.turn_deg, act.side_tilt_deg))
+        back = {**address, **_turned(float(np.deg2rad(-30.0)), shape.share)}
+        there = {**address, **_turned(turn, shape.share), Channel.SIDE_TILT: tilt}
+        if act.turn_deg > FINISH_DEG:
+            there |= {channel: float(np.deg2rad(angle)) for channel, angle in TALL_DEG.items()}
+        self._go(STANDING, address, BEND_S, ADDRESS_S)
+        self._go(address, back, 1.5, 0.1)
+        self._go(back, there, 1.5, act.hold_s)
+        self._go(there, STANDING, RETURN_S, 2 * REST_S)
+
+    def swing(self, flaw: Flaw) -> None:
+        self.stand(None)
+        shape = rep_shape(self.player.shape, self._rng)
+        self._add([move(self._now_s, self._now_s + BEND_S, STANDING, shape.address())])
+        start_s = self._now_s
+        swing = make_swing(shape, flaw, start_s + ADDRESS_S)
+        self._add(around(swing, start_s, REST_S))
+        self.swings.append(swing)
+        self.truths.append(rep_truth(len(self.truths), start_s, swing))
+
+
+def _stance(turn: Turn | None) -> Posture:
+    if turn is None or not turn.stagger_deg:
+        return STANDING
+    half = float(np.deg2rad(turn.stagger_deg / 2))
+    ahead = half if turn.side == "trail" else -half
+    return {**STANDING, Channel.TRAIL_FLEXION: ahead, Channel.LEAD_FLEXION: -ahead}
+
+
+def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
+    """Hip angles that leave the standing thigh where it is in the room, but for what it turns along; the other leg goes
+    with the pelvis. The order of turns is that of the sign table."""
+    trails = act.side == "trail"
+    half = float(np.deg2rad(act.stagger_deg / 2))
+    pelvis = _about(1, turn) @ _about(0, tip)
+    hip = pelvis.T @ _about(1, (1 - act.share) * turn) @ _about(2, half)
+    flexion = float(np.arctan2(-hip[0, 1], hip[1, 1]))
+    sign = 1.0 if trails else -1.0
+    adduction = sign * float(np.arcsin(hip[2, 1]))
+    rotation = sign * float(np.arctan2(-hip[2, 0], hip[2, 2]))
+    standing = (
+        (Channel.TRAIL_FLEXION, Channel.TRAIL_ADDUCTION, Channel.TRAIL_ROTATION)
+        if trails
+        else (Channel.LEAD_FLEXION, Channel.LEAD_ADDUCTION, Channel.LEAD_ROTATION)
+    )
+    other = {Channel.LEAD_ROTATION: turn} if trails else {Channel.TRAIL_ROTATION: -turn}
+    return {**dict(zip(standing, (flexion, adduction, rotation), strict=True)), **other}
+
+
+def _about(axis: int, angle: float) -> Floats:
+    """Rotation matrix about x, y or z."""
+    c, s = np.cos(angle), np.sin(angle)
+    first, second = ((1, 2), (2, 0), (0, 1))[axis]
+    out = np.eye(3)
+    out[first, first] = out[second, second] = c
+    out[first, second], out[second, first] = -s, s
+    return out
+
+
+def _turned(turn: float, share: float) -> Posture:
+    return {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}
