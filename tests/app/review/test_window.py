@@ -56,7 +56,7 @@ def test_a_session_is_shown_with_its_reps(window):
 def test_reps_are_laid_over_each_other_and_against_turn(window):
     window.reps.select_all()
     assert [one.rep for one in window.overlay.lines] == [0, 1]
-    window.mark.setCurrentIndex(3)
+    window.position.setCurrentIndex(3)
     assert window.overlay.lines[0].x.min() < -20, "pelvis turn, not time"
 
 
@@ -219,8 +219,8 @@ def test_a_rep_that_does_not_count_is_marked_and_in_no_overlay(spoilt: Path, qtb
         assert first.font().strikeOut()
         assert [one.index for one in window.reps.selected()] == [0], "the last one that counts"
         window.reps.select_all()
-        for at in range(window.mark.count()):
-            window.mark.setCurrentIndex(at)
+        for at in range(window.position.count()):
+            window.position.setCurrentIndex(at)
             assert [one.rep for one in window.overlay.lines] == [0]
         row.selectRow(1)
         assert window.overlay.lines == []
