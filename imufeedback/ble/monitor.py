@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.packets import Decoder, Layout
 from imufeedback.records import (
     ClockFitted,
@@ -19,7 +20,6 @@ from imufeedback.records import (
     RawPacket,
     Tick,
 )
-from imufeedback.timing import SensorClock
 
 KEEP_S = 60.0
 
@@ -67,15 +67,7 @@ class SensorMonitor:
 
     def __post_init__(self) -> None:
         self._decoder = Decoder(self.sensor, self.layout, self.origin_ns)
-        self._clock = SensorClock(
-            self.sensor,
-            tick_unit_s=self.layout.counter.unit_s,
-            tick_bits=self.layout.counter.bits,
-            tick_modulus=self.layout.counter_modulus,
-            nominal_hz=self.layout.rate_hz,
-            origin_ns=self.origin_ns,
-            delay_s=self.layout.delay_s,
-        )
+        self._clock = clock_of(self.sensor, self.layout, self.origin_ns, delay_s=self.layout.delay_s)
 
     def feed(self, item: RawPacket | LinkNote | Tick) -> None:
         if isinstance(item, LinkNote):

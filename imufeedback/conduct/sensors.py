@@ -7,6 +7,7 @@ from typing import NamedTuple, TypeAlias
 
 from imufeedback.conduct.batch import Batch, Gathering, item_place
 from imufeedback.conduct.chain import Chain
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
@@ -34,7 +35,7 @@ from imufeedback.records import (
 )
 from imufeedback.settings import Sensor, Settings
 from imufeedback.stage import Memory
-from imufeedback.timing import Plausible, SensorClock, Sign, Silence
+from imufeedback.timing import Plausible, Sign, Silence
 from imufeedback.timing.instants import Placed
 from imufeedback.timing.merge import Arrived, break_s
 
@@ -82,15 +83,7 @@ class Sensors:
                 where="begin",
                 hint=f"there are {', '.join(layouts) or 'none'}",
             )
-        clock = SensorClock(
-            sensor.id,
-            tick_unit_s=layout.counter.unit_s,
-            tick_bits=layout.counter.bits,
-            tick_modulus=layout.counter_modulus,
-            nominal_hz=layout.rate_hz,
-            origin_ns=self._origin_ns,
-            delay_s=layout.delay_s + sensor.offset_s,
-        )
+        clock = clock_of(sensor.id, layout, self._origin_ns, delay_s=layout.delay_s + sensor.offset_s)
         fusion = Fusion(
             sensor.id,
             filter_name=filter_name,

@@ -16,11 +16,11 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import ClockRestarted, DeviceBlock, Floats, ImuBlock, Ints, Notice, RawPacket
 from imufeedback.synth.sensors import WORN
-from imufeedback.timing import SensorClock
 
 LAYOUTS = ("house", "example_big_endian", "example_floats", "example_modulus")
 """A clock in µs with long numbers, one in ms with short ones, a count of samples without numbers, and moduli that are
@@ -73,14 +73,7 @@ def _packet(layout: Layout, number: int, ticks: Ints, rng: np.random.Generator) 
 def timed(layout: Layout, packets: Sequence[RawPacket], places: dict[int, int], count: int) -> Found:
     """The packets through decoder and clock. `places`: place in the undisturbed stream by arrival."""
     decoder = Decoder("a", layout, 0)
-    clock = SensorClock(
-        "a",
-        tick_unit_s=layout.counter.unit_s,
-        tick_bits=layout.counter.bits,
-        tick_modulus=layout.counter_modulus,
-        nominal_hz=layout.rate_hz,
-        origin_ns=0,
-    )
+    clock = clock_of("a", layout, 0)
     begin_s, restarts, notices = np.full(count, np.nan), 0, []
     for packet in packets:
         for block in decoder.feed(packet):

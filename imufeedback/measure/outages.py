@@ -13,9 +13,9 @@ from imufeedback.ble import profile
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.records import DeviceBlock, ImuBlock, LinkNote, LinkState, RawPacket
-from imufeedback.timing import SensorClock
 
 BEFORE_S, AWAY_S, AFTER_S = 2.0, 5.0, 4.0
 
@@ -122,14 +122,7 @@ def _clock_error_s(layout: Layout, packets: list[RawPacket], origin_ns: int, bac
     """Sample times against the true ones, which are tick by tick from the origin."""
     serial = packets[0].sensor
     decoder = Decoder(serial, layout, origin_ns)
-    clock = SensorClock(
-        serial,
-        tick_unit_s=layout.counter.unit_s,
-        tick_bits=layout.counter.bits,
-        tick_modulus=layout.counter_modulus,
-        nominal_hz=layout.rate_hz,
-        origin_ns=origin_ns,
-    )
+    clock = clock_of(serial, layout, origin_ns)
     errors = []
     for packet in packets:
         for block in decoder.feed(packet):

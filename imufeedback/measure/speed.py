@@ -13,10 +13,11 @@ import vqf
 from imufeedback import resources
 from imufeedback.body import Body
 from imufeedback.commands import Asked, SetFit
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.fusion import Fusion
 from imufeedback.measure.golfer import LAYOUT, RATE_HZ, items
 from imufeedback.measure.players import typical
-from imufeedback.packets import Decoder, Layout, parse_layout
+from imufeedback.packets import Decoder, parse_layout
 from imufeedback.pipeline import run
 from imufeedback.records import (
     AlignedBlock,
@@ -113,7 +114,7 @@ def read_us(session: Script) -> tuple[float, float]:
     stream = items(session, WORN[:1], model=typical(soft_tissue=False), layout_text=text)
     packets = [one for one in stream if isinstance(one, RawPacket)]
     parts = [packets[k : k + STRETCH] for k in range(0, len(packets), STRETCH)]
-    decoder, clock = Decoder(NAMES[0], layout, 0), _clock(NAMES[0], layout)
+    decoder, clock = Decoder(NAMES[0], layout, 0), clock_of(NAMES[0], layout, 0)
 
     def together() -> None:
         for part in parts:
@@ -123,7 +124,7 @@ def read_us(session: Script) -> tuple[float, float]:
                 else:
                     _one_by_one(clock, made)
 
-    single, single_clock = Decoder(NAMES[0], layout, 0), _clock(NAMES[0], layout)
+    single, single_clock = Decoder(NAMES[0], layout, 0), clock_of(NAMES[0], layout, 0)
 
     def singly() -> None:
         for packet in packets:
@@ -145,11 +146,6 @@ def _one_by_one(clock: SensorClock, made: Iterable[object]) -> None:
     for one in made:
         if isinstance(one, DeviceBlock):
             clock.feed(one)
-
-
-def _clock(name: str, layout: Layout) -> SensorClock:
-    counter = layout.counter
-    return SensorClock(name, tick_unit_s=counter.unit_s, tick_bits=counter.bits, nominal_hz=layout.rate_hz, origin_ns=0)
 
 
 def cost(given: Prepared, hand_of: Script) -> Cost:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.errors import BadFile
 from imufeedback.packets import Decoder, parse_layout
 from imufeedback.records import Command, DeviceBlock, ImuBlock, Item, RawPacket, Tick
@@ -16,15 +17,7 @@ def samples(begin: Command, settings: Settings, items: Iterable[Item]) -> Iterat
     chains = {}
     for sensor in settings.sensors:
         layout = parse_layout(settings.layouts[sensor.layout], f"layout {sensor.layout}")
-        clock = SensorClock(
-            sensor.id,
-            tick_unit_s=layout.counter.unit_s,
-            tick_bits=layout.counter.bits,
-            tick_modulus=layout.counter_modulus,
-            nominal_hz=layout.rate_hz,
-            origin_ns=begin.host_ns,
-            delay_s=layout.delay_s,
-        )
+        clock = clock_of(sensor.id, layout, begin.host_ns, delay_s=layout.delay_s)
         chains[sensor.id] = Decoder(sensor.id, layout, begin.host_ns), clock
     if not chains:
         raise BadFile("no sensor is named in it", where="samples", hint="choose another recording")

@@ -14,6 +14,7 @@ from browser import browser, cut, printed_pages
 from judged_sessions import finding, rep, session, summary
 
 from imufeedback import resources
+from imufeedback.document import UnjudgedRule
 from imufeedback.records import Hand
 from imufeedback.report import svg
 from imufeedback.report.page import player_page, session_page
@@ -25,6 +26,12 @@ PHONE_TEXT = 22
 """Height of a text of a picture on a phone, in its own units: `templates/page.css`."""
 WIDE = 0.62
 """Width of a letter against its height: that of a wide font."""
+OPEN = (
+    UnjudgedRule(
+        rule="turns-in-the-hips", text="Golfers differ too much here for one limit. Hit a baseline block first."
+    ),
+    UnjudgedRule(rule="knees-cross", lack="not checked", text="No sensors on the shanks."),
+)
 POSE = np.array([-40.0, -8.0, 20.0, 5.0, 3.0, -5.0, 23.0, 3.0, 5.0, np.nan, np.nan])
 
 
@@ -32,6 +39,7 @@ def usual(drill: str = "rehearsal-from-the-top") -> Session:
     """Twelve reps with a figure at four positions, curves, a drill and rules that could not be checked."""
     found = finding("lead-hip-turns-in", 5.0, text="The trail hip stopped opening for part of the downswing.")
     reps = [rep(k, *([found] if k % 2 else []), flat=1.0 + k, tones=k % 3 > 0) for k in range(12)]
+    reps = [msgspec.structs.replace(one, unjudged=list(OPEN)) for one in reps]
     rules = parse_rule_set(resources.text("drills", drill), drill)
     assert rules.drill is not None
     return session(

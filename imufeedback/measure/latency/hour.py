@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from imufeedback import resources
 from imufeedback.audio import BUFFER_MS, RATE_HZ, rendered
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.cues.mixer import Mixer, Request
 from imufeedback.cues.schedule import CUE_LIFE_S
 from imufeedback.measure.latency.motion import AIR_S, INTERVAL_S, SENSOR_WORK_S
@@ -25,7 +26,7 @@ from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.records import DeviceBlock, ImuBlock, OrientationBlock, RawPacket, frozen
 from imufeedback.sounds import Sound
 from imufeedback.synth.sensors import WORN
-from imufeedback.timing import Merger, SensorClock
+from imufeedback.timing import Merger
 
 HOUR_S, MINUTE_S = 3600.0, 60.0
 SKEW_PPM = (45.0, -50.0, 12.0)
@@ -126,14 +127,7 @@ class _Chain:
     def __init__(self, sensor: str, layout: Layout, skew_ppm: float) -> None:
         self._sensor, self._layout = sensor, layout
         self._decoder = Decoder(sensor, layout, 0)
-        self._clock = SensorClock(
-            sensor,
-            tick_unit_s=layout.counter.unit_s,
-            tick_bits=layout.counter.bits,
-            tick_modulus=layout.counter_modulus,
-            nominal_hz=layout.rate_hz,
-            origin_ns=0,
-        )
+        self._clock = clock_of(sensor, layout, 0)
         self._rate_hz = layout.rate_hz * (1.0 + skew_ppm * 1e-6)
         still = np.zeros((layout.samples_per_packet, 3))
         self._payload = bytearray(encode(layout, 0, 0, still + 0.01, still + np.array([0.1, 0.2, 9.8])))

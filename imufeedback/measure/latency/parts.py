@@ -10,13 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.audio import RATE_HZ
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.cues.waveforms import SOUNDS, render
 from imufeedback.measure.latency.measure import Trace
 from imufeedback.measure.latency.motion import RadioStream
 from imufeedback.measure.latency.onset import find
 from imufeedback.packets import Decoder, Layout
 from imufeedback.records import DeviceBlock, ImuBlock, RawPacket
-from imufeedback.timing import SensorClock
 
 Array = npt.NDArray[np.float64]
 PARTS = ("radio", "engine", "hand_over", "output", "end_to_end")
@@ -106,15 +106,7 @@ def _map(stream: RadioStream, trace: Trace, packets: list[RawPacket]) -> tuple[A
     """(N,) estimated session times of one sensor's samples, and when they were really taken."""
     layout: Layout = trace.layout
     decoder = Decoder(stream.serial, layout, trace.begin_ns)
-    clock = SensorClock(
-        stream.serial,
-        tick_unit_s=layout.counter.unit_s,
-        tick_bits=layout.counter.bits,
-        tick_modulus=layout.counter_modulus,
-        nominal_hz=layout.rate_hz,
-        origin_ns=trace.begin_ns,
-        delay_s=layout.delay_s,
-    )
+    clock = clock_of(stream.serial, layout, trace.begin_ns, delay_s=layout.delay_s)
     estimated, true = [], []
     first = stream.samples.clock.first_tick
     for packet in packets:

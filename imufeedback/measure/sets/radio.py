@@ -11,6 +11,7 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
+from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.measure import arrivals, bad_day, clocks, golfer, live_load, outages
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
@@ -19,7 +20,6 @@ from imufeedback.records import Angles, DeviceBlock, Notice, PacketRejected, Raw
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import raw_packets, sensor_streams, serial_of
-from imufeedback.timing import SensorClock
 
 HOUR_S = 3600.0
 QUICK_S = 50.0
@@ -170,17 +170,7 @@ def cost(context: Context) -> Iterator[Measured]:
 
 def _cost_us(layout: Layout, packets: list[RawPacket], stretch: int) -> float:
     decoders = {serial_of(one): Decoder(serial_of(one), layout, 0) for one in WORN}
-    clocks = {
-        serial: SensorClock(
-            serial,
-            tick_unit_s=layout.counter.unit_s,
-            tick_bits=layout.counter.bits,
-            tick_modulus=layout.counter_modulus,
-            nominal_hz=layout.rate_hz,
-            origin_ns=0,
-        )
-        for serial in decoders
-    }
+    clocks = {serial: clock_of(serial, layout, 0) for serial in decoders}
     best = float("inf")
     for begin in range(0, len(packets) - stretch, stretch):
         begun = time.process_time()
