@@ -132,7 +132,7 @@ class _Field(QDoubleSpinBox):
             return self._baseline_at
         return super().valueFromText(text)
 
-    def validate(self, text: str, position: int) -> object:
+    def validate(self, text: str, position: int) -> tuple[QValidator.State, str, int]:
         if self._baseline_at is not None and text == phrase("own_baseline"):
             return QValidator.State.Acceptable, text, position
         return super().validate(text, position)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
@@ -74,17 +75,21 @@ def made(of: Drawn, flaws: Sequence[tuple[DrawnFlaw, float]], *, falls: bool) ->
         of = flaw.inputs(of, size)
 
     def changed(pelvis: chain.Pelvis, legs: Legs) -> chain.Pelvis:
-        slopes = _even
+        slopes: Callable[[float, float], Knots] = _even
         for flaw, size in flaws:
             if flaw.knee is not None:
-                pelvis = _bent(of, pelvis, legs, lambda turn, knee, f=flaw, s=size: f.knee(turn, knee, s))
+                pelvis = _bent(of, pelvis, legs, partial(_sized, flaw.knee, size))
             if flaw.slopes is not None:
-                slopes = lambda fall, end, f=flaw, s=size: f.slopes(s, fall, end)  # noqa: E731
+                slopes = partial(flaw.slopes, size)
         if falls or any(flaw.falls for flaw, _ in flaws):
             pelvis = _followed(pelvis, legs, slopes, as_made=any(flaw.ends_as_made for flaw, _ in flaws))
         return pelvis
 
     return moves(of, changed)
+
+
+def _sized(knee: Callable[[Floats, Floats, float], Floats], size: float, turn: Floats, bend: Floats) -> Floats:
+    return knee(turn, bend, size)
 
 
 def _even(fall: float, end: float) -> Knots:
@@ -150,7 +155,8 @@ def _knee_gives(turn: Floats, knee: Floats, size: float) -> Floats:
     into = _smooth((turn + half) / GIVES_OVER_DEG)
     out = _smooth((turn - half) / np.maximum(turn[:, -1:] - half, 5.0))
     at = np.array([np.interp(-half, one[TOP:], bend[TOP:]) for one, bend in zip(turn, knee, strict=True)])[:, None]
-    return np.where(turn > -half, (1 - out) * (at + np.deg2rad(size) * into) + out * knee, knee)
+    bent: Floats = np.where(turn > -half, (1 - out) * (at + np.deg2rad(size) * into) + out * knee, knee)
+    return bent
 
 
 def _smooth(part: Floats) -> Floats:
@@ -160,7 +166,8 @@ def _smooth(part: Floats) -> Floats:
 
 
 def _at(marks: Floats, *change: float) -> Floats:
-    return marks + np.array(change)
+    out: Floats = marks + np.array(change)
+    return out
 
 
 def _one_block(of: Drawn, size: float) -> Drawn:
@@ -232,7 +239,7 @@ FLAWS = (
         "one block", "turns-in-the-hips", "one-block", (0.4, 0.7, 1.0), "part of the give", inputs=_one_block
     ),
     DrawnFlaw(
-        "lead leg goes along", "lead-hip-turns-in", "lead-hip-does-not-turn", (0.4, 0.7, 1.0), "part of the give",
+        "lead leg goes along", "lead-hip-turns-in", "lead-hip-does-not-turn", (0.4, 0.7, 1.0), "more give",
         inputs=_lead_along,
     ),
     DrawnFlaw(

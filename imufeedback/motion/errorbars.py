@@ -10,13 +10,11 @@ from __future__ import annotations
 import math
 
 GROWTH_DEG, WOBBLE_DEG = 0.6, 1.5
-KNEES_APART_DEG = 0.8
+KNEES_APART_DEG = 1.5
 KNEE_SLOPE = 0.01
 """Degrees of knee flexion for a degree of turn."""
 KNEE_BENDS_DEG = 0.6
 TILT_SHARE = 0.45
-LEAST_TILT_SLOPE = 0.05
-LEAST_KNEE_SLOPE = 0.05
 CHANGE_DEG, CHANGE_PER_TURN, CHANGE_TURN_DEG = 0.5, 0.033, 90.0
 ROTATION_DEG, ROTATION_SHARE = 2.0, 0.17
 """Skin and strap follow a hip's rotation only in part (Fiorentino et al., Gait Posture 2017, for skin markers); the

@@ -11,6 +11,7 @@ import numpy as np
 
 from imufeedback.motion import errorbars as bars
 from imufeedback.motion.falling import Falling
+from imufeedback.motion.positions import crossing
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats
 
@@ -30,6 +31,8 @@ MAIN_POSITIONS = ("address_s", "top_s", "level_s", "impact_s", "finish_s")
 
 LATE_SHARE = 1.5
 """Stands for "not before the finish" where a share of the turn from top to impact says when something happens."""
+LEAST_SHARE_SD = 0.01
+"""No share is known better: about a sample's turn at full pace."""
 KNEE_FROM_SHARE, KNEE_PAST_IMPACT = 0.5, float(np.deg2rad(20.0))
 """Part of that turn after which a lead knee should only straighten, and turn after impact up to which; chosen. Before,
 it may bend: players sit into the downswing."""
@@ -151,14 +154,10 @@ def _hips(at: Mapping[str, float]) -> dict[str, float]:
 
 def _half_way(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
     """When the hips come level, as a share of the turn from top to impact; level before the top is 0."""
-    t = track[:, Col.T]
-    turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
-    share = _share(track, positions, at, "level_s", Col.SIDE_TILT, zero_deg=0.0)
     around = positions.get("level_s", positions["impact_s"])
-    turn_rate, tilt_rate = (np.interp(around, t, track[:, col]) for col in (Col.TURN_RATE, Col.SIDE_TILT_RATE))
-    slope = max(abs(float(tilt_rate)) / max(abs(float(turn_rate)), 1e-6), bars.LEAST_TILT_SLOPE)
-    sd = bars.tilt(_deg(np.interp(around, t, track[:, Col.TILT_SD])))
-    return {"level_turn_share": share, "level_turn_sd_share": sd / slope / turned}
+    sd = np.deg2rad(bars.tilt(_deg(np.interp(around, track[:, Col.T], track[:, Col.TILT_SD]))))
+    share, sd_share = _share(track, positions, at, track[:, Col.SIDE_TILT], float(sd))
+    return {"level_turn_share": share, "level_turn_sd_share": sd_share}
 
 
 def _knees(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
@@ -168,11 +167,10 @@ def _knees(track: Floats, positions: Mapping[str, float], at: Mapping[str, float
         np.interp(positions["impact_s"], t, track[:, col]) for col in (Col.LEAD_KNEE_RATE, Col.TURN_RATE)
     )
     apart = track[:, Col.TRAIL_KNEE] - track[:, Col.LEAD_KNEE]
-    top, impact = np.interp([positions["top_s"], positions["impact_s"]], t, apart)
-    gain = max(_deg(impact - top) / turned, bars.LEAST_KNEE_SLOPE)
+    share, sd_share = _share(track, positions, at, apart, float(np.deg2rad(bars.KNEES_APART_DEG)))
     return {
-        "knees_cross_turn_share": _share(track, positions, at, "knees_cross_s", None, zero_deg=0.0, values=apart),
-        "knees_cross_turn_sd_share": bars.KNEES_APART_DEG / gain / turned,
+        "knees_cross_turn_share": share,
+        "knees_cross_turn_sd_share": sd_share,
         "lead_knee_rate_impact_deg_s": _deg(rate),
         "lead_knee_slope_impact_ratio": float(rate / turn_rate) if turn_rate > 0 else 0.0,
         "lead_knee_slope_impact_sd_ratio": bars.KNEE_SLOPE,
@@ -194,23 +192,21 @@ def _bends_again(track: Floats, positions: Mapping[str, float], turned_deg: floa
 
 
 def _share(
-    track: Floats,
-    positions: Mapping[str, float],
-    at: Mapping[str, float],
-    position: str,
-    col: Col | None,
-    *,
-    zero_deg: float,
-    values: Floats | None = None,
-) -> float:
-    """Turn made at a position, as a share of that from top to impact; 0 when it had happened before the top."""
-    t = track[:, Col.T]
-    if position in positions:
-        made = _deg(np.interp(positions[position], t, track[:, Col.TURN])) - at["pelvis_turn_top_deg"]
-        return made / (at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"])
-    looked_at = track[:, col] if values is None and col is not None else values
-    assert looked_at is not None
-    return 0.0 if _deg(np.interp(positions["top_s"], t, looked_at)) >= zero_deg else LATE_SHARE
+    track: Floats, positions: Mapping[str, float], at: Mapping[str, float], values: Floats, sd: float
+) -> tuple[float, float]:
+    """Turn made when something rises through nothing, as a share of that from top to impact; 0 when it had happened
+    before the top. And its standard deviation: how much sooner and later that is with values one `sd` off."""
+    down = (track[:, Col.T] >= positions["top_s"]) & (track[:, Col.T] <= positions["finish_s"])
+    turn = track[down, Col.TURN]
+
+    def made(level: float) -> float:
+        at_turn = crossing(turn, values[down], level)
+        if at_turn is None:
+            return 0.0 if values[down][0] >= level else LATE_SHARE
+        return (_deg(at_turn) - at["pelvis_turn_top_deg"]) / (at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"])
+
+    share, sooner, later = (made(level) for level in (0.0, -sd, sd))
+    return share, max(abs(share - sooner), abs(later - share), LEAST_SHARE_SD)
 
 
 def _mirror(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:

@@ -25,9 +25,9 @@ from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings
 
 PROGRESS_ITEMS = 2000
-WAY = 3
+WAY = 4
 """Counts the ways of judging within one version: 2 has void reps, 3 one stall live and afterwards, and rules that
-are not judged yet."""
+are not judged yet, 4 limits that a baseline narrows, and a stall as long for the tone as for the finding."""
 
 
 @dataclass(frozen=True, slots=True)

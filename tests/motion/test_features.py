@@ -150,3 +150,16 @@ def test_names_end_in_a_unit(measured):
 
 def test_all_are_numbers(measured):
     assert all(type(value) is float and math.isfinite(value) for value in measured[1].values())
+
+
+def test_a_lead_knee_that_bends_again_around_impact_shows_by_how_much(rows) -> None:
+    found, _ = positions_of(rows, TOP_S, FINISH_S)
+    bent = rows.copy()
+    turn = np.degrees(rows[:, Col.TURN])
+    bent[:, Col.TRAIL_KNEE] = 0.4
+    straightens = np.interp(turn, [-42, 0, 30, 50, 85], [35, 22, 10, 17, 12])
+    bent[:, Col.LEAD_KNEE] = np.radians(straightens)
+    values = features(bent, found, fall())
+    assert values["lead_knee_bends_again_deg"] == pytest.approx(7, abs=0.3)
+    bent[:, Col.LEAD_KNEE] = np.radians(np.interp(turn, [-42, -20, 85], [30, 38, 5]))
+    assert features(bent, found, fall())["lead_knee_bends_again_deg"] == 0, "players sit into the downswing"

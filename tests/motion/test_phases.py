@@ -17,11 +17,11 @@ LIMITS = RepLimits()
 
 def seen(**deg_or_s: float) -> Seen:
     """Angles in degrees, times in seconds."""
-    angles = {"turn", "turn_rate", "furthest_away", "fastest", "thigh_moved", "risen"}
+    angles = {"turn", "turn_rate", "furthest_away", "fastest", "bent", "behind", "risen"}
     return Seen(**{name: math.radians(value) if name in angles else value for name, value in deg_or_s.items()})
 
 
-SWINGING = {"t_s": 2.0, "since_s": 1.0, "furthest_away": -42, "thigh_moved": 20}
+SWINGING = {"t_s": 2.0, "since_s": 1.0, "furthest_away": -42, "bent": 20, "behind": 79}
 CASES = {
     (Phase.ADDRESS, Phase.BACKSWING, "leaves away from the target"): seen(turn=-5),
     (Phase.ADDRESS, Phase.WAITING, "stands up"): seen(turn=0, risen=13),
@@ -29,7 +29,10 @@ CASES = {
     (Phase.BACKSWING, Phase.WAITING, "stands up and walks off"): seen(**SWINGING, turn=-30, turn_rate=-20, risen=15),
     (Phase.BACKSWING, Phase.WAITING, "takes too long"): seen(**SWINGING | {"t_s": 27.0}, turn=-30, turn_rate=-1),
     (Phase.BACKSWING, Phase.WAITING, "a thigh moves as in a step"): seen(
-        **SWINGING | {"thigh_moved": 50}, turn=-30, turn_rate=-20
+        **SWINGING | {"bent": 50}, turn=-30, turn_rate=-20
+    ),
+    (Phase.BACKSWING, Phase.WAITING, "a thigh is far behind"): seen(
+        **SWINGING | {"behind": 95}, turn=-30, turn_rate=-20
     ),
     (Phase.BACKSWING, Phase.WAITING, "data are missing"): seen(**SWINGING, turn=-30, turn_rate=-9, lost_since_s=1.7),
     (Phase.BACKSWING, Phase.DOWNSWING, "turns back"): seen(**SWINGING, turn=-40.5, turn_rate=30),

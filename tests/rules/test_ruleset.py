@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from importlib.resources import files
 
+import msgspec
 import pytest
 from rule_texts import HEAD
 from swings import SWING, address, angles, course, cut, ramp
 
+from imufeedback import resources
+from imufeedback.conduct.limits import live_limits, rep_limits
 from imufeedback.cues.waveforms import SOUNDS
 from imufeedback.errors import BadToml, UsageError
 from imufeedback.motion import LiveLimits, MotionStage, RepLimits
@@ -190,3 +194,18 @@ def test_one_limit_is_changed_by_its_key(swing):
 def test_a_limit_outside_its_own_range_is_an_error():
     with pytest.raises(BadToml, match="not inside its own range"):
         parsed("limit = 20.0", "limit = 20.0\nallowed = [50.0, 60.0]")
+
+
+@pytest.mark.parametrize("name", ["rules/swing", "drills/full-swings", "drills/rehearsal-from-the-top"])
+def test_the_tone_comes_when_a_stall_is_longer_than_the_finding_allows(name: str) -> None:
+    kind, _, one = name.partition("/")
+    rules = parse_rule_set(resources.text(kind, one), one)
+    for longest in (rules, with_limit(rules, "trail-thigh-keeps-falling", 9.0)):
+        limit = next(rule.limit for rule in longest.rules if rule.id == "trail-thigh-keeps-falling")
+        assert math.degrees(live_limits(longest).dead_turn_rad) == pytest.approx(limit)
+        assert live_limits(longest).min_slope == rep_limits(longest).min_slope
+
+
+def test_a_rule_set_of_before_keeps_its_own_length_for_the_tone(swing) -> None:
+    before = msgspec.structs.replace(swing, live=msgspec.structs.replace(swing.live, dead_turn_deg=3.0))
+    assert math.degrees(live_limits(before).dead_turn_rad) == pytest.approx(3.0)

@@ -71,7 +71,7 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
             edge = self.own.high if sign > 0 else self.own.low
             not_fine, not_own = verdict(sign * (value - fine), sd), verdict(sign * (value - edge), self.own.spread)
             narrow = min(not_fine, not_own, key=HARSHER.index)
-            if HARSHER.index(narrow) > HARSHER.index(found):
+            if narrow is not None and HARSHER.index(narrow) > HARSHER.index(found):
                 shown, bar = (fine, sd) if sign * fine > sign * edge else (edge, self.own.spread)
                 return Outcome(self.when(rep), value, narrow, bar, shown, by_own=True)
         return Outcome(self.when(rep), value, found, sd, limit) if found else None
