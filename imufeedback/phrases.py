@@ -479,10 +479,10 @@ PHRASES = {
     "notice.out_of_reach": "out of reach, or switched off",
     "notice.slept_or_busy": "the computer slept or was busy, or they were out of reach",
     "notice.none_heard": (
-        "no sensor was heard for {span} – {why}; what was done meanwhile is only judged where it came late"
+        "no sensor was heard for {span} – {why}; what was done meanwhile is only checked where it came late"
     ),
     "notice.one_not_heard": (
-        "sensor {sensor} was not heard for {span} – {why}; what was done meanwhile is only judged where it came late"
+        "sensor {sensor} was not heard for {span} – {why}; what was done meanwhile is only checked where it came late"
     ),
     "notice.slept": (
         "the computer slept for about {slept_s:.0f} s: the sensors' clocks ran on and its own stood "

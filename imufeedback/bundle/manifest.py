@@ -94,12 +94,17 @@ def _laid_over(unknown: Mapping[str, Json], known: Mapping[str, Json]) -> dict[s
     """Known values; of the unknown ones those that no known key has, and so in the homework with the same drill and
     day."""
     out = {key: value for key, value in unknown.items() if key not in Manifest.__struct_fields__} | dict(known)
-    before = {_which(one): one for one in unknown.get("homework", ()) if isinstance(one, dict)}
+    before = {_which(one): one for one in _objects(unknown.get("homework"))}
     out["homework"] = [
-        {k: v for k, v in before.get(_which(one), {}).items() if k not in Given.__struct_fields__} | one
-        for one in known["homework"]
+        {k: v for k, v in before.get(_which(one), {}).items() if k not in Given.__struct_fields__} | dict(one)
+        for one in _objects(known["homework"])
     ]
     return out
+
+
+def _objects(value: Json) -> list[Mapping[str, Json]]:
+    """Those of a list."""
+    return [one for one in value if isinstance(one, Mapping)] if isinstance(value, list) else []
 
 
 def _which(one: Mapping[str, Json]) -> tuple[str, str]:

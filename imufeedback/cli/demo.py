@@ -10,6 +10,7 @@ import typer
 from imufeedback.cli.output import (
     check_writable,
     given_text,
+    limits_text,
     print_next,
     print_notes,
     print_reps,

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from imufeedback.live.lesson import Block
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.drill import Drill, Step
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.practice import Act, Stop, Turn
-from imufeedback.synth.swing import Flaw
 
 RANGE_DEG = {("trail", "in"): 36.0, ("trail", "out"): 33.0, ("lead", "in"): 28.0, ("lead", "out"): 34.0}
 """How far this golfer's hips turn, by side and direction: the lead hip is tight inward. Chosen, no source."""

@@ -17,12 +17,12 @@ from imufeedback.records import Event, Hand, Item, Mode, Rep, Role, StepTold
 from imufeedback.report.screened import POSITION
 from imufeedback.rules.screening import TRIALS, Screening, screen, trial_of
 from imufeedback.synth.errors import SensorModel
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.practice import Act, Stop, Turn, make_practice_script
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN
-from imufeedback.synth.swing import Flaw
 
 TYPICAL = PRESETS["typical"]
 SIDES, DIRECTIONS = ("trail", "lead"), ("in", "out")

@@ -11,16 +11,15 @@ from collections.abc import Iterator
 from html import escape
 from importlib import resources
 
-from imufeedback import __version__
 from imufeedback.errors import UsageError
 from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.posture import pose_of
 from imufeedback.figure.shapes import Label, Part
-from imufeedback.motion.features import AT_MARKS, MAIN_POSITIONS
+from imufeedback.motion.features import AT_POSITIONS, MAIN_POSITIONS
 from imufeedback.records import Hand
 from imufeedback.report import svg
 from imufeedback.report.plain_words import feature_word, unit_of
-from imufeedback.report.style import STYLE
+from imufeedback.report.render import render
 from imufeedback.rules.vocabulary import FEATURES
 from imufeedback.spelling import meant
 
@@ -64,34 +63,30 @@ def as_html(name: str, hand: Hand = Hand.RIGHT) -> str:
 
 def as_page(name: str, hand: Hand = Hand.RIGHT) -> str:
     """A whole page that needs nothing else."""
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title_of(name))}</title><style>{STYLE}</style></head><body><main>\n{as_html(name, hand)}"
-        f"\n<footer>imufeedback {escape(__version__)}</footer></main></body></html>\n"
-    )
+    return render("imufeedback.report", "guide.html", title=title_of(name), body=as_html(name, hand))
 
 
 def _blocks(text: str) -> Iterator[str]:
-    """Headings, paragraphs, lists and figures, each by itself."""
-    return (block.strip() for block in text.split("\n\n") if block.strip())
+    """Figures and lists of numbers each by itself, and what stands between them."""
+    return (block.strip() for block in re.split(r"^(\[figures: .*\]|\[numbers\])$", text, flags=re.M) if block.strip())
 
 
 def _wrapped(line: str) -> str:
+    """Tables and code stay as they are written."""
+    if not line or line.startswith(("|", "```", " ")):
+        return line
     return textwrap.fill(line, WIDTH, subsequent_indent="  " if line.startswith("- ") else "")
 
 
 def _html(block: str, hand: Hand) -> str:
+    from markdown_it import MarkdownIt  # only who makes a page waits for it
+
     if found := _FIGURES.fullmatch(block):
         return _figures(found[1].split(", "), View(found[2]), hand)
     if block == "[numbers]":
         return _list(_numbers())
-    if block.startswith("#"):
-        level = len(block) - len(block.lstrip("#"))
-        return f"<h{level}>{escape(block[level:].strip())}</h{level}>"
-    if block.startswith("- "):
-        return _list([line.removeprefix("- ") for line in block.splitlines()])
-    return f"<p>{escape(block)}</p>"
+    made: str = MarkdownIt("commonmark", {"html": False}).enable("table").render(block)
+    return made
 
 
 def _list(lines: list[str]) -> str:
@@ -116,11 +111,14 @@ def _words(label: Label) -> str:
 
 
 def _numbers() -> list[str]:
-    """Every feature that is no error bar: its words, its unit, and its name in files; angles at marks in one line."""
-    marks = [one.removesuffix("_s") for one in MAIN_POSITIONS]
-    at_marks = {f"{angle}_{mark}_deg" for angle in AT_MARKS for mark in marks}
-    lines = [f"{angle.replace('_', ' ')} (°) at {', '.join(marks)}: {angle}_{marks[0]}_deg …" for angle in AT_MARKS]
-    for name in sorted(one for one in FEATURES - at_marks if "_sd_" not in one):
+    """Every feature that is no error bar: its words, its unit, and its name in files; angles at positions in one line."""
+    positions = [one.removesuffix("_s") for one in MAIN_POSITIONS]
+    at_positions = {f"{angle}_{position}_deg" for angle in AT_POSITIONS for position in positions}
+    lines = [
+        f"{angle.replace('_', ' ')} (°) at {', '.join(positions)}: {angle}_{positions[0]}_deg …"
+        for angle in AT_POSITIONS
+    ]
+    for name in sorted(one for one in FEATURES - at_positions if "_sd_" not in one):
         unit = unit_of(name)
         lines.append(f"{feature_word(name)}{f' ({unit})' if unit else ''}: {name}")
     return lines

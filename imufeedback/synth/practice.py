@@ -12,11 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.records import Floats, Hand
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
+from imufeedback.synth.legs import address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
 from imufeedback.synth.player import Pace, Player, make_player, rep_shape
 from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, around, calibration
-from imufeedback.synth.swing import Flaw, Swing, make_swing
+from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
 STAGGER_DEG = 26.0
@@ -24,6 +26,8 @@ STAGGER_DEG = 26.0
 STEP_S, SETTLE_S = 1.0, 1.2
 """Into a stance, and still in it before the first turn."""
 RETURN_S = 1.2
+HIP_SHARE = 0.3
+"""Of the pelvis' turn that the hips take up on the way to a stop: as in the swings of `synth.legs`."""
 FINISH_DEG = 60.0
 TALL_DEG = {
     Channel.FORWARD_TILT: 2.0,
@@ -123,22 +127,21 @@ class _Maker:
 
     def stop(self, act: Stop) -> None:
         self.stand(None)
-        shape = self.player.shape
-        address = shape.address()
+        posture = address(self.player.shape)
         turn, tilt = (float(np.deg2rad(one)) for one in (act.turn_deg, act.side_tilt_deg))
-        back = {**address, **_turned(float(np.deg2rad(-30.0)), shape.share)}
-        there = {**address, **_turned(turn, shape.share), Channel.SIDE_TILT: tilt}
+        back = {**posture, **_turned(float(np.deg2rad(-30.0)), HIP_SHARE)}
+        there = {**posture, **_turned(turn, HIP_SHARE), Channel.SIDE_TILT: tilt}
         if act.turn_deg > FINISH_DEG:
             there |= {channel: float(np.deg2rad(angle)) for channel, angle in TALL_DEG.items()}
-        self._go(STANDING, address, BEND_S, ADDRESS_S)
-        self._go(address, back, 1.5, 0.1)
+        self._go(STANDING, posture, BEND_S, ADDRESS_S)
+        self._go(posture, back, 1.5, 0.1)
         self._go(back, there, 1.5, act.hold_s)
         self._go(there, STANDING, RETURN_S, 2 * REST_S)
 
     def swing(self, flaw: Flaw) -> None:
         self.stand(None)
         shape = rep_shape(self.player.shape, self._rng)
-        self._add([move(self._now_s, self._now_s + BEND_S, STANDING, shape.address())])
+        self._add([move(self._now_s, self._now_s + BEND_S, STANDING, address(shape))])
         start_s = self._now_s
         swing = make_swing(shape, flaw, start_s + ADDRESS_S)
         self._add(around(swing, start_s, REST_S))
