@@ -11,26 +11,31 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtGui import QAction, QCloseEvent, QResizeEvent
-from PySide6.QtWidgets import QMainWindow, QMessageBox, QPushButton, QStackedWidget
+from PySide6.QtGui import QAction, QCloseEvent, QKeySequence, QResizeEvent
+from PySide6.QtWidgets import QMainWindow, QMenu, QMessageBox, QPushButton, QToolTip
 
 from imufeedback.app import palette, words
 from imufeedback.app.banner import Banner
 from imufeedback.app.bay_view import BayView, newest
-from imufeedback.app.cautions import CautionsDialog, CautionsPage
+from imufeedback.app.cautions import CautionsPage
 from imufeedback.app.coach import ANSWERS, TARGET_STEP_DEG, Coach, Keeper, OnCommand
+from imufeedback.app.common_keys import common_slots
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.feed import TRAIL_THIGH, EventFeed, Snapshot
 from imufeedback.app.frame_clock import FRAME_MS, FrameClock, FrameStats
 from imufeedback.app.guide_pages import open_guide
+from imufeedback.app.keys import Key, Screen, key
+from imufeedback.app.keys import on as on_screen
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
 from imufeedback.app.limits import own_layers
 from imufeedback.app.purposes import show_purposes
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.range_window import RangeWindow
 from imufeedback.app.rep_table import PADDING, Meaning
+from imufeedback.app.scrolling import Pages, scrolled
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
-from imufeedback.app.theme import DARK, LIGHT
+from imufeedback.app.text_size import text_size
+from imufeedback.app.theme import THEMES
 from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
@@ -45,6 +50,7 @@ NUMBER_MS = 100
 """Numbers change more slowly than the traces, so that they can be read."""
 CALM_MS = 500
 """With less motion the traces move twice a second."""
+SIZE_KEYS = ("larger", "smaller", "plain")
 PACE_STEP_MS = 5
 """The pace of the frames is left alone for smaller changes than this."""
 
@@ -141,7 +147,7 @@ class BayWindow(QMainWindow):
         side = words.side_word(feed.hand.trail)
         self.range = RangeView(side, feed.hand)
         self.second = RangeWindow(side, feed.hand)
-        self.pages = QStackedWidget()
+        self.pages = Pages()
         self.banners = (Banner(self.pages), Banner(self.second))
         self._make_actions()
         self._arrange()
@@ -151,38 +157,35 @@ class BayWindow(QMainWindow):
         self.coach.show_rule_set(rule_set)
 
     def _make_actions(self) -> None:
-        coach, view = self.coach, self.view
-        self.mute = self._action(phrase("mute_action"), "Space", self._mute)
+        coach, view, on = self.coach, self.view, self._action
+        self.mute = on("mute", self._mute)
         self.mute.setCheckable(True)
         # Until the cautions are acknowledged, Space belongs to them.
         self.mute.setEnabled(False)
-        pause = self._action(phrase("pause_action"), "P", lambda: coach.pause(muted=self.mute.isChecked()))
-        zero = self._action(phrase("zero_action"), "Z", lambda: self._on_command(SetZero()))
-        pain = self._action(phrase("pain_action"), "X", lambda: self._on_command(Pain()))
-        limits = self._action(phrase("limits_action"), "L", lambda: coach.ask_limits(self, self._scale()))
-        higher = self._action(phrase("higher_action"), "+", lambda: coach.target_by(TARGET_STEP_DEG))
-        lower = self._action(phrase("lower_action"), "-", lambda: coach.target_by(-TARGET_STEP_DEG))
-        stop = self._action(phrase("stop_action"), "Esc", self._escape)
-        good = self._action(phrase("good_action"), "G", coach.good)
-        discard = self._action(phrase("discard_action"), "D", coach.discard)
-        further = self._action(phrase("next_step_action"), "PgDown", lambda: coach.step_by(1))
-        back = self._action(phrase("step_back_action"), "PgUp", lambda: coach.step_by(-1))
-        note = self._action(phrase("note_action"), "N", lambda: coach.note(self, self._scale()))
-        compare = self._compare_action = self._action(phrase("reference_action"), "C", coach.compare)
-        keys = zip(words.estimate_actions(), "123", ANSWERS, strict=True)
-        estimates = [self._action(text, key, partial(coach.estimate, answer)) for text, key, answer in keys]
-        self.range_action = self._action(phrase("range_action"), "R", self._toggle_range)
-        second = self._action(phrase("second_action"), "Shift+R", self._show_second)
-        full = self._action(phrase("full_action"), "F11", self._toggle_full)
-        self.dark = self._action(phrase("theme_action"), "T", self._retheme)
-        self.calm = self._action(phrase("calm_action"), "M", self._slow_down)
-        for switch in (self.dark, self.calm):
-            switch.setCheckable(True)
-        cautions = self._action(phrase("cautions_action"), "F1", self._show_cautions)
-        delays = self._action(phrase("delays_action"), "F2", self._show_delays)
-        homework = self._action(phrase("homework_action"), "H", lambda: coach.ask_homework(self, self._scale()))
-        purposes = self._action(phrase("purposes_action"), "F3", lambda: show_purposes(self))
-        guides = [self._action(title_of(name), "", partial(self._show_guide, name)) for name in names()]
+        pause = on("pause", lambda: coach.pause(muted=self.mute.isChecked()))
+        zero = on("zero", lambda: self._on_command(SetZero()))
+        pain = on("pain", lambda: self._on_command(Pain()))
+        limits = on("limits", lambda: coach.ask_limits(self, self._scale()))
+        higher = on("higher", lambda: coach.target_by(TARGET_STEP_DEG))
+        lower = on("lower", lambda: coach.target_by(-TARGET_STEP_DEG))
+        stop = on("stop", self._escape)
+        good, discard = on("good", coach.good), on("discard", coach.discard)
+        further, back = on("further", lambda: coach.step_by(1)), on("step-back", lambda: coach.step_by(-1))
+        note = on("note", lambda: coach.note(self, self._scale()))
+        compare = self._compare_action = on("compare", coach.compare)
+        estimates = [on(f"estimate-{key}", partial(coach.estimate, answer)) for key, answer in enumerate(ANSWERS, 1)]
+        self.range_action = on("range", self._toggle_range)
+        second, full = on("second", self._show_second), on("full", self._toggle_full)
+        theme = on("theme", self._retheme)
+        self.calm = on("calm", self._slow_down)
+        self.calm.setCheckable(True)
+        slots = common_slots(self, Screen.BAY)
+        anywhere = {one.name: self._common(one, slots[one.name]) for one in on_screen(Screen.ANYWHERE)}
+        sizes = [anywhere[one] for one in SIZE_KEYS]
+        delays = on("delays", self._show_delays)
+        homework = on("homework", lambda: coach.ask_homework(self, self._scale()))
+        purposes = on("purposes", lambda: show_purposes(self, self._scale()))
+        guides = [self._guide_action(name) for name in names()]
         self._in_session = [pause, pain, zero, limits, higher, lower, good, discard, note, compare]
         self._in_session += [self.range_action, second, homework, further, back, *estimates]
         menus = {
@@ -201,8 +204,8 @@ class BayWindow(QMainWindow):
             ],
             phrase("rep_menu"): [good, discard, note, compare],
             phrase("estimate_menu"): estimates,
-            phrase("view_menu"): [self.range_action, second, full, self.dark, self.calm],
-            phrase("help_menu"): [cautions, *guides, purposes, delays],
+            phrase("view_menu"): [self.range_action, second, full, theme, self.calm, *sizes],
+            phrase("help_menu"): [anywhere["keys"], anywhere["cautions"], *guides, purposes, delays],
         }
         if self._on_preview is not None:
             menus[phrase("sounds_menu")] = [self._preview(name) for name in SOUNDS]
@@ -215,9 +218,12 @@ class BayWindow(QMainWindow):
         pairs = zip(shown, words.short_buttons(), strict=True)
         view.add_buttons([_button(action, text) for action, text in pairs])
 
-    def _action(self, text: str, keys: str, slot: Callable[[], Any]) -> QAction:
-        action = QAction(text, self)
-        action.setShortcut(keys)
+    def _action(self, name: str, slot: Callable[[], Any]) -> QAction:
+        return self._common(key(Screen.BAY, name), slot)
+
+    def _common(self, row: Key, slot: Callable[[], Any]) -> QAction:
+        action = QAction(row.text(), self)
+        action.setShortcuts([QKeySequence(one) for one in row.keys])
         self.addAction(action)  # else its key would go with the menu, which the range view hides
         # The signal carries "checked", which none of the slots wants.
         action.triggered.connect(lambda *_: slot())
@@ -240,7 +246,7 @@ class BayWindow(QMainWindow):
         self.pages.addWidget(self.cautions)
         self.pages.addWidget(self.view)
         self.pages.addWidget(self.range)
-        self.setCentralWidget(self.pages)
+        self.setCentralWidget(scrolled(self.pages))
         self.setWindowTitle(phrase("window_title"))
         self.setStyleSheet(_SHEET)
         self.setMinimumSize(900, 560)
@@ -255,6 +261,7 @@ class BayWindow(QMainWindow):
         self._frames.setTimerType(Qt.TimerType.PreciseTimer)
         self._frames.timeout.connect(self._frame)
         self._frames.start(FRAME_MS)
+        text_size.changed.connect(self.rescale)
         self._leaving = QTimer(self)
         self._leaving.setInterval(30)
         self._leaving.timeout.connect(self._leave_when_stopped)
@@ -376,6 +383,7 @@ class BayWindow(QMainWindow):
         angle_deg, shown = newest(self.view.visible(snapshot))[0][TRAIL_THIGH], self.view.shown(snapshot)
         for view in self.ranges:
             view.show_state(shown)
+            view.show_trouble(self.view.trouble_in(shown))
             view.show_result(self.view.result)
             view.show_angle(angle_deg)
 
@@ -397,14 +405,19 @@ class BayWindow(QMainWindow):
         window.showMaximized() if window.isFullScreen() else window.showFullScreen()
 
     def _retheme(self) -> None:
+        """The next look of the range view."""
+        following = THEMES[(THEMES.index(self.range.theme) + 1) % len(THEMES)]
         for view in self.ranges:
-            view.show_theme(DARK if self.dark.isChecked() else LIGHT)
+            view.show_theme(following)
 
     def _slow_down(self) -> None:
         self._frames.setInterval(CALM_MS if self.calm.isChecked() else FRAME_MS)
 
-    def _show_cautions(self) -> None:
-        CautionsDialog(self, self._scale()).open()
+    def _guide_action(self, name: str) -> QAction:
+        """A page that explains, in the menu only."""
+        action = QAction(title_of(name), self)
+        action.triggered.connect(partial(self._show_guide, name))
+        return action
 
     def _show_guide(self, name: str) -> None:
         try:
@@ -427,6 +440,7 @@ class BayWindow(QMainWindow):
             lost=feed.dropped,
         )
         box = QMessageBox(QMessageBox.Icon.NoIcon, phrase("delays_action"), text, parent=self)
+        box.setFont(pixel_font(15 * self._scale()))
         box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         box.open()
 
@@ -442,9 +456,19 @@ class BayWindow(QMainWindow):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)
-        self.cautions.rescale(self._scale())
-        self.view.rescale(self._scale())
-        self.menuBar().setFont(pixel_font(13 * self._scale()))
+        self.rescale()
+
+    def rescale(self) -> None:
+        """Fit texts to the window and to the size that a person chose."""
+        scale = self._scale()
+        self.cautions.rescale(scale)
+        self.view.rescale(scale, self.width())
+        self.menuBar().setFont(pixel_font(13 * scale))
+        for action in self.menuBar().actions():
+            menu = action.menu()
+            if isinstance(menu, QMenu):
+                menu.setFont(pixel_font(14 * scale))
+        QToolTip.setFont(pixel_font(13 * scale))
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
         if self._gone:

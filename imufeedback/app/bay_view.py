@@ -19,17 +19,19 @@ from imufeedback.app import words
 from imufeedback.app.body_view import BodyView
 from imufeedback.app.compare import CompareTable
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, TURN, Snapshot
-from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
+from imufeedback.app.labels import NARROW, TARGET, ElidedLabel, MessageLine, pixel_font
 from imufeedback.app.last_reps import LastReps
 from imufeedback.app.palette import Shown
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.result import Result, result_of
+from imufeedback.app.scrolling import fold
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
 from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
+from imufeedback.app.trouble import Trouble, Troubles
 from imufeedback.app.turn_plot import TurnPlot
 from imufeedback.cues.telling import Telling
 from imufeedback.figure.drawing import Shown as Drawn
@@ -104,7 +106,8 @@ class BayView(QWidget):
         self.step = StepPanel(hand)
         self.strip_title, self.strip = QLabel(phrase("strip_title")), LastReps()
         self.plots = TracePlots(hand, on_painted)
-        self.key = ElidedLabel(phrase("lines_key"))
+        self.key = QLabel(phrase("lines_key"))
+        self.key.setWordWrap(True)
         self.table_title = QLabel(phrase("table_title"))
         self.no_reps = QLabel(phrase("no_reps_yet"))
         self.table = RepTable(meaning)
@@ -121,7 +124,7 @@ class BayView(QWidget):
         self._last_tone: str | None = None
         self._delay_ms: float | None = None
         self._sound_trouble = ""
-        self._unrecorded = ""
+        self._troubles = Troubles(self.sensors.name_of)
         self._spans = PhaseSpans()
         self._times: deque[TimeMark] = deque(maxlen=MARKS_KEPT)
         self._states: deque[StateMark] = deque(maxlen=MARKS_KEPT)
@@ -136,6 +139,7 @@ class BayView(QWidget):
         column.addWidget(self.panel)
         column.addWidget(self.step)
         strip = QHBoxLayout()
+        self._foldable = [strip]
         strip.setSpacing(10)
         strip.addWidget(self.strip_title)
         strip.addWidget(self.strip, 1)
@@ -143,10 +147,14 @@ class BayView(QWidget):
         column.addLayout(self._middle(), 1)
         column.addWidget(self.messages)
         column.addWidget(self.sensors)
-        self._bottom = QHBoxLayout()
+        said, self._bottom = QHBoxLayout(), QHBoxLayout()
+        said.setSpacing(14)
         self._bottom.setSpacing(14)
-        self._bottom.addWidget(self.sound)
-        self._bottom.addWidget(self.recording, 1)
+        self.sound.setWordWrap(True)
+        said.addWidget(self.sound)
+        said.addWidget(self.recording, 1)
+        self._bottom.addLayout(said, 1)
+        self._foldable += [self._bottom]
         column.addLayout(self._bottom)
 
     def _middle(self) -> QHBoxLayout:
@@ -162,6 +170,7 @@ class BayView(QWidget):
             right.addWidget(widget)
         right.addWidget(self.table, 50)
         row = QHBoxLayout()
+        self._foldable += [row]
         row.setSpacing(10)
         row.addLayout(left, 41)
         row.addWidget(self.body, 18)
@@ -171,12 +180,28 @@ class BayView(QWidget):
     def add_buttons(self, buttons: list[QPushButton]) -> None:
         """Put the window's buttons at the right of the lowest line."""
         self._buttons = buttons
+        row = QHBoxLayout()
         for button in buttons:
-            self._bottom.addWidget(button)
+            row.addWidget(button)
+        self._bottom.addLayout(row)
 
-    def rescale(self, scale: float) -> None:
-        """Fit texts to the window: 1 is a window 720 pixels high."""
-        for part in (self.panel, self.plots, self.turn, self.compare, self.table, self.messages, self.sensors):
+    def rescale(self, scale: float, room: int) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high; `room` is its width. Where three columns
+        have no room they stand below each other, and the view scrolls."""
+        narrow = room < NARROW * scale
+        for layout in self._foldable:
+            fold(layout, narrow=narrow)
+        parts: tuple[tuple[QWidget, int], ...] = (
+            (self.plots, 420),
+            (self.body, 300),
+            (self.turn, 260),
+            (self.table, 200),
+        )
+        for widget, least in parts:
+            widget.setMinimumHeight(round(least * scale) if narrow else 0)
+        self.panel.rescale(scale, tall=narrow)
+        self.sensors.rescale(scale, short=narrow)
+        for part in (self.plots, self.turn, self.compare, self.table, self.messages):
             part.rescale(scale)
         self.step.rescale(16 * scale)
         self.step.setFixedHeight(round(110 * scale))
@@ -185,6 +210,8 @@ class BayView(QWidget):
         self.table_title.setFont(pixel_font(14 * scale, bold=True))
         for widget in (self.key, self.no_reps, self.sound, self.recording, *self._buttons):
             widget.setFont(pixel_font(13 * scale))
+        for button in self._buttons:
+            button.setMinimumHeight(max(round(26 * scale), TARGET))
 
     # ── events ───────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -220,6 +247,7 @@ class BayView(QWidget):
 
     def hear(self, event: Event) -> None:
         """Show one rare event; what has no place on this screen is left to the recording."""
+        self._troubles.hear(event)
         allowed = self.telling.hear(event)
         if isinstance(event, Rep) and event not in allowed:
             self._hear_untold(event)
@@ -239,7 +267,6 @@ class BayView(QWidget):
     def _hear_fault(self, fault: Fault) -> None:
         self.messages.show_fault(phrase("fault", where=fault.where, what=fault.what))
         if fault.where == "recording":
-            self._unrecorded = fault.what
             self.recording.show_text(phrase("not_recorded", why=fault.what))
 
     def _hear_untold(self, rep: Rep) -> None:
@@ -356,15 +383,10 @@ class BayView(QWidget):
             self.show_muted(self._muted)
 
     @property
-    def trouble(self) -> str:
-        """What is wrong now, the worst first; empty when all is well."""
-        if self.sensors.gone:
-            return words.sensor_gone(self.sensors.gone)
-        if self._unrecorded:
-            return phrase("not_recorded", why=self._unrecorded)
-        if self._sound_trouble and not self._muted:
-            return phrase("unheard", trouble=self._sound_trouble)
-        return "" if self.sensors.low is None else words.battery_low(*self.sensors.low)
+    def trouble(self) -> Trouble | None:
+        """The worst that is wrong now; None when all is well."""
+        line = self.sensors
+        return self._troubles.worst(line.gone, self._sound_trouble, line.low, closed=line.closed, muted=self._muted)
 
     # ── frames ───────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -375,8 +397,12 @@ class BayView(QWidget):
         self.plots.draw(visible, self._times, self._states, spans)
         shown = self.shown(snapshot)
         self.panel.state.show_state(shown)
-        self.panel.state.show_trouble("" if shown is Shown.FINISHED else self.trouble)
+        self.panel.state.show_trouble(self.trouble_in(shown))
         self.body.show_pose(*self.body_of(visible))
+
+    def trouble_in(self, shown: Shown) -> Trouble | None:
+        """The trouble to show in a state: none after the end."""
+        return None if shown is Shown.FINISHED else self.trouble
 
     def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
         """The newest pose with what is drawn beside it, and the name of the rep that is drawn over it."""

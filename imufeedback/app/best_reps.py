@@ -15,6 +15,7 @@ from msgspec import Meta
 
 from imufeedback.app.tracks import Track
 from imufeedback.errors import BadFile
+from imufeedback.figure.pose import POSE
 from imufeedback.record.files import put_aside, write_own
 from imufeedback.records import Floats
 from imufeedback.texts import read_bytes
@@ -33,6 +34,9 @@ class Best(msgspec.Struct, frozen=True):
     thigh_deg: list[float | None]
     down_from: Annotated[int, Meta(ge=0)]
     at_marks_deg: list[float | None]
+    pose_deg: list[list[float | None]] = []
+    """The body at each place (`imufeedback.figure.pose.POSE`), for the outline beside the live one; empty in older
+    files."""
 
 
 class _File(msgspec.Struct, frozen=True):
@@ -48,7 +52,14 @@ def find(path: Path, today: datetime.date) -> Track | None:
     best = min(before, key=lambda one: abs((today - WEEK) - one.day))
     down_from = min(best.down_from, len(best.turn_deg) - 1)
     turn, thigh = _array(best.turn_deg), _array(best.thigh_deg)
-    return Track(best.number, turn, thigh, down_from, tuple(best.at_marks_deg), label=best.day.isoformat())
+    pose = np.array([_array(row) for row in best.pose_deg]) if _whole(best) else None
+    marks = tuple(best.at_marks_deg)
+    return Track(best.number, turn, thigh, down_from, marks, label=best.day.isoformat(), pose_deg=pose)
+
+
+def _whole(best: Best) -> bool:
+    """It has a body for each place."""
+    return len(best.pose_deg) == len(best.turn_deg) and all(len(row) == len(POSE) for row in best.pose_deg)
 
 
 def keep(path: Path, today: datetime.date, track: Track) -> None:
@@ -60,6 +71,7 @@ def keep(path: Path, today: datetime.date, track: Track) -> None:
         _list(track.thigh_deg),
         track.down_from,
         [None if value is None else round(value, 1) for value in track.at_marks_deg],
+        [] if track.pose_deg is None else [_list(row) for row in track.pose_deg],
     )
     found = _read(path)
     if found is None:

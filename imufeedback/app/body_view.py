@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from imufeedback.app import words
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.theme import LIGHT, Theme
+from imufeedback.app.theme import DARK, LIGHT, Theme
 from imufeedback.figure import shapes
 from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.shapes import Drawing, Ink, Label, Part, Shape
@@ -141,7 +141,7 @@ class BodyView(QWidget):
         if found is None:
             if len(self._pens) > 8 * len(Part):  # sizes that are gone
                 self._pens.clear()
-            ink: Ink = (shapes.LIGHT if self.theme is LIGHT else shapes.DARK)[part]
+            ink: Ink = (shapes.DARK if self.theme is DARK else shapes.LIGHT)[part]
             pen = QPen(Qt.PenStyle.NoPen)
             if ink.line:
                 pen = QPen(QColor(ink.line), max(1.0, ink.width_m * scale))
@@ -158,7 +158,7 @@ class BodyView(QWidget):
         return found
 
     def _paint_label(self, painter: QPainter, label: Label, scale: float, x0: float, y0: float, room: QRectF) -> None:
-        colours = shapes.LIGHT if self.theme is LIGHT else shapes.DARK
+        colours = shapes.DARK if self.theme is DARK else shapes.LIGHT
         painter.setPen(QColor(colours[label.part].line or self.theme.ink))
         said = words.body_label(label.part, label.value_deg)
         size, tall = painter.fontMetrics().horizontalAdvance(said), painter.fontMetrics().ascent()

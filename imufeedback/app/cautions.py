@@ -50,7 +50,7 @@ class CautionsPage(QWidget):
         self._inner.addStretch(1)
         outer = QHBoxLayout(self)
         outer.addStretch(1)
-        outer.addWidget(self._column)
+        outer.addWidget(self._column, 1000)
         outer.addStretch(1)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802 – Qt names it
@@ -61,7 +61,7 @@ class CautionsPage(QWidget):
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        self._column.setFixedWidth(round(WIDTH * scale))
+        self._column.setMaximumWidth(round(WIDTH * scale))
         self._inner.setSpacing(round(14 * scale))
         self.title.setFont(pixel_font(30 * scale, bold=True))
         for line in self.lines:

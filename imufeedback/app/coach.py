@@ -12,8 +12,9 @@ from PySide6.QtWidgets import QWidget
 from imufeedback import shipped
 from imufeedback.app import numerals, words
 from imufeedback.app.bay_view import BayView
-from imufeedback.app.dialogs import HomeworkDialog, Limit, LimitsDialog, NoteDialog
-from imufeedback.app.limits import TARGET, limits_of, rule_set_of
+from imufeedback.app.dialogs import HomeworkDialog, Limit, NoteDialog
+from imufeedback.app.limits import TARGET, limits_of, of_worn, rule_set_of
+from imufeedback.app.limits_dialog import LimitsDialog
 from imufeedback.app.practice_choices import drill_titles
 from imufeedback.app.tracks import Entry
 from imufeedback.commands import AnyCommand, Discard, Estimate, GoToStep, MarkGood, Mute, Note, Pause, SetLimit
@@ -222,7 +223,10 @@ class Coach:
 
     def ask_limits(self, parent: QWidget, scale: float) -> None:
         """Show all limits to be changed."""
-        dialog = LimitsDialog(parent, scale, self.limits, self._keeper.name if self._keeper else "")
+        limits = of_worn(self.limits, self._view.sensors.worn)
+        reps = [entry.rep.features for entry in self._view.book.counted]
+        name = self._keeper.name if self._keeper else ""
+        dialog = LimitsDialog(parent, scale, limits, name, self._view.body.hand, reps)
 
         def change(key: str, value: float) -> None:
             self.set_limit(key, value, keep=dialog.for_player)

@@ -18,6 +18,29 @@ if TYPE_CHECKING:
     from imufeedback.app.bay import BayWindow
 
 
+END_HOLD_MS = 4000
+"""The last rep is looked at for so long before the summary takes its place."""
+
+
+def show_end(window: BayWindow, practice: Practice) -> None:
+    """The summary in the same window, with what a demo can do then: its report, and closing."""
+    from imufeedback.app.ending import EndPage
+    from imufeedback.app.labels import scale_of
+
+    for action in window.actions():
+        action.setEnabled(False)  # its keys belong to the summary now
+    window.menuBar().hide()
+    page, book = EndPage(window.feed.hand), window.view.book
+    page.show_session("", book.counted, book.best(), window.view.target_deg, practice.recording)
+    page.rescale(scale_of(window))
+    for button in (page.again, page.next):
+        button.hide()
+    page.close_wanted.connect(window.close)
+    window.pages.addWidget(page)
+    window.pages.setCurrentWidget(page)
+    page.close_button.setFocus()
+
+
 def show(golfer: VirtualGolfer, journal: JournalWriter, summary: Summary, blocks: Sequence[Block] = ()) -> Practice:
     """Show the demo until its window is closed; the session has then been stopped in good order.
 
@@ -27,6 +50,8 @@ def show(golfer: VirtualGolfer, journal: JournalWriter, summary: Summary, blocks
     practices: list[Practice] = []
 
     def make_window() -> BayWindow:
+        from PySide6.QtCore import QTimer
+
         from imufeedback.app.bay_practice import bay_window
         from imufeedback.app.feed import EventFeed
 
@@ -36,6 +61,7 @@ def show(golfer: VirtualGolfer, journal: JournalWriter, summary: Summary, blocks
         roles = {serial_of(segment): segment for segment in WORN}
         lesson = Lesson(blocks, practice.command, on_block=lambda block: window.show_block(block), at_fit=True)
         window = bay_window(practice, feed, roles, on_begin=practice.start, also=lesson.hear)
+        window.ended.connect(lambda: QTimer.singleShot(END_HOLD_MS, window, lambda: show_end(window, practice)))
         return window
 
     run_app(make_window)

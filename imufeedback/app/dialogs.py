@@ -6,20 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QValidator
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
     QDialogButtonBox,
-    QDoubleSpinBox,
     QFormLayout,
-    QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
-    QRadioButton,
-    QScrollArea,
     QSpinBox,
     QVBoxLayout,
     QWidget,
@@ -31,7 +25,7 @@ from imufeedback.phrases import phrase
 from imufeedback.rules import Whose
 
 
-class _Dialog(QDialog):
+class Dialog(QDialog):
     """Title, hint, and a column for more."""
 
     def __init__(self, parent: QWidget, scale: float, title: str, hint: str) -> None:
@@ -39,12 +33,13 @@ class _Dialog(QDialog):
         self.setWindowTitle(title)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setFont(pixel_font(16 * scale))
-        self.setMinimumWidth(round(520 * scale))
+        self.setMinimumWidth(min(round(520 * scale), round(0.9 * parent.window().width())))
         self.column = QVBoxLayout(self)
         self.column.setSpacing(round(12 * scale))
         self.column.setContentsMargins(*[round(18 * scale)] * 4)
         heading = QLabel(title)
         heading.setFont(pixel_font(20 * scale, bold=True))
+        heading.setWordWrap(True)
         self.hint = QLabel(hint)
         self.hint.setWordWrap(True)
         self.hint.setFont(pixel_font(15 * scale))
@@ -52,7 +47,7 @@ class _Dialog(QDialog):
         self.column.addWidget(self.hint)
 
 
-class NoteDialog(_Dialog):
+class NoteDialog(Dialog):
     """One line of text."""
 
     noted = Signal(str)
@@ -62,6 +57,7 @@ class NoteDialog(_Dialog):
         self.text = QLineEdit()
         self.text.setMaxLength(400)
         self.text.setFont(self.font())
+        self.text.setMinimumHeight(max(round(32 * scale), 24))
         self.text.setAccessibleName(words.note_title(number))
         self.text.returnPressed.connect(self._keep)
         self.column.addWidget(self.text)
@@ -95,6 +91,12 @@ class Limit:
     """While the rule set's value stands the player's own baseline counts, and no number …"""
     narrowed: bool = False
     """… or narrows it."""
+    feature: str = ""
+    """What of a rep it is compared with."""
+    text: str = ""
+    """Of its rule."""
+    basis: str = ""
+    """What the usual value rests on."""
 
     @property
     def origin(self) -> str:
@@ -109,132 +111,7 @@ class Limit:
         return usual if for_player or self.own is None else self.own
 
 
-class _Field(QDoubleSpinBox):
-    """A number; at one value it says that the player's own baseline counts instead."""
-
-    def __init__(self, baseline_at: float | None, suffix: str) -> None:
-        super().__init__()
-        self._baseline_at, self._suffix = baseline_at, suffix
-        self.valueChanged.connect(self._with_suffix)
-        self._with_suffix(self.value())
-
-    def _is_baseline(self, value: float) -> bool:
-        return self._baseline_at is not None and abs(value - self._baseline_at) < 1e-6
-
-    def _with_suffix(self, value: float) -> None:
-        self.setSuffix("" if self._is_baseline(value) else self._suffix)
-
-    def textFromValue(self, value: float) -> str:  # noqa: N802 - Qt's name
-        return phrase("own_baseline") if self._is_baseline(value) else super().textFromValue(value)
-
-    def valueFromText(self, text: str) -> float:  # noqa: N802 - Qt's name
-        if self._baseline_at is not None and text == phrase("own_baseline"):
-            return self._baseline_at
-        return super().valueFromText(text)
-
-    def validate(self, text: str, position: int) -> tuple[QValidator.State, str, int]:
-        if self._baseline_at is not None and text == phrase("own_baseline"):
-            return QValidator.State.Acceptable, text, position
-        return super().validate(text, position)
-
-
-class LimitsDialog(_Dialog):
-    """A field for each limit, where its value comes from, and a button that puts it back. Whether a change is for today
-    or for the player is asked where there is a player to keep it for. A change is told when the field is left or Enter
-    is pressed, not at every step."""
-
-    changed = Signal(str, float)
-
-    def __init__(self, parent: QWidget, scale: float, limits: Mapping[str, Limit], player: str = "") -> None:
-        super().__init__(parent, scale, phrase("limits_title"), phrase("limits_hint"))
-        self._told = {key: limit.value for key, limit in limits.items()}
-        self.fields: dict[str, QDoubleSpinBox] = {}
-        self.origins: dict[str, QLabel] = {}
-        self.back: dict[str, QPushButton] = {}
-        self.today = QRadioButton(phrase("for_today"))
-        self.keep = QRadioButton(words.for_player(player))
-        self.today.setChecked(True)
-        if player:
-            self._ask_for_whom(scale)
-        inside = QWidget()
-        form = QGridLayout(inside)
-        form.setVerticalSpacing(round(8 * scale))
-        form.setColumnStretch(0, 1)
-        for row, limit in enumerate(limits.values()):
-            self._add(form, row, limit, scale)
-        area = QScrollArea()
-        area.setWidget(inside)
-        area.setWidgetResizable(True)
-        area.setFrameShape(QScrollArea.Shape.NoFrame)
-        area.setMinimumHeight(min(round(360 * scale), parent.height() - round(220 * scale)))
-        self.column.addWidget(area, 1)
-        close = QPushButton(phrase("close_button"))
-        close.setFont(pixel_font(15 * scale))
-        close.clicked.connect(self.accept)
-        self.column.addWidget(close, 0, Qt.AlignmentFlag.AlignLeft)
-        if self.fields:
-            next(iter(self.fields.values())).setFocus()
-
-    @property
-    def for_player(self) -> bool:
-        """A change is kept beyond today."""
-        return self.keep.isChecked()
-
-    def _ask_for_whom(self, scale: float) -> None:
-        row = QHBoxLayout()
-        for button in (self.today, self.keep):
-            button.setFont(pixel_font(16 * scale))
-            row.addWidget(button)
-        row.addStretch(1)
-        self.column.addLayout(row)
-
-    def _add(self, form: QGridLayout, row: int, limit: Limit, scale: float) -> None:
-        label, origin = QLabel(limit.name), QLabel(limit.origin)
-        field, back = self._field(limit, scale), QPushButton(phrase("put_back"))
-        label.setBuddy(field)
-        back.setAccessibleName(f"{phrase('put_back')}: {limit.name}")
-        back.clicked.connect(lambda: self._put_back(limit))
-        for column, widget in enumerate((label, field, origin, back)):
-            if widget is not field:
-                widget.setFont(pixel_font(15 * scale))
-            form.addWidget(widget, row, column)
-        label.setWordWrap(True)
-        self.fields[limit.key], self.origins[limit.key], self.back[limit.key] = field, origin, back
-
-    def _put_back(self, limit: Limit) -> None:
-        self.fields[limit.key].setValue(limit.beneath(for_player=self.for_player))
-        self._tell(limit.key, self.fields[limit.key].value(), always=True)
-
-    def _field(self, limit: Limit, scale: float) -> QDoubleSpinBox:
-        usual = limit.value if limit.usual is None else limit.usual
-        field = _Field(usual if limit.by_baseline else None, {"deg": "°", "1": ""}.get(limit.unit, f" {limit.unit}"))
-        ratio = limit.unit == "1"
-        field.setDecimals(2 if ratio else 1)
-        field.setSingleStep(0.05 if ratio else 0.5)
-        field.setRange(limit.low, limit.high)
-        field.setValue(limit.value)
-        field.setFont(pixel_font(16 * scale))
-        field.setAccessibleName(limit.name)
-        field.setMinimumWidth(round(120 * scale))
-        field.editingFinished.connect(lambda: self._tell(limit.key, field.value()))
-        return field
-
-    def _tell(self, key: str, value: float, *, always: bool = False) -> None:
-        if always or value != self._told[key]:
-            self._told[key] = value
-            self.changed.emit(key, value)
-
-    def show_limit(self, limit: Limit) -> None:
-        """It was changed: where it comes from now."""
-        self.origins[limit.key].setText(limit.origin)
-
-    def done(self, result: int) -> None:
-        for key, field in self.fields.items():
-            self._tell(key, field.value())
-        super().done(result)
-
-
-class HomeworkDialog(_Dialog):
+class HomeworkDialog(Dialog):
     """A drill, how many reps a day, and on how many days."""
 
     given = Signal(str, int, int)
@@ -279,7 +156,7 @@ HOMEWORK_REPS, HOMEWORK_DAYS = 20, 5
 """Ten minutes on five days of a week. Common practice, no source."""
 
 
-class AskStop(_Dialog):
+class AskStop(Dialog):
     """Stop the session? Enter stops, Esc goes on."""
 
     def __init__(self, parent: QWidget, scale: float) -> None:

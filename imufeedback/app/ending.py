@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from PySide6.QtCore import Qt, QUrl, Signal
-from PySide6.QtGui import QDesktopServices, QKeyEvent
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from imufeedback import resources, shipped
-from imufeedback.app import numerals, palette, words
+from imufeedback.app import keys, numerals, palette, words
 from imufeedback.app.body_view import BodyView
+from imufeedback.app.common_keys import add_common_keys
+from imufeedback.app.keys import Screen
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.last_reps import LastReps
+from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.result import FLAT
 from imufeedback.app.tracks import Entry
 from imufeedback.document import JudgedRep, RuleFinding
-from imufeedback.errors import ImuFeedbackError
 from imufeedback.figure.drawing import Shown, View
 from imufeedback.phrases import phrase
 from imufeedback.records import Hand
@@ -92,8 +93,6 @@ class EndPage(QWidget):
     again_wanted = Signal()
     next_wanted = Signal()
     close_wanted = Signal()
-    _written = Signal(str, str)
-    """Where the report is, and what went wrong."""
 
     def __init__(self, hand: Hand) -> None:
         super().__init__()
@@ -109,8 +108,10 @@ class EndPage(QWidget):
         self.next = self._button(phrase("next_player_button"), self.next_wanted.emit)
         self.close_button = self._button(phrase("end_close_button"), self.close_wanted.emit)
         self.again.setObjectName("agree")
-        self._written.connect(self._show_written, Qt.ConnectionType.QueuedConnection)
+        self.writer = ReportWriter(self)
+        self.writer.written.connect(self._show_written)
         self._arrange()
+        add_common_keys(self, Screen.END)
 
     def _button(self, text: str, slot: Callable[[], None]) -> QPushButton:
         button = QPushButton(text)
@@ -119,18 +120,14 @@ class EndPage(QWidget):
         return button
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802 – Qt names it
-        keys = {
-            Qt.Key.Key_Return: self.again,
-            Qt.Key.Key_Enter: self.again,
-            Qt.Key.Key_R: self.report,
-            Qt.Key.Key_N: self.next,
-            Qt.Key.Key_Escape: self.close_button,
-        }
-        button = keys.get(Qt.Key(event.key()))
-        if button is None:
+        buttons = {"again": self.again, "report": self.report, "next": self.next, "close": self.close_button}
+        pressed = QKeySequence(event.key()).toString()
+        name = next((one.name for one in keys.on(Screen.END) if pressed in one.keys), None)
+        if name is None or event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier:
             super().keyPressEvent(event)
         else:
-            button.click()
+            if not buttons[name].isHidden():
+                buttons[name].click()
 
     def _arrange(self) -> None:
         left = QVBoxLayout()
@@ -189,35 +186,16 @@ class EndPage(QWidget):
         self.body.show_pose(pose, Shown(target_deg))
 
     def write_report(self) -> None:
-        """In a thread: judging a long recording again takes a while."""
+        """It is judged again, and opened when it is there."""
         if self.recording is None or not self.report.isEnabled():
             return
         self.report.setEnabled(False)
         self.said.setText(phrase("report_making"))
-        threading.Thread(target=self._write, args=(self.recording,), name="report", daemon=True).start()
-
-    def _write(self, recording: Path) -> None:
-        from imufeedback.record.files import whole_file
-        from imufeedback.record.unfinished import scratch_folder
-        from imufeedback.report.page import session_page
-        from imufeedback.review.reporting import judgement, session_of
-
-        out = recording.with_suffix(".html")
-        try:
-            with scratch_folder("report") as folder:
-                text = session_page(session_of(judgement(recording, folder, keep=True)))
-            with whole_file(out, overwrite=True) as page:
-                page.write(text)
-        except (ImuFeedbackError, OSError) as error:
-            self._written.emit("", str(error))
-        else:
-            self._written.emit(str(out), "")
+        self.writer.write(self.recording)
 
     def _show_written(self, where: str, trouble: str) -> None:
         self.report.setEnabled(True)
         self.said.setText(trouble or phrase("report_written", path=where))
-        if where:
-            QDesktopServices.openUrl(QUrl.fromLocalFile(where))
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""

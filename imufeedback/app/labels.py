@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPus
 
 from imufeedback.app import palette
 from imufeedback.app.signs import SignMark
+from imufeedback.app.text_size import text_size
 from imufeedback.phrases import phrase
 
 NOTICE_S = 8.0
@@ -21,11 +22,22 @@ HISTORY = 50
 
 BASE_WIDTH, BASE_HEIGHT = 1280, 720
 """Size of the window at which texts have their plain size."""
+SMALLEST, LARGEST = 0.7, 2.5
+TARGET = 24
+"""Pixels that whatever is pressed has at least, each way: WCAG 2.2, 2.5.8 (AA)."""
+NARROW = 900
+"""Pixels at scale 1: in a narrower window columns stand one below the other."""
 
 
 def scale_of(window: QWidget) -> float:
-    """How much larger texts are than in a window of the base size."""
-    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, 2.5), 0.7)
+    """How much larger texts are than in a window of the base size: they grow with the window, and as a person wants
+    them, to `LARGEST` at most; what has no room then scrolls."""
+    return min(room_of(window) * text_size.factor, LARGEST)
+
+
+def room_of(window: QWidget) -> float:
+    """The same without what a person wants, for what fills its window anyhow."""
+    return max(min(window.height() / BASE_HEIGHT, window.width() / BASE_WIDTH, LARGEST), SMALLEST)
 
 
 def pixel_font(pixels: float, *, bold: bool = False) -> QFont:
@@ -65,7 +77,7 @@ class ElidedLabel(QLabel):
 
 
 class MessageLine(QFrame):
-    """The newest notice or fault. Keeps its height when empty, so that nothing jumps."""
+    """The newest notice or fault, on as many lines as it takes. Keeps its height when empty, so that nothing jumps."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         super().__init__()
@@ -76,14 +88,15 @@ class MessageLine(QFrame):
         self.history: deque[str] = deque(maxlen=HISTORY)
         """The newest messages, oldest first."""
         self.sign = SignMark(palette.NOTICE.sign, palette.NOTICE.ink)
-        self.text = ElidedLabel()
+        self.text = QLabel()
+        self.text.setWordWrap(True)
         self.dismiss = QPushButton(phrase("dismiss_button"))
         self.dismiss.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.dismiss.clicked.connect(self.clear)
         row = QHBoxLayout(self)
         row.setContentsMargins(10, 3, 6, 3)
         for widget in (self.sign, self.text, self.dismiss):
-            row.addWidget(widget)
+            row.addWidget(widget, 1 if widget is self.text else 0)
         self.clear()
 
     def show_notice(self, text: str) -> None:
@@ -111,7 +124,7 @@ class MessageLine(QFrame):
         self._show("", palette.Look(palette.INK, palette.GROUND, palette.Sign.DISC))
 
     def _show(self, text: str, look: palette.Look) -> None:
-        self.text.show_text(text)
+        self.text.setText(text)
         self.text.setToolTip("\n".join(self.history))
         self.sign.show_sign(look.sign, look.ink)
         self.sign.setVisible(bool(text))
@@ -122,7 +135,8 @@ class MessageLine(QFrame):
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        self.setFixedHeight(round(30 * scale))
+        self.setMinimumHeight(round(30 * scale))
         self.sign.setFixedSize(round(14 * scale), round(14 * scale))
+        self.dismiss.setMinimumHeight(TARGET)
         for widget in (self.text, self.dismiss):
             widget.setFont(pixel_font(13 * scale))

@@ -54,6 +54,7 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
             remember=remember,
             offset_s=roster.offset_s,
             fits=resources.data_folder(),
+            known_places=lambda: {one.role for one in roster.known.values() if one.role is not None},
         )
 
     return make_window

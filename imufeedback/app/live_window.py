@@ -8,24 +8,27 @@ from __future__ import annotations
 import datetime
 import logging
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
 import msgspec
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QMainWindow, QStackedWidget
+from PySide6.QtGui import QCloseEvent, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QMainWindow
 
-from imufeedback.app import best_reps
-from imufeedback.app.cautions import CautionsDialog
+from imufeedback.app import best_reps, preload
+from imufeedback.app.common_keys import add_common_keys, add_keys
 from imufeedback.app.feed import EventFeed
+from imufeedback.app.keys import Screen, key
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, scale_of
 from imufeedback.app.practice_choices import Works
+from imufeedback.app.scrolling import Pages, scrolled
 from imufeedback.app.start import texts
 from imufeedback.app.start.page import StartPage
-from imufeedback.app.start.readiness import HERE, Step
+from imufeedback.app.start.readiness import HERE, NEEDED, Step
+from imufeedback.app.text_size import text_size
 from imufeedback.app.tracks import Track
 from imufeedback.commands import BeginFit, Keep, Swap
 from imufeedback.errors import ImuFeedbackError
@@ -35,9 +38,13 @@ from imufeedback.phrases import phrase
 from imufeedback.record import baselines
 from imufeedback.record.baselines import Taken
 from imufeedback.record.fits import StoredFit, last, store
-from imufeedback.records import Event, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
+from imufeedback.records import Event, FitRefused, Fitted, Hand, Json, Link, LinkState, Rep, RolesChanged, Segment
 
 TRY_TITLE = "try-it"
+AGAIN_MS = 6000
+"""The reason of a refused calibration is read in this time. Chosen."""
+PRELOAD_AFTER_MS, PRELOAD_LOOK_MS = 150, 50
+"""The first picture comes before anything else is imported."""
 END_HOLD_MS = 4000
 """The last rep is looked at for so long before the summary takes its place."""
 
@@ -60,7 +67,8 @@ class LiveWindow(QMainWindow):
 
     `make_station` makes the real sensors' station when it is first needed; `recordings` is the folder for recordings;
     `role_of` tells where a sensor was worn last, `remember` keeps it (sensor, place, facts of the sensor), and
-    `offset_s` is how much later than the others' its times are; `fits` is the folder of the players' last calibrations.
+    `offset_s` is how much later than the others' its times are; `fits` is the folder of the players' last calibrations;
+    `known_places` are those whose sensors are known: with all that is needed, they are searched for by themselves.
     """
 
     def __init__(
@@ -76,11 +84,15 @@ class LiveWindow(QMainWindow):
         offset_s: Callable[[str], float] = lambda sensor: 0.0,
         fits: Path | None = None,
         today: Callable[[], datetime.date] = datetime.date.today,
+        known_places: Callable[[], Collection[Segment]] = tuple,
     ) -> None:
         super().__init__()
         self.people, self._layout, self._make_station = people, layout, make_station
         self._recordings, self._remember, self._today = recordings, remember, today
         self._role_of, self._offset_s, self._fits = role_of, offset_s, fits
+        self._known_places = known_places
+        self._alone = False
+        """A returning player was taken: whatever can goes on by itself, until somebody does something else."""
         self.feed = EventFeed(Hand.RIGHT)
         self.start = StartPage(people, works)
         self.bay: BayWindow | None = None
@@ -98,9 +110,9 @@ class LiveWindow(QMainWindow):
         """The session begins as soon as the virtual golfer is there."""
         self.end: EndPage | None = None
         self._desk = _Desk()
-        self.pages = QStackedWidget()
+        self.pages = Pages()
         self.pages.addWidget(self.start)
-        self.setCentralWidget(self.pages)
+        self.setCentralWidget(scrolled(self.pages))
         self.setWindowTitle(phrase("start.window_title"))
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
@@ -119,11 +131,17 @@ class LiveWindow(QMainWindow):
         start.take_wanted.connect(self._take)
         start.blink_wanted.connect(self._blink)
         start.calibration.answered.connect(self._answer_swap)
+        start.player.accepted.connect(self._taken)
+        for by_hand in (start.try_wanted, start.take_wanted, start.ticked, start.placed):
+            by_hand.connect(self._stop_going_on)
+        for row in start.steps.rows.values():
+            row.clicked.connect(self._stop_going_on)
         self._desk.told.connect(self._hear_desk, Qt.ConnectionType.QueuedConnection)
         self._desk.searched.connect(self._searched, Qt.ConnectionType.QueuedConnection)
         self._desk.ready.connect(self._meet_golfer, Qt.ConnectionType.QueuedConnection)
-        QShortcut("F1", start, lambda: CautionsDialog(self, scale_of(self)).open())
-        QShortcut("Esc", start, self.close)
+        add_common_keys(start, Screen.START)
+        add_keys(start, key(Screen.START, "leave"), self.close)
+        text_size.changed.connect(self.rescale)
 
     # ── what the application's runner asks ───────────────────────────────────────────────────────────────────────
 
@@ -148,7 +166,61 @@ class LiveWindow(QMainWindow):
 
     # ── sensors ──────────────────────────────────────────────────────────────────────────────────────────────────
 
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802 – Qt names it
+        super().showEvent(event)
+        QTimer.singleShot(PRELOAD_AFTER_MS, self, self._shown)
+
+    def _shown(self) -> None:
+        """The first picture is there: what takes time begins."""
+        preload.preload()
+        if self._knows_all and self._station is None and self.isVisible():
+            self.start.search()
+
+    @property
+    def _knows_all(self) -> bool:
+        return set(NEEDED) <= set(self._known_places())
+
+    # ── what goes on by itself ───────────────────────────────────────────────────────────────────────────────────
+
+    def _taken(self, person: Person) -> None:
+        self._alone = person.last_used is not None and self._knows_all
+        self._go_on()
+
+    def _stop_going_on(self) -> None:
+        """Somebody does something by hand: from here on everything waits for them."""
+        self._alone = False
+
+    def _go_on(self) -> None:
+        """The next thing that is possible without anybody."""
+        ready = self.start.ready
+        if not self._alone or ready.virtual:
+            return
+        if not ready.running:
+            if ready.can_stream and not ready.searching:
+                self._stream()
+        elif ready.fit_level is None and ready.fit_refused is None and not ready.calibrating:
+            if all(ready.links.get(sensor) is LinkState.STREAMING for sensor in ready.roles):
+                self._fit()
+        elif ready.fit_level is not None and self._lesson is None and ready.can_begin:
+            self._begin()
+
+    def _once_more(self) -> None:
+        """A refused calibration begins again, when its reason has been read."""
+        if self._alone and self.start.ready.fit_refused is not None:
+            self._fit()
+
+    def _when_loaded(self, what: Callable[[], None]) -> None:
+        """What needs the parts of a session is done as soon as they are there."""
+        if preload.done.is_set():
+            what()
+        else:
+            preload.preload()
+            QTimer.singleShot(PRELOAD_LOOK_MS, self, lambda: self._when_loaded(what))
+
     def _search(self) -> None:
+        self._when_loaded(self._search_now)
+
+    def _search_now(self) -> None:
         if self._station is None:
             self._station = self._make_station(self._desk.told.emit, self._desk.searched.emit)
         self._station.search()
@@ -178,6 +250,7 @@ class LiveWindow(QMainWindow):
         self.start.show_search(trouble)
         if self.start.step is Step.SENSORS:
             self.start.sensors.stream.setFocus() if ready.can_stream else self.start.sensors.focus()
+        self._go_on()
 
     def _see_station(self) -> None:
         """Who is in reach and not connected: own ones that are missing, and others."""
@@ -226,7 +299,8 @@ class LiveWindow(QMainWindow):
 
     def _make_golfer(self, hand: Hand, limits: str) -> None:
         """In a thread: its movements are worked out, which takes some seconds; the window stays awake."""
-        from imufeedback.live import practice  # noqa: F401 - imported here, so that no start waits for it
+        preload.preload()
+        preload.done.wait()
         from imufeedback.live.golfer import VirtualGolfer, trial_plan
 
         golfer = VirtualGolfer(trial_plan(hand, limits))
@@ -241,13 +315,13 @@ class LiveWindow(QMainWindow):
         if self._waiting:
             self._begin()
 
-    def _open_golfer(self) -> bool:
-        """The virtual golfer's session; False while there is none."""
+    def _open_golfer(self) -> None:
+        """The virtual golfer's session, or a word that it comes."""
         ready = self.start.ready
         self._waiting = self._golfer is None
         if self._golfer is None or ready.person is None:
             self.start.messages.show_notice(phrase("golfer_comes"))
-            return False
+            return
         from imufeedback.live import practice
         from imufeedback.synth.sensors import WORN
         from imufeedback.synth.stream import serial_of
@@ -256,15 +330,17 @@ class LiveWindow(QMainWindow):
         try:
             journal = practice.new_recording(self._recordings, f"{ready.person.name} {TRY_TITLE}")
         except ImuFeedbackError as error:
-            self.start.messages.show_fault(str(error))
-            return False
+            self.start.show_fault(str(error))
+            return
         ready.roles = {serial_of(segment): segment for segment in WORN}
         ready.calibrating = True
         golfer, self._golfer = self._golfer, None
         self._open(feed, practice.Practice(golfer, journal, [feed.push], feed.finish))
-        return True
 
     def _stream(self) -> None:
+        self._when_loaded(self._stream_now)
+
+    def _stream_now(self) -> None:
         ready = self.start.ready
         if not ready.can_stream or self._station is None or ready.person is None:
             return
@@ -276,7 +352,7 @@ class LiveWindow(QMainWindow):
         try:
             journal = practice.new_recording(self._recordings, ready.person.name)
         except ImuFeedbackError as error:
-            self.start.messages.show_fault(str(error))
+            self.start.show_fault(str(error))
             return
         offsets = {sensor: self._offset_s(sensor) for sensor in roles}
         worn = WornSensors(
@@ -305,15 +381,25 @@ class LiveWindow(QMainWindow):
             keeper=None if ready.person is None else Keeper(ready.person.name, self._keep_limit, self._assign),
         )
         self.bay.setWindowFlags(Qt.WindowType.Widget)
+        self.bay.setMinimumSize(0, 0)  # this window has its own
         self.bay.ended.connect(self._ended)
         self.bay.stayed.connect(self._stay)
         self.bay.acknowledge()  # the first screen has shown the cautions
         self.pages.addWidget(self.bay)
         ready.running = True
+        QTimer.singleShot(0, self, lambda: self._start(practice))  # one thing at a time: the window stays awake
+
+    def _start(self, practice: Practice) -> None:
+        """The second half: data come, and what was waited for goes on."""
+        if self.practice is not practice:
+            return  # closed meanwhile
+        ready = self.start.ready
         practice.start()
         stored = self._last_fit()
         ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
-        if not ready.virtual:
+        if ready.virtual:
+            QTimer.singleShot(0, self, self._begin)
+        else:
             self.start.show_step(Step.CALIBRATION)
 
     def _history(self) -> Path | None:
@@ -399,7 +485,8 @@ class LiveWindow(QMainWindow):
     # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
 
     def _begin(self) -> None:
-        if self.start.work is not None and self.start.ready.virtual and self.bay is None and not self._open_golfer():
+        if self.start.work is not None and self.start.ready.virtual and self.bay is None:
+            self._open_golfer()
             return
         if self.bay is None or self.practice is None or self.start.work is None:
             return
@@ -423,6 +510,9 @@ class LiveWindow(QMainWindow):
             self._keep_fit(event)
         elif isinstance(event, RolesChanged):
             self._move_sensors(event.roles)
+        elif isinstance(event, FitRefused):
+            QTimer.singleShot(AGAIN_MS, self, self._once_more)
+        self._go_on()
 
     def _move_sensors(self, roles: Mapping[str, Segment]) -> None:
         """The player said that the sensors are where the movements showed them: from the next session on too."""
@@ -544,6 +634,7 @@ class LiveWindow(QMainWindow):
 
     def _next_player(self) -> None:
         self._forget_session()
+        self._alone = False
         self.start.ready.virtual = False
         self.start.ready.roles.clear()
         self.start.player.show_people()
@@ -553,7 +644,11 @@ class LiveWindow(QMainWindow):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
         super().resizeEvent(event)
-        self.start.rescale(scale_of(self))
+        self.rescale()
+
+    def rescale(self) -> None:
+        """Fit texts to the window and to the size that a person chose."""
+        self.start.rescale(scale_of(self), self.width())
         if self.end is not None:
             self.end.rescale(scale_of(self))
 

@@ -8,13 +8,15 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QMessageBox, QWidget
 
 from imufeedback.app import words
+from imufeedback.app.labels import pixel_font
 from imufeedback.cues.feedback import ESTIMATE, FADED_SHARES, PURPOSES, Purpose
 from imufeedback.phrases import phrase
 
 
-def show_purposes(parent: QWidget) -> None:
+def show_purposes(parent: QWidget, scale: float) -> None:
     """Open it; it goes when it is closed."""
     box = QMessageBox(QMessageBox.Icon.NoIcon, phrase("purposes_action"), purposes_text(), parent=parent)
+    box.setFont(pixel_font(15 * scale))
     box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
     box.open()
 

@@ -14,16 +14,17 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWi
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.body_view import BodyView
-from imufeedback.app.labels import pixel_font, scale_of
+from imufeedback.app.labels import pixel_font, room_of
 from imufeedback.app.last_reps import LastReps
 from imufeedback.app.next_words import next_words
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import Look, Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import paint_sign
-from imufeedback.app.state_panel import CALM
+from imufeedback.app.state_panel import CALM, grave, urgent
 from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.theme import LIGHT, Theme
 from imufeedback.app.tracks import Entry
+from imufeedback.app.trouble import Trouble
 from imufeedback.figure.drawing import Shown as Drawn
 from imufeedback.figure.drawing import View
 from imufeedback.phrases import phrase
@@ -52,6 +53,7 @@ class RangeView(QWidget):
         self.shown = Shown.NO_SENSORS
         self._angle_deg: float | None = None
         self._last: Entry | None = None
+        self._trouble: Trouble | None = None
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setObjectName("range")
         self._arrange()
@@ -104,6 +106,13 @@ class RangeView(QWidget):
         """The last rep in place of the state; None shows the state."""
         self.state.show_result(result)
 
+    def show_trouble(self, trouble: Trouble | None) -> None:
+        """What is wrong, in place of the result and of what to do next."""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self.state.show_trouble(trouble)
+            self._say()
+
     def show_pose(self, pose: Floats | None, shown: Drawn, ghost_name: str) -> None:
         """The body, at the pace of the frames."""
         self.body.show_pose(pose, shown, ghost_name)
@@ -122,7 +131,9 @@ class RangeView(QWidget):
         self._say()
 
     def _say(self) -> None:
-        self.next.setText(next_words(self.shown, self._last))
+        trouble = self._trouble if urgent(self._trouble) or self.state.headline is None else None
+        self.next.setText(next_words(self.shown, self._last) if trouble is None else trouble.text)
+        self.next.setWordWrap(trouble is not None)
         self.next.setAccessibleName(self.next.text())
         void = self._last.rep.void if self._last is not None else ""
         self.why.setText(void)
@@ -134,8 +145,10 @@ class RangeView(QWidget):
         self._fit_label(self.why, 0.06, bold=False)
 
     def _fit_label(self, label: QLabel, share: float, *, bold: bool) -> None:
-        """As large as the share of the height, and no larger than the width allows."""
+        """As large as the share of the height, and no larger than the width allows; on two lines where it may wrap."""
         room = self.width() - 2 * self._column.contentsMargins().left()
+        if label.wordWrap():
+            room, share = round(1.8 * room), 0.55 * share
         pixels = share * self.height()
         while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=bold)).horizontalAdvance(label.text()) > room:
             pixels *= 0.95
@@ -147,7 +160,7 @@ class RangeView(QWidget):
 
     def rescale(self) -> None:
         """Fit everything to the view's own size."""
-        scale = scale_of(self)
+        scale = room_of(self)
         margin = round(26 * scale)
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
@@ -165,6 +178,7 @@ class _Block(QWidget):
         super().__init__()
         self._shown, self._theme = Shown.NO_SENSORS, LIGHT
         self._result: Result | None = None
+        self._trouble: Trouble | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
 
     def show_look(self, shown: Shown, theme: Theme) -> None:
@@ -176,21 +190,32 @@ class _Block(QWidget):
             self._result = result
             self._name()
 
+    def show_trouble(self, trouble: Trouble | None) -> None:
+        self._trouble = trouble
+        self._name()
+
     @property
     def headline(self) -> Result | None:
         """The result, unless there is something more urgent to say."""
-        return self._result if self._shown in CALM else None
+        return self._result if self._shown in CALM and not urgent(self._trouble) else None
+
+    def _state(self) -> tuple[Look, str]:
+        """Look and word while there is no result to show."""
+        trouble = self._trouble
+        if trouble is not None and trouble.word and (grave(trouble) or self._shown in CALM):
+            return self._theme.state(Shown.NO_SIGNAL), trouble.word
+        return self._theme.state(self._shown), words.state_word(self._shown)
 
     def _name(self) -> None:
         result = self.headline
-        self.setAccessibleName(words.state_word(self._shown) if result is None else f"{result.what} {result.number}")
+        self.setAccessibleName(self._state()[1] if result is None else f"{result.what} {result.number}")
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
         if self.headline is not None:
             self._paint_result(self.headline)
             return
-        look, word = self._theme.state(self._shown), words.state_word(self._shown)
+        look, word = self._state()
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setPen(Qt.PenStyle.NoPen)

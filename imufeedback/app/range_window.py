@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QGuiApplication, QKeySequence, QShortcut
+from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from imufeedback.app.common_keys import add_keys
+from imufeedback.app.keys import Screen, key
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH
 from imufeedback.app.range_view import RangeView
 from imufeedback.phrases import phrase
@@ -23,9 +25,8 @@ class RangeWindow(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.view)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
-        for keys in ("R", "Esc"):
-            QShortcut(QKeySequence(keys), self).activated.connect(self.hide)
-        QShortcut(QKeySequence("F11"), self).activated.connect(self.toggle_full)
+        add_keys(self, key(Screen.RANGE, "close"), self.hide)
+        add_keys(self, key(Screen.RANGE, "full"), self.toggle_full)
 
     def toggle_full(self) -> None:
         self.showNormal() if self.isFullScreen() else self.showFullScreen()

@@ -57,6 +57,7 @@ class RepTable(QTableWidget):
         self._dress()
 
     def _dress(self) -> None:
+        self.setAccessibleName(phrase("table_title"))
         self.setHorizontalHeaderLabels(words.table_heads())
         self.verticalHeader().setVisible(False)
         self.verticalHeader().setMinimumSectionSize(1)

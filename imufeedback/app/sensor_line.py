@@ -39,7 +39,9 @@ class SensorLine(QWidget):
         super().__init__()
         self._known: dict[str, _Known] = {}
         self.chips: dict[str, _Chip] = {}
-        self._short = False
+        self._short = self._narrow = False
+        self.worn: set[Segment] = set()
+        """Places that have a sensor."""
         self._font = QFont()
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(0, 0, 0, 0)
@@ -53,6 +55,7 @@ class SensorLine(QWidget):
         for sensor, segment in roles.items():
             known = self._of(sensor)
             known.name, known.worn = words.segment_word(segment), True
+            self.worn.add(segment)
             self._show(sensor)
 
     @property
@@ -64,6 +67,16 @@ class SensorLine(QWidget):
     def gone(self) -> list[str]:
         """Places whose sensor was there and is not now."""
         return [one.name for one in self._known.values() if one.worn and one.state in GONE]
+
+    @property
+    def closed(self) -> bool:
+        """Every sensor that is worn was there, and none is now."""
+        worn = [one for one in self._known.values() if one.worn]
+        return len(worn) > 1 and all(one.state in GONE for one in worn)
+
+    def name_of(self, sensor: str) -> str:
+        """Where it is worn, else its own name."""
+        return self._known[sensor].name if sensor in self._known else sensor
 
     @property
     def low(self) -> tuple[str, float] | None:
@@ -106,7 +119,7 @@ class SensorLine(QWidget):
 
     def _show(self, sensor: str) -> None:
         """Text of one chip; of all when their number changes how much room each has."""
-        short = len(self._known) > LONG_CHIPS
+        short = self._narrow or len(self._known) > LONG_CHIPS
         for name, known in self._known.items() if short is not self._short else [(sensor, self._known[sensor])]:
             full = words.sensor_chip(known.name, known.state, known.rate_hz, known.battery_percent, known.lost)
             brief = words.short_chip(known.name, known.state, known.battery_percent)
@@ -114,8 +127,11 @@ class SensorLine(QWidget):
             self.chips[name].setToolTip(f"{full}\n{name}")
         self._short = short
 
-    def rescale(self, scale: float) -> None:
-        """Fit texts to the window: 1 is a window 720 pixels high."""
+    def rescale(self, scale: float, *, short: bool = False) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high; `short` where there is no room for all facts."""
+        self._narrow = short
+        for sensor in self._known:
+            self._show(sensor)
         self._font.setPixelSize(round(13 * scale))
         self._none.setFont(self._font)
         for chip in self.chips.values():

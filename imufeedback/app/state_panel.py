@@ -11,6 +11,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.palette import Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import SignMark
+from imufeedback.app.trouble import Trouble, Weight
 from imufeedback.phrases import phrase
 from imufeedback.records import Phase, Side
 
@@ -19,6 +20,17 @@ LIVE = (Shown.WAITING, Shown.FALLING, Shown.STALLED, Shown.GROWING)
 
 CALM = (Shown.WAITING, Shown.FINISHED)
 """What may give way to the result of the last rep."""
+
+
+def grave(trouble: Trouble | None) -> bool:
+    """It goes before everything, the live state too."""
+    return trouble is not None and trouble.weight is Weight.GRAVE
+
+
+def urgent(trouble: Trouble | None) -> bool:
+    """It goes before the result of a rep."""
+    return trouble is not None and trouble.weight is not Weight.MILD
+
 
 HEIGHT = 132
 """Pixels at scale 1."""
@@ -37,9 +49,9 @@ class StatePanel(QWidget):
         row.addWidget(self.state, 62)
         row.addWidget(self.angle, 38)
 
-    def rescale(self, scale: float) -> None:
-        """Fit to the window: 1 is a window 720 pixels high."""
-        self.setFixedHeight(round(HEIGHT * scale))
+    def rescale(self, scale: float, *, tall: bool = False) -> None:
+        """Fit to the window: 1 is a window 720 pixels high; `tall` where sentences take more lines."""
+        self.setFixedHeight(round((1.5 if tall else 1.0) * HEIGHT * scale))
         self.state.rescale(scale)
         self.angle.rescale(scale)
 
@@ -56,7 +68,7 @@ class _StateBlock(QFrame):
         self.hint.setWordWrap(True)
         self.phase = QLabel()
         self.result: Result | None = None
-        self.trouble = ""
+        self.trouble: Trouble | None = None
         self._scale = 1.0
         self._arrange()
         self._paint_look()
@@ -86,30 +98,35 @@ class _StateBlock(QFrame):
             self.result = result
             self._paint_look()
 
-    def show_trouble(self, text: str) -> None:
-        """What is wrong, in place of the state's own hint; empty when nothing is."""
-        if text != self.trouble:
-            self.trouble = text
+    def show_trouble(self, trouble: Trouble | None) -> None:
+        """What is wrong; None when nothing is."""
+        if trouble != self.trouble:
+            self.trouble = trouble
             self._paint_look()
 
     @property
     def headline(self) -> Result | None:
         """The result, unless there is something more urgent to say."""
-        return self.result if self.shown in CALM else None
+        return self.result if self.shown in CALM and not urgent(self.trouble) else None
 
     def show_phase(self, phase: Phase) -> None:
         self.phase.setText(words.phase_word(phase))
 
     def _paint_look(self) -> None:
         result = self.headline
+        trouble, word = self.trouble, words.state_word(self.shown)
         look = palette.STATE_LOOKS[self.shown] if result is None else palette.RESULT_LOOKS[result.sign]
+        if trouble is not None and trouble.word and (grave(trouble) or self.shown in CALM) and result is None:
+            look, word = palette.STATE_LOOKS[Shown.NO_SIGNAL], trouble.word
         self.sign.show_sign(look.sign, look.ink)
         if result is None:
-            self.word.setText(words.state_word(self.shown))
-            self.hint.setText(self.trouble or words.state_hint(self.shown))
+            self.word.setText(word)
+            self.hint.setText(words.state_hint(self.shown) if trouble is None else trouble.text)
         else:
             self.word.setText(result.what)
-            self.hint.setText("\n".join(one for one in (result.number, phrase("try_next", text=result.to_try)) if one))
+            over = self.shown is Shown.FINISHED
+            last = words.as_sentence(words.state_hint(self.shown)) if over else phrase("try_next", text=result.to_try)
+            self.hint.setText("\n".join(one for one in (result.number, last) if one))
         self.setStyleSheet(
             f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
         )

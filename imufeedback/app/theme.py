@@ -1,4 +1,4 @@
-"""Light and dark looks of the range view: daylight asks for one, an indoor bay for the other."""
+"""Looks of the range view: light, dark for an indoor bay, and the strongest contrasts for the sun."""
 
 from __future__ import annotations
 
@@ -46,3 +46,9 @@ DARK = Theme(
     *("dark", "#0E1012", "#F4F4F2", "#B9B9B4", "#3FD6A8", "#FF9A5C", palette.YELLOW),
     Look("#F4F4F2", "#2B2F33", Sign.DASH),
 )
+SUNLIGHT = Theme(
+    *("sunlight", palette.WHITE, palette.BLACK, palette.BLACK, "#003D2C", "#6B1F00", "#3D3000"),
+    Look(palette.BLACK, palette.WHITE, Sign.DASH),
+)
+"""All text at 7:1 or more (WCAG 2.2, 1.4.6 AAA), for a screen that the sun washes out."""
+THEMES = (LIGHT, DARK, SUNLIGHT)

@@ -349,3 +349,123 @@ def body_label(part: Part, value_deg: float) -> str:
     if part is Part.TARGET_LINE:
         return phrase("body_label.to_the_target")
     return phrase("body_label.turn", angle=angle) if part is Part.TURN else angle
+
+
+# ── keys ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def estimate_action(key: int) -> str:
+    return estimate_actions()[key - 1]
+
+
+_SCREENS = {
+    "anywhere": "On every screen",
+    "start": "Before the session",
+    "bay": "During the session",
+    "range": "Range view in a window of its own",
+    "limits": "In the limits",
+    "end": "After the session",
+    "review": "Review",
+}
+
+
+def screen_word(screen: str) -> str:
+    return tr(_SCREENS[screen])
+
+
+def key_and_text(key: str, text: str) -> str:
+    """A key as a screen reader says it."""
+    return f"{key}: {text}"
+
+
+# ── what is wrong, with what to do ───────────────────────────────────────────────────────────────────────────────
+
+
+def as_sentence(text: str) -> str:
+    """With a capital at its beginning and a stop at its end."""
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?", "…")) else f"{text}."
+
+
+def no_signal_word() -> str:
+    return state_word(Shown.NO_SIGNAL)
+
+
+def not_recorded_and_help(why: str) -> str:
+    return phrase("not_recorded_and_help", why=why.rstrip("."))
+
+
+def refused_and_help(why: str) -> str:
+    return phrase("refused_and_help", why=why.rstrip("."))
+
+
+def fault_and_help(where: str, what: str) -> str:
+    return phrase("fault_and_help", where=where, what=what.rstrip("."))
+
+
+def restarted_and_help(name: str) -> str:
+    return phrase("restarted_and_help", name=name.capitalize())
+
+
+# ── limits, explained ────────────────────────────────────────────────────────────────────────────────────────────
+
+_LIMITS = {
+    "live.target_deg": "Where the trail thigh should get to. Once it is there, nothing counts as a stall any more.",
+    "trail-thigh-keeps-falling": "How much the pelvis may turn while the trail thigh angle stands still.",
+    "trail-thigh-never-grows": "How far the trail thigh angle may grow again on the way down.",
+    "trail-thigh-reaches-target": "How low the trail thigh angle should come by the finish.",
+    "turns-in-the-hips": "The least share of the turn that should come from the hip joints themselves.",
+    "lead-hip-turns-in": "How far the lead hip should turn in by the finish.",
+    "trail-hip-turns-in-back": "How far the trail hip should turn in during the backswing.",
+    "hips-level-half-way": "When the hips should be level: not straight from the top, and not as late as impact.",
+    "hips-not-still-flexed": "How much bend the straighter hip may keep at the finish.",
+    "knees-cross": "When the trail knee should have more bend than the lead knee.",
+    "lead-knee-gives": "How much the lead knee may bend again at impact.",
+    "both-hips-share-the-turn": "How differently the two hips may share the turn.",
+    "standing-thigh-still": "How far the standing thigh may move along.",
+    "hip-rotation-reaches": "How far the standing hip should turn.",
+}
+
+
+def limit_meaning(key: str, otherwise: str) -> str:
+    """What a limit limits, in a sentence; of a coach's own rule its text."""
+    return tr(_LIMITS[key]) if key in _LIMITS else otherwise
+
+
+def usual_limit(value: str, basis: str) -> str:
+    """The rule set's own value, and what it rests on."""
+    text = phrase("usual_limit", value=value)
+    return f"{text} {tr(basis)}" if basis else text
+
+
+def values_today(count: int, middle: str, least: str, most: str) -> str:
+    if count == 1:
+        return phrase("values_today.today_1_rep", middle=middle)
+    text = phrase("values_today.today_reps_half_are_below")
+    return text.format(count=count, middle=middle, least=least, most=most)
+
+
+# ── review ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+_POSITIONS = {"top_s": "Top", "level_s": "Level", "impact_s": "Impact", "finish_s": "Finish"}
+
+
+def position_word(mark: str) -> str:
+    return tr(_POSITIONS[mark])
+
+
+def note_at(rep: int | None, place: str) -> str:
+    """What stands before a note of the review: where it belongs."""
+    if rep is None:
+        return ""
+    name = phrase("rep_name", number=rep + 1).capitalize()
+    return f"{name}, {place}: " if place else f"{name}: "
+
+
+def trend_story(word: str, first: str, last: str, sessions: int) -> str:
+    """A trend as a sentence."""
+    if sessions == 1:
+        return phrase("trend_story.in_the_only_session_so", word=word, last=last)
+    text = phrase("trend_story.in_the_first_of_sessions")
+    return text.format(word=word, first=first, last=last, sessions=sessions)

@@ -16,8 +16,10 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
+from imufeedback.app import preload
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
+from imufeedback.app.text_size import text_size
 from imufeedback.records import Hand
 
 
@@ -40,6 +42,21 @@ def no_widget_is_left_open(qapp: QApplication) -> Iterator[None]:
     for one in left:
         one.close()
     assert not names, f"windows left open: {names}"
+
+
+@pytest.fixture(autouse=True, scope="session")
+def nothing_is_imported_beside() -> None:
+    """Tests import what they need themselves; no thread does it while they run."""
+    preload.done.set()
+
+
+@pytest.fixture(autouse=True)
+def plain_text(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Whatever size of text somebody chose on this machine, tests see the plain one, and keep theirs elsewhere."""
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path_factory.mktemp("home")))
+    text_size._factor = None
+    yield
+    text_size._factor = None
 
 
 @pytest.fixture(autouse=True)

@@ -78,7 +78,7 @@ def test_cautions_come_first_and_a_key_begins_once(make_bay: MakeBay, qtbot: QtB
 
 def test_cautions_stay_in_reach(make_bay: MakeBay, qtbot: QtBot) -> None:
     window = make_bay()
-    qtbot.keyClick(window, Qt.Key.Key_F1)
+    qtbot.keyClick(window, Qt.Key.Key_F1, Qt.KeyboardModifier.ShiftModifier)
     dialog = window.findChild(QDialog)
     assert dialog is not None
     assert dialog.isVisible()

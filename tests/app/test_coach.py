@@ -17,15 +17,16 @@ from imufeedback import resources
 from imufeedback.app import numerals, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.coach import Keeper
-from imufeedback.app.dialogs import AskStop, LimitsDialog, NoteDialog
-from imufeedback.app.limits import TARGET, limits_of
+from imufeedback.app.dialogs import AskStop, NoteDialog
+from imufeedback.app.limits import TARGET, limits_of, of_worn
+from imufeedback.app.limits_dialog import LimitsDialog
 from imufeedback.app.palette import Shown, Sign
 from imufeedback.app.purposes import purposes_text
 from imufeedback.app.tracks import Book, Choice, Track, track_of
 from imufeedback.commands import args_of, verb_of
 from imufeedback.cues.feedback import PURPOSES
 from imufeedback.phrases import phrase
-from imufeedback.records import BlockBegun, Event, Mode, Motion, Role, SelfEstimate, Verdict
+from imufeedback.records import BlockBegun, Event, Mode, Motion, Role, Segment, SelfEstimate, Verdict
 from imufeedback.rules import Whose
 
 MakeBay = Callable[..., BayWindow]
@@ -483,3 +484,47 @@ def test_a_limit_can_be_put_back(robins: BayWindow, asked: Asked, kept: list) ->
 
 def test_where_nobody_is_known_a_limit_is_for_today(bay: BayWindow) -> None:
     assert not open_limits(bay).keep.isVisible()
+
+
+# ── limits, explained ────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_every_limit_that_ships_has_a_sentence_and_its_origin(bay: BayWindow) -> None:
+    for kind in ("rules", "drills"):
+        for name in resources.available(kind):
+            for key in limits_of(resources.text(kind, name)):
+                assert words.limit_meaning(key, "") != "", key
+    dialog = open_limits(bay)
+    assert set(dialog.meanings) == set(bay.coach.limits)
+    assert all(label.text() for label in dialog.meanings.values())
+    dialog.close()
+
+
+def test_only_limits_of_what_is_worn_are_shown(bay: BayWindow) -> None:
+    everything = bay.coach.limits
+    assert {"knees-cross", "lead-knee-gives"} <= set(everything)
+    three = of_worn(everything, {Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH})
+    assert set(everything) - set(three) == {"knees-cross", "lead-knee-gives"}
+    assert of_worn(everything, {Segment.PELVIS, Segment.LEFT_SHANK}) == everything
+
+
+def test_ctrl_b_puts_the_limit_back_that_has_the_keyboard(robins: BayWindow, qtbot: QtBot) -> None:
+    dialog = open_limits(robins)
+    field = dialog.fields[FALLS]
+    field.setValue(9.0)
+    field.setFocus()
+    qtbot.waitUntil(field.hasFocus, timeout=1000)
+    qtbot.keyClick(field, Qt.Key.Key_B, Qt.KeyboardModifier.ControlModifier)
+    assert field.value() == 7.0, "the player's own lies beneath a change of today"
+    dialog.close()
+
+
+def test_todays_reps_stand_beside_their_limit(robins: BayWindow) -> None:
+    robins.feed.push([angles(grid(60, 64)), replace(rep(0), features={"trail_thigh_flat_turn_deg": 3.0})])
+    robins.feed.push([replace(rep(1), features={"trail_thigh_flat_turn_deg": 9.0})])
+    robins._hear()
+    spread = open_limits(robins).spreads[FALLS]
+    assert spread.values == [3.0, 9.0]
+    assert "2 reps" in spread.accessibleName()
+    assert spread.place(3.0) < spread.place(spread.limit) < spread.place(9.0)
+    spread.window().close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from imufeedback.app.best_reps import KEPT, find, keep
 from imufeedback.app.tracks import Track
 from imufeedback.errors import CannotWrite
+from imufeedback.figure.pose import POSE
 
 TODAY = datetime.date(2026, 5, 20)
 
@@ -62,3 +64,17 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / "no").write_text("a file stands in its place")
     with pytest.raises(CannotWrite):
         keep(tmp_path / "no" / "a.json", TODAY, track())
+
+
+def test_the_body_is_kept_too_so_that_an_earlier_session_has_its_outline(tmp_path: Path) -> None:
+    pose = np.arange(3.0 * len(POSE)).reshape(3, -1)
+    pose[1, 4] = np.nan
+    keep(tmp_path / "a.json", before(7), replace(track(), pose_deg=pose))
+    found = find(tmp_path / "a.json", TODAY)
+    assert found is not None
+    np.testing.assert_allclose(found.pose_deg, pose)
+    np.testing.assert_allclose(found.pose_at(78.0, down=True), pose[2])
+    keep(tmp_path / "b.json", before(7), track())
+    older = find(tmp_path / "b.json", TODAY)
+    assert older is not None
+    assert older.pose_deg is None

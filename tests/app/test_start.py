@@ -163,6 +163,8 @@ def press(*keys: Any, modifier: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModi
         widget = QApplication.focusWidget()
         assert widget is not None
         QTest.keyClick(widget, key, modifier)
+        for _ in range(3):  # what comes of it is done a part at a time
+            QApplication.processEvents()
 
 
 CTRL, ALT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.AltModifier
@@ -555,7 +557,7 @@ def test_every_step_is_one_key_away_and_tab_reaches_its_parts(make: Make, number
 
 def test_cautions_are_in_reach(make: Make) -> None:
     window = make(SEEN)
-    press(Qt.Key.Key_F1)
+    press(Qt.Key.Key_F1, modifier=Qt.KeyboardModifier.ShiftModifier)
     dialog = window.findChild(QDialog)
     assert dialog is not None
     assert dialog.isVisible()
@@ -741,3 +743,69 @@ def test_open_homework_is_chosen_and_said(make: Make) -> None:
     assert window.start.work is not None
     assert window.start.work.name == "half-swings"
     assert "20 reps a day" in window.start.messages.text.text()
+
+
+# ── a returning player ───────────────────────────────────────────────────────────────────────────────────────────
+
+HERE_BEFORE = msgspec.structs.replace(SEEN, last_used=DAY, drill="rules/swing")
+
+
+def returned(make: Make, qtbot: QtBot, person: Person = HERE_BEFORE) -> LiveWindow:
+    """The program was opened: own sensors are searched for without a key."""
+    roles = dict(zip(("A1", "B2", "C3"), NEEDED, strict=True))
+    window = make(person, roles=roles, known_places=lambda: set(NEEDED))
+    qtbot.waitUntil(lambda: window._station is not None, timeout=3000)
+    station: Any = window._station
+    assert station.searches == 1
+    station.find("A1", "B2", "C3")
+    QTest.qWait(1)
+    QApplication.processEvents()
+    return window
+
+
+def stream(window: LiveWindow) -> None:
+    told(window, *(Link(sensor, 1.0, LinkState.STREAMING, "", {}) for sensor in ("A1", "B2", "C3")))
+
+
+def test_one_key_takes_a_returning_player_to_the_first_swing(make: Make, qtbot: QtBot) -> None:
+    window = returned(make, qtbot)
+    assert window.practice is None, "nobody has said who trains"
+    press(Qt.Key.Key_Return)
+    made = window.practice
+    assert isinstance(made, FakePractice)
+    stream(window)
+    assert made.asked[-1] == ("fit-begin", {})
+    assert window.start.step is Step.CALIBRATION
+    told(window, Fitted(9.0, Fit("m", (SegmentFit(Segment.PELVIS, np.zeros(4), Level.GOOD, 0.1, "why"),))))
+    QApplication.processEvents()
+    assert window.pages.currentWidget() is window.bay
+    assert window.start.ready.work == "rules/swing"
+
+
+def test_a_refused_calibration_of_somebody_alone_begins_again(
+    make: Make, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("imufeedback.app.live_window.AGAIN_MS", 20)
+    window = returned(make, qtbot)
+    press(Qt.Key.Key_Return)
+    made: Any = window.practice
+    stream(window)
+    told(window, FitRefused(5.0, "the left knee was not lifted"))
+    assert "knee" in window.start.missing.text()
+    qtbot.waitUntil(lambda: made.asked.count(("fit-begin", {})) == 2, timeout=3000)
+
+
+def test_for_somebody_new_nothing_goes_on_by_itself(make: Make, qtbot: QtBot) -> None:
+    window = returned(make, qtbot, SEEN)
+    press(Qt.Key.Key_Return)
+    assert window.practice is None
+    assert window.start.step is Step.SENSORS
+
+
+def test_whoever_does_something_by_hand_goes_on_by_hand(make: Make, qtbot: QtBot) -> None:
+    window = returned(make, qtbot)
+    press(Qt.Key.Key_Return)
+    made: Any = window.practice
+    window.start.steps.rows[Step.WORK].click()
+    stream(window)
+    assert ("fit-begin", {}) not in made.asked

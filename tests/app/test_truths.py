@@ -69,7 +69,8 @@ def test_a_recording_that_failed_and_an_empty_battery_are_named_worst_first(make
     show(window, angles(grid(0, 1)), *linked(LinkState.STREAMING, *ROLES, battery_percent=8.0))
     assert "battery 8 %" in hint.text()
     show(window, Fault(1.0, "recording", "the disk is full"))
-    assert hint.text() == phrase("not_recorded", why="the disk is full") == window.view.recording.text()
+    assert hint.text() == words.not_recorded_and_help("the disk is full")
+    assert window.view.recording.text() == phrase("not_recorded", why="the disk is full")
     show(window, *linked(LinkState.LOST, "B2"))
     assert hint.text().startswith("Left thigh sensor lost")
 

@@ -21,9 +21,7 @@ from imufeedback.app.palette import (
     WHITE,
     Shown,
 )
-from imufeedback.app.theme import DARK, LIGHT, Theme
-
-THEMES = (LIGHT, DARK)
+from imufeedback.app.theme import Theme
 
 TEXT_PAIRS: dict[str, tuple[str, str]] = {
     "text": (INK, GROUND),

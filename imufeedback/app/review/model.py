@@ -16,7 +16,8 @@ from imufeedback.report.story import counted, nothing
 POSITIONS = ("top_s", "level_s", "impact_s")
 BEFORE_S, AFTER_S = 0.3, 0.5
 """Shown before the address and behind the finish."""
-SPEEDS = (0.1, 0.25, 0.5, 1.0)
+POSITIONS = ("top_s", "level_s", "impact_s", "finish_s")
+"""Where a coach stops a rep to talk."""
 COLUMNS = (
     ("top", "trail_thigh_angle_top_deg"),
     ("level", "trail_thigh_angle_level_deg"),
@@ -150,3 +151,26 @@ class Playback:
 def pose_at(stretch: Stretch, row: int) -> Floats:
     """(11,) the body at one row, in the order of `imufeedback.figure.pose.POSE`."""
     return np.array([stretch.angle(name)[row] for name in POSE])
+
+
+def same_place(played: JudgedRep, other: JudgedRep, at_s: float) -> float:
+    """The time at which `other` is as far in its movement as `played` is at `at_s`: between positions that both have, by
+    their share of the time; beyond them at the same pace."""
+    names = sorted(set(played.positions) & set(other.positions), key=lambda name: played.positions[name])
+    pairs = [(played.start_s, other.start_s)]
+    for here, there in [*((played.positions[one], other.positions[one]) for one in names), (played.end_s, other.end_s)]:
+        if here > pairs[-1][0] and there > pairs[-1][1]:
+            pairs.append((here, there))
+    here_s, there_s = (np.array(column) for column in zip(*pairs, strict=True))
+    if at_s <= here_s[0]:
+        return float(there_s[0] + at_s - here_s[0])
+    if at_s >= here_s[-1]:
+        return float(there_s[-1] + at_s - here_s[-1])
+    return float(np.interp(at_s, here_s, there_s))
+
+
+def place_word(rep: JudgedRep, at_s: float, near_s: float = 0.05) -> str:
+    """Name of the positions position that is here; empty between them."""
+    near = [(abs(rep.positions[position] - at_s), position) for position in POSITIONS if position in rep.positions]
+    distance_s, position = min(near, default=(np.inf, ""))
+    return position.removesuffix("_s") if distance_s <= near_s else ""

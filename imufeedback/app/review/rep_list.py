@@ -47,6 +47,7 @@ class RepList(QWidget):
         self.filter = QLineEdit()
         self.filter.setPlaceholderText(phrase("review.filter_a_word_of_a"))
         self.filter.setClearButtonEnabled(True)
+        self.filter.setAccessibleName(phrase("review.filter"))
         self.filter.textChanged.connect(self._apply_filter)
         heads = [
             phrase("review.rep"),
@@ -56,6 +57,7 @@ class RepList(QWidget):
             phrase("review.rules_not_met"),
         ]
         self.table = QTableWidget(0, len(heads))
+        self.table.setAccessibleName(phrase("review.reps"))
         self.table.setHorizontalHeaderLabels(heads)
         self.table.verticalHeader().setVisible(False)
         self.table.setShowGrid(False)

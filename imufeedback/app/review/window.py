@@ -12,17 +12,16 @@ from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent
+from PySide6.QtGui import QCloseEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
-    QInputDialog,
     QLabel,
+    QLineEdit,
     QListWidget,
     QListWidgetItem,
     QMainWindow,
     QPushButton,
-    QSlider,
     QSplitter,
     QTabWidget,
     QVBoxLayout,
@@ -30,27 +29,36 @@ from PySide6.QtWidgets import (
 )
 
 from imufeedback import resources
-from imufeedback.app import numerals, palette, words
+from imufeedback.app import keys, numerals, palette, words
 from imufeedback.app.body_view import BodyView
-from imufeedback.app.labels import MessageLine, pixel_font
-from imufeedback.app.limits import TARGET, limits_of
+from imufeedback.app.common_keys import add_common_keys, add_keys
+from imufeedback.app.dialogs import NoteDialog
+from imufeedback.app.keys import Screen
+from imufeedback.app.labels import TARGET, MessageLine, pixel_font, scale_of
+from imufeedback.app.limits import TARGET as TARGET_LIMIT
+from imufeedback.app.limits import limits_of
+from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.review.judge_thread import JudgeThread
+from imufeedback.app.review.lesson import SLIDER, LessonBar
 from imufeedback.app.review.model import (
     POSITIONS,
-    SPEEDS,
     Playback,
     against_turn,
     changed,
     cues_between,
     overlay,
+    place_word,
     pose_at,
     quantities,
+    same_place,
     stretch_of,
 )
 from imufeedback.app.review.pictures import OverlayPlot
 from imufeedback.app.review.rep_list import RepList
 from imufeedback.app.review.trends import TrendPage
 from imufeedback.app.review.video import VideoPanel, how_to_get_films
+from imufeedback.app.scrolling import Pages, scrolled
+from imufeedback.app.text_size import text_size
 from imufeedback.document import JudgedRep
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.figure.drawing import Shown, View
@@ -61,10 +69,13 @@ from imufeedback.record.library import Library
 from imufeedback.record.library.edits import add_edit
 from imufeedback.record.library.library import SessionRow
 from imufeedback.record.trace import Stretch
-from imufeedback.records import Hand
+from imufeedback.records import Floats, Hand
+from imufeedback.report.story import best, counted
 from imufeedback.review.reporting import Judgement, trail_column
 
 FRAME_MS = 33
+STEP_S = 0.02
+"""By the arrow keys."""
 REASONS = 3
 """Reps that do not count whose reasons stand under the title; all have theirs in the table."""
 
@@ -81,6 +92,8 @@ class ReviewWindow(QMainWindow):
         self.found: Judgement | None = None
         self._played: JudgedRep | None = None
         self._stretch: Stretch | None = None
+        self._beside: tuple[JudgedRep, Stretch] | None = None
+        """The other rep, and what was measured of it."""
         self.playback = Playback()
         self._make_widgets()
         self._arrange()
@@ -93,8 +106,16 @@ class ReviewWindow(QMainWindow):
         self.player, self.sessions = QComboBox(), QListWidget()
         self.title, self.facts = QLabel(), QLabel()
         self.facts.setWordWrap(True)
-        self.quantity, self.position, self.view, self.rules, self.speed = (QComboBox() for _ in range(5))
-        self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
+        self.quantity, self.position, self.view, self.rules = (QComboBox() for _ in range(4))
+        self.search = QLineEdit()
+        self.search.setPlaceholderText(phrase("search_hint"))
+        self.search.setClearButtonEnabled(True)
+        self.lesson = LessonBar()
+        self.other_figure = BodyView(Hand.RIGHT, (View.PELVIS,))
+        self.other_figure.hide()
+        self.writer = ReportWriter(self)
+        for box in (self.quantity, self.position, self.view, self.rules):
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.position.addItems(
             [
                 *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in POSITIONS),
@@ -104,25 +125,32 @@ class ReviewWindow(QMainWindow):
         self.view.addItems([words.view_word(one) for one in View])
         self.view.setCurrentIndex(list(View).index(View.PELVIS))
         self.rules.addItems([phrase("review.rules_of_the_recording"), *resources.available("rules")])
-        self.speed.addItems([f"{one:g}×" for one in SPEEDS])
-        self.speed.setCurrentIndex(1)
         self.overlay, self.figure, self.reps = OverlayPlot(), BodyView(Hand.RIGHT, (View.PELVIS,)), RepList()
         self.trends, self.video = TrendPage(self._library), VideoPanel()
         self.play_button = QPushButton(phrase("review.play_space"))
-        self.play_button.setShortcut("Space")
-        self.slider = QSlider(Qt.Orientation.Horizontal)
-        self.slider.setRange(0, 1000)
         self.now = QLabel()
         self.note, self.discard, self.all_reps, self.film = (
-            QPushButton(phrase(f"review.button.{one}")) for one in ("note", "discard", "all_reps", "film")
+            QPushButton(tr(text)) for text in ("Note …  (N)", "Take reps out / in", "All reps  (Ctrl+A)", "Film …")
         )
+        self.report = QPushButton(phrase("report_button"))
+        names = {
+            self.player: phrase("review.player"),
+            self.sessions: phrase("review.sessions_newest_first"),
+            self.quantity: phrase("review.show"),
+            self.position: phrase("review.aligned"),
+            self.rules: phrase("review.judged_by"),
+            self.view: phrase("review.figure"),
+            self.search: phrase("search_name"),
+        }
+        for widget, name in names.items():
+            widget.setAccessibleName(name)
         self.film.setVisible(not self.video.can_play)
         self.video.setVisible(self.video.can_play)
         self.messages = MessageLine()
 
     def _arrange(self) -> None:
         self.setWindowTitle(phrase("review.imufeedback_review"))
-        self.setStyleSheet(_SHEET)
+        self.setMinimumSize(900, 560)
         self.resize(1360, 860)
         tabs = QTabWidget()
         tabs.addTab(self._session_page(), phrase("review.session"))
@@ -136,7 +164,9 @@ class ReviewWindow(QMainWindow):
         column = QVBoxLayout(page)
         column.addWidget(sides, 1)
         column.addWidget(self.messages)
-        self.setCentralWidget(page)
+        self.pages = Pages()
+        self.pages.addWidget(page)
+        self.setCentralWidget(scrolled(self.pages))
 
     def _left(self) -> QWidget:
         left = QWidget()
@@ -144,6 +174,7 @@ class ReviewWindow(QMainWindow):
         column.setContentsMargins(0, 0, 6, 0)
         column.addWidget(QLabel(phrase("review.player")))
         column.addWidget(self.player)
+        column.addWidget(self.search)
         column.addWidget(QLabel(phrase("review.sessions_newest_first")))
         self.sessions.setWordWrap(True)
         column.addWidget(self.sessions, 1)
@@ -168,27 +199,19 @@ class ReviewWindow(QMainWindow):
         choices.addWidget(self.view)
         column.addLayout(choices)
         pictures = QSplitter()
-        for widget, stretch in ((self.overlay, 5), (self.figure, 3), (self.video, 2)):
+        for widget, stretch in ((self.overlay, 5), (self.figure, 3), (self.other_figure, 3), (self.video, 2)):
             pictures.addWidget(widget)
             pictures.setStretchFactor(pictures.count() - 1, stretch)
-        pictures.setSizes([560, 300, 210])
+        pictures.setSizes([520, 300, 300, 210])
         upper = QSplitter(Qt.Orientation.Vertical)
         upper.addWidget(pictures)
         upper.addWidget(self.reps)
         upper.setSizes([430, 240])
         column.addWidget(upper, 1)
+        column.addWidget(self.lesson)
         bar = QHBoxLayout()
-        for part in (
-            self.play_button,
-            self.speed,
-            self.slider,
-            self.now,
-            self.all_reps,
-            self.discard,
-            self.note,
-            self.film,
-        ):
-            bar.addWidget(part, 1 if part is self.slider else 0)
+        for part in (self.play_button, self.now, self.all_reps, self.discard, self.note, self.report, self.film):
+            bar.addWidget(part, 1 if part is self.now else 0)
         column.addLayout(bar)
         return page
 
@@ -202,15 +225,34 @@ class ReviewWindow(QMainWindow):
         for box in (self.quantity, self.position):
             box.currentIndexChanged.connect(lambda *_: self._draw_lines())
         self.view.currentIndexChanged.connect(lambda at: self.figure.show_views(list(View)[at]))
-        self.speed.currentIndexChanged.connect(self._set_speed)
+        self.search.textChanged.connect(lambda *_: self.show_sessions())
+        self.lesson.beside_changed.connect(self._show_beside)
+        self.lesson.speed_changed.connect(self._set_speed)
+        self.lesson.moved.connect(self._scrub)
+        self.lesson.position_wanted.connect(self._go_to)
+        self.report.clicked.connect(lambda *_: self._write_report())
+        self.writer.written.connect(self._show_written)
         self.reps.chosen.connect(self._show_chosen)
         self.play_button.clicked.connect(lambda *_: self._toggle())
-        self.slider.sliderMoved.connect(self._scrub)
         self.note.clicked.connect(lambda *_: self._ask_note())
         self.discard.clicked.connect(lambda *_: self._discard())
         self.all_reps.clicked.connect(lambda *_: self.reps.select_all())
         self.film.clicked.connect(lambda *_: self.messages.show_notice(how_to_get_films()))
         self.video.changed.connect(lambda path, offset_s: self._edit("video", text=path, offset_s=offset_s))
+        add_common_keys(self, Screen.REVIEW)
+        slots: dict[str, Callable[[], object]] = {
+            "play": self.play_button.click,
+            "back": lambda: self._step(-1),
+            "forward": lambda: self._step(1),
+            "report": self._write_report,
+            "note": self._ask_note,
+            "all": self.reps.select_all,
+            "find": self.search.setFocus,
+            "close": self.close,
+        }
+        for one in keys.on(Screen.REVIEW):
+            add_keys(self, one, slots[one.name])
+        text_size.changed.connect(self.rescale)
         self._frames = QTimer(self)
         self._frames.timeout.connect(self._frame)
         self._frames.start(FRAME_MS)
@@ -228,25 +270,32 @@ class ReviewWindow(QMainWindow):
 
     def show_sessions(self) -> None:
         """The chosen player's sessions, newest first; the newest readable one is opened."""
-        name = self.player.currentData()
+        name, wanted = self.player.currentData(), self.search.text().casefold().split()
         self.sessions.blockSignals(True)
         self.sessions.clear()
-        for one in reversed(self._library.sessions(name)):
+        spoken = self._library.spoken() if wanted else {}
+        # a search looks at all players: one may not know whose session it was
+        for one in reversed(self._library.sessions(None if wanted else name)):
+            if not all(word in spoken.get(one.path, "").casefold() for word in wanted):
+                continue
             item = QListWidgetItem(session_words(one))
             item.setData(Qt.ItemDataRole.UserRole, one)
             self.sessions.addItem(item)
-        for line in self._library.troubles:
+        troubles = () if wanted else self._library.troubles
+        for line in troubles:
             told = QListWidgetItem(f"! {line}")
             told.setFlags(Qt.ItemFlag.NoItemFlags)
             self.sessions.addItem(told)
         self.sessions.blockSignals(False)
         self.trends.show_player(name)
-        if self.sessions.count() > len(self._library.troubles):
+        if self.sessions.count() > len(troubles):
             self.sessions.setCurrentRow(0)
             self._open_current()
+        elif wanted:
+            self.messages.show_notice(phrase("nothing_found", what=self.search.text()))
         else:
-            self.title.setText(phrase("review.no_recordings_yet"))
-            self.facts.setText(phrase("review.they_appear_here_once_there", root=self._library.root))
+            self.title.setText(phrase("no_recordings"))
+            self.facts.setText(phrase("no_recordings_help", root=str(self._library.root)))
 
     def open(self, path: Path) -> None:
         """Choose the session of a recording, with its player."""
@@ -281,6 +330,8 @@ class ReviewWindow(QMainWindow):
         self.reps.show_reps([])
         self.overlay.show_lines([], None, "", "")
         self.figure.show_pose(None, Shown())
+        self.other_figure.show_pose(None, Shown())
+        self._beside = None
 
     def _show_failure(self, text: str) -> None:
         self.facts.setText(text)
@@ -294,7 +345,7 @@ class ReviewWindow(QMainWindow):
         """A session is ready."""
         self.found = found
         limits = limits_of(found.settings.rule_set)
-        self._target_deg = limits[TARGET].value if TARGET in limits else None
+        self._target_deg = limits[TARGET_LIMIT].value if TARGET_LIMIT in limits else None
         self.title.setText(f"{found.title} · {found.player or phrase('review.without_a_name')}")
         self.facts.setText("\n".join(facts(found)))
         self._refresh_list()
@@ -305,6 +356,9 @@ class ReviewWindow(QMainWindow):
         self.quantity.setCurrentIndex(max(self.quantity.findText(before), 0))
         self.quantity.blockSignals(False)
         self.video.load(found.edits.video)
+        counting = counted([one for one in found.summary.reps if one.index not in found.edits.discarded])
+        first = best(counting)
+        self.lesson.show_reps(counting, first[0].rep.index if first else None)
         self.reps.show_reps([rep for rep in found.summary.reps if rep.index not in found.edits.discarded])
         self._show_chosen()
 
@@ -334,13 +388,34 @@ class ReviewWindow(QMainWindow):
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
         position = POSITIONS[min(self.position.currentIndex(), len(POSITIONS) - 1)]
         self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
+        self.lesson.show_marks(self._played)
+        self._show_beside()
+
+    def _show_beside(self) -> None:
+        """The chosen other rep over the played one, or in a picture of its own."""
+        self._beside = None
+        if self.found is not None and self.lesson.other is not None:
+            other = next((one for one in self.found.summary.reps if one.index == self.lesson.other), None)
+            if other is not None and other is not self._played:
+                self._beside = other, stretch_of(self.found.trace, other)
+        self.other_figure.setVisible(self._beside is not None and self.lesson.apart.isChecked())
         self._draw_lines()
+
+    def _pose_beside(self, now_s: float) -> Floats | None:
+        """The other rep's body as far in its movement as the played one is."""
+        if self._beside is None or self._played is None or not len(self._beside[1].t_s):
+            return None
+        other, stretch = self._beside
+        at_s = same_place(self._played, other, now_s)
+        return pose_at(stretch, int(np.clip(np.searchsorted(stretch.t_s, at_s), 0, len(stretch.t_s) - 1)))
 
     def _draw_lines(self) -> None:
         if self.found is None or self._played is None:
             return
         name, column = list(quantities(self.found.hand).items())[max(self.quantity.currentIndex(), 0)]
         chosen, at = self.reps.selected(), self.position.currentIndex()
+        if self._beside is not None and self._beside[0] not in chosen:
+            chosen = [*chosen, self._beside[0]]
         if at < len(POSITIONS):
             lines = overlay(self.found.trace, chosen, column, POSITIONS[at])
             x_title = phrase("review.seconds_from", position=POSITIONS[at].removesuffix("_s"))
@@ -360,9 +435,15 @@ class ReviewWindow(QMainWindow):
             self.figure.show_hand(hand)
         spreads = (float(self._stretch.sd(one)[row]) for one in (trail_column(hand), "pelvis_turn_deg"))
         angle_sd, turn_sd = (one if np.isfinite(one) else None for one in spreads)
+        other, apart = self._pose_beside(now_s), self.lesson.apart.isChecked()
+        shanks = bool(np.isfinite(pose[-2:]).any())
+        name = "" if self._beside is None or apart else phrase("rep_name", number=self._beside[0].index + 1)
         self.figure.show_pose(
-            pose, Shown(self._target_deg, angle_sd, turn_sd, shanks=bool(np.isfinite(pose[-2:]).any()))
+            pose, Shown(self._target_deg, angle_sd, turn_sd, None if apart else other, shanks=shanks), name
         )
+        if self.other_figure.hand is not hand:
+            self.other_figure.show_hand(hand)
+        self.other_figure.show_pose(other, Shown(self._target_deg, shanks=shanks))
         at = self.position.currentIndex()
         if at < len(POSITIONS):
             position_s = self._played.positions.get(POSITIONS[at])
@@ -370,14 +451,30 @@ class ReviewWindow(QMainWindow):
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
         span_s = max(self.playback.end_s - self.playback.begin_s, 1e-9)
-        if not self.slider.isSliderDown():
-            self.slider.setValue(round(1000 * (now_s - self.playback.begin_s) / span_s))
-        self.now.setText(phrase("review.rep_s", number=self._played.index + 1, at=now_s))
+        self.lesson.show_place((now_s - self.playback.begin_s) / span_s)
+        place = place_word(self._played, now_s)
+        said = phrase("review.rep_s", number=self._played.index + 1, at=now_s)
+        self.now.setText(f"{said} · {tr(place)}" if place else said)
 
     # ── playback ─────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def _set_speed(self, at: int) -> None:
-        self.playback.speed = SPEEDS[at]
+    def _go_to(self, mark: str) -> None:
+        """To a marked position of the played rep; it stands still there."""
+        if self._played is not None and mark in self._played.positions:
+            self.playback.running = False
+            self.playback.seek(self._played.positions[mark])
+            self._show_instant()
+            self._say_playing()
+
+    def _step(self, by: int) -> None:
+        """One picture on or back."""
+        self.playback.running = False
+        self.playback.seek(self.playback.now_s + by * STEP_S)
+        self._show_instant()
+        self._say_playing()
+
+    def _set_speed(self, speed: float) -> None:
+        self.playback.speed = speed
         self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
 
     def _toggle(self) -> None:
@@ -386,11 +483,10 @@ class ReviewWindow(QMainWindow):
 
     def _say_playing(self) -> None:
         self.play_button.setText(phrase("review.pause_space") if self.playback.running else phrase("review.play_space"))
-        self.play_button.setShortcut("Space")
         self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
 
     def _scrub(self, value: int) -> None:
-        self.playback.seek(self.playback.begin_s + (self.playback.end_s - self.playback.begin_s) * value / 1000)
+        self.playback.seek(self.playback.begin_s + (self.playback.end_s - self.playback.begin_s) * value / SLIDER)
         self._show_instant()
         self.video.follow(self.playback.now_s, self.playback.speed, self.playback.running)
 
@@ -409,11 +505,25 @@ class ReviewWindow(QMainWindow):
     # ── edits ────────────────────────────────────────────────────────────────────────────────────────────────────
 
     def _ask_note(self) -> None:
-        text, agreed = QInputDialog.getMultiLineText(
-            self, phrase("review.note"), phrase("review.what_is_worth_remembering_of")
+        """With the rep and the position that is seen; it stands in the report."""
+        place = "" if self._played is None else place_word(self._played, self.playback.now_s)
+        before = words.note_at(None if self._played is None else self._played.index, tr(place) if place else "")
+        dialog = NoteDialog(self, scale_of(self), None)
+        dialog.text.setText(before)
+        dialog.noted.connect(lambda text: self._edit("note", text=text))
+        dialog.open()
+
+    def _write_report(self) -> None:
+        if self.found is not None:
+            self.messages.show_notice(phrase("report_making"))
+            self.report.setEnabled(False)
+            self.writer.write(self.found.path)
+
+    def _show_written(self, where: str, trouble: str) -> None:
+        self.report.setEnabled(True)
+        self.messages.show_fault(trouble) if trouble else self.messages.show_notice(
+            phrase("report_written", path=where)
         )
-        if agreed and text.strip():
-            self._edit("note", text=text.strip())
 
     def _discard(self) -> None:
         """Chosen reps out; when none is chosen, all that are out come in again."""
@@ -437,6 +547,21 @@ class ReviewWindow(QMainWindow):
             self.messages.show_fault(str(error))
         else:
             self.messages.show_notice(phrase("review.kept_beside_the_recording"))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802 – Qt names it
+        super().resizeEvent(event)
+        self.rescale()
+
+    def rescale(self) -> None:
+        """Fit texts to the window and to the size that a person chose."""
+        scale = scale_of(self)
+        self.setStyleSheet(_SHEET.format(size=round(13 * scale), target=max(round(24 * scale), TARGET)))
+        self.title.setFont(pixel_font(18 * scale, bold=True))
+        self.lesson.rescale(scale)
+        self.messages.rescale(scale)
+        self.reps.table.setFont(pixel_font(13 * scale))
+        self.overlay.setMinimumHeight(round(200 * scale))
+        self.reps.setMinimumHeight(round(140 * scale))
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802 – Qt names it
         self._frames.stop()
@@ -486,9 +611,10 @@ def facts(found: Judgement) -> list[str]:
 
 
 _SHEET = f"""
-QMainWindow, QWidget {{ background: {palette.GROUND}; color: {palette.INK}; font-size: 13px; }}
-QTableWidget, QListWidget, QLineEdit, QComboBox {{ background: {palette.PAPER}; }}
-QListWidget::item {{ padding: 6px 4px; border-bottom: 1px solid {palette.RULE_LINE}; }}
-QListWidget::item:selected, QTableWidget::item:selected {{ background: #CFE3F1; color: {palette.INK}; }}
-QHeaderView::section {{ background: {palette.GROUND}; border: none; padding: 4px 6px; }}
+QMainWindow, QWidget {{{{ background: {palette.GROUND}; color: {palette.INK}; font-size: {{size}}px; }}}}
+QPushButton, QComboBox, QLineEdit, QDoubleSpinBox, QTabBar::tab, QCheckBox {{{{ min-height: {{target}}px; }}}}
+QTableWidget, QListWidget, QLineEdit, QComboBox {{{{ background: {palette.PAPER}; }}}}
+QListWidget::item {{{{ padding: 6px 4px; border-bottom: 1px solid {palette.RULE_LINE}; }}}}
+QListWidget::item:selected, QTableWidget::item:selected {{{{ background: #CFE3F1; color: {palette.INK}; }}}}
+QHeaderView::section {{{{ background: {palette.GROUND}; border: none; padding: 4px 6px; }}}}
 """

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 from imufeedback.app import palette
 from imufeedback.app.labels import add_key, pixel_font
 from imufeedback.app.palette import Sign
+from imufeedback.app.scrolling import fold
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.body_picture import BodyPicture
@@ -30,6 +31,8 @@ class CalibrationPage(QWidget):
         self.now = QLabel(phrase("start.fit_before"))
         self.now.setWordWrap(True)
         self.lines = [QLabel(line) for line in texts.fit_list()]
+        for line in self.lines:
+            line.setWordWrap(True)
         self.signs = [SignMark(Sign.RING, palette.SOFT_INK) for _ in self.lines]
         self.again = QPushButton(phrase("start.fit_start"))
         add_key(self.again, "Ctrl+R")
@@ -61,7 +64,7 @@ class CalibrationPage(QWidget):
             right.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
         right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
         right.addWidget(self.stored, 0, Qt.AlignmentFlag.AlignLeft)
-        row = QHBoxLayout(self)
+        self._row = row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(20)
         row.addWidget(self.body, 46)
@@ -124,7 +127,9 @@ class CalibrationPage(QWidget):
             done = number < count
             sign.show_sign(Sign.TICK if done else Sign.RING, palette.GOOD_INK if done else palette.SOFT_INK)
 
-    def rescale(self, scale: float) -> None:
+    def rescale(self, scale: float, *, narrow: bool) -> None:
+        fold(self._row, narrow=narrow)
+        self.body.setMinimumHeight(round(300 * scale) if narrow else 0)
         self.now.setFont(pixel_font(26 * scale, bold=True))
         for button in (self.again, self.stored, self.swap, self.keep):
             button.setFont(pixel_font(15 * scale))

@@ -7,11 +7,13 @@ from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from imufeedback.app import palette
-from imufeedback.app.labels import ElidedLabel, MessageLine, pixel_font
+from imufeedback.app.keys import Screen, key
+from imufeedback.app.labels import NARROW, MessageLine, pixel_font
 from imufeedback.app.practice_choices import Work, WorkKind, Works
+from imufeedback.app.scrolling import Pages
 from imufeedback.app.start import texts
 from imufeedback.app.start.calibration_page import CalibrationPage
 from imufeedback.app.start.player_page import PlayerPage
@@ -59,10 +61,11 @@ class StartPage(QWidget):
             Step.CALIBRATION: self.calibration,
             Step.WORK: self.works,
         }
-        self.stack = QStackedWidget()
+        self.stack = Pages()
         self.heading = QLabel(phrase("start.heading"))
-        self.keys = ElidedLabel(phrase("start.keys"))
-        self.missing = ElidedLabel()
+        self.keys, self.missing = QLabel(phrase("start.keys")), QLabel()
+        for label in (self.keys, self.missing):
+            label.setWordWrap(True)
         self.next = QPushButton()
         self.next.setObjectName("agree")
         self.messages = MessageLine()
@@ -80,16 +83,16 @@ class StartPage(QWidget):
         middle.addWidget(self.steps)
         middle.addWidget(self.stack, 1)
         low = QHBoxLayout()
-        low.addWidget(self.missing, 1)
+        low.addWidget(self.keys, 1)
         low.addWidget(self.next)
         column = QVBoxLayout(self)
-        column.setContentsMargins(24, 14, 24, 12)
-        column.setSpacing(12)
+        column.setContentsMargins(24, 12, 24, 10)
+        column.setSpacing(10)
         column.addWidget(self.heading)
+        column.addWidget(self.missing)
         column.addLayout(middle, 1)
         column.addWidget(self.messages)
         column.addLayout(low)
-        column.addWidget(self.keys)
         self.setObjectName("start")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setStyleSheet(_SHEET)
@@ -98,7 +101,7 @@ class StartPage(QWidget):
         self.player.chosen.connect(self._chosen)
         self.player.accepted.connect(self._accepted)
         self.sensors.try_wanted.connect(self.try_wanted)
-        self.sensors.search_wanted.connect(self._search)
+        self.sensors.search_wanted.connect(self.search)
         self.sensors.stream_wanted.connect(self.stream_wanted)
         self.sensors.placed.connect(self.placed)
         self.sensors.ticked.connect(self.ticked)
@@ -109,7 +112,8 @@ class StartPage(QWidget):
         self.calibration.stored_wanted.connect(self.stored_wanted)
         self.works.chosen.connect(self._choose_work)
         self.next.clicked.connect(self.go_on)
-        for keys in ("Ctrl+Return", "Ctrl+Enter"):
+        self.messages.dismiss.clicked.connect(self.refresh)
+        for keys in key(Screen.START, "go-on").keys:
             QShortcut(QKeySequence(keys), self).activated.connect(self.go_on)
 
     # ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -152,7 +156,9 @@ class StartPage(QWidget):
         self.player.lock(ready.running)
         last = ready.can_begin and self.step is Step.WORK
         self.next.setText(texts.next_button(last))
-        self.missing.show_text(texts.missing(ready))
+        self.missing.setText(
+            texts.failed(self.messages.text.text()) if self.messages.is_fault else texts.missing(ready)
+        )
 
     # ── news ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -166,7 +172,7 @@ class StartPage(QWidget):
             "SwapOffered": self._hear_swap,
             "Doubted": lambda doubted: self.messages.show_notice(doubted.text),
             "Notice": lambda notice: self.messages.show_notice(notice.text),
-            "Fault": lambda fault: self.messages.show_fault(f"{fault.where}: {fault.what}"),
+            "Fault": lambda fault: self.show_fault(f"{fault.where}: {fault.what}"),
         }
         hearer = hearers.get(type(event).__name__)
         if hearer is not None:
@@ -206,12 +212,18 @@ class StartPage(QWidget):
         """Sensors are elsewhere than the session believes: by stored place, the place that was seen."""
         self.calibration.offer_swap(texts.swap_offered(event.roles))
 
+    def show_fault(self, text: str) -> None:
+        """Something failed: it is the headline until it is dismissed."""
+        self.messages.show_fault(text)
+        self.refresh()
+
     def show_search(self, trouble: str | None) -> None:
         """A search has ended; None: well."""
         self.ready.searching, self.ready.search_trouble = False, trouble
         self.refresh()
 
-    def _search(self) -> None:
+    def search(self) -> None:
+        """Look for sensors."""
         self.sensors.forget()
         self.ready.links.clear()
         self.ready.absent, self.ready.others = "", ()
@@ -251,14 +263,18 @@ class StartPage(QWidget):
         super().showEvent(event)
         self.pages[self.step].focus()  # type: ignore[attr-defined]
 
-    def rescale(self, scale: float) -> None:
-        """Fit texts to the window: 1 is a window 720 pixels high."""
+    def rescale(self, scale: float, room: int) -> None:
+        """Fit texts to the window: 1 is a window 720 pixels high; `room` is how wide it is."""
         self.heading.setFont(pixel_font(26 * scale, bold=True))
         for widget in (self.keys, self.missing):
-            widget.setFont(pixel_font((12 if widget is self.keys else 15) * scale))
+            widget.setFont(pixel_font((12 if widget is self.keys else 17) * scale))
         self.next.setFont(pixel_font(17 * scale, bold=True))
-        for part in (self.steps, self.player, self.sensors, self.calibration, self.works, self.messages):
+        narrow = room < NARROW * scale
+        for part in (self.player, self.messages):
             part.rescale(scale)
+        for page in (self.sensors, self.calibration, self.works):
+            page.rescale(scale, narrow=narrow)
+        self.steps.rescale(scale, room)
 
 
 _SHEET = f"""
@@ -278,6 +294,7 @@ QPushButton#agree:focus {{ border: 2px solid {palette.INK}; }}
 QListWidget, QLineEdit, QPlainTextEdit, QComboBox {{ background: {palette.PAPER}; color: {palette.INK};
     border: 2px solid {palette.RULE_LINE}; border-radius: 4px; padding: 4px; }}
 QListWidget::item:selected {{ background: {palette.BLUE}; color: {palette.WHITE}; }}
-QRadioButton {{ color: {palette.INK}; spacing: 8px; }}
+QRadioButton, QCheckBox {{ color: {palette.INK}; spacing: 8px; min-height: 26px; }}
+QCheckBox {{ min-width: 26px; }}
 QRadioButton:focus {{ outline: none; text-decoration: underline; }}
 """

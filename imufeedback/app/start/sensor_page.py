@@ -18,7 +18,8 @@ from PySide6.QtWidgets import (
 )
 
 from imufeedback.app import palette
-from imufeedback.app.labels import ElidedLabel, add_key, pixel_font
+from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.scrolling import fold
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.body_picture import BodyPicture
@@ -85,7 +86,7 @@ class SensorPage(QWidget):
         right.addStretch(0)
         right.addWidget(self.try_hint)
         right.addWidget(self.try_it, 0, Qt.AlignmentFlag.AlignLeft)
-        row = QHBoxLayout(self)
+        self._row = row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(20)
         row.addWidget(self.body, 43)
@@ -143,7 +144,9 @@ class SensorPage(QWidget):
         row.tick.clicked.connect(lambda on, row=row: self.ticked.emit(row.sensor, on))
         row.blink.clicked.connect(lambda _=False, row=row: self.blink_wanted.emit(row.sensor))
 
-    def rescale(self, scale: float) -> None:
+    def rescale(self, scale: float, *, narrow: bool) -> None:
+        fold(self._row, narrow=narrow)
+        self.body.setMinimumHeight(round(300 * scale) if narrow else 0)
         self._font = pixel_font(15 * scale)
         self.body.rescale(scale)
         for widget in (self.hint, self.trouble, self.try_hint, self.search, self.try_it, self.stream):
@@ -166,7 +169,8 @@ class SensorRow:
         self.blink.setAccessibleName(phrase("start.blink_this", sensor=sensor))
         self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
         self.name = QLabel(sensor)
-        self.words = ElidedLabel()
+        self.words = QLabel()
+        self.words.setWordWrap(True)
         self.place = QComboBox()
         self.place.setAccessibleName(phrase("start.place_of", sensor=sensor))
         self.place.addItem(phrase("start.no_place"), None)

@@ -43,8 +43,8 @@ class StepList(QWidget):
         for step, row in self.rows.items():
             row.setChecked(step is current)
 
-    def rescale(self, scale: float) -> None:
-        self.setFixedWidth(round(300 * scale))
+    def rescale(self, scale: float, room: int) -> None:
+        self.setFixedWidth(min(round(300 * scale), round(0.34 * room)))
         for row in self.rows.values():
             row.rescale(scale)
 
@@ -59,6 +59,7 @@ class StepRow(QPushButton):
         add_key(self, f"Alt+{number}")
         self.step = step
         self.title = QLabel(f"{number}  {texts.title(step)}")
+        self.title.setWordWrap(True)
         self.line = QLabel()
         self.line.setWordWrap(True)
         self.sign = SignMark(Sign.RING, palette.SOFT_INK)
@@ -71,11 +72,11 @@ class StepRow(QPushButton):
         words.addWidget(self.title)
         words.addWidget(self.line, 1)
         row = QHBoxLayout(self)
-        row.setContentsMargins(14, 8, 10, 8)
+        row.setContentsMargins(14, 12, 10, 12)
         row.setSpacing(14)
         row.addWidget(self.sign, 0, Qt.AlignmentFlag.AlignVCenter)
         row.addLayout(words, 1)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum)
         for part in (self.title, self.line, self.sign):
             part.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
@@ -90,7 +91,7 @@ class StepRow(QPushButton):
         self.title.setFont(pixel_font(19 * scale, bold=True))
         self.line.setFont(pixel_font(14 * scale))
         self.sign.setFixedSize(round(24 * scale), round(24 * scale))
-        self.setFixedHeight(round(92 * scale))
+        self.setMinimumHeight(round(92 * scale))
 
     def sizeHint(self) -> QSize:  # noqa: N802 – Qt names it
         return QSize(200, 80)

@@ -88,11 +88,33 @@ def _calibration(ready: Readiness) -> str:
 
 
 def missing(ready: Readiness) -> str:
-    """What keeps the session from beginning, for the line beside the button."""
+    """What keeps the session from beginning and what to do about it: the headline."""
+    if not ready.running:
+        for trouble in (ready.search_trouble, ready.absent):
+            if trouble:
+                return trouble.replace("\n", " ")
+    if ready.lost():
+        names = places(tuple(ready.roles[one] for one in ready.lost()))
+        return phrase("start.missing.lost_bring_it_close_and", places=names)
+    if ready.double_places():
+        text = phrase("start.missing.two_sensors_on_give_one")
+        return text.format(places=places(ready.double_places()))
+    if ready.fit_refused is not None:
+        return phrase("start.missing.calibration_failed_press_ctrl_r", why=ready.fit_refused.rstrip("."))
+    if ready.others and not ready.links and not ready.running:
+        return phrase("start.missing.the_sensors_in_reach_are")
+    if ready.links and ready.missing_places() and not ready.searching and not ready.running:
+        text = phrase("start.missing.no_sensor_on_say_where")
+        return text.format(places=places(ready.missing_places()))
     step = ready.first_open()
     if step is None:
         return phrase("start.missing.all_is_ready")
     return phrase("start.missing.missing", step=title(step), what=says(step, ready))
+
+
+def failed(text: str) -> str:
+    """A failure as headline."""
+    return phrase("start.failed", what=text.rstrip("."))
 
 
 def next_button(last: bool) -> str:
@@ -239,3 +261,6 @@ def drill_word() -> str:
 
 def plan_word() -> str:
     return phrase("start.plan_word")
+
+
+# ── keys that have no button of their own ────────────────────────────────────────────────────────────────────────

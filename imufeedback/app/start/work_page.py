@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QListWidget, QListWidgetItem,
 
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.practice_choices import Work, WorkKind, Works
+from imufeedback.app.scrolling import fold
 from imufeedback.app.start import texts
 from imufeedback.app.start.readiness import Step
 from imufeedback.phrases import phrase
@@ -24,6 +25,7 @@ class WorkPage(QWidget):
         super().__init__()
         self.works = works
         self.hint = QLabel(phrase("start.work_hint"))
+        self.hint.setWordWrap(True)
         self.list = QListWidget()
         self.list.setAccessibleName(texts.title(Step.WORK))
         self.title = QLabel()
@@ -43,7 +45,7 @@ class WorkPage(QWidget):
         right = QVBoxLayout()
         right.addWidget(self.title)
         right.addWidget(self.lines, 1)
-        row = QHBoxLayout()
+        self._row = row = QHBoxLayout()
         row.setSpacing(20)
         row.addWidget(self.list, 50)
         row.addLayout(right, 50)
@@ -74,7 +76,9 @@ class WorkPage(QWidget):
             self.lines.setText("\n\n".join(work.lines))
             self.chosen.emit(work)
 
-    def rescale(self, scale: float) -> None:
+    def rescale(self, scale: float, *, narrow: bool) -> None:
+        fold(self._row, narrow=narrow)
+        self.list.setMinimumHeight(round(220 * scale) if narrow else 0)
         self.hint.setFont(pixel_font(15 * scale))
         self.list.setFont(pixel_font(17 * scale))
         self.list.setSpacing(round(4 * scale))

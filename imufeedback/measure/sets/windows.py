@@ -78,10 +78,49 @@ def starved(context: Context) -> Iterator[Measured]:
     yield Measured("one core busy: cues there were", found["cues"], Band(1, None), "count")
 
 
+def truths(context: Context) -> Iterator[Measured]:
+    """States are provoked one by one; the headline must name each within a second, with what to do."""
+    found = child("truths", 1)
+    _row(context, "truths", found)
+    name = f"provoked states that the headline names within 1 s with what to do, of {found['truths']:.0f}"
+    yield Measured(name, found["named"], exactly(found["truths"]), "count")
+
+
+def blocked(context: Context) -> Iterator[Measured]:
+    """A session of the virtual golfer from the first picture to the report. Processor time of the window's thread, so
+    that other programs on the machine do not count; how long it was away by the clock is in the row."""
+    found = child("blocked", 1)
+    _row(context, "blocked", found)
+    check = "window's thread, longest at one thing from first picture to report (processor time)"
+    yield Measured(check, 1e3 * found["busy_s"], at_most(100), "ms")
+
+
+def returning(context: Context) -> Iterator[Measured]:
+    """Known sensors, virtual radio, calibration movements included; nothing is pressed but Enter."""
+    found = child("returning", 1)
+    _row(context, "returning", found)
+    yield Measured("returning player: from the launch to the first judged rep", found["judged_s"], at_most(60), "s")
+    yield Measured("returning player: keys pressed until then", found["keys"], at_most(1), "count")
+
+
+def many(context: Context) -> Iterator[Measured]:
+    """Twenty sessions (quick: eight) of five players in one window, each with its recording; the second half counts."""
+    found = child("sessions", 8 if context.quick else 20)
+    _row(context, "sessions", found)
+    name = f"{found['sessions']:.0f} sessions of five players without a restart: "
+    yield Measured(f"{name}memory a session", found["mb_per_session"], at_most(2), "MB")
+    for what in ("threads", "timers", "objects", "windows"):
+        yield Measured(f"{name}{what} left", found[f"{what}_grown"], at_most(0), "count")
+
+
 STEPS = (
     Step("frame time of the bay view", frames),
     Step("age of the picture", age),
     Step("start of the application", start),
     Step("hours of running", soak),
     Step("starved machine", starved),
+    Step("truths of the headline", truths),
+    Step("window's thread", blocked),
+    Step("returning player", returning),
+    Step("many sessions", many),
 )

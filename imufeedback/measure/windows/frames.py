@@ -1,6 +1,6 @@
 """How well the windows keep up, measured in a process of its own; prints one JSON document.
 
-``python -m imufeedback.measure.windows.frames frames|age|soak|starved|load [NUMBER]``, offscreen. `imufeedback validate
+``python -m imufeedback.measure.windows.frames WHAT [NUMBER]``, offscreen; WHAT as in `main`. `imufeedback validate
 --set windows` and ``--set speed`` run it; a child process, because Qt can only be started once and its memory must be
 nobody else's.
 """
@@ -233,7 +233,7 @@ def soak(minutes: float) -> dict[str, float]:
         }
 
 
-def main(what: str, number: float) -> dict[str, float]:
+def main(what: str, number: float) -> dict[str, Any]:
     """One measurement."""
     if what == "frames":
         return frames(int(number))
@@ -245,6 +245,22 @@ def main(what: str, number: float) -> dict[str, float]:
         from imufeedback.measure.windows.load import load
 
         return load(number)
+    if what == "blocked":
+        from imufeedback.measure.windows.blocked import blocked
+
+        return blocked()
+    if what == "returning":
+        from imufeedback.measure.windows.returning import returning
+
+        return dict(returning())
+    if what == "sessions":
+        from imufeedback.measure.windows.many_sessions import sessions
+
+        return dict(sessions(int(number)))
+    if what == "truths":
+        from imufeedback.measure.windows.truths import truths
+
+        return truths()
     return {"age": age, "soak": soak}[what](number)
 
 

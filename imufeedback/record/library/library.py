@@ -262,6 +262,17 @@ class Library:
             tags.setdefault(session, []).append(name)
         return [self._session(row, tags.get(row[0], [])) for row in rows]
 
+    def spoken(self) -> dict[Path, str]:
+        """What each session can be searched by: player, title, notes, rules, drills, tags, and rules not met."""
+        rows = self._ask(
+            "SELECT path, player || ' ' || title || ' ' || notes || ' ' || coalesce(rules, ''),"
+            " (SELECT group_concat(name || ' ' || coalesce(drill, ''), ' ') FROM blocks WHERE session = id),"
+            " (SELECT group_concat(tag, ' ') FROM tags WHERE session = id),"
+            " (SELECT group_concat(DISTINCT r.rules) FROM reps r WHERE r.session = id AND r.discarded = 0)"
+            " FROM sessions"
+        )
+        return {self._path(row[0]): " ".join(part or "" for part in row[1:]).replace("-", " ") for row in rows}
+
     def _session(self, row: Sequence[Any], tags: list[str]) -> SessionRow:
         _, path, player, title, utc, offset, duration_s, hand, reps, faults, void, notes, trouble, closed, beside = row
         started = _started(utc, offset)

@@ -8,7 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.app.review.model import Playback, against_turn, changed, cues_between, found, overlay
+from imufeedback.app.review.model import (
+    Playback,
+    against_turn,
+    changed,
+    cues_between,
+    found,
+    overlay,
+    place_word,
+    same_place,
+)
 from imufeedback.document import Document, JudgedRep, RepCue, RuleFinding
 from imufeedback.record.trace import Trace, TraceWriter
 from imufeedback.records import Angles, JointAngles, PelvisAngles, Side, Verdict, frozen
@@ -97,3 +106,17 @@ def test_every_cue_sounds_once():
     steps = np.linspace(0, 20, 333)
     heard = [sound for a, b in itertools.pairwise(steps) for sound in cues_between(reps, a, b)]
     assert heard == ["stalled", "stalled"]
+
+
+def test_the_same_place_of_another_rep_is_found_by_their_marks() -> None:
+    def rep(start_s: float, end_s: float, **marks: float) -> JudgedRep:
+        return JudgedRep(
+            index=0, kind="swing", start_s=start_s, end_s=end_s, marks=marks, features={}, findings=[], cues=[]
+        )
+
+    slow, quick = rep(0.0, 8.0, top_s=4.0, impact_s=6.0), rep(20.0, 22.0, top_s=21.0, impact_s=21.5, level_s=21.2)
+    for here, there in ((0.0, 20.0), (4.0, 21.0), (5.0, 21.25), (6.0, 21.5), (8.0, 22.0), (8.5, 22.5), (-1.0, 19.0)):
+        assert same_place(slow, quick, here) == pytest.approx(there)
+    assert same_place(slow, slow, 3.3) == pytest.approx(3.3)
+    assert place_word(slow, 4.02) == "top"
+    assert place_word(slow, 5.0) == ""

@@ -6,12 +6,20 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
+from cut import cut, nameless, small, unreachable
+from keys_of import answered, told
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 from sessions import steady_session
 
+from imufeedback.app.dialogs import NoteDialog
+from imufeedback.app.keys import Screen
 from imufeedback.app.review.video import VideoPanel, available, position_ms
 from imufeedback.app.review.window import ReviewWindow
+from imufeedback.app.text_size import text_size
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.library import Library
 from imufeedback.record.library.edits import read_edits
@@ -106,6 +114,8 @@ def test_an_empty_folder_says_so(tmp_path, qtbot):
         window = ReviewWindow(library)
         qtbot.addWidget(window)
         assert window.title.text() == "No recordings yet"
+        assert "imufeedback live" in window.facts.text()
+        assert str(tmp_path) in window.facts.text()
         window.close()
 
 
@@ -227,3 +237,109 @@ def test_a_rep_that_does_not_count_is_marked_and_in_no_overlay(spoilt: Path, qtb
         window.playback.seek(window.playback.begin_s)
         window._show_instant()
         window.close()
+
+
+# ── a lesson ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_another_rep_lies_over_the_played_one_or_stands_beside_it(window):
+    assert window.figure.shown.ghost is None
+    window.lesson.beside.setCurrentIndex(window.lesson.beside.findData(0))
+    window._show_beside()
+    assert [one.rep for one in window.overlay.lines] == [1, 0]
+    assert window.figure.shown.ghost is not None
+    assert window.figure.ghost_name == "rep 1"
+    assert window.other_figure.isHidden()
+    window.lesson.apart.setChecked(True)
+    assert not window.other_figure.isHidden()
+    assert window.figure.shown.ghost is None
+    first = window.other_figure.pose
+    window.lesson.slider.setValue(700)
+    assert window.playback.now_s == pytest.approx(
+        window.playback.begin_s + 0.7 * (window.playback.end_s - window.playback.begin_s)
+    )
+    assert not np.array_equal(first, window.other_figure.pose), "one slider moves both"
+
+
+@pytest.mark.parametrize("mark", ["top_s", "level_s", "impact_s", "finish_s"])
+def test_a_marked_position_is_one_press_away(window, mark):
+    window.lesson.positions[mark].click()
+    assert window.playback.now_s == window._played.positions[mark]
+    assert mark.removesuffix("_s") in window.now.text()
+    assert not window.playback.running
+
+
+def test_it_plays_at_any_speed(window):
+    for speed in (0.05, 0.35, 2.0):
+        window.lesson.speed.setValue(speed)
+        assert window.playback.speed == pytest.approx(speed)
+
+
+def test_keys_of_the_review_are_in_the_table_and_do_what_it_says(window, qtbot):
+    assert answered(window) == told(Screen.REVIEW, Screen.ANYWHERE)
+    with qtbot.waitActive(window):
+        window.show()
+        window.activateWindow()
+    window.sessions.setFocus()
+    at_s = window.playback.now_s
+    qtbot.keyClick(window, Qt.Key.Key_Right)
+    assert window.playback.now_s > at_s
+    qtbot.keyClick(window, Qt.Key.Key_Space)
+    assert window.playback.running
+    qtbot.keyClick(window, Qt.Key.Key_F, Qt.KeyboardModifier.ControlModifier)
+    assert window.search.hasFocus()
+
+
+def test_r_writes_the_report_with_the_notes_of_the_review(window, qtbot, monkeypatch):
+    opened: list[str] = []
+    monkeypatch.setattr(
+        "imufeedback.app.report_writing.QDesktopServices.openUrl", lambda url: opened.append(url.path())
+    )
+    window.lesson.positions["impact_s"].click()
+    window._ask_note()
+    dialog = window.findChild(NoteDialog)
+    assert dialog.text.text() == "Rep 2, impact: "
+    dialog.text.setText(dialog.text.text() + "stays over the ball")
+    qtbot.keyClick(dialog.text, Qt.Key.Key_Return)
+    with qtbot.waitActive(window):
+        window.show()
+        window.activateWindow()
+    window.sessions.setFocus()
+    with qtbot.waitSignal(window.writer.written, timeout=30_000):
+        qtbot.keyClick(window, Qt.Key.Key_R)
+    page = window.found.path.with_suffix(".html")
+    assert "Rep 2, impact: stays over the ball" in page.read_text(encoding="utf-8")
+    assert str(page) in window.messages.text.text()
+    assert opened == [page.as_posix()]
+
+
+def test_sessions_are_searched_by_player_drill_and_fault(window):
+    window.search.setText("tues")
+    assert window.sessions.count() == 1
+    window.search.setText("nothing like it")
+    assert window.sessions.count() == 0
+    assert "nothing like it" in window.messages.text.text()
+    text = next(iter(window._library.spoken().values()))
+    window.search.setText(text.split()[-1])
+    assert window.sessions.count() == 1
+
+
+def test_trends_open_on_what_is_worked_on_and_say_it_in_a_sentence(window):
+    assert "session" in window.trends.story.text()
+    assert "_" not in window.trends.story.text()
+    faults = window._library.reps()[0]["rules"].split()
+    assert not faults or window.trends.feature.currentData() == window.trends._worked_on(None)[0]
+
+
+@pytest.mark.parametrize("size", [(1024, 600, 1.0), (1024, 600, 2.0), (1280, 720, 1.0), (3840, 2160, 1.0)])
+def test_the_review_cuts_nothing(window, qtbot, size):
+    text_size.show(size[2])
+    window.resize(*size[:2])
+    window.show()
+    for _ in range(4):
+        QApplication.processEvents()
+    assert (window.width(), window.height()) == size[:2]
+    assert cut(window) == []
+    assert nameless(window) == []
+    assert small(window) == []
+    assert unreachable(window) == []
