@@ -10,7 +10,7 @@ from imufeedback.app.tracks import Choice, Track
 from imufeedback.cues.telling import UNTOLD
 from imufeedback.figure.drawing import View
 from imufeedback.figure.shapes import Part
-from imufeedback.phrases import phrase
+from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, StepTold, Verdict
 from imufeedback.rules import Whose
 from imufeedback.sounds import BY_NAME
@@ -311,18 +311,6 @@ def step_why(told: StepTold) -> str:
     return phrase("step_why.did_not_count", why=told.why) if told.why else phrase("step_why.that_one_counted")
 
 
-def estimate_actions() -> list[str]:
-    """My own estimate of the last rep, in the order of the keys 1, 2, 3."""
-    return [
-        phrase(text)
-        for text in (
-            "estimate_actions.i_think_it_was_good",
-            "estimate_actions.i_think_it_was_not",
-            "estimate_actions.i_am_not_sure",
-        )
-    ]
-
-
 def estimated(number: int, answer: str) -> str:
     return phrase("estimated", number=number, answer=answer)
 
@@ -354,23 +342,8 @@ def body_label(part: Part, value_deg: float) -> str:
 # ── keys ─────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def estimate_action(key: int) -> str:
-    return estimate_actions()[key - 1]
-
-
-_SCREENS = {
-    "anywhere": "On every screen",
-    "start": "Before the session",
-    "bay": "During the session",
-    "range": "Range view in a window of its own",
-    "limits": "In the limits",
-    "end": "After the session",
-    "review": "Review",
-}
-
-
 def screen_word(screen: str) -> str:
-    return tr(_SCREENS[screen])
+    return phrase(f"screen.{screen}")
 
 
 def key_and_text(key: str, text: str) -> str:
@@ -409,50 +382,29 @@ def restarted_and_help(name: str) -> str:
 
 # ── limits, explained ────────────────────────────────────────────────────────────────────────────────────────────
 
-_LIMITS = {
-    "live.target_deg": "Where the trail thigh should get to. Once it is there, nothing counts as a stall any more.",
-    "trail-thigh-keeps-falling": "How much the pelvis may turn while the trail thigh angle stands still.",
-    "trail-thigh-never-grows": "How far the trail thigh angle may grow again on the way down.",
-    "trail-thigh-reaches-target": "How low the trail thigh angle should come by the finish.",
-    "turns-in-the-hips": "The least share of the turn that should come from the hip joints themselves.",
-    "lead-hip-turns-in": "How far the lead hip should turn in by the finish.",
-    "trail-hip-turns-in-back": "How far the trail hip should turn in during the backswing.",
-    "hips-level-half-way": "When the hips should be level: not straight from the top, and not as late as impact.",
-    "hips-not-still-flexed": "How much bend the straighter hip may keep at the finish.",
-    "knees-cross": "When the trail knee should have more bend than the lead knee.",
-    "lead-knee-gives": "How much the lead knee may bend again at impact.",
-    "both-hips-share-the-turn": "How differently the two hips may share the turn.",
-    "standing-thigh-still": "How far the standing thigh may move along.",
-    "hip-rotation-reaches": "How far the standing hip should turn.",
-}
-
 
 def limit_meaning(key: str, otherwise: str) -> str:
     """What a limit limits, in a sentence; of a coach's own rule its text."""
-    return tr(_LIMITS[key]) if key in _LIMITS else otherwise
+    return phrase(f"limit.{key}") if f"limit.{key}" in PHRASES else otherwise
 
 
 def usual_limit(value: str, basis: str) -> str:
     """The rule set's own value, and what it rests on."""
     text = phrase("usual_limit", value=value)
-    return f"{text} {tr(basis)}" if basis else text
+    return f"{text} {basis}" if basis else text
 
 
 def values_today(count: int, middle: str, least: str, most: str) -> str:
     if count == 1:
         return phrase("values_today.today_1_rep", middle=middle)
-    text = phrase("values_today.today_reps_half_are_below")
-    return text.format(count=count, middle=middle, least=least, most=most)
+    return phrase("values_today.today_reps_half_are_below", count=count, middle=middle, least=least, most=most)
 
 
 # ── review ───────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-_POSITIONS = {"top_s": "Top", "level_s": "Level", "impact_s": "Impact", "finish_s": "Finish"}
-
-
-def position_word(mark: str) -> str:
-    return tr(_POSITIONS[mark])
+def position_word(position: str) -> str:
+    return phrase(f"position.{position}")
 
 
 def note_at(rep: int | None, place: str) -> str:
@@ -467,5 +419,4 @@ def trend_story(word: str, first: str, last: str, sessions: int) -> str:
     """A trend as a sentence."""
     if sessions == 1:
         return phrase("trend_story.in_the_only_session_so", word=word, last=last)
-    text = phrase("trend_story.in_the_first_of_sessions")
-    return text.format(word=word, first=first, last=last, sessions=sessions)
+    return phrase("trend_story.in_the_first_of_sessions", word=word, first=first, last=last, sessions=sessions)

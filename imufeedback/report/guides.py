@@ -111,7 +111,7 @@ def _words(label: Label) -> str:
 
 
 def _numbers() -> list[str]:
-    """Every feature that is no error bar: its words, its unit, and its name in files; angles at positions in one line."""
+    """Every feature that is no error bar: words, unit, and name in files; angles at positions in one line."""
     positions = [one.removesuffix("_s") for one in MAIN_POSITIONS]
     at_positions = {f"{angle}_{position}_deg" for angle in AT_POSITIONS for position in positions}
     lines = [

@@ -13,7 +13,8 @@ from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand, Verdict
 from imufeedback.report.story import counted, nothing
 
-POSITIONS = ("top_s", "level_s", "impact_s")
+ALIGNED = ("top_s", "level_s", "impact_s")
+"""Positions by which reps are lined up."""
 BEFORE_S, AFTER_S = 0.3, 0.5
 """Shown before the address and behind the finish."""
 POSITIONS = ("top_s", "level_s", "impact_s", "finish_s")
@@ -154,8 +155,8 @@ def pose_at(stretch: Stretch, row: int) -> Floats:
 
 
 def same_place(played: JudgedRep, other: JudgedRep, at_s: float) -> float:
-    """The time at which `other` is as far in its movement as `played` is at `at_s`: between positions that both have, by
-    their share of the time; beyond them at the same pace."""
+    """The time at which `other` is as far in its movement as `played` is at `at_s`: between positions that both have,
+    by their share of the time; beyond them at the same pace."""
     names = sorted(set(played.positions) & set(other.positions), key=lambda name: played.positions[name])
     pairs = [(played.start_s, other.start_s)]
     for here, there in [*((played.positions[one], other.positions[one]) for one in names), (played.end_s, other.end_s)]:

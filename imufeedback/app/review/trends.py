@@ -15,7 +15,7 @@ from imufeedback import resources
 from imufeedback.app import numerals, palette
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.limits import rule_set_of
-from imufeedback.app.words import tr, trend_story
+from imufeedback.app.words import trend_story
 from imufeedback.phrases import phrase
 from imufeedback.record.library import Library
 from imufeedback.record.library.library import TrendPoint
@@ -129,7 +129,7 @@ class TrendPage(QWidget):
 def feature_words(name: str) -> str:
     """What a feature is in plain words, with its unit in brackets."""
     try:
-        word, unit = tr(feature_word(name)), unit_of(name)
+        word, unit = feature_word(name), unit_of(name)
     except KeyError:  # of a recording that another version judged
         return name.replace("_", " ")
     word = word[:1].upper() + word[1:]

@@ -41,7 +41,7 @@ from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.lesson import SLIDER, LessonBar
 from imufeedback.app.review.model import (
-    POSITIONS,
+    ALIGNED,
     Playback,
     against_turn,
     changed,
@@ -118,7 +118,7 @@ class ReviewWindow(QMainWindow):
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.position.addItems(
             [
-                *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in POSITIONS),
+                *(f"{phrase('review.at')} {one.removesuffix('_s')}" for one in ALIGNED),
                 phrase("review.turn_instead_of_time"),
             ]
         )
@@ -130,7 +130,7 @@ class ReviewWindow(QMainWindow):
         self.play_button = QPushButton(phrase("review.play_space"))
         self.now = QLabel()
         self.note, self.discard, self.all_reps, self.film = (
-            QPushButton(tr(text)) for text in ("Note …  (N)", "Take reps out / in", "All reps  (Ctrl+A)", "Film …")
+            QPushButton(phrase(f"review.button.{one}")) for one in ("note", "discard", "all_reps", "film")
         )
         self.report = QPushButton(phrase("report_button"))
         names = {
@@ -386,7 +386,7 @@ class ReviewWindow(QMainWindow):
         self._stretch = stretch_of(self.found.trace, self._played)
         times = self._stretch.t_s
         self.playback.load(*((float(times[0]), float(times[-1])) if len(times) else (0.0, 0.0)))
-        position = POSITIONS[min(self.position.currentIndex(), len(POSITIONS) - 1)]
+        position = ALIGNED[min(self.position.currentIndex(), len(ALIGNED) - 1)]
         self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self.lesson.show_marks(self._played)
         self._show_beside()
@@ -416,9 +416,9 @@ class ReviewWindow(QMainWindow):
         chosen, at = self.reps.selected(), self.position.currentIndex()
         if self._beside is not None and self._beside[0] not in chosen:
             chosen = [*chosen, self._beside[0]]
-        if at < len(POSITIONS):
-            lines = overlay(self.found.trace, chosen, column, POSITIONS[at])
-            x_title = phrase("review.seconds_from", position=POSITIONS[at].removesuffix("_s"))
+        if at < len(ALIGNED):
+            lines = overlay(self.found.trace, chosen, column, ALIGNED[at])
+            x_title = phrase("review.seconds_from", position=ALIGNED[at].removesuffix("_s"))
         else:
             lines = against_turn(self.found.trace, chosen, column)
             x_title = phrase("review.pelvis_turn_degrees_towards_the")
@@ -445,8 +445,8 @@ class ReviewWindow(QMainWindow):
             self.other_figure.show_hand(hand)
         self.other_figure.show_pose(other, Shown(self._target_deg, shanks=shanks))
         at = self.position.currentIndex()
-        if at < len(POSITIONS):
-            position_s = self._played.positions.get(POSITIONS[at])
+        if at < len(ALIGNED):
+            position_s = self._played.positions.get(ALIGNED[at])
             self.overlay.show_cursor(None if position_s is None else now_s - position_s)
         else:
             self.overlay.show_cursor(float(self._stretch.angle("pelvis_turn_deg")[row]))
@@ -454,7 +454,7 @@ class ReviewWindow(QMainWindow):
         self.lesson.show_place((now_s - self.playback.begin_s) / span_s)
         place = place_word(self._played, now_s)
         said = phrase("review.rep_s", number=self._played.index + 1, at=now_s)
-        self.now.setText(f"{said} · {tr(place)}" if place else said)
+        self.now.setText(f"{said} · {place}" if place else said)
 
     # ── playback ─────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -507,7 +507,7 @@ class ReviewWindow(QMainWindow):
     def _ask_note(self) -> None:
         """With the rep and the position that is seen; it stands in the report."""
         place = "" if self._played is None else place_word(self._played, self.playback.now_s)
-        before = words.note_at(None if self._played is None else self._played.index, tr(place) if place else "")
+        before = words.note_at(None if self._played is None else self._played.index, place)
         dialog = NoteDialog(self, scale_of(self), None)
         dialog.text.setText(before)
         dialog.noted.connect(lambda text: self._edit("note", text=text))
