@@ -386,7 +386,7 @@ PHRASES = {
     "review.figure": "Figure",
     "review.without_a_name": "without a name",
     "review.this_recording_cannot_be_shown": "This recording cannot be shown: {why}",
-    "review.seconds_from": "seconds from {mark}",
+    "review.seconds_from": "seconds from {position}",
     "review.pelvis_turn_degrees_towards_the": "pelvis turn, degrees, + towards the target",
     "review.degrees": "{name}, degrees",
     "review.rep_s": "rep {number}, {at:.2f} s",
