@@ -104,7 +104,7 @@ def _laid_over(unknown: Mapping[str, Json], known: Mapping[str, Json]) -> dict[s
 
 def _objects(value: Json) -> list[Mapping[str, Json]]:
     """Those of a list."""
-    return [one for one in value if isinstance(one, Mapping)] if isinstance(value, list) else []
+    return [one for one in value if isinstance(one, Mapping)] if isinstance(value, list | tuple) else []
 
 
 def _which(one: Mapping[str, Json]) -> tuple[str, str]:

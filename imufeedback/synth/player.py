@@ -71,7 +71,7 @@ TRAIL = Foot(flare=12.0, give=0.92, pivot=Marks(0, 0, 8, 32))
 GIVE_SD, FLARE_SD_DEG, REP_GIVE_SD = 0.08, 3.0, 0.01
 TIME_SD = Timing(0.06, 0.03, 0.06)
 """Of players, and half of it from rep to rep; parts."""
-FALLS = -0.13
+FALLS = -0.15
 """A good rep's trail thigh angle falls by at least this for the turn, until it is below `DONE_RAD`."""
 DONE_RAD = float(np.deg2rad(-0.5))
 THIGH_TOP_RAD = float(np.deg2rad(22.0)), float(np.deg2rad(31.0))
@@ -81,7 +81,7 @@ THROUGH_RAD = float(np.deg2rad(40.0))
 """Most of a thigh angle that is lost from address to finish."""
 STRAIGHTENS = -0.05
 """The lead knee loses at least this for the turn about impact."""
-DRAWS = 60
+DRAWS = 500
 """So often is a rep drawn that shall be a good one."""
 
 TYPICAL_ARM: Mapping[Channel, Marks] = {

@@ -195,7 +195,7 @@ def test_a_rep_that_did_not_count_is_told_in_large_words_with_its_reason(
     good, void = Entry(rep(0), None), Entry(replace(rep(1), void=VOID), None)
     view.show_reps([good], void)
     view.rescale()
-    assert view.next.text() == "That one did not count"
+    assert view.next.text() == "That rep did not count"
     assert view.why.text() == VOID
     assert view.why.isVisible()
     for label in (view.next, view.why):

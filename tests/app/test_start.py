@@ -352,7 +352,7 @@ def test_with_no_own_sensor_the_person_is_asked_and_nothing_is_chosen_for_them(m
     station.searched(None)
     panel = window.start.sensors.others
     qtbot.waitUntil(panel.list.isVisible, timeout=2000)
-    assert "which are yours?" in panel.hint.text()
+    assert "Which are yours?" in panel.hint.text()
     assert [panel.list.item(k).text() for k in range(3)] == [
         "N1  ·  close by (−50 dBm)",
         "C0:01  ·  near (−62 dBm)",
@@ -382,7 +382,7 @@ def test_with_all_own_sensors_others_are_one_folded_line(make: Make, qtbot: QtBo
     panel = window.start.sensors.others
     qtbot.waitUntil(panel.isVisible, timeout=2000)
     assert not panel.list.isVisible()
-    assert panel.toggle.text().startswith("17 other sensors are in reach: left alone")
+    assert panel.toggle.text().startswith("17 other sensors in reach, left alone")
     assert window.start.ready.can_stream
     assert all(row.tick.isChecked() for row in window.start.sensors.rows.values())
     press(Qt.Key.Key_L, modifier=CTRL)
@@ -420,7 +420,7 @@ def test_an_own_sensor_that_is_not_heard_is_named_and_new_ones_are_asked_about(m
     station.find("A1")
     sensors = window.start.sensors
     qtbot.waitUntil(sensors.trouble.isVisible, timeout=2000)
-    assert "Not heard: left thigh (B2)." in sensors.trouble.text()
+    assert "Not found: left thigh (B2)." in sensors.trouble.text()
     assert "C3: cannot be reached" in sensors.trouble.text()
     assert sensors.others.list.isVisible()
     assert window.start.ready.mark(Step.SENSORS) is Mark.OPEN

@@ -191,7 +191,7 @@ def test_a_refused_fit_leaves_the_old_one_in_force_and_says_so():
     refused, notice = body.feed(command("fit", at * 1e-9, **bad))
     assert isinstance(refused, FitRefused)
     assert isinstance(notice, Notice)
-    assert notice.text == "the calibration before stays in force"
+    assert notice.text == "the calibration before stays in use"
     assert body.state.fit.segments[0].q_sb.tolist() == before.segments[0].q_sb.tolist()
 
 

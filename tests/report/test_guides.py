@@ -16,17 +16,18 @@ def test_the_three_pages_are_there() -> None:
 @pytest.mark.parametrize("name", guides.names())
 def test_a_page_has_figures_and_nothing_of_its_markup_is_left(name: str) -> None:
     pages = [guides.as_page(name, hand) for hand in Hand]
-    assert pages[0] != pages[1], "a left-hander has the mirror image"
+    drawn = "[figures" in guides.text_of(name)
+    assert (pages[0] != pages[1]) is drawn, "a left-hander has the mirror image"
     for page in pages:
-        assert page.count("<svg") >= 4
+        assert page.count("<svg") >= (4 if drawn else 0)
         assert "[figures" not in page
         assert "[numbers" not in page
         assert "**" not in page
         assert guides.title_of(name) in page
     text = guides.as_text(name)
     assert "[figures" not in text
-    assert "<" not in text
-    assert max(len(line) for line in text.splitlines() if not line.startswith("- ")) <= guides.WIDTH
+    assert "<svg" not in text
+    assert max(len(line) for line in text.splitlines() if not line.startswith(("- ", "|"))) <= guides.WIDTH
 
 
 def test_every_number_is_named_in_words() -> None:

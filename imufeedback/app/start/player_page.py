@@ -30,7 +30,6 @@ from imufeedback.app import numerals
 from imufeedback.app.cautions import CautionsPage
 from imufeedback.app.labels import add_key, pixel_font
 from imufeedback.app.start import texts
-from imufeedback.bundle import exchange
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.people import People, Person, parse_height
 from imufeedback.phrases import phrase
@@ -175,6 +174,8 @@ class PlayerPage(QWidget):
     def open_bundle(self, path: Path) -> None:
         """What is in it goes to its player and recordings; it is told line by line."""
         try:
+            from imufeedback.bundle import exchange  # not before somebody has a bundle
+
             told = exchange.take(path, self.people, resources.data_folder() / "recordings")
         except ImuFeedbackError as error:
             told = [str(error)]
@@ -196,6 +197,8 @@ class PlayerPage(QWidget):
     def give_bundle(self, person: Person, path: Path) -> None:
         """The player's homework, limits, drills and reference rep; the dialog has asked whether to replace a file."""
         try:
+            from imufeedback.bundle import exchange  # as above
+
             exchange.give(self.people, person.name, path, self._today(), overwrite=True)
             told = phrase("start.bundle_written", where=str(path))
         except ImuFeedbackError as error:

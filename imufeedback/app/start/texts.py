@@ -97,15 +97,13 @@ def missing(ready: Readiness) -> str:
         names = places(tuple(ready.roles[one] for one in ready.lost()))
         return phrase("start.missing.lost_bring_it_close_and", places=names)
     if ready.double_places():
-        text = phrase("start.missing.two_sensors_on_give_one")
-        return text.format(places=places(ready.double_places()))
+        return phrase("start.missing.two_sensors_on_give_one", places=places(ready.double_places()))
     if ready.fit_refused is not None:
         return phrase("start.missing.calibration_failed_press_ctrl_r", why=ready.fit_refused.rstrip("."))
     if ready.others and not ready.links and not ready.running:
         return phrase("start.missing.the_sensors_in_reach_are")
     if ready.links and ready.missing_places() and not ready.searching and not ready.running:
-        text = phrase("start.missing.no_sensor_on_say_where")
-        return text.format(places=places(ready.missing_places()))
+        return phrase("start.missing.no_sensor_on_say_where", places=places(ready.missing_places()))
     step = ready.first_open()
     if step is None:
         return phrase("start.missing.all_is_ready")

@@ -311,7 +311,7 @@ TRUTHS = (
         ("swapped", "Press"),
     ),
     Truth("data late", told(_late()), ("late", "close other programs")),
-    Truth("paused", pressed("P"), ("paused", "do not count")),
+    Truth("paused", pressed("P"), ("paused", "not counted")),
     Truth(
         "stopped for pain",
         told(Notice(19.0, "Stopped. Rest; if it hurts on, see a clinician")),
@@ -333,7 +333,7 @@ TRUTHS = (
     Truth("not calibrated", linked(LinkState.STREAMING, *ROLES), ("calibration", "stand still"), _fresh),
     Truth("Bluetooth off", lambda s: s.searched(_no_bluetooth(_OFF)), ("Bluetooth", "switch it on"), StartScene),
     Truth("no Bluetooth adapter", lambda s: s.searched(_no_bluetooth(_NONE)), ("Bluetooth", "plug in"), StartScene),
-    Truth("own sensor not heard", _absent, ("Not heard: left thigh", "search again"), StartScene),
+    Truth("own sensor not heard", _absent, ("Not found: left thigh", "search again"), StartScene),
     Truth("two sensors on one place", _twice, ("Two sensors on: pelvis", "another place"), StartScene),
     Truth("place without a sensor", _unplaced, ("No sensor on: right thigh", "where each"), StartScene),
     Truth("only strange sensors", _others, ("not yours", "Choose"), StartScene),
