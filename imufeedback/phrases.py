@@ -512,7 +512,7 @@ PHRASES = {
     "step_back_action": "One step back",
     "no_steps": "No drill with steps is running.",
     "step_still": "Keep still: {still}",
-    "start.open_bundle": "Open a file from coach or player  (Ctrl+O)",
+    "start.open_bundle": "Open a file from coach or player  (Ctrl+I)",
     "start.give_bundle": "Homework to a file  (Ctrl+H)",
     "start.bundle_filter": "Homework (*.zip)",
     "start.bundle_written": "Hand this file over by any means: {where}",

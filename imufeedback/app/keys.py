@@ -73,6 +73,8 @@ _START = _keys(
     ("take", "Return Enter", "start.take_player"),
     ("add", "Ctrl+N", "start.add_player"),
     ("change", "Ctrl+E", "start.change_player"),
+    ("open", "Ctrl+I", "start.open_bundle"),
+    ("give", "Ctrl+H", "start.give_bundle"),
     ("search", "Ctrl+F", "start.search_button.search_ctrl_f"),
     ("try", "Ctrl+T", "start.try_button"),
     ("others", "Ctrl+L", "start.show_others"),

@@ -16,7 +16,6 @@ import msgspec
 from imufeedback import resources
 from imufeedback.errors import BadFile, BadToml
 from imufeedback.record.files import cannot_write, make_folder, safe_stem, write_own
-from imufeedback.record.library.edits import read_edits
 from imufeedback.records import BlockBegun, Event, Rep, Role
 from imufeedback.rules import parse_rule_set
 from imufeedback.settings import EarlierBaseline
@@ -91,6 +90,8 @@ def keep(
 
 def earlier(folder: Path, player: str, today: date) -> EarlierBaseline | None:
     """What rules may compare this player with; None without a baseline that still counts."""
+    from imufeedback.record.library.edits import read_edits  # the library is not needed before somebody trains
+
     counted: list[KeptRep] = []
     discarded: dict[str, Collection[int]] = {}
     for one in reversed(_read(folder, player)):

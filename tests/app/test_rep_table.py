@@ -23,7 +23,7 @@ def table(qtbot: QtBot) -> RepTable:
 
 def test_numbers_of_a_rep_are_those_of_its_features(table: RepTable) -> None:
     table.add_rep(rep(0))
-    assert texts(table, 0) == ["1", "1:01.5", "24°", "8°", "0°", "−12°", "nothing", ""]
+    assert texts(table, 0) == ["1", "1:01.5", "24°", "8°", "0°", "−12°", "OK", ""]
 
 
 def test_a_missing_feature_is_a_dash(table: RepTable) -> None:
@@ -38,7 +38,7 @@ def test_findings_reach_their_rep_in_either_order(table: RepTable, finding_first
         step()
     table.add_rep(rep(1))
     assert texts(table, 0)[RESULT:] == ["1 fault", "Fault: 4.2° (limit 3.0°) – It stopped falling."]
-    assert texts(table, 1)[RESULT:] == ["nothing", ""]
+    assert texts(table, 1)[RESULT:] == ["OK", ""]
 
 
 def test_newest_rep_is_on_top_and_findings_show_only_where_there_are_any(table: RepTable) -> None:
@@ -99,7 +99,7 @@ def test_rules_may_be_put_into_other_words(qtbot: QtBot) -> None:
 def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> None:
     table.add_rep(rep(0))
     table.add_rep(replace(rep(1, features={}), void="right hip: rotation not known after a gap"))
-    assert texts(table, 1)[2:] == ["–", "–", "–", "–", "no result", "right hip: rotation not known after a gap"]
+    assert texts(table, 1)[2:] == ["–", "–", "–", "–", "not counted", "right hip: rotation not known after a gap"]
     void, good = table.item(0, 0), table.item(2, 0)
     assert void is not None
     assert good is not None
@@ -107,7 +107,7 @@ def test_a_void_rep_is_struck_out_in_grey_with_its_reason(table: RepTable) -> No
     assert not good.font().strikeOut()
     assert void.foreground().color().name().upper() == palette.SOFT_INK
     table.add_rep(rep(1))
-    assert texts(table, 1)[RESULT:] == ["nothing", ""], "told again, as a rep that counts"
+    assert texts(table, 1)[RESULT:] == ["OK", ""], "told again, as a rep that counts"
 
 
 def test_rules_that_could_not_be_judged_are_no_clean_rep_and_are_explained_once(table: RepTable) -> None:
@@ -116,5 +116,5 @@ def test_rules_that_could_not_be_judged_are_no_clean_rep_and_are_explained_once(
         for rule in ("knees-cross", "lead-knee-gives"):
             table.add_unjudged(Unjudged(rule, index, Lack.SENSOR, "No sensors on the shanks."))
     explained = "Not checked: knees cross, lead knee gives. No sensors on the shanks."
-    assert texts(table, 0)[RESULT:] == ["nothing, 2 not checked", explained]
-    assert texts(table, 1)[RESULT:] == ["nothing, 2 not checked", ""]
+    assert texts(table, 0)[RESULT:] == ["OK, 2 not checked", explained]
+    assert texts(table, 1)[RESULT:] == ["OK, 2 not checked", ""]

@@ -63,7 +63,7 @@ def test_the_json_has_the_truth(fast: tuple[Ended, Path]) -> None:
     assert rep["positions"]["top_s"] == pytest.approx(truth["top_s"], abs=0.03)
     finding, finish = rep["findings"]
     assert (finding["rule"], finish["rule"]) == ("trail-thigh-keeps-falling", "trail-thigh-reaches-target")
-    assert finding["t_s"] == pytest.approx(truth["stall_s"], abs=0.1)
+    assert finding["t_s"] == pytest.approx(truth["stall_s"], abs=0.2)  # typical sensors, slow pace
     assert Path(document["recording"]).is_file()
     assert document["totals"]["rejected"] == 0
 

@@ -10,7 +10,9 @@ def test_a_report_of_a_recording(imufeedback, recording, tmp_path):
     text = out.read_text(encoding="utf-8")
     assert "one rep" in text
     assert "of 1</b> reps without a fault" in text
-    assert text.count("<svg") == 9  # a curve; the body at four positions, two views each
+    shown, _, folded = text.partition("<details>")
+    assert shown.count("<svg") == 9  # a curve; the body at four positions, two views each
+    assert "What the two hips do" in folded
     assert imufeedback("report", recording, "--out", out).status == 1, "nothing is overwritten"
     assert imufeedback("report", recording, "--out", out, "--overwrite").status == 0
 

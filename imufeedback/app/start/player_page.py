@@ -229,7 +229,7 @@ class _Choose(QWidget):
         self.change = QPushButton(phrase("start.change_player"))
         add_key(self.change, "Ctrl+E")
         self.open, self.give = QPushButton(phrase("start.open_bundle")), QPushButton(phrase("start.give_bundle"))
-        add_key(self.open, "Ctrl+O")
+        add_key(self.open, "Ctrl+I")
         add_key(self.give, "Ctrl+H")
         self.trouble = QLabel()
         self.trouble.setObjectName("trouble")
