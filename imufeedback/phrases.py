@@ -105,7 +105,7 @@ PHRASES = {
         "Age of the newest sample: {age:.0f} ms\nEvents waiting: {waiting}, at most {peak}; never shown: "
         "{lost}\n\nDrawing never holds up measuring, tones or recording. Late pictures are skipped."
     ),
-    "turn_plot_title": "Trail thigh angle against pelvis turn, degrees · flat means stalled",
+    "turn_plot_title": "Trail thigh angle against pelvis turn, degrees · flat: stalled",
     "not_recorded": "Not recording: {why}",
     "unheard": "No tone can be heard: {trouble}. Check the speaker or headphones.",
     "all_over": "The recording is closed. Nothing more can be added to it.",
@@ -312,7 +312,7 @@ PHRASES = {
     "hand.left": "left-handed",
     "finding_words.fault": "Fault",
     "finding_words.unsure": "Unsure",
-    "finding_words.limit": "{verdict}: {value} (limit {limit})",
+    "finding_words.limit": "{verdict}: {said} ({value}; allowed {limit})",
     "table_heads.rep": "Rep",
     "table_heads.time": "Time",
     "table_heads.top": "Top",
@@ -451,12 +451,12 @@ PHRASES = {
     "review.button.all_reps": "All reps  (Ctrl+A)",
     "review.button.film": "Film …",
     "notice.clock_modulus": (
-        "sensor {sensor}'s clock begins again at {real}, and its layout says at {said}: write modulus = "
-        "{real} under [counter] in its layout"
+        "sensor {sensor}'s clock begins again at {real}, its layout says {said}. In the layout, under "
+        "[counter], write modulus = {real}"
     ),
     "notice.number_modulus": (
-        "sensor {sensor}'s packet numbers begin again at {real}, and its layout says at {said}: write "
-        "sequence_modulus = {real} at the top of its layout"
+        "sensor {sensor}'s packet numbers begin again at {real}, its layout says {said}. At its top "
+        "write sequence_modulus = {real}"
     ),
     "notice.calibration_stays": "the calibration before stays in use",
     "notice.rate_off": (
@@ -485,8 +485,7 @@ PHRASES = {
         "sensor {sensor} was not heard for {span} – {why}; swings made meanwhile count only if their data came late"
     ),
     "notice.slept": (
-        "the computer slept for about {slept_s:.0f} s; times are right again from here, and the swing in "
-        "between is lost"
+        "the computer slept for about {slept_s:.0f} s. Times are right again from here; the swing in between is lost"
     ),
     "notice.enough": "; further silences are not reported one by one",
     "notice.data_late": (
@@ -505,7 +504,7 @@ PHRASES = {
     "review.no_results_yet_open_the": "No results yet: open the sessions once.",
     "no_target": "no target set",
     "own_baseline": "your own baseline",
-    "with_spread": "{value} (at least {least})",
+    "with_spread": "{value}, at least {least}",
     "best_rep.stalled_for_of_turn": "{text} (stalled for {flat} of turn)",
     "origin.your_own_baseline_where_there": "{text}; your own baseline where there is one",
     "next_step_action": "Next step of the drill",

@@ -151,7 +151,7 @@ class BayView(QWidget):
         said.setSpacing(14)
         self._bottom.setSpacing(14)
         self.sound.setWordWrap(True)
-        said.addWidget(self.sound)
+        said.addWidget(self.sound, 2)  # words that wrap take no room that nobody gives them
         said.addWidget(self.recording, 1)
         self._bottom.addLayout(said, 1)
         self._foldable += [self._bottom]

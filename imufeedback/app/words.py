@@ -49,11 +49,11 @@ def sound_word(sound: str) -> str:
 
 
 def finding_words(finding: Finding, meaning: str | None = None) -> str:
-    """One finding: verdict, value and limit, then what it means: the text of the rule, unless `meaning` is given."""
+    """One finding: what it means (the text of the rule, unless `meaning` is given), then value and limit."""
     verdict = phrase("finding_words.fault") if finding.verdict is Verdict.FAULT else phrase("finding_words.unsure")
     value, limit = with_spread(finding), numerals.quantity(finding.limit, finding.unit)
-    head = phrase("finding_words.limit", verdict=verdict, value=value, limit=limit)
-    return f"{head} – {meaning or finding.text or finding.rule}"
+    said = meaning or finding.text or finding.rule
+    return phrase("finding_words.limit", verdict=verdict, said=said, value=value, limit=limit)
 
 
 def with_spread(finding: Finding) -> str:

@@ -180,7 +180,7 @@ def _knee_give(given: Inputs, amiss: Amiss, _: float) -> Inputs:
     return _more(given, {Input.HEIGHT: ((turn.top, 0.0), (before, up), (after, -down), (turn.finish, -down / 2))})
 
 
-KNEE_GIVE_M = 0.0135, 0.008
+KNEE_GIVE_M = 0.0115, 0.012
 """How far the pelvis comes up and drops."""
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from PySide6.QtCore import Qt
+import numpy as np
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication, QWidget
 
@@ -35,6 +35,7 @@ from imufeedback.synth.swing import Flaw
 FOLDER = Path(__file__).resolve().parents[2] / "recordings" / "pictures"
 REPS, STALLED_REP = 4, 3
 WIDTH, HEIGHT, PHONE = 1280, 720, 360
+COLOURS = 256
 
 
 class Clock:
@@ -87,10 +88,12 @@ def bay(events: list[Event]) -> BayWindow:
 
 
 def save(widget: QWidget, path: Path) -> None:
-    """With a palette and no dither: a picture of a window has few colours, and the file stays small."""
-    plain = Qt.ImageConversionFlag.ThresholdDither | Qt.ImageConversionFlag.AvoidDither
-    image = widget.grab().toImage().convertToFormat(QImage.Format.Format_Indexed8, plain)
-    if not image.save(str(path)):
+    """With a palette of the colours that are there most: a picture of a window has few, and the file stays small."""
+    image = widget.grab().toImage().convertToFormat(QImage.Format.Format_RGB32)
+    pixels = np.frombuffer(image.constBits(), np.uint32)
+    colours, counts = np.unique(pixels, return_counts=True)
+    table = colours[np.argsort(-counts)[:COLOURS]].tolist()
+    if not image.convertToFormat(QImage.Format.Format_Indexed8, table).save(str(path)):
         raise OSError(f"{path} cannot be written")
 
 
