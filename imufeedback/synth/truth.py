@@ -64,8 +64,17 @@ def rep_truth(index: int, start_s: float, swing: Swing) -> RepTruth:
 
 
 def _level(swing: Swing) -> float:
+    """When the hips come level; the top where they are level already, the finish where they never are."""
     tilt = swing.pieces[1].profiles[Channel.SIDE_TILT]
-    return float(brentq(lambda t: float(tilt.value(np.array([t]))[0]), swing.top_s, swing.finish_s, xtol=1e-9))
+
+    def at(t_s: float) -> float:
+        return float(tilt.value(np.array([t_s]))[0])
+
+    if at(swing.top_s) >= 0.0:
+        return swing.top_s
+    if at(swing.finish_s) <= 0.0:
+        return swing.finish_s
+    return float(brentq(at, swing.top_s, swing.finish_s, xtol=1e-9))
 
 
 def _stall(swing: Swing) -> float | None:

@@ -353,3 +353,9 @@ def test_a_left_hander_trails_with_the_left_side() -> None:
 def test_only_what_lasts_over_four_degrees_counts(holds: list[int], expected: float | None) -> None:
     turn = np.radians(2.01 * np.arange(6))
     assert first_lasting(np.arange(6.0), turn, np.array(holds, dtype=bool)) == expected
+
+
+@pytest.mark.parametrize("seed", [81, 88])
+def test_hips_that_are_level_at_the_top_or_never_have_a_truth(seed: int) -> None:
+    (truth,) = make_script(pace=Pace.FULL, flaw=Flaw.STIFF_KNEES, reps=1, seed=seed).truth.reps
+    assert truth.top_s <= truth.level_s <= truth.finish_s
