@@ -67,7 +67,7 @@ def make_swing(shape: Shape, flaw: Flaw | Sequence[Amiss], address_s: float) -> 
         Piece(
             top_s,
             finish_s,
-            _followed({**of.down, **down_arm}, turn) | {Channel.FOREARM_SHOCK: _shock(turn, impact_s)},
+            _followed({**of.down, **down_arm}, turn) | {Channel.FOREARM_SHOCK: _shock(turn, top_s, impact_s)},
         ),
     )
     thigh = of.down[Channel.TRAIL_FLEXION]
@@ -127,12 +127,13 @@ def _arm(shape: Shape) -> tuple[dict[Channel, Spline], dict[Channel, Spline]]:
     return back, down
 
 
-def _shock(turn: Spline, impact_s: float) -> Wave:
+def _shock(turn: Spline, top_s: float, impact_s: float) -> Wave:
     """Forearm angle (rad) from the hit: rings out within a few hundredths of a second; nothing to speak of when slow.
 
-    Some 10 g at the wrist of a full swing; chosen, no source.
+    Some 10 g at the wrist of a full swing; chosen, no source. How hard it is goes by the fastest turn on the way down:
+    the pelvis has slowed by the time of the hit, the club has not.
     """
-    speed = float(turn.rate(np.array([impact_s]))[0])
+    speed = float(turn.rate(np.linspace(top_s, impact_s, 100)).max())
     envelope = Knock(impact_s, SHOCK_RISE_S, SHOCK_DECAY_S)
     return Wave(envelope, SHOCK_HZ, impact_s, SHOCK_RAD * (speed / FULL_TURN_RAD_S) ** 2)
 
