@@ -101,7 +101,7 @@ def test_what_to_do_next_follows_the_last_rep() -> None:
     entry.findings.append(finding(0, Verdict.UNSURE))
     assert said(Shown.WAITING, entry) == phrase("next.unsure")
     entry.findings.append(finding(0))
-    assert said(Shown.WAITING, entry) == "Keep turning off the trail leg", "the cause's words, not the rule's"
+    assert said(Shown.WAITING, entry) == "Keep turning away from trail leg", "the cause's words, not the rule's"
     entry.findings[-1] = replace(finding(0), short="Turn, and turn on")
     assert said(Shown.WAITING, entry) == "Turn, and turn on"
     assert said(Shown.NO_SIGNAL, entry) == phrase(f"next.{Shown.NO_SIGNAL}")
