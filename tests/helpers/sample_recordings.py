@@ -14,10 +14,10 @@ from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parents[2] / "recordings"
 DEMOS = {
-    "first_lesson": ("--handed", "left", "--reps", "3", "--flaw", "stall", "--seed", "7"),
+    "first_lesson": ("--handed", "left", "--reps", "3", "--flaw", "stall", "--seed", "8"),
     "push_back_1": ("--pace", "full", "--reps", "3", "--flaw", "push-back", "--seed", "21"),
     "push_back_2": ("--pace", "full", "--reps", "3", "--flaw", "push-back", "--flaw-size", "0.4", "--seed", "21"),
-    "push_back_3": ("--pace", "full", "--reps", "3", "--seed", "21"),
+    "push_back_3": ("--pace", "full", "--reps", "3", "--flaw", "none", "--seed", "21"),
 }
 """Three sessions of one golfer: pushed back, less so, and not any more."""
 PLAYER = 'format = 1\nname = "Robin"\nhand = "right"\n'
