@@ -86,9 +86,9 @@ _AT_MARKS: Mapping[Flaw, Mapping[Channel, Marks]] = {
         Channel.DEPTH: Marks(0, 0, 0, -0.02),
     },
     Flaw.SITTING: {
-        Channel.FORWARD_TILT: Marks(0, 13, 15, 20),
+        Channel.FORWARD_TILT: Marks(0, 13, 16, 24),
         Channel.TRAIL_KNEE: Marks(0, 12, 8, 0),
-        Channel.LEAD_KNEE: Marks(0, 0, 12, 13),
+        Channel.LEAD_KNEE: Marks(0, 0, 13, 16),
         Channel.SWAY: Marks(0, 0, -0.01, -0.025),
     },
     Flaw.STIFF_KNEES: {
@@ -180,7 +180,7 @@ def _knee_give(given: Inputs, amiss: Amiss, _: float) -> Inputs:
     return _more(given, {Input.HEIGHT: ((turn.top, 0.0), (before, up), (after, -down), (turn.finish, -down / 2))})
 
 
-KNEE_GIVE_M = 0.0115, 0.012
+KNEE_GIVE_M = 0.0115, 0.018
 """How far the pelvis comes up and drops."""
 
 

@@ -22,8 +22,8 @@ from imufeedback.synth.shape import Marks, Shape, in_si
 SMOOTHED = 0.06
 """The turn is a mean over this part of the shortest of the three parts of a rep."""
 SHOCK_HZ, SHOCK_RISE_S, SHOCK_DECAY_S = 60.0, 0.002, 0.015
-SHOCK_RAD, FULL_TURN_RAD_S = float(np.deg2rad(0.1)), 7.0
-"""Amplitude of the forearm's shock when the pelvis turns this fast at impact; it goes with the square."""
+SHOCK_RAD, FULL_TURN_RAD_S = float(np.deg2rad(0.05)), 8.7
+"""Amplitude of the forearm's shock when the pelvis has turned this fast on the way down; it goes with the square."""
 
 
 @dataclass(frozen=True, slots=True)
