@@ -27,6 +27,8 @@ SHOCK_M_S2 = 3.0
 """Least second difference of the forearm's acceleration at 200 Hz that is a hit; chosen."""
 SHOCK_SHARE, SHOCK_OVER_REST = 0.35, 8.0
 """The hit begins at this share of its greatest, and that many times above what the swing itself shows; chosen."""
+SHOCK_APART_S = 0.025
+"""Jolts further apart are not of one hit: the arm's own swing jolts too; chosen."""
 SHOCK_NEAR_S, SHOCK_NEAR_SHARE = 0.08, 0.4
 """So near to the estimate, in seconds and as a share of the downswing, the hit is looked for."""
 
@@ -97,8 +99,12 @@ def _hit(arm: Floats | None, positions: dict[str, float]) -> float | None:
         return None
     jolt, t = inner[here], t[here]
     least = max(SHOCK_SHARE * float(jolt.max()), SHOCK_OVER_REST * float(np.median(jolt)), SHOCK_M_S2)
-    at = np.flatnonzero(jolt >= least)
-    return float(t[at[0]]) if len(at) else None
+    felt = t[jolt >= least]
+    if not len(felt):
+        return None
+    before = felt[felt <= t[int(np.argmax(jolt))]]  # back from the hardest one to the begin of its hit
+    breaks = np.flatnonzero(np.diff(before) > SHOCK_APART_S)
+    return float(before[breaks[-1] + 1 if len(breaks) else 0])
 
 
 def _hand_top(arm: Floats | None, positions: dict[str, float]) -> float | None:
