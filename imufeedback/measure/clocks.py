@@ -176,7 +176,7 @@ def of_other_modulus(rng: np.random.Generator, *, clock: int | None = None, numb
     lossy = [one for one in packets if rng.random() > 0.02]
     found = timed(said, lossy, {one.host_ns: k for k, one in enumerate(lossy)}, len(lossy))
     wanted = f"write modulus = {clock} " if clock else f"write sequence_modulus = {number} "
-    return len(found.notices) == 1 and wanted in found.notices[0]
+    return len(found.notices) == 1 and wanted in f"{found.notices[0]} "
 
 
 def accused(layout: Layout, rng: np.random.Generator) -> int:
