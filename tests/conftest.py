@@ -38,6 +38,30 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     return None if all(one.is_dir() for one in asked) and not alone else 0
 
 
+LONGEST_FIRST = (
+    "tests/test_void.py",
+    "tests/cli/test_headless.py",
+    "tests/measure/test_radio.py",
+    "tests/measure/latency/test_real.py",
+    "tests/app/test_many_sessions.py",
+    "tests/app/test_range.py",
+    "tests/test_replay.py",
+    "tests/measure/test_edges_radio.py",
+    "tests/firmware/",
+    "tests/test_hazards_of_sensors.py",
+    "tests/record/library/test_bad_files.py",
+    "tests/external/",
+)
+"""Files that take long come first, so that no process ends with one of them while the other has nothing to do."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    def place(item: pytest.Item) -> int:
+        return next((k for k, name in enumerate(LONGEST_FIRST) if item.nodeid.startswith(name)), len(LONGEST_FIRST))
+
+    items.sort(key=place)
+
+
 OWN_THREADS = ("ble", "engine", "source", "journal-writer", "journal-sync", "sound-watcher", "judge")
 """Of a session, a window or a radio; libraries keep pools of their own."""
 GRACE_S = 5.0
