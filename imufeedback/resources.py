@@ -31,7 +31,13 @@ def data_folder() -> Path:
         return Path(os.environ.get("APPDATA", Path.home())) / "imufeedback"
     if sys.platform == "darwin":
         return Path.home() / "Library" / "Application Support" / "imufeedback"
-    return Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share")) / "imufeedback"
+    return shared_data_folder() / "imufeedback"
+
+
+def shared_data_folder() -> Path:
+    """Where a user's programs keep their data (XDG Base Directory Specification: a relative path is none)."""
+    home = os.environ.get("XDG_DATA_HOME", "")
+    return Path(home) if home.startswith("/") else Path.home() / ".local" / "share"
 
 
 def available(kind: str) -> tuple[str, ...]:

@@ -35,11 +35,16 @@ def require_display(environment: Mapping[str, str] | None = None) -> None:
     if not sys.platform.startswith("linux"):
         return
     environment = os.environ if environment is None else environment
-    if not any(environment.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")):
+    if not there_is_a_screen(environment) and not environment.get("QT_QPA_PLATFORM"):
         raise NoDisplay("there is no screen", where="DISPLAY and WAYLAND_DISPLAY are not set", hint=_HEADLESS_HINT)
     complaint = _probe(environment)
     if complaint is not None:
         raise explain(complaint, environment)
+
+
+def there_is_a_screen(environment: Mapping[str, str]) -> bool:
+    """Whether a person sits in front of one, by what the system says; not whether Qt can use it."""
+    return not sys.platform.startswith("linux") or any(environment.get(one) for one in ("DISPLAY", "WAYLAND_DISPLAY"))
 
 
 def _probe(environment: Mapping[str, str]) -> str | None:

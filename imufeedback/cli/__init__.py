@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
 from typing import Annotated, cast
@@ -68,13 +69,6 @@ app.add_typer(recordings.app, name="recordings")
 app.add_typer(homework.app, name="homework")
 
 
-def there_is_a_screen() -> bool:
-    """Whether a person sits in front of one, by what the system says; whether Qt can use it is asked later."""
-    import os
-
-    return not sys.platform.startswith("linux") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-
-
 def _version(wanted: bool) -> None:
     if wanted:
         print(__version__)
@@ -91,7 +85,9 @@ def _top(
     """Live hip-angle feedback for golfers from small inertial sensors. Alone it opens the window, where there is a
     screen."""
     if context.invoked_subcommand is None:
-        if there_is_a_screen():
+        from imufeedback.app.display import there_is_a_screen
+
+        if there_is_a_screen(os.environ):
             context.invoke(live.live)
             return
         print(context.get_help())

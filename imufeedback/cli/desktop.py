@@ -12,6 +12,7 @@ import typer
 
 from imufeedback.cli.output import say
 from imufeedback.errors import UsageError
+from imufeedback.resources import shared_data_folder
 
 ENTRY = """[Desktop Entry]
 Type=Application
@@ -45,11 +46,8 @@ def desktop(
 
 
 def _places() -> tuple[Path, Path]:
-    """Where entry and icon lie (XDG Base Directory Specification)."""
-    import os
-
-    home = os.environ.get("XDG_DATA_HOME", "")
-    data = Path(home) if home.startswith("/") else Path.home() / ".local" / "share"
+    """Where entry and icon lie."""
+    data = shared_data_folder()
     return data / "applications/imufeedback.desktop", data / "icons/hicolor/scalable/apps/imufeedback.svg"
 
 

@@ -27,6 +27,7 @@ from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
 from imufeedback.live.golfer import DemoPlan, VirtualGolfer
 from imufeedback.live.practice import Practice
+from imufeedback.measure.windows.frames import Clock
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Angles, Event, Hand, Motion, Rep, StateChanged
 from imufeedback.synth.player import Pace
@@ -36,15 +37,6 @@ FOLDER = Path(__file__).resolve().parents[2] / "recordings" / "pictures"
 REPS, STALLED_REP = 4, 3
 WIDTH, HEIGHT, PHONE = 1280, 720, 360
 COLOURS = 256
-
-
-class Clock:
-    """Seconds since the session began, so that what was drawn fits what was said."""
-
-    now_s = 0.0
-
-    def __call__(self) -> float:
-        return self.now_s
 
 
 def session(path: Path) -> list[Event]:
@@ -82,7 +74,7 @@ def bay(events: list[Event]) -> BayWindow:
         window.feed.push([event])
         QApplication.processEvents()
         window.draw_now()
-    window._frame()
+    window.draw_now()
     QApplication.processEvents()
     return window
 
