@@ -50,11 +50,16 @@ Span = tuple[Phase, float, float]
 
 @dataclass(frozen=True, slots=True)
 class CurveKind:
-    """One curve: column of the feed, colour, and the word at its end."""
+    """One curve: column of the feed, colour, and the word at its end, at zero and above."""
 
     column: int
     colour: str
     name: str
+    below: str = ""
+    """The word where the angle is below zero, if it is another one."""
+
+    def named(self, value_deg: float | None) -> str:
+        return self.below if self.below and value_deg is not None and round(value_deg) < 0 else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +77,14 @@ def row_kinds(hand: Hand) -> list[RowKind]:
     side = words.side_word(hand.trail)
     trail, lead = phrase("trail_word"), phrase("lead_word")
     thigh = CurveKind(TRAIL_THIGH, palette.TRAIL, "")
-    rotations = CurveKind(TRAIL_ROTATION, palette.TRAIL, trail), CurveKind(LEAD_ROTATION, palette.LEAD, lead)
-    pelvis = CurveKind(TURN, palette.INK, phrase("turn_word")), CurveKind(SIDE_TILT, palette.TILT, phrase("tilt_word"))
+    rotations = (
+        CurveKind(TRAIL_ROTATION, palette.TRAIL, phrase("leg_in", leg=trail), phrase("leg_out", leg=trail)),
+        CurveKind(LEAD_ROTATION, palette.LEAD, phrase("leg_in", leg=lead), phrase("leg_out", leg=lead)),
+    )
+    pelvis = (
+        CurveKind(TURN, palette.INK, phrase("open_word"), phrase("turned_word")),
+        CurveKind(SIDE_TILT, palette.TILT, phrase("tilt_word")),
+    )
     knees = CurveKind(TRAIL_KNEE, palette.TRAIL, trail), CurveKind(LEAD_KNEE, palette.LEAD, lead)
     return [
         RowKind(phrase("thigh_title", side=side), (thigh,), (-30.0, 50.0)),
@@ -141,7 +152,9 @@ class TracePlots(QWidget):
     def show_values(self, values_deg: Sequence[float | None]) -> None:
         """The newest angle of each column as a number; None when it is not known."""
         for row in self.rows:
-            row.values = [numerals.degrees(values_deg[curve.column]) for curve in row.kind.curves]
+            shown = [values_deg[curve.column] for curve in row.kind.curves]
+            row.values = [numerals.degrees(value) for value in shown]
+            row.names = [curve.named(value) for curve, value in zip(row.kind.curves, shown, strict=True)]
 
     def show_empty(self, text: str) -> None:
         """Text in every row that has no finite value to draw."""
@@ -311,6 +324,7 @@ class Row:
         self.sd_deg: Floats = self.angle_deg
         self.empty = True
         self.values = [numerals.UNKNOWN] * len(kind.curves)
+        self.names = [curve.name for curve in kind.curves]
         self.nothing = ""
 
     def take(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> bool:
@@ -385,11 +399,11 @@ class Row:
             painter.setFont(pixel_font(15 * scale))
             painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter, self.nothing)
         top, left = self.area.top(), self.area.right() + 7 * scale
-        for curve, value in zip(self.kind.curves, self.values, strict=True):
+        for curve, name, value in zip(self.kind.curves, self.names, self.values, strict=True):
             painter.setPen(QColor(curve.colour))
-            if curve.name:
+            if name:
                 painter.setFont(pixel_font(11 * scale))
-                painter.drawText(QPointF(left, top + 9 * scale), curve.name)
+                painter.drawText(QPointF(left, top + 9 * scale), name)
                 top += 10 * scale
             painter.setFont(pixel_font(18 * scale, bold=True))
             painter.drawText(QPointF(left, top + 16 * scale), value)

@@ -12,6 +12,7 @@ from imufeedback.figure.drawing import View
 from imufeedback.figure.shapes import Part
 from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, StepTold, Verdict
+from imufeedback.report.plain_words import turn_words
 from imufeedback.rules import Whose
 from imufeedback.sounds import BY_NAME
 
@@ -336,7 +337,7 @@ def body_label(part: Part, value_deg: float) -> str:
         return phrase("body_label.target", angle=angle)
     if part is Part.TARGET_LINE:
         return phrase("body_label.to_the_target")
-    return phrase("body_label.turn", angle=angle) if part is Part.TURN else angle
+    return turn_words(value_deg) if part is Part.TURN else angle
 
 
 # ── keys ─────────────────────────────────────────────────────────────────────────────────────────────────────────

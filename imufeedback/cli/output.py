@@ -6,13 +6,14 @@ import json
 import os
 import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.foreign_text import printable
+from imufeedback.records import Rep
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -114,14 +115,18 @@ def parse_window(text: str | None, option: str) -> tuple[float, float] | None:
     return window
 
 
-REP_COLUMNS: Sequence[tuple[str, str]] = (
+THIGH_COLUMNS: Sequence[tuple[str, str]] = (
     ("top", "trail_thigh_angle_top_deg"),
     ("impact*", "trail_thigh_angle_impact_deg"),
     ("finish", "trail_thigh_angle_finish_deg"),
-    ("lowest", "trail_thigh_angle_min_deg"),
-    ("trail hip rot.", "trail_hip_rotation_impact_deg"),
-    ("lead hip rot.", "lead_hip_rotation_impact_deg"),
 )
+LOWEST = "lowest", "trail_thigh_angle_min_deg"
+HIP_COLUMNS: Sequence[tuple[str, str]] = (
+    ("trail hip*", "trail_hip_rotation_impact_deg"),
+    ("lead hip*", "lead_hip_rotation_impact_deg"),
+)
+SAME_DEG = 0.5
+"""The lowest angle gets a column when a rep's differs from its finish by more: less is within every error bar."""
 
 
 def print_reps(summary: Summary) -> None:
@@ -129,66 +134,76 @@ def print_reps(summary: Summary) -> None:
     from rich.table import Table
 
     from imufeedback.report import story
+    from imufeedback.report.plain_words import rotation_words
 
     console = table_console()
     if not summary.reps:
         console.print("No reps found.")
         return
-    table = Table(title="Reps: trail thigh angle and hip rotation at impact, degrees (± one standard deviation)")
+    thigh = [*THIGH_COLUMNS, *([LOWEST] if any(map(_went_lower, summary.reps)) else [])]
+    table = Table(title="Trail thigh angle, and hip rotation at impact")
     table.add_column("rep", justify="right")
-    table.add_column("at s", justify="right")
-    for name, _ in REP_COLUMNS:
+    table.add_column("at", justify="right")
+    for name, _ in (*thigh, ("error ±", ""), *HIP_COLUMNS):
         table.add_column(name, justify="right")
-    table.add_column("±", justify="right")
-    table.add_column("finding")
+    table.add_column("result")
     for rep in summary.reps:
-        found = [
-            printable(one)
-            for one in (
-                [f"void: {rep.void}"]
-                if rep.void
-                else [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
-            )
-        ]
-        cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
-        spread = _cell(rep.features.get("thigh_angle_sd_deg"))
+        features = rep.features
         table.add_row(
             str(rep.index + 1),
-            f"{rep.start_s:.1f}",
-            *cells,
-            spread,
-            "\n".join(found) or story.nothing(len(summary.unjudged_of(rep))),
+            story.clock(rep.start_s),
+            *(_angle(features.get(feature)) for _, feature in (*thigh, ("", "thigh_angle_sd_deg"))),
+            *(_angle(features.get(feature), rotation_words) for _, feature in HIP_COLUMNS),
+            _result(summary, rep),
         )
     console.print(table)
-    console.print(
-        "* impact is estimated: no sensor feels the ball. Rotation: inward is positive, counted from address."
-    )
+    console.print("Hip rotation counts from address. *Impact is estimated: no sensor feels the ball.")
     for text, basis, drill in dict.fromkeys((one.text, one.basis, one.drill) for one in summary.findings):
         line = text if basis is None else f"{text} {basis}"
-        console.print(f"- {printable(line if drill is None else f'{line} (drill: {drill})')}")
+        console.print(f"- {printable(line if drill is None else f'{line} Drill: {story.rule_words(drill)}.')}")
     for lack, text, rules in story.unjudged(summary.unjudged):
-        console.print(printable(f"{lack.capitalize()}: {', '.join(rules)}. {text}"))
+        named = ", ".join(story.rule_words(one) for one in rules)
+        console.print(printable(f"{lack.capitalize()}: {named}. {text}"))
 
 
-def _cell(value: float | None) -> str:
-    return "–" if value is None else f"{value:.1f}"
+def _went_lower(rep: Rep) -> bool:
+    lowest, finish = rep.features.get(LOWEST[1]), rep.features.get("trail_thigh_angle_finish_deg")
+    return lowest is not None and finish is not None and finish - lowest > SAME_DEG
+
+
+def _result(summary: Summary, rep: Rep) -> str:
+    """A rep's faults and doubts, a line each, in words."""
+    from imufeedback.report import story
+
+    if rep.void:
+        return printable(f"does not count: {rep.void}")
+    said = [printable(story.finding_words(one.rule, one.verdict)) for one in summary.findings_of(rep)]
+    return "\n".join(said) or story.nothing(len(summary.unjudged_of(rep)))
+
+
+def _angle(value: float | None, words: Callable[[float], str] | None = None) -> str:
+    from imufeedback.report.story import number
+
+    if value is None:
+        return "–"
+    return number(value, "deg") if words is None else words(value)
 
 
 def print_next(document: Document) -> None:
     """What comes next and why, and what was not looked at."""
+    from imufeedback.report import story
     from imufeedback.report.screened import screening_of, screening_words
-    from imufeedback.report.story import counted, unchecked
     from imufeedback.review.reporting import next_of
 
-    console, following = table_console(), next_of(counted(document.reps))
+    console, following = table_console(), next_of(story.counted(document.reps))
     if following is not None:
         console.print(f"Next: {printable(following.text)}", markup=False)
         if following.feel:
             console.print(f"Feel: {printable(following.feel)}", markup=False)
-        console.print(f"Drill: {printable(following.drill or following.title)}", markup=False)
-    for line in unchecked(document):
+        console.print(f"Drill: {printable(story.rule_words(following.drill) or following.title)}", markup=False)
+    for line in story.unchecked(document):
         console.print(line, markup=False)
-    screening = screening_of(counted(document.reps))
+    screening = screening_of(story.counted(document.reps))
     for line in screening_words(screening) if screening is not None else ():
         console.print(line, markup=False)
 

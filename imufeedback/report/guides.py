@@ -18,7 +18,7 @@ from imufeedback.figure.shapes import Label, Part
 from imufeedback.motion.features import AT_POSITIONS, MAIN_POSITIONS
 from imufeedback.records import Hand
 from imufeedback.report import svg
-from imufeedback.report.plain_words import feature_word, unit_of
+from imufeedback.report.plain_words import feature_word, turn_words, unit_of
 from imufeedback.report.render import render
 from imufeedback.rules.vocabulary import FEATURES
 from imufeedback.spelling import meant
@@ -107,7 +107,7 @@ def _figures(postures: list[str], view: View, hand: Hand) -> str:
 def _words(label: Label) -> str:
     """Beside a part of a figure."""
     angle = f"{label.value_deg:.0f}°".replace("-", "\N{MINUS SIGN}")
-    return {Part.TARGET_LINE: "target", Part.TURN: f"turn {angle}"}.get(label.part, angle)
+    return {Part.TARGET_LINE: "target", Part.TURN: turn_words(label.value_deg)}.get(label.part, angle)
 
 
 def _numbers() -> list[str]:

@@ -7,9 +7,10 @@ from typing import Any
 
 from imufeedback.constants import CAUTIONS
 from imufeedback.document import JudgedRep
-from imufeedback.records import Hand, Verdict
+from imufeedback.records import Hand
 from imufeedback.report import guides, pictures, story, trends
 from imufeedback.report.likewise import FEW
+from imufeedback.report.plain_words import rotation_words
 from imufeedback.report.render import render
 from imufeedback.report.screened import screening_of, screening_words
 from imufeedback.report.session import Session
@@ -21,9 +22,11 @@ REP_COLUMNS = (
     ("Impact", "trail_thigh_angle_impact_deg"),
     ("Finish", "trail_thigh_angle_finish_deg"),
     ("Lowest", "trail_thigh_angle_min_deg"),
-    ("±", "thigh_angle_sd_deg"),
-    ("Trail hip rotation at impact", "trail_hip_rotation_impact_deg"),
-    ("Lead hip rotation at impact", "lead_hip_rotation_impact_deg"),
+    ("Error ±", "thigh_angle_sd_deg"),
+)
+HIP_COLUMNS = (
+    ("Trail hip at impact", "trail_hip_rotation_impact_deg"),
+    ("Lead hip at impact", "lead_hip_rotation_impact_deg"),
 )
 
 
@@ -91,7 +94,7 @@ def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any
         ],
         "course": pictures.rep_by_rep(reps) if len(reps) > 1 else [],
         "tones_known": any(rep.tones is not None for rep in reps),
-        "columns": [head for head, _ in REP_COLUMNS],
+        "columns": [head for head, _ in (*REP_COLUMNS, *HIP_COLUMNS)],
         "rows": [_row(rep) for rep in sorted([*reps, *void], key=lambda rep: rep.index)],
     }
 
@@ -115,28 +118,24 @@ def _open(lack: str, text: str, rules: Sequence[str]) -> str:
 
 
 def _reasons(reps: Sequence[story.Told]) -> list[tuple[int, str, str]]:
-    return [(told.rep.index + 1, _clock(told.rep.start_s), told.reason) for told in reps]
-
-
-def _clock(seconds: float) -> str:
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+    return [(told.rep.index + 1, story.clock(told.rep.start_s), told.reason) for told in reps]
 
 
 def _row(rep: JudgedRep) -> dict[str, Any]:
     """One line of the table of all reps."""
-    found = [
-        f"{story.rule_words(finding.rule)}{' (unsure)' if finding.verdict is Verdict.UNSURE else ''}"
-        for finding in rep.findings
-    ]
+    found = [story.finding_words(finding.rule, finding.verdict) for finding in rep.findings]
     return {
         "number": rep.index + 1,
-        "at": _clock(rep.start_s),
+        "at": story.clock(rep.start_s),
         "void": rep.void,
-        "cells": [(head, _cell(rep.features.get(name))) for head, name in REP_COLUMNS],
+        "cells": [
+            *((head, story.number(rep.features.get(name), "deg")) for head, name in REP_COLUMNS),
+            *((head, _rotation(rep.features.get(name))) for head, name in HIP_COLUMNS),
+        ],
         "bad": bool(story.faults(rep)),
         "found": ", ".join(found) or story.nothing(len(rep.unjudged)),
     }
 
 
-def _cell(value: float | None) -> str:
-    return "–" if value is None or value != value else story.minus(value, 1)
+def _rotation(value: float | None) -> str:
+    return "not known" if value is None or value != value else rotation_words(value)

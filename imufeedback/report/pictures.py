@@ -11,6 +11,7 @@ from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.shapes import Label, Part
 from imufeedback.records import Floats
 from imufeedback.report import story, svg
+from imufeedback.report.plain_words import turn_words
 from imufeedback.report.session import Frame, Frames, Session
 
 TREND_FEATURES = (
@@ -37,7 +38,7 @@ def _body(frame: Frame, shown: Frames) -> str:
 
 def _body_words(label: Label) -> str:
     angle = f"{story.minus(label.value_deg, 0)}°"
-    said = {Part.TARGET: f"target {angle}", Part.TARGET_LINE: "", Part.TURN: f"turn {angle}"}
+    said = {Part.TARGET: f"target {angle}", Part.TARGET_LINE: "", Part.TURN: turn_words(label.value_deg)}
     return said.get(label.part, angle)
 
 

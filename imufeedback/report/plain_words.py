@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from imufeedback.phrases import phrase
+
 ANGLES = {
     "pelvis_turn": "pelvis turn",
     "pelvis_side_tilt": "side tilt of the pelvis",
@@ -92,6 +94,23 @@ def feature_word(name: str) -> str:
 def unit_of(name: str) -> str:
     """Sign of a feature's unit; nothing for shares and ratios."""
     return next((sign for unit, sign in UNITS.items() if name.endswith(f"_{unit}") and _longest(name) == unit), "")
+
+
+def turn_words(turn_deg: float) -> str:
+    """Pelvis turn as coaches say it: turned in the backswing, open past square."""
+    whole = round(abs(turn_deg))
+    if not whole:
+        return phrase("turn.square")
+    return phrase("turn.open" if turn_deg > 0 else "turn.turned", angle=f"{whole}°")
+
+
+def rotation_words(rotation_deg: float) -> str:
+    """Hip rotation with its sign and the way it goes: −8.4° out."""
+    text = f"{rotation_deg:.1f}"
+    if float(text) == 0:
+        return "0.0°"
+    angle = f"{text}°".replace("-", "\N{MINUS SIGN}")
+    return phrase("rotation.in" if rotation_deg > 0 else "rotation.out", angle=angle)
 
 
 def _word(stem: str) -> str:

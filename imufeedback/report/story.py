@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding, UnjudgedRule
+from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import Unjudged, Verdict
 from imufeedback.report.screened import screening_of, tight_side
 from imufeedback.rules.cause import Cause, causes_of
@@ -108,6 +109,21 @@ def _measured(finding: RuleFinding) -> str:
 
 def rule_words(rule: str) -> str:
     return rule.replace("-", " ")
+
+
+def fault_words(rule: str) -> str:
+    """What a player did when a rule was not met; of a coach's own rule its name."""
+    return phrase(f"fault.{rule}") if f"fault.{rule}" in PHRASES else f"{rule_words(rule)}: no"
+
+
+def finding_words(rule: str, verdict: Verdict) -> str:
+    """A finding in a few words, for a table."""
+    return fault_words(rule) if verdict is Verdict.FAULT else phrase("unsure_fault", fault=fault_words(rule))
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds of a session."""
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
 
 
 def number(value: float | None, unit: str) -> str:

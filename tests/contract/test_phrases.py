@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import imufeedback
+from imufeedback import resources
 from imufeedback.app.keys import TABLE, Screen
 from imufeedback.app.next_words import SPOKEN_OF
 from imufeedback.app.palette import Shown
@@ -20,7 +21,7 @@ from imufeedback.app.tracks import Choice
 from imufeedback.figure.drawing import View
 from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import Hand, Level, LinkState, Mode, Phase, Segment, Side
-from imufeedback.rules import Whose
+from imufeedback.rules import Whose, parse_rule_set
 
 PACKAGE = Path(imufeedback.__file__).parent
 OF_MEMBERS: dict[str, tuple[object, ...]] = {
@@ -43,6 +44,16 @@ OF_MEMBERS: dict[str, tuple[object, ...]] = {
     "start.mark": tuple(Mark),
     "screen": tuple(Screen),
     "limit": tuple(one.removeprefix("limit.") for one in PHRASES if one.startswith("limit.")),
+    "fault": tuple(
+        sorted(
+            {
+                rule.id
+                for kind in ("rules", "drills")
+                for name in resources.available(kind)
+                for rule in parse_rule_set(resources.text(kind, name), name).rules
+            }
+        )
+    ),
     "position": ("top_s", "level_s", "impact_s", "finish_s"),
     "review.button": ("note", "discard", "all_reps", "film"),
 }

@@ -194,7 +194,7 @@ def test_what_to_take_along_comes_first_and_the_table_is_folded():
     assert places == sorted(places)
     assert page[: page.index("<details>")].count('class="body"') == 4, "two views of each position"
     assert "target 2°" in page
-    assert "turn −40°" in page
+    assert "40° turned" in page
     assert "<figcaption><b>" not in page
     assert page.index("<table") > page.index("<details>")
 
