@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from imufeedback.commands import settings_of
+from imufeedback.document import Document
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import read_folder
-from imufeedback.record.exports import available
+from imufeedback.record.exports import Source, available, writer
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.records import Command, Fitted, Flag, Hand
@@ -101,6 +102,34 @@ def test_c3d_read_by_another_library(imufeedback, recording, tmp_path, angles):
     missing = np.setdiff1d(np.arange(len(frames)), at[known])
     assert (frames[missing, 2, 3] == -1).all()
     assert events.size >= 8, "minutes and seconds of at least four marks"
+
+
+class Walked:
+    """A trace of five samples with a knee, at 100 Hz; one knee angle is not known."""
+
+    columns = (
+        "pelvis_turn_deg", "pelvis_side_tilt_deg", "pelvis_forward_tilt_deg", "left_knee_flexion_deg",
+    )  # fmt: skip
+    t_s = np.arange(5) / 100.0
+    knee_deg = np.array([10.0, 12.5, np.nan, 17.5, 20.0])
+
+    def stretch(self, from_s: float, to_s: float) -> Walked:
+        return self
+
+    def angle(self, name: str) -> np.ndarray:
+        return self.knee_deg if "knee" in name else np.zeros(5)
+
+
+def test_c3d_invents_no_angle_of_a_knee(tmp_path):
+    ezc3d = pytest.importorskip("ezc3d")
+    source = Source(tmp_path / "a.mcap", Walked(), Document(version="1", reps=[]), 100.0)  # type: ignore[arg-type]
+    said = writer("c3d")(source, tmp_path / "a.c3d")
+    found = ezc3d.c3d(str(tmp_path / "a.c3d"))
+    assert "left_knee_flexion" in said
+    assert found["parameters"]["POINT"]["LABELS"]["value"] == ["pelvis_angle"]
+    assert found["parameters"]["ANALOG"]["LABELS"]["value"] == ["left_knee_flexion"]
+    assert found["parameters"]["ANALOG"]["RATE"]["value"] == [100.0]
+    assert np.allclose(found["data"]["analogs"][0, 0], Walked.knee_deg, equal_nan=True)
 
 
 def test_c3d_that_is_too_long_says_what_to_do(imufeedback, recording, tmp_path, monkeypatch):

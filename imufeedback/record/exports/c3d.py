@@ -1,7 +1,8 @@
 """Angles as C3D, the open format of movement laboratories: points of type "angle", and the marks of the reps as events.
 
-Component X, Y, Z of a joint's point are flexion, adduction and internal rotation; of the pelvis turn, side tilt and
-forward tilt. A frame in which an angle is not known has residual -1, as the format asks.
+Component X, Y, Z of a hip's point are flexion, adduction and internal rotation; of the pelvis turn, side tilt and
+forward tilt. A frame in which an angle is not known has residual -1, as the format asks. Of a knee only flexion is
+known: it is an analog channel and no point, which would need two more components.
 """
 
 from __future__ import annotations
@@ -39,29 +40,36 @@ def write(source: Source, out: Path) -> str:
     points[3] = 1.0
     for number, names in enumerate(labels.values()):
         for axis in range(3):
-            values = part.angle(names[axis]) if axis < len(names) else np.zeros(len(part.t_s))
-            points[axis, number, frames] = values
+            points[axis, number, frames] = part.angle(names[axis])
+    knees = [f"{side.value}_knee_flexion_deg" for side in Side if f"{side.value}_knee_flexion_deg" in part.columns]
+    channels = np.full((1, len(knees), points.shape[2]), np.nan)
+    for number, name in enumerate(knees):
+        channels[0, number, frames] = part.angle(name)
     file = ezc3d.c3d()
     file["parameters"]["POINT"]["RATE"]["value"] = [source.grid_hz]
     file["parameters"]["POINT"]["LABELS"]["value"] = list(labels)
     file["parameters"]["POINT"]["UNITS"]["value"] = ["deg"]
     file.add_parameter("POINT", "ANGLES", list(labels))
     file.add_parameter("POINT", "ANGLE_UNITS", ["deg"])
+    if knees:
+        file["parameters"]["ANALOG"]["RATE"]["value"] = [source.grid_hz]
+        file["parameters"]["ANALOG"]["LABELS"]["value"] = [name.removesuffix("_deg") for name in knees]
+        file["parameters"]["ANALOG"]["UNITS"]["value"] = ["deg"] * len(knees)
+        file["data"]["analogs"] = channels
     _add_events(file, source, float(part.t_s[0]), float(part.t_s[-1]))
     file["data"]["points"] = points
     with part_file(out, ".c3d") as made:
         file.write(os.fspath(made))
-    return f"{points.shape[2]} frames of {', '.join(labels)}"
+    return f"{points.shape[2]} frames of {', '.join([*labels, *knees])}"
 
 
 def _labels(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Name of every point, and the columns that are its components."""
     out: dict[str, tuple[str, ...]] = {"pelvis_angle": PELVIS_COLUMNS}
-    for joint, names in JOINT_COLUMNS.items():
-        for side in Side:
-            wanted = tuple(f"{side.value}_{joint}_{name}" for name in names)
-            if wanted[0] in columns:
-                out[f"{side.value}_{joint}_angle"] = wanted
+    for side in Side:
+        wanted = tuple(f"{side.value}_hip_{name}" for name in JOINT_COLUMNS["hip"])
+        if wanted[0] in columns:
+            out[f"{side.value}_hip_angle"] = wanted
     return out
 
 
