@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.foreign_text import printable
-from imufeedback.records import Rep
+from imufeedback.records import Rep, Verdict
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -158,8 +158,10 @@ def print_reps(summary: Summary) -> None:
         )
     console.print(table)
     console.print("Hip rotation counts from address. *Impact is estimated: no sensor feels the ball.")
+    sure = {one.text for one in summary.findings if one.verdict is Verdict.FAULT}
     for text, basis, drill in dict.fromkeys((one.text, one.basis, one.drill) for one in summary.findings):
-        line = text if basis is None else f"{text} {basis}"
+        said = text if text in sure else f"Perhaps: {text}"
+        line = said if basis is None else f"{said} {basis}"
         console.print(f"- {printable(line if drill is None else f'{line} Drill: {story.rule_words(drill)}.')}")
     for lack, text, rules in story.unjudged(summary.unjudged):
         named = ", ".join(story.rule_words(one) for one in rules)
