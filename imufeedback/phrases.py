@@ -606,6 +606,9 @@ PHRASES = {
     "limit.live.target_deg": (
         "Where the trail thigh should get to. Once it is there, nothing counts as a stall any more."
     ),
+    "stance": (
+        "At address the trail hip was at {trail}, the lead hip at {lead} (± {sd}). This counts from the calibration."
+    ),
     "unsure_fault": "perhaps {fault}",
     "fault.trail-thigh-keeps-falling": "stalled",
     "fault.trail-thigh-never-grows": "pushed back",

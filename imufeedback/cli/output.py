@@ -158,6 +158,9 @@ def print_reps(summary: Summary) -> None:
         )
     console.print(table)
     console.print("Hip rotation counts from address. *Impact is estimated: no sensor feels the ball.")
+    stance = story.stance(rep.features for rep in summary.counted)
+    if stance:
+        console.print(stance)
     sure = {one.text for one in summary.findings if one.verdict is Verdict.FAULT}
     for text, basis, drill in dict.fromkeys((one.text, one.basis, one.drill) for one in summary.findings):
         said = text if text in sure else f"Perhaps: {text}"

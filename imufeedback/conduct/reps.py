@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from imufeedback.conduct.limits import hold_limits, live_limits, rep_limits
 from imufeedback.motion import HipTurnStage, HoldStage, MotionStage, Restarted, of_swing
+from imufeedback.motion.stance import Stance
 from imufeedback.records import (
     Angles,
     ClockRestarted,
@@ -36,6 +37,7 @@ class _State(NamedTuple):
     holds: Memory
     rules: Memory
     steps: Memory
+    stance: Memory
     number: int
     stopped: bool
 
@@ -60,6 +62,7 @@ class Reps:
         )
         self.hip_turns, self.holds = HipTurnStage(hand=hand), HoldStage(hand=hand)
         self.rules = Rules(rule_set, earlier)
+        self._hand, self.stance = hand, Stance()
         self.stopped = False
         """Something hurts: nothing is judged."""
         self.steps: Steps | None = None
@@ -108,6 +111,10 @@ class Reps:
         return [] if self.steps is None else [self.steps.go(t_s, number)]
 
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
+        if isinstance(record, Zeroed):
+            self.stance.zeroed(record)
+        elif isinstance(record, Angles):
+            self.stance.see(record)
         if self.stopped:
             return []
         if self.own_way is not None:
@@ -127,8 +134,9 @@ class Reps:
             self.holds.feed(told)
 
     def _ruled(self, rep: Rep) -> list[Event]:
-        """The rep with its number in the session, its findings, and where the player is now."""
-        rep = replace(rep, index=self._count)
+        """The rep with its number in the session and how the player stood, its findings, and where the player is."""
+        stood = {} if rep.void else self.stance.features(self._hand)
+        rep = replace(rep, index=self._count, features={**rep.features, **stood})
         self._count += 1
         found = self.rules.feed(rep)
         steps: list[StepTold] = [] if self.steps is None else self.steps.feed(Judged(rep, found))
@@ -140,6 +148,7 @@ class Reps:
             *(self.base, self.layers),
             *(self.motion.state, self.hip_turns.state, self.holds.state, self.rules.state),
             None if self.steps is None else self.steps.state,
+            self.stance.state,
             *(self._count, self.stopped),
         )
 
@@ -148,6 +157,7 @@ class Reps:
         self.judge_by(value.base, value.layers)
         self.motion.state, self.hip_turns.state, self.rules.state = value.motion, value.hip_turns, value.rules
         self.holds.state = value.holds
+        self.stance.state = value.stance
         self.steps = None if value.steps is None else Steps(self.rule_set)
         if self.steps is not None:
             self.steps.state = value.steps

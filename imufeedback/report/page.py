@@ -94,6 +94,7 @@ def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any
         ],
         "course": pictures.rep_by_rep(reps) if len(reps) > 1 else [],
         "tones_known": any(rep.tones is not None for rep in reps),
+        "stance": story.stance(rep.features for rep in reps),
         "columns": [head for head, _ in (*REP_COLUMNS, *HIP_COLUMNS)],
         "rows": [_row(rep) for rep in sorted([*reps, *void], key=lambda rep: rep.index)],
     }

@@ -63,6 +63,8 @@ OTHERS = {
     "lead_knee_slope_impact": "bend of the lead knee for a degree of turn at impact",
     "lead_knee_bends_again": "bend that the lead knee gains again around impact",
     "hip_mirror": "how far the lead hip's way down differs from the trail hip's way back",
+    "trail_hip_stance": "trail hip at address, from standing at the calibration",
+    "lead_hip_stance": "lead hip at address, from standing at the calibration",
     "standing_hip_rotation": "rotation of the standing hip",
     "standing_hip_range": "range of the standing hip",
     "standing_thigh_wobble": "turn of the standing thigh itself",

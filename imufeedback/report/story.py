@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 from imufeedback.document import BlockTally, Document, FitQuality, JudgedRep, RuleFinding, UnjudgedRule
 from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import Unjudged, Verdict
+from imufeedback.report.plain_words import rotation_words
 from imufeedback.report.screened import screening_of, tight_side
 from imufeedback.rules.cause import Cause, causes_of
 
@@ -300,6 +302,19 @@ def _fit_words(fit: FitQuality | None) -> str:
     reasons = [segment.reason for segment in fit.segments.values() if segment.reason]
     text = f"The calibration of the sensors to the body is {fit.level}."
     return f"{text} {' '.join(reasons)}" if reasons else text
+
+
+def stance(features: Iterable[Mapping[str, float]]) -> str:
+    """How the hips were turned at address, counted from standing at the calibration, as the median of the reps; empty
+    where it is not known. Whoever wants rotation from there adds it."""
+    reps = [one for one in features if "trail_hip_stance_deg" in one and "lead_hip_stance_deg" in one]
+    if not reps:
+        return ""
+    trail, lead, sd = (
+        median(rep[f"{name}_deg"] for rep in reps)
+        for name in ("trail_hip_stance", "lead_hip_stance", "trail_hip_stance_sd")
+    )
+    return phrase("stance", trail=rotation_words(trail), lead=rotation_words(lead), sd=f"{sd:.1f}°")
 
 
 def _data_words(summary: Document) -> list[str]:

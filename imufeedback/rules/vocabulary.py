@@ -30,6 +30,7 @@ FEATURES = frozenset(
         *("backswing_s", "downswing_s", "tempo_ratio", "turn_rate_max_deg_s", "turn_rate_impact_deg_s"),
         *("trail_hip_turn_out_rate_max_deg_s", "lead_hip_turn_in_rate_max_deg_s", "side_tilt_rate_level_deg_s"),
         *("trail_hip_rotation_range_deg", "lead_hip_rotation_range_deg"),
+        *("trail_hip_stance_deg", "trail_hip_stance_sd_deg", "lead_hip_stance_deg", "lead_hip_stance_sd_deg"),
         *("trail_hip_turn_in_back_deg", "trail_hip_turn_in_back_sd_deg", "lead_hip_turn_in_deg"),
         *("lead_hip_turn_in_sd_deg", "trail_hip_turn_out_deg", "trail_hip_turn_out_sd_deg"),
         *("own_axis_share", "own_axis_sd_share", "level_turn_share", "level_turn_sd_share"),

@@ -31,6 +31,10 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("trail_hip_turn_in_back_deg",), "trail hip's inward turn, address to top"),
     (("lead_hip_turn_in_deg", "trail_hip_turn_out_deg"), "top to impact"),
     (("own_axis_share",), "part of the pelvis' turn from top to impact that is rotation in the hip joints"),
+    (
+        ("trail_hip_stance_deg", "lead_hip_stance_deg"),
+        "hip rotation at address, from standing at the calibration; add it to a rotation to count from there",
+    ),
     (("trail_hip_rotation_range_deg", "lead_hip_rotation_range_deg"), "largest minus smallest in the rep"),
     (
         ("level_turn_share", "knees_cross_turn_share"),
