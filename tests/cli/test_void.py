@@ -35,7 +35,7 @@ def test_analyse_tells_it_in_the_table_and_counts_it_nowhere(
 ) -> None:
     done = imufeedback("analyse", str(spoilt), "--json", str(tmp_path / "a.json"))
     assert done.status == 0
-    assert f"void: {REASON}" in " ".join(done.out.replace("│", " ").split())
+    assert f"does not count: {REASON}" in " ".join(done.out.replace("│", " ").split())
     summary = json.loads((tmp_path / "a.json").read_text())
     good, void, other = summary["reps"]
     assert (good["void"], other["void"]) == (None, None)
