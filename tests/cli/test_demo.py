@@ -44,7 +44,7 @@ def test_prints_a_table_and_where_the_recording_is(fast: tuple[Ended, Path]) -> 
     assert ended.status == 0, ended.err
     (recording,) = (out / "new" / "folder").glob("*.mcap")
     assert f"Recording: {recording}" in ended.out
-    assert "trail-thigh-keeps-falling" in ended.out
+    assert "stalled" in ended.out
     assert read_items(recording).title == "demo"
 
 
