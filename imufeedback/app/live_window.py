@@ -109,6 +109,9 @@ class LiveWindow(QMainWindow):
         """Reps of the running session's baseline; None of a virtual golfer's."""
         """The session begins as soon as the virtual golfer is there."""
         self.end: EndPage | None = None
+        self._summary = self._once(END_HOLD_MS, self._end)
+        self._retry = self._once(AGAIN_MS, self._once_more)
+        """Both belong to the running session and are stopped with it: late, they would touch the next one."""
         self._desk = _Desk()
         self.pages = Pages()
         self.pages.addWidget(self.start)
@@ -117,6 +120,14 @@ class LiveWindow(QMainWindow):
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
         self._wire()
+
+    def _once(self, after_ms: int, what: Callable[[], None]) -> QTimer:
+        """Does it once, so long after it is started."""
+        timer = QTimer(self)
+        timer.setSingleShot(True)
+        timer.setInterval(after_ms)
+        timer.timeout.connect(what)
+        return timer
 
     def _wire(self) -> None:
         start = self.start
@@ -511,7 +522,7 @@ class LiveWindow(QMainWindow):
         elif isinstance(event, RolesChanged):
             self._move_sensors(event.roles)
         elif isinstance(event, FitRefused):
-            QTimer.singleShot(AGAIN_MS, self, self._once_more)
+            self._retry.start()
         self._go_on()
 
     def _move_sensors(self, roles: Mapping[str, Segment]) -> None:
@@ -567,13 +578,15 @@ class LiveWindow(QMainWindow):
 
     def _ended(self) -> None:
         """The source has no more: after a look at the last rep the summary comes by itself."""
-        QTimer.singleShot(END_HOLD_MS, self, self._end)
+        self._summary.start()
 
     def _end(self) -> None:
         if self.bay is not None and not self.bay.gone and self.pages.currentWidget() is self.bay:
             self.bay.close()
 
     def _stopped(self, failure: str | None) -> None:
+        self._summary.stop()
+        self._retry.stop()
         self._keep_best()
         self._keep_baseline()
         self._tick_off()

@@ -14,7 +14,7 @@ import msgspec
 import numpy as np
 import pytest
 from bay_events import angles, finding, grid, rep
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog
 from pytestqt.qtbot import QtBot
@@ -22,7 +22,7 @@ from pytestqt.qtbot import QtBot
 from imufeedback import people, resources
 from imufeedback.app import best_reps, practice_choices
 from imufeedback.app.dialogs import AskStop
-from imufeedback.app.live_window import LiveWindow
+from imufeedback.app.live_window import END_HOLD_MS, LiveWindow
 from imufeedback.app.palette import Sign
 from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
@@ -294,6 +294,20 @@ def test_a_session_ends_in_a_summary_and_goes_on_again_or_with_the_next_player(m
     assert not window.start.ready.running
     window.close()
     assert not window.isVisible()
+
+
+def test_a_session_that_is_closed_before_its_summary_comes_leaves_the_next_one_alone(make: Make, qtbot: QtBot) -> None:
+    window = trial(make, qtbot)
+    assert window.bay is not None
+    told(window, angles(grid(60, 64)), rep(0), finding(0))
+    window.feed.finish()
+    window.bay._frame()
+    waiting = [one for one in window.findChildren(QTimer) if one.isActive() and one.interval() == END_HOLD_MS]
+    assert len(waiting) == 1, "the summary comes by itself"
+    window.bay.close()
+    qtbot.waitUntil(lambda: window.end is not None, timeout=3000)
+    assert not waiting[0].isActive()
+    window.close()
 
 
 def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> None:
