@@ -235,7 +235,7 @@ def trial(make: Make, qtbot: QtBot) -> LiveWindow:
     assert window.start.step is Step.WORK
     assert window.start.ready.can_begin
     press(Qt.Key.Key_Return, modifier=CTRL)
-    qtbot.waitUntil(lambda: window.bay is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: window.pages.currentWidget() is window.bay, timeout=60_000)
     return window
 
 
@@ -280,7 +280,7 @@ def test_a_session_ends_in_a_summary_and_goes_on_again_or_with_the_next_player(m
     assert window.end.next_title.text()
     first = window.practice
     qtbot.keyClick(window.end, Qt.Key.Key_Return)
-    qtbot.waitUntil(lambda: window.practice not in (None, first), timeout=60_000)
+    qtbot.waitUntil(lambda: window.practice is not first and window.pages.currentWidget() is window.bay, timeout=60_000)
     assert window.bay is not None
     assert window.bay.view.book.last is None, "a new session knows no rep of the last one"
     window.feed.finish()
