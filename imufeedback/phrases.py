@@ -411,6 +411,18 @@ PHRASES = {
     "review.the_film_is_not_there": "The film has gone: {path}",
     "review.a_film_can_be_shown": "A film can be shown beside the trace.",
     "review.film_2": "Film",
+    "film_by_sound": "Line up by sound",
+    "film_by_sound_hint": "Finds the sound of the strike in the film and moves it to impact",
+    "film_listening": "Listening to the film …",
+    "film_unheard": "No sound in this film: {why}. Drag the strip, or line it up by hand.",
+    "film_no_strike": "No strike can be heard in this film. Drag the strip, or line it up by hand.",
+    "film_no_impact": "No rep here has an impact to line up with. Drag the strip, or line it up by hand.",
+    "film_lined_up": "Lined up by sound: {met} impacts meet one of the {heard} strikes heard.",
+    "film_lined_up_by_shown": (
+        "Lined up by sound with this rep ({heard} strikes heard). Several places fit: check against the figure."
+    ),
+    "film_strip": "Film beside the rep: drag to line it up",
+    "film_strip_impact": "impact",
     "state.no-sensors": "waiting for sensors",
     "state_hint.no-sensors": "no data yet: switch the sensors on and keep them close",
     "state.calibration": "calibration",

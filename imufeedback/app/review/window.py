@@ -389,6 +389,8 @@ class ReviewWindow(QMainWindow):
         position = ALIGNED[min(self.position.currentIndex(), len(ALIGNED) - 1)]
         self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self.lesson.show_marks(self._played)
+        impacts = [one.positions["impact_s"] for one in self.found.summary.reps if "impact_s" in one.positions]
+        self.video.show_rep(self.playback.begin_s, self.playback.end_s, impacts, self._played.positions.get("impact_s"))
         self._show_beside()
 
     def _show_beside(self) -> None:
