@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from PySide6.QtCore import QPointF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
@@ -64,7 +66,7 @@ class FilmStrip(QWidget):
             return out
         edges_s = np.linspace(self._begin_s, self._end_s, self.width() + 1) - self._offset_s
         edges = np.round(edges_s / STEP_S).astype(int)
-        for column, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        for column, (first, last) in enumerate(pairwise(edges)):
             part = self._levels_db[max(first, 0) : max(last, first + 1, 0)]
             if len(part):
                 out[column] = 1.0 - float(part.max()) / QUIET_DB
