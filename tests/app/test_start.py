@@ -239,6 +239,23 @@ def trial(make: Make, qtbot: QtBot) -> LiveWindow:
     return window
 
 
+def test_what_is_said_of_the_virtual_golfer_is_true(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    start = window.start
+    start.show_search("scan: there is no Bluetooth adapter")
+    assert "Bluetooth" in start.missing.text()
+    press(Qt.Key.Key_T, modifier=CTRL)
+    assert "Bluetooth" not in start.missing.text()
+    assert not start.sensors.trouble.isVisibleTo(start.sensors)
+    lines = {step: row.line.text() for step, row in start.steps.rows.items()}
+    assert lines[Step.SENSORS] == "virtual golfer"
+    assert lines[Step.CALIBRATION] == "by the virtual golfer, at the start"
+    start.search()
+    assert not start.ready.virtual, "whoever searches wants to wear them"
+    window.close()
+
+
 def test_the_virtual_golfer_waits_to_begin_and_the_player_is_remembered(make: Make, qtbot: QtBot) -> None:
     window = trial(make, qtbot)
     made = window.practice
