@@ -344,7 +344,7 @@ class BayWindow(QMainWindow):
             self.view.draw(snapshot)
         for view in self.ranges:
             if view.isVisible():
-                view.show_pose(*self.view.body_of(snapshot))
+                view.show_pose(*self.view.body_of(self.view.visible(snapshot)))
         if self._frame_number % max(NUMBER_MS // self._frames.interval(), 1) == 0:
             self.view.show_numbers(snapshot)
             self.view.show_delay(self._sound_delay())
@@ -358,6 +358,11 @@ class BayWindow(QMainWindow):
         self.coach.over = True
         for action in (self.mute, *self._in_session):
             action.setEnabled(action in (self.range_action, self._compare_action))
+        for banner in self.banners:
+            banner.hide()  # the block that it names will not be done
+        if self.coach.step is not None and not self.coach.step.over:
+            for view in (self.view, *self.ranges):
+                view.show_step(None, self.coach.rule_set)
         self.ended.emit()
 
     def _painted(self, cost_s: float) -> None:

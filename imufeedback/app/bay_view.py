@@ -17,11 +17,11 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 
 from imufeedback.app import words
 from imufeedback.app.body_view import BodyView
-from imufeedback.app.compare import CompareTable
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import NARROW, TARGET, ElidedLabel, MessageLine, pixel_font
 from imufeedback.app.last_reps import LastReps
 from imufeedback.app.palette import Shown
+from imufeedback.app.panels import make_all
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.result import Result, result_of
 from imufeedback.app.scrolling import fold
@@ -101,7 +101,7 @@ class BayView(QWidget):
         self.paused = False
         self.turn = TurnPlot()
         self.body = BodyView(hand, on_painted=on_body)
-        self.compare = CompareTable()
+        self.panels = make_all()
         self.panel = StatePanel(hand.trail)
         self.step = StepPanel(hand)
         self.strip_title, self.strip = QLabel(phrase("strip_title")), LastReps()
@@ -165,8 +165,7 @@ class BayView(QWidget):
         self.no_reps.setWordWrap(True)
         right.setSpacing(4)
         right.addWidget(self.turn, 50)
-        right.addWidget(self.compare)
-        for widget in (self.table_title, self.no_reps):
+        for widget in (*self.panels, self.table_title, self.no_reps):
             right.addWidget(widget)
         right.addWidget(self.table, 50)
         row = QHBoxLayout()
@@ -201,7 +200,7 @@ class BayView(QWidget):
             widget.setMinimumHeight(round(least * scale) if narrow else 0)
         self.panel.rescale(scale, tall=narrow)
         self.sensors.rescale(scale, short=narrow)
-        for part in (self.plots, self.turn, self.compare, self.table, self.messages):
+        for part in (self.plots, self.turn, self.table, self.messages, *self.panels):
             part.rescale(scale)
         self.step.rescale(16 * scale)
         self.step.setFixedHeight(round(110 * scale))
@@ -316,13 +315,9 @@ class BayView(QWidget):
         self._compare()
 
     def _compare(self) -> None:
-        last = self.book.last_told
-        track = last.track if last is not None else None
-        reference = self.book.reference(self.choice)
-        itself = reference is track and track is not None
-        shown = None if itself else reference  # a rep beside itself tells nothing
-        self.turn.show_tracks(track, shown)
-        self.compare.show_tracks(track, shown, self.choice, itself=itself)
+        self.turn.show_tracks(*self.book.pair(self.choice))
+        for panel in self.panels:
+            panel.show_book(self.book, self.choice)
         self.strip.show_reps(self.book.counted)
         self._show_result()
         self.reps_changed.emit()

@@ -202,7 +202,9 @@ class LimitsDialog(Dialog):
         field.setValue(limit.value)
         field.setFont(pixel_font(16 * self._scale))
         field.setAccessibleName(limit.name)
-        field.setMinimumSize(round(120 * self._scale), max(round(30 * self._scale), TARGET))
+        wide = field.fontMetrics().horizontalAdvance(phrase("own_baseline")) if limit.by_baseline else 0
+        field.setMinimumWidth(round(max(120 * self._scale, wide + 48 * self._scale)))
+        field.setMinimumHeight(max(round(30 * self._scale), TARGET))
         field.editingFinished.connect(lambda: self._tell(limit.key, field.value()))
         return field
 

@@ -45,6 +45,8 @@ AGAIN_MS = 6000
 """The reason of a refused calibration is read in this time. Chosen."""
 PRELOAD_AFTER_MS, PRELOAD_LOOK_MS = 150, 50
 """The first picture comes before anything else is imported."""
+BREATH_MS = 10
+"""Between two long tasks: keys and pictures that wait are served first. Chosen."""
 END_HOLD_MS = 4000
 """The last rep is looked at for so long before the summary takes its place."""
 
@@ -398,7 +400,7 @@ class LiveWindow(QMainWindow):
         self.bay.acknowledge()  # the first screen has shown the cautions
         self.pages.addWidget(self.bay)
         ready.running = True
-        QTimer.singleShot(0, self, lambda: self._start(practice))  # one thing at a time: the window stays awake
+        QTimer.singleShot(BREATH_MS, self, lambda: self._start(practice))  # one thing at a time: the window stays awake
 
     def _start(self, practice: Practice) -> None:
         """The second half: data come, and what was waited for goes on."""
@@ -409,7 +411,7 @@ class LiveWindow(QMainWindow):
         stored = self._last_fit()
         ready.stored_fit_days = None if stored is None or ready.virtual else (self._today() - stored.day).days
         if ready.virtual:
-            QTimer.singleShot(0, self, self._begin)
+            QTimer.singleShot(BREATH_MS, self, self._begin)
         else:
             self.start.show_step(Step.CALIBRATION)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import threading
 
-from imufeedback import resources
+from imufeedback import resources, shipped
 
 NEEDED = (
     "imufeedback.live.practice",
@@ -38,5 +38,15 @@ def _import() -> None:
             importlib.import_module(name)
         limits = importlib.import_module("imufeedback.app.limits")
         limits.rule_set_of(resources.text("rules", "swing"))  # kept there: the bay window asks for it first
+        _work_out()
     finally:
         done.set()
+
+
+def _work_out() -> None:
+    """What is worked out once and kept: the sounds, the words and causes of findings."""
+    player, tone = importlib.import_module("imufeedback.audio.player"), importlib.import_module("imufeedback.cues.tone")
+    player.rendered()
+    tone.held_level()
+    shipped.causes()
+    shipped.words_of("")

@@ -140,6 +140,12 @@ class RangeView(QWidget):
         self.why.setVisible(bool(void) and self.next.text() == phrase("next.void"))
         self._fit_words()
 
+    @property
+    def _tall(self) -> float:
+        """Height that letters go by. Never more than the window's: letters that grow with a page that grows with its
+        letters have no end."""
+        return float(min(self.height(), self.window().height()))
+
     def _fit_words(self) -> None:
         self._fit_label(self.next, 0.115 if self.why.isHidden() else 0.095, bold=True)
         self._fit_label(self.why, 0.06, bold=False)
@@ -149,7 +155,7 @@ class RangeView(QWidget):
         room = self.width() - 2 * self._column.contentsMargins().left()
         if label.wordWrap():
             room, share = round(1.8 * room), 0.55 * share
-        pixels = share * self.height()
+        pixels = share * self._tall
         while pixels > 12 and QFontMetrics(pixel_font(pixels, bold=bold)).horizontalAdvance(label.text()) > room:
             pixels *= 0.95
         label.setFont(pixel_font(pixels, bold=bold))
@@ -164,10 +170,10 @@ class RangeView(QWidget):
         margin = round(26 * scale)
         self._column.setContentsMargins(margin, margin, margin, round(12 * scale))
         self._column.setSpacing(round(12 * scale))
-        self.number.setFont(pixel_font(min(0.36 * self.height(), 0.2 * self.width()), bold=True))
-        self.step.rescale(0.042 * self.height())
-        self.caption.setFont(pixel_font(0.042 * self.height()))
-        self.marks.rescale(min(0.095 * self.height(), 0.06 * self.width()))
+        self.number.setFont(pixel_font(min(0.36 * self._tall, 0.2 * self.width()), bold=True))
+        self.step.rescale(0.042 * self._tall)
+        self.caption.setFont(pixel_font(0.042 * self._tall))
+        self.marks.rescale(min(0.095 * self._tall, 0.06 * self.width()))
         self._fit_words()
 
 

@@ -70,9 +70,8 @@ class RepTable(QTableWidget):
         head = self.horizontalHeader()
         head.setHighlightSections(False)
         head.setMinimumSectionSize(20)
-        head.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-        head.setSectionResizeMode(0, QHeaderView.ResizeMode.ResizeToContents)
-        head.setSectionResizeMode(RESULT, QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(RESULT, QHeaderView.ResizeMode.Stretch)
         head.sectionResized.connect(self._refit)
         for column in range(self.columnCount()):
             item = self.horizontalHeaderItem(column)

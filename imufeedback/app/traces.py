@@ -397,7 +397,7 @@ class Row:
         if self.nothing:
             painter.setPen(QColor(palette.SOFT_INK))
             painter.setFont(pixel_font(15 * scale))
-            painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter, self.nothing)
+            painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.nothing)
         top, left = self.area.top(), self.area.right() + 7 * scale
         for curve, name, value in zip(self.kind.curves, self.names, self.values, strict=True):
             painter.setPen(QColor(curve.colour))

@@ -186,6 +186,12 @@ class Book:
             found = next((one for one in reversed(with_track) if one.good), None)
         return found.track if found is not None else None
 
+    def pair(self, choice: Choice) -> tuple[Track | None, Track | None]:
+        """The last rep that was told, and what it is compared with: nothing with itself."""
+        last = self.last_told.track if self.last_told is not None else None
+        reference = self.reference(choice)
+        return last, None if reference is last else reference
+
     def possible(self) -> list[Choice]:
         """Choices that have something to show."""
         return [one for one in Choice if one is Choice.NONE or self.reference(one) is not None]

@@ -25,14 +25,13 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
     target_moved = Signal(float)
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(enableMenu=False)  # its menus are never shown, and take time to make
         self.setBackground(palette.PAPER)
         self.setAntialiasing(False)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setAccessibleName(phrase("turn_plot_title"))
         plot = self.getPlotItem()
         self.plot = plot
-        plot.setMenuEnabled(False)
         plot.hideButtons()
         plot.setMouseEnabled(False, False)
         plot.disableAutoRange()

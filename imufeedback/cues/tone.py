@@ -8,6 +8,7 @@ the first note of ``target-reached``, which takes over there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -156,6 +157,7 @@ def pitch_hz(semitones: int) -> float:
     return Note(semitones, 0.0).hz
 
 
+@cache
 def held_level() -> float:
     """Level at which the tone is as loud as every other sound, half way between its lowest pitch and the target."""
     at = 2.0 * np.pi * pitch_hz(TARGET_SEMITONES - SPAN_SEMITONES // 2) * np.arange(48_000) / 48_000

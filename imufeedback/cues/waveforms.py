@@ -14,6 +14,7 @@ equally loud by that standard.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -100,6 +101,7 @@ MEANINGS = {name: sound.meaning for name, sound in SOUNDS.items()} | {
 """Every sound the tool can make, and what it means, in words for the player."""
 
 
+@cache
 def render(name: str, rate_hz: int) -> Samples:
     """The sound as samples.
 

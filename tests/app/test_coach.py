@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,13 +15,14 @@ from PySide6.QtWidgets import QDialog, QLabel
 from pytestqt.qtbot import QtBot
 
 from imufeedback import resources
-from imufeedback.app import numerals, words
+from imufeedback.app import numerals, panels, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.coach import Keeper
 from imufeedback.app.dialogs import AskStop, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of, of_worn
 from imufeedback.app.limits_dialog import LimitsDialog
 from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.panels.compare import Panel
 from imufeedback.app.purposes import purposes_text
 from imufeedback.app.tracks import Book, Choice, Track, track_of
 from imufeedback.commands import args_of, verb_of
@@ -177,7 +179,8 @@ def test_compare_goes_through_what_there_is(bay: BayWindow, qtbot: QtBot) -> Non
         qtbot.keyClick(bay, Qt.Key.Key_C)
     assert seen == [Choice.BEST, Choice.FIRST, Choice.NONE]
     bay.view.show_choice(Choice.FIRST)
-    assert "rep 1" in bay.view.compare.names[1].text()
+    (compare,) = bay.view.findChildren(Panel)
+    assert "rep 1" in compare.names[1].text()
     assert bay.view.turn.reference.isVisible()
 
 
@@ -528,3 +531,26 @@ def test_todays_reps_stand_beside_their_limit(robins: BayWindow) -> None:
     assert "2 reps" in spread.accessibleName()
     assert spread.place(3.0) < spread.place(spread.limit) < spread.place(9.0)
     spread.window().close()
+
+
+def test_a_panel_is_one_file_that_the_bay_view_finds_by_itself(
+    make_bay: MakeBay, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "found_by_itself.py").write_text(
+        "from PySide6.QtWidgets import QLabel, QVBoxLayout\n"
+        "from imufeedback.app.panels import BayPanel\n"
+        "class Panel(BayPanel):\n"
+        "    def __init__(self):\n"
+        "        super().__init__()\n"
+        "        self.words = QLabel()\n"
+        "        QVBoxLayout(self).addWidget(self.words)\n"
+        "    def show_book(self, book, choice):\n"
+        "        self.words.setText(f'{len(book.counted)} counted')\n"
+        "    def rescale(self, scale):\n"
+        "        pass\n"
+    )
+    monkeypatch.setattr(panels, "__path__", [*panels.__path__, str(tmp_path)])
+    bay = make_bay()
+    show(bay, angles(grid(60, 64)), rep(0), rep(1, start_s=61.6))
+    assert [one.text() for one in bay.view.panels[-1].findChildren(QLabel)] == ["2 counted"]
+    assert bay.view.panels[-1].isVisible()

@@ -10,6 +10,7 @@ from bay_events import HandClock, angles, finding, grid, rep, state
 from contrasts import TEXT_CONTRAST_MIN, contrast, text_pairs
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
+from PySide6.QtWidgets import QWidget
 from pytestqt.qtbot import QtBot
 
 from imufeedback import resources
@@ -22,7 +23,7 @@ from imufeedback.app.range_view import RangeView
 from imufeedback.app.theme import DARK, LIGHT, SUNLIGHT, THEMES, Theme
 from imufeedback.app.tracks import Entry
 from imufeedback.phrases import phrase
-from imufeedback.records import Motion, Phase, PhaseChanged, Verdict
+from imufeedback.records import BlockBegun, Mode, Motion, Phase, PhaseChanged, Role, Verdict
 from imufeedback.rules import parse_rule_set
 
 MakeBay = Callable[..., BayWindow]
@@ -169,6 +170,29 @@ def test_second_window_shows_the_same_and_goes_with_the_session(make_bay: MakeBa
     window.close()
     qtbot.waitUntil(lambda: not window.isVisible(), timeout=3000)
     assert not window.second.isVisible()
+
+
+def test_letters_do_not_outgrow_the_window_on_a_page_that_is_taller(view: RangeView, qtbot: QtBot) -> None:
+    """At 200 % the bay view is taller than its window, and the range view gets its page."""
+    before = view.next.font().pixelSize(), view.number.font().pixelSize(), view.caption.font().pixelSize()
+    around = QWidget()
+    qtbot.addWidget(around)
+    around.resize(1280, 720)
+    view.setParent(around)
+    view.resize(1280, 4000)
+    view.rescale()
+    after = view.next.font().pixelSize(), view.number.font().pixelSize(), view.caption.font().pixelSize()
+    view.setParent(None)
+    assert after == before
+
+
+def test_where_the_result_comes_later_the_body_does_not_tell_it(make_bay: MakeBay, qtbot: QtBot) -> None:
+    window = make_bay()
+    qtbot.keyClick(window, Qt.Key.Key_R)
+    show(window, angles(grid(60, 64)))
+    assert window.range.body.pose is not None
+    show(window, BlockBegun(64.0, "test", Role.TEST, "swing", Mode.NONE, 0.0))
+    assert window.range.body.pose is None
 
 
 def test_less_motion_moves_twice_a_second(make_bay: MakeBay, qtbot: QtBot, clock: HandClock) -> None:

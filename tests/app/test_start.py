@@ -235,8 +235,25 @@ def trial(make: Make, qtbot: QtBot) -> LiveWindow:
     assert window.start.step is Step.WORK
     assert window.start.ready.can_begin
     press(Qt.Key.Key_Return, modifier=CTRL)
-    qtbot.waitUntil(lambda: window.bay is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: window.pages.currentWidget() is window.bay, timeout=60_000)
     return window
+
+
+def test_what_is_said_of_the_virtual_golfer_is_true(make: Make) -> None:
+    window = make(SEEN)
+    press(Qt.Key.Key_Return)
+    start = window.start
+    start.show_search("scan: there is no Bluetooth adapter")
+    assert "Bluetooth" in start.missing.text()
+    press(Qt.Key.Key_T, modifier=CTRL)
+    assert "Bluetooth" not in start.missing.text()
+    assert not start.sensors.trouble.isVisibleTo(start.sensors)
+    lines = {step: row.line.text() for step, row in start.steps.rows.items()}
+    assert lines[Step.SENSORS] == "virtual golfer"
+    assert lines[Step.CALIBRATION] == "by the virtual golfer, at the start"
+    start.search()
+    assert not start.ready.virtual, "whoever searches wants to wear them"
+    window.close()
 
 
 def test_the_virtual_golfer_waits_to_begin_and_the_player_is_remembered(make: Make, qtbot: QtBot) -> None:
@@ -280,7 +297,7 @@ def test_a_session_ends_in_a_summary_and_goes_on_again_or_with_the_next_player(m
     assert window.end.next_title.text()
     first = window.practice
     qtbot.keyClick(window.end, Qt.Key.Key_Return)
-    qtbot.waitUntil(lambda: window.practice not in (None, first), timeout=60_000)
+    qtbot.waitUntil(lambda: window.practice is not first and window.pages.currentWidget() is window.bay, timeout=60_000)
     assert window.bay is not None
     assert window.bay.view.book.last is None, "a new session knows no rep of the last one"
     window.feed.finish()

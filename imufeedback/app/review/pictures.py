@@ -43,8 +43,11 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
         self._empty.setFont(pixel_font(15))
         self.lines: list[Overlaid] = []
 
-    def show_lines(self, lines: Sequence[Overlaid], played: int | None, x_title: str, y_title: str) -> None:
-        """Draw these and nothing else; `played` is the index of the rep that the cursor belongs to."""
+    def show_lines(
+        self, lines: Sequence[Overlaid], played: int | None, x_title: str, y_title: str, why: str | None = None
+    ) -> None:
+        """Draw these and nothing else; `played` is the index of the rep that the cursor belongs to; `why` says why
+        there are none."""
         plot = self.getPlotItem()
         plot.clear()
         for line in self._zero:
@@ -59,11 +62,14 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
         self._cursor.setVisible(False)
         plot.addItem(self._cursor, ignoreBounds=True)
         plot.addItem(self._empty, ignoreBounds=True)
+        self._empty.setText(phrase("review.choose_reps_in_the_table") if why is None else why)
         self._empty.setVisible(not self.lines)
         plot.setLabel("bottom", x_title, color=palette.SOFT_INK)
         plot.setLabel("left", y_title, color=palette.SOFT_INK)
         if self.lines:
             plot.autoRange(padding=0.04)
+        else:
+            plot.setRange(xRange=(-1, 1), yRange=(-1, 1))  # around the text
 
     def show_cursor(self, x: float | None) -> None:
         self._cursor.setVisible(x is not None and bool(np.isfinite(x)))

@@ -104,10 +104,10 @@ class RepList(QWidget):
         )
         items.append(QTableWidgetItem(tones))
         items.append(QTableWidgetItem(found(rep)))
+        items[-1].setToolTip(items[-1].text())  # longer than most columns are wide
         if rep.found(Verdict.FAULT):
             items[-1].setForeground(QColor(palette.ALARM_INK))
         if rep.void:
-            items[-1].setToolTip(rep.void)  # longer than most columns are wide
             for item in items:
                 item.setForeground(QColor(palette.SOFT_INK))
             struck = QFont(self.table.font())

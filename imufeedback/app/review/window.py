@@ -389,6 +389,8 @@ class ReviewWindow(QMainWindow):
         position = ALIGNED[min(self.position.currentIndex(), len(ALIGNED) - 1)]
         self.playback.seek(self._played.positions.get(position, self.playback.begin_s))
         self.lesson.show_marks(self._played)
+        impacts = [one.positions["impact_s"] for one in self.found.summary.reps if "impact_s" in one.positions]
+        self.video.show_rep(self.playback.begin_s, self.playback.end_s, impacts, self._played.positions.get("impact_s"))
         self._show_beside()
 
     def _show_beside(self) -> None:
@@ -416,13 +418,16 @@ class ReviewWindow(QMainWindow):
         chosen, at = self.reps.selected(), self.position.currentIndex()
         if self._beside is not None and self._beside[0] not in chosen:
             chosen = [*chosen, self._beside[0]]
+        why = None
         if at < len(ALIGNED):
+            position = ALIGNED[at].removesuffix("_s")
             lines = overlay(self.found.trace, chosen, column, ALIGNED[at])
-            x_title = phrase("review.seconds_from", position=ALIGNED[at].removesuffix("_s"))
+            x_title = phrase("review.seconds_from", position=position)
+            why = phrase("review.nothing_to_line_up", position=position)
         else:
             lines = against_turn(self.found.trace, chosen, column)
             x_title = phrase("review.pelvis_turn_degrees_towards_the")
-        self.overlay.show_lines(lines, self._played.index, x_title, phrase("review.degrees", name=name))
+        self.overlay.show_lines(lines, self._played.index, x_title, phrase("review.degrees", name=name), why)
         self._show_instant()
 
     def _show_instant(self) -> None:

@@ -225,6 +225,7 @@ class StartPage(QWidget):
     def search(self) -> None:
         """Look for sensors."""
         self.sensors.forget()
+        self.ready.virtual = False  # whoever searches wants to wear them
         self.ready.links.clear()
         self.ready.absent, self.ready.others = "", ()
         self.show_busy()

@@ -108,7 +108,7 @@ class SensorPage(QWidget):
             row.set_busy(ready.running or ready.searching)
         trouble = "\n".join(filter(None, (ready.search_trouble, ready.absent)))
         self.trouble.setText(trouble)
-        self.trouble.setVisible(bool(trouble) and not ready.running)
+        self.trouble.setVisible(bool(trouble) and not ready.running and not ready.virtual)
         self._show_others(ready)
         person = ready.person is not None and bool(ready.person.cautions_seen)
         self.search.setText(texts.search_button(bool(self.rows) or bool(ready.search_trouble)))
@@ -221,7 +221,8 @@ class SensorRow:
 
 def by_place(ready: Readiness) -> dict[Segment, LinkState | None]:
     """State of the sensor on every place that is needed or worn; None where there is none."""
-    states: dict[Segment, LinkState | None] = dict.fromkeys(NEEDED)
+    worn = LinkState.CONNECTED if ready.virtual and not ready.running else None
+    states: dict[Segment, LinkState | None] = dict.fromkeys(NEEDED, worn)
     for sensor, role in ready.roles.items():
         if sensor in ready.links:
             states[role] = ready.links[sensor]

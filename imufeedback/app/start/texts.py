@@ -46,6 +46,8 @@ def _player(ready: Readiness) -> str:
 
 
 def _sensors(ready: Readiness) -> str:
+    if ready.virtual:
+        return phrase("start.sensors.virtual_golfer")
     if ready.lost():
         return phrase("start.sensors.lost", places=places(tuple(ready.roles[one] for one in ready.lost())))
     if ready.double_places():
@@ -56,11 +58,7 @@ def _sensors(ready: Readiness) -> str:
         waiting = ready.missing_places()
         if waiting:
             return phrase("start.sensors.waiting_for", places=places(waiting))
-        return (
-            phrase("start.sensors.virtual_golfer")
-            if ready.virtual
-            else phrase("start.sensors.streaming", count=len(ready.roles))
-        )
+        return phrase("start.sensors.streaming", count=len(ready.roles))
     if ready.search_trouble and not ready.links:
         return phrase("start.sensors.none_found")
     if ready.others and not ready.links:
@@ -80,6 +78,8 @@ def _calibration(ready: Readiness) -> str:
         return phrase("start.calibration.refused_once_more")
     if ready.fit_level is not None:
         return phrase("start.calibration.done", level=level_word(ready.fit_level))
+    if ready.virtual and not ready.running:
+        return phrase("start.calibration.virtual")
     return (
         phrase("start.calibration.under_way")
         if ready.calibrating
@@ -89,7 +89,7 @@ def _calibration(ready: Readiness) -> str:
 
 def missing(ready: Readiness) -> str:
     """What keeps the session from beginning and what to do about it: the headline."""
-    if not ready.running:
+    if not ready.running and not ready.virtual:
         for trouble in (ready.search_trouble, ready.absent):
             if trouble:
                 return trouble.replace("\n", " ")

@@ -40,8 +40,8 @@ class Watch:
     """Longest processor time of the window's thread between two calls: what other programs on the machine take is not
     in it."""
     late: int = 0
-    held: list[tuple[float, float, str, str]] = field(default_factory=list)
-    """How long, processor time of it, at what, and in which lines."""
+    where: tuple[str, str] = ("", "")
+    """At what it was longest busy, and in which lines."""
     _seen_s: float = field(default_factory=time.monotonic)
     _busy_s: float = field(default_factory=time.thread_time)
     _at: str = ""
@@ -55,11 +55,10 @@ class Watch:
         now_s, busy_s = time.monotonic(), time.thread_time()
         away_s, self._seen_s = now_s - self._seen_s, now_s
         before_s, self._busy_s = self._busy_s, busy_s
-        self.busy_s = max(self.busy_s, busy_s - before_s)
+        if busy_s - before_s > self.busy_s:
+            self.busy_s, self.where = busy_s - before_s, (self._at, self._caught)
         self.longest_s = max(self.longest_s, away_s)
-        if away_s > LATE_S:
-            self.late += 1
-            self.held.append((away_s, busy_s - before_s, self._at, self._caught))
+        self.late += away_s > LATE_S
         self._caught = ""
 
     def look(self, thread: int) -> None:
@@ -152,7 +151,7 @@ def blocked() -> dict[str, float | str]:
             until(app, lambda: end.report.isEnabled(), 240.0)
         window.close()
         until(app, lambda: not window.isVisible())
-    _, _, at, lines = max(watch.held, key=lambda one: one[1], default=(0.0, 0.0, "", ""))
+    at, lines = watch.where
     return {"longest_s": watch.longest_s, "busy_s": watch.busy_s, "late": watch.late, "at": at, "in": lines}
 
 

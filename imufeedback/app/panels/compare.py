@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.tracks import ANGLES, Choice, Track
+from imufeedback.app.panels import BayPanel
+from imufeedback.app.tracks import ANGLES, Book, Choice
 
 
-class CompareTable(QWidget):
+class Panel(BayPanel):
     """Two rows: last rep and reference; columns: trail thigh angle at the positions."""
 
     def __init__(self) -> None:
@@ -29,10 +30,11 @@ class CompareTable(QWidget):
                 grid.addWidget(cell, row, column)
         grid.setColumnStretch(0, 1)
         self.names[0].setStyleSheet(f"color: {palette.TRAIL};")
-        self.show_tracks(None, None, Choice.BEST)
+        self.show_book(Book(), Choice.BEST)
 
-    def show_tracks(self, last: Track | None, reference: Track | None, choice: Choice, *, itself: bool = False) -> None:
-        """None leaves a row without numbers; the choice is named all the same. `itself`: it is the last one."""
+    def show_book(self, book: Book, choice: Choice) -> None:
+        last, reference = book.pair(choice)
+        itself = last is not None and book.reference(choice) is last
         self.names[0].setText(words.last_rep(last.number if last else None))
         self.names[1].setText(words.reference_name(choice, reference, itself=itself))
         for cells, track in zip(self.cells, (last, reference), strict=True):
