@@ -92,15 +92,20 @@ class Pipeline:
         has gone through."""
         together: list[Placed] = []
         for item in items:
-            if not isinstance(item, Command) and self._rooms is not None and not self._rooms.one_by_one:
-                together.append(item)
-                continue
-            if together:
+            alone = isinstance(item, Command) or self._rooms is None
+            if together and alone:
                 yield together
                 together = []
-            yield [item]
+            together.append(item)
+            if alone or len(together) >= self._at_once:
+                yield together
+                together = []
         if together:
             yield together
+
+    @property
+    def _at_once(self) -> float:
+        return 1 if self._rooms is None else self._rooms.at_once
 
     # ── the beginning ────────────────────────────────────────────────────────────────────────────────────────────
 
