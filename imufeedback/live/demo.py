@@ -11,7 +11,6 @@ from imufeedback.live.golfer import VirtualGolfer
 from imufeedback.live.practice import Practice
 from imufeedback.report.summary import Summary
 
-
 TOGETHER = 450
 """Items that are judged at once: some three seconds of three sensors."""
 
