@@ -10,6 +10,7 @@ all that is there before the next one begins, and what is said is said in the or
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from imufeedback.commands import Begin, is_begin, recorded, settings_of
@@ -163,9 +164,13 @@ class Pipeline:
         rooms.hearing.use(rooms.reps.rule_set)
 
 
-def run(items: Iterable[Item]) -> Iterable[Event]:
-    """All events of a list of items, to the end."""
-    pipeline = Pipeline()
-    for item in items:
-        yield from pipeline.feed(item)
+TOGETHER = 2000
+"""Items of a recording that are judged at once: some ten seconds of three sensors."""
+
+
+def run(items: Iterable[Item], together: int = TOGETHER) -> Iterable[Event]:
+    """All events of a list of items, to the end; so many are judged `together` (one: as they come live)."""
+    pipeline, rest = Pipeline(), iter(items)
+    while stretch := list(islice(rest, together)):
+        yield from pipeline.feed_many(stretch)
     yield from pipeline.finish()
