@@ -10,6 +10,7 @@ all that is there before the next one begins, and what is said is said in the or
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from imufeedback.commands import Begin, is_begin, recorded, settings_of
@@ -92,15 +93,20 @@ class Pipeline:
         has gone through."""
         together: list[Placed] = []
         for item in items:
-            if not isinstance(item, Command) and self._rooms is not None and not self._rooms.one_by_one:
-                together.append(item)
-                continue
-            if together:
+            alone = isinstance(item, Command) or self._rooms is None
+            if together and alone:
                 yield together
                 together = []
-            yield [item]
+            together.append(item)
+            if alone or len(together) >= self._at_once:
+                yield together
+                together = []
         if together:
             yield together
+
+    @property
+    def _at_once(self) -> float:
+        return 1 if self._rooms is None else self._rooms.at_once
 
     # ── the beginning ────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -158,9 +164,13 @@ class Pipeline:
         rooms.hearing.use(rooms.reps.rule_set)
 
 
-def run(items: Iterable[Item]) -> Iterable[Event]:
-    """All events of a list of items, to the end."""
-    pipeline = Pipeline()
-    for item in items:
-        yield from pipeline.feed(item)
+TOGETHER = 2000
+"""Items of a recording that are judged at once: some ten seconds of three sensors."""
+
+
+def run(items: Iterable[Item], together: int = TOGETHER) -> Iterable[Event]:
+    """All events of a list of items, to the end; so many are judged `together` (one: as they come live)."""
+    pipeline, rest = Pipeline(), iter(items)
+    while stretch := list(islice(rest, together)):
+        yield from pipeline.feed_many(stretch)
     yield from pipeline.finish()

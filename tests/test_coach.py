@@ -192,7 +192,7 @@ def test_the_steps_of_a_drill_are_told_recorded_and_chosen():
 
 def test_a_state_in_the_middle_of_a_drill_goes_on_with_its_steps():
     stream = with_commands((HIP_TURNS.ready_s, "block", block("hip-turn-lead", mode="none")), of=hip_turn_packets)
-    whole = list(run(stream))
+    whole = list(run(stream, 1))
     rep = next(one for one in whole if isinstance(one, Rep))
     at = next(k for k, one in enumerate(stream) if one.host_ns > (rep.end_s + 0.5) * 1e9)
     first, second = Pipeline(), Pipeline()
@@ -211,7 +211,7 @@ def test_a_state_holds_all_that_a_coach_has_asked():
         (BETWEEN_S, "limit", {"key": "turns-in-the-hips", "value": 0.6}),
     )
     stream = with_commands(*asked)
-    whole = list(run(stream))
+    whole = list(run(stream, 1))
     at = next(k for k, one in enumerate(stream) if one.host_ns > (BETWEEN_S + 1) * 1e9)
     first, second = Pipeline(), Pipeline()
     out = [event for one in stream[:at] for event in first.feed(one)]

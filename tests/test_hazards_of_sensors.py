@@ -16,7 +16,7 @@ from imufeedback.commands import Begin, recorded
 from imufeedback.fusion import Fusion
 from imufeedback.measure.golfer import fit_command, items
 from imufeedback.packets import Decoder, encode, parse_layout
-from imufeedback.pipeline import Pipeline
+from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,
     ClockRestarted,
@@ -45,8 +45,7 @@ HOUSE = resources.text("layouts", "house")
 
 
 def played(given: list[Item]) -> list[Event]:
-    pipeline = Pipeline()
-    return [event for item in given for event in pipeline.feed(item)] + pipeline.finish()
+    return list(run(given))
 
 
 def session(pace: Pace = Pace.SLOW, flaw: Flaw = Flaw.STALL) -> list[Item]:

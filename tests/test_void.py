@@ -52,6 +52,12 @@ def outage(segment: Segment) -> tuple[Item, ...]:
     return tuple(steady_session(script(), silent=segment, from_s=from_s, to_s=from_s + 0.1))
 
 
+@cache
+def heard(segment: Segment) -> list[Event]:
+    """What the outage of one sensor tells."""
+    return singly(outage(segment))
+
+
 def singly(items: tuple[Item, ...]) -> list[Event]:
     pipeline = Pipeline()
     return [event for item in items for event in pipeline.feed(item)] + pipeline.finish()
@@ -89,7 +95,7 @@ def reps(events: list[Event]) -> list[Rep]:
 
 @pytest.mark.parametrize("segment", [Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH])
 def test_a_sensor_that_is_silent_in_a_downswing(segment: Segment) -> None:
-    events = singly(outage(segment))
+    events = heard(segment)
     good, void, other = reps(events)
     where = str(segment).replace("_", " ")
     assert void.void == f"{where}: samples of its sensor are missing – bring the sensors near"
@@ -100,13 +106,13 @@ def test_a_sensor_that_is_silent_in_a_downswing(segment: Segment) -> None:
 
 @pytest.mark.parametrize("segment", [Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH])
 def test_a_stretch_at_a_time_tells_the_same(segment: Segment) -> None:
-    expected = rare(singly(outage(segment)))
+    expected = rare(heard(segment))
     for stride in (7, 500):
         assert rare(together(outage(segment), stride)) == expected
 
 
 def test_nothing_is_told_live_from_the_gap_to_the_end_of_the_rep() -> None:
-    events = singly(outage(Segment.RIGHT_THIGH))
+    events = heard(Segment.RIGHT_THIGH)
     gap_s = script().truth.reps[1].top_s + 0.1
     _, void, _ = reps(events)
     told = [one for one in events if isinstance(one, StateChanged) and gap_s <= one.t_s <= void.end_s]
@@ -117,7 +123,7 @@ def test_nothing_is_told_live_from_the_gap_to_the_end_of_the_rep() -> None:
 def test_no_rep_that_counts_has_a_sample_of_a_needed_angle_that_was_not_known() -> None:
     """What the rules look at: flexion and rotation of both hips, and the pelvis."""
     for segment in (Segment.PELVIS, Segment.LEFT_THIGH):
-        events = singly(outage(segment))
+        events = heard(segment)
         blocks = [one for one in events if isinstance(one, Angles)]
         t_s = np.concatenate([one.t_s for one in blocks])
         known = np.concatenate(
@@ -138,7 +144,7 @@ def test_a_void_rep_takes_no_turn_of_a_block() -> None:
     begin_ns = int(script().ready_s * 1e9)
     at = next(k for k, one in enumerate(items) if one.host_ns > begin_ns)
     items.insert(at, Command(begin_ns, "block", args))
-    events = singly(tuple(items))
+    events = together(tuple(items), 500)
     results = [one.rep for one in events if isinstance(one, Cue) and one.rep is not None and one.sound != "rep-counted"]
     assert results == [0]
     summary = Summary(Hand.RIGHT)
@@ -182,13 +188,13 @@ def test_the_shipped_outage_spoils_the_reps_that_it_says() -> None:
     radio = (resources.text("radio", "outage"), "outage")
     for pace, flawed in ((Pace.FULL, [1]), (Pace.SLOW, [1, 3])):
         found = reps(
-            singly(demo_items(DemoPlan(pace=pace, reps=4, seed=1, realtime=False, sensors="ideal", radio=radio)))
+            together(demo_items(DemoPlan(pace=pace, reps=4, seed=1, realtime=False, sensors="ideal", radio=radio)), 500)
         )
         assert len(found) == 4
         assert [one.index for one in found if one.void] == flawed
 
 
 def test_phases_come_back_after_a_void_rep() -> None:
-    events = singly(outage(Segment.PELVIS))
+    events = heard(Segment.PELVIS)
     last = [one.phase for one in events if isinstance(one, PhaseChanged)][-1]
     assert last is Phase.WAITING

@@ -148,6 +148,11 @@ class Sequence(Stage[AlignedBlock, Told]):
     def over(self) -> bool:
         return self._state.over
 
+    @property
+    def ending(self) -> bool:
+        """Only standing still is waited for; before, the end is at least `END_STILL_S` away."""
+        return self._state.step is Step.STAND_AGAIN
+
     def feed(self, item: AlignedBlock) -> list[Told]:
         out: list[Told] = []
         for tick in self._state.ticker.feed(item, self._grid_hz):

@@ -138,6 +138,12 @@ class Body(Stage[In, Out]):
         """Whether the player performs the calibration movements."""
         return self._state.sequence is not None
 
+    @property
+    def may_be_fitted(self) -> bool:
+        """Whether the calibration movements may end with any next sample, or old angles go on meanwhile."""
+        s = self._state
+        return s.sequence is not None and (s.worn is not None or s.sequence.ending)
+
     def feed(self, item: In) -> list[Out]:
         return self._asked(item.t_s, item.command) if isinstance(item, Asked) else self._block(item)
 
@@ -244,6 +250,7 @@ class Body(Stage[In, Out]):
         s.history.add(block)
         before: list[Out] = [*s.axes.feed(block, placed=s.fit is not None)]
         before += [] if s.sequence is None else self._performed(s.sequence, block)
+        before.sort(key=lambda one: one.t_s)
         if s.worn is None:
             return before
         return before + self._measured(s.worn, block)

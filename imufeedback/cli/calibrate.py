@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +16,9 @@ from imufeedback.foreign_text import printable
 if TYPE_CHECKING:
     from imufeedback.record.replay import Recording
     from imufeedback.records import Event, Fit, Item
+
+LOOK_ITEMS = 450
+"""Items that are judged at once: some three seconds of three sensors."""
 
 
 def calibrate(
@@ -94,13 +98,14 @@ def _by_movements(recording: Recording) -> list[Event]:
     from imufeedback.records import Fitted, SwapOffered
 
     pipeline = Pipeline()
+    items = _without_fits(recording)
+    items[1:1] = [recorded(items[0].host_ns, BeginFit())] if items else []
     out: list[Event] = []
-    for number, item in enumerate(_without_fits(recording)):
-        new = pipeline.feed(item)
-        if number == 0:
-            new += pipeline.feed(recorded(item.host_ns, BeginFit()))
+    for k in range(0, len(items), LOOK_ITEMS):
+        stretch = items[k : k + LOOK_ITEMS]
+        new = pipeline.feed_many(stretch)
         if any(isinstance(one, SwapOffered) for one in new):
-            new += pipeline.feed(recorded(item.host_ns, Swap()))
+            new += pipeline.feed(recorded(stretch[-1].host_ns, Swap()))
         out += new
         if any(isinstance(one, Fitted) for one in new):
             break
@@ -116,13 +121,11 @@ def _by_windows(
     assert still is not None
     assert flex is not None
     pipeline = Pipeline()
-    begin_ns = last_ns = None
-    for item in _without_fits(recording):
-        begin_ns, last_ns = begin_ns if begin_ns is not None else item.host_ns, item.host_ns
-        pipeline.feed(item)
-        if (last_ns - begin_ns) * 1e-9 > max(still[1], flex[1]) + 1.0:
-            break
-    return pipeline.feed(recorded(last_ns or 0, FitWindows(still, flex)))
+    items = _without_fits(recording)
+    until_ns = items[0].host_ns + (max(still[1], flex[1]) + 1.0) * 1e9 if items else 0.0
+    needed = list(takewhile(lambda item: item.host_ns <= until_ns, items))
+    pipeline.feed_many(needed)
+    return pipeline.feed(recorded(needed[-1].host_ns if needed else 0, FitWindows(still, flex)))
 
 
 def _without_fits(recording: Recording) -> list[Item]:

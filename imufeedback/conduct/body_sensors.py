@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -18,6 +19,9 @@ from imufeedback.timing import Merger
 
 NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 """Without them there is no swing to judge."""
+NOT_YET_S = 0.4
+"""A calibration that still waits for a bow ends after a second of standing still, samples of all sensors; some may have
+come already and wait for the others."""
 
 
 class _State(NamedTuple):
@@ -40,6 +44,18 @@ class Worn:
                 one.role: offset_sd_m_s2(one.calibration) for one in settings.sensors if one.calibration is not None
             },
         )
+
+    @property
+    def at_once(self) -> float:
+        """How many items may go together: one while a calibration may end or joints are held, few while it may not end
+        yet, else all."""
+        if not self.body.calibrating:
+            return math.inf
+        if self.body.may_be_fitted:
+            return 1
+        # of fewer items at least one sensor sends less than so long
+        chains = [chain for chain in self._sensors.chains.values() if chain.sensor.role is not Segment.LEAD_FOREARM]
+        return max(sum(math.ceil(NOT_YET_S / one.packet_s) for one in chains) - 1, 1)
 
     def missing(self) -> list[str]:
         """What is to be said about places without a sensor."""

@@ -23,6 +23,8 @@ class Chain:
     fusion: Fusion
     live: bool
     """Its packets come by radio, so that their arrival says something; not those of an import."""
+    packet_s: float
+    """What one of its packets lasts, as its layout says."""
     origin_ns: int
     """Host time of session time 0."""
 

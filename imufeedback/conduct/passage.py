@@ -50,10 +50,10 @@ class Rooms:
     instants: Instants
 
     @property
-    def one_by_one(self) -> bool:
-        """Whether the effect of samples on the next ones matters: a calibration that ends corrects the accelerometers;
-        hip turns and held positions have no phases by which their parts are told."""
-        return self.worn.body.calibrating or self.reps.own_way is not None
+    def at_once(self) -> float:
+        """How many items may go together: one, where the effect of samples on the next ones matters. A calibration that
+        ends corrects the accelerometers; hip turns and held positions have no phases by which their parts are told."""
+        return 1 if self.reps.own_way is not None else self.worn.at_once
 
 
 def obeyed(rooms: Rooms, command: Command) -> list[Event]:
@@ -73,7 +73,7 @@ def taken(rooms: Rooms, stretch: Sequence[Placed]) -> list[Event]:
 def through(rooms: Rooms, timed: Iterator[Timed]) -> list[Event]:
     """Samples and what is said about them: all of them together, or one by one."""
     out: list[Event] = []
-    while batch := list(islice(timed, 1 if rooms.one_by_one else None)):
+    while batch := list(islice(timed, 1 if rooms.at_once == 1 else None)):
         out += _heard(rooms, Batch.of(batch))
     return out
 

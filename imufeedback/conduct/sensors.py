@@ -92,7 +92,8 @@ class Sensors:
         )
         decoder = Decoder(sensor.id, layout, self._origin_ns)
         live, corrected = layout.gatt is not None, Corrected(sensor.calibration)
-        return Chain(sensor, decoder, clock, corrected, Plausible(sensor.id), fusion, live, self._origin_ns)
+        packet_s = layout.samples_per_packet / layout.rate_hz
+        return Chain(sensor, decoder, clock, corrected, Plausible(sensor.id), fusion, live, packet_s, self._origin_ns)
 
     # ── time ─────────────────────────────────────────────────────────────────────────────────────────────────────
 

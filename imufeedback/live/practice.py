@@ -178,20 +178,37 @@ class Practice:
         self._engine.stop(STOP_S)
         self._on_end()
 
-    def run(self) -> None:
-        """All of it in the caller's thread, without sound: nothing runs beside it. Raises what the source raises."""
+    def run(self, together: int = 1) -> None:
+        """All of it in the caller's thread, without sound: nothing runs beside it. Raises what the source raises.
+
+        So many items are judged `together`. More than one is faster, and tells the same; but a command that answers an
+        event then comes as many items later."""
         settings = self.source.settings
         self.begin_ns = self.source.clock.now_ns()
         session = self._make_session(settings, begin_ns=self.begin_ns, journal=self._journal, sinks=self._sinks)
+        waiting: list[Item] = []
 
         def put(item: Item) -> None:
-            session.feed(item)
+            waiting.append(item)
+            if len(waiting) >= together:
+                judge()
+
+        def judge() -> None:
+            items = [*waiting]
+            waiting.clear()
+            if len(items) == 1:
+                session.feed(items[0])
+            else:
+                session.feed_many(items)
             while self._asked:
                 session.feed(self._asked.popleft())
 
         self._in_turn = True
         try:
-            self.source.play(put)
+            try:
+                self.source.play(put)
+            finally:
+                judge()
         finally:
             self._in_turn = False
             session.finish()

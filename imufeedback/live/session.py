@@ -43,13 +43,17 @@ class Session:
         Session.feed(self, recorded(begin_ns, Begin.of(settings)))  # before a subclass is complete
 
     def feed(self, item: Item) -> None:
+        self.feed_many((item,))
+
+    def feed_many(self, items: Sequence[Item]) -> None:
         """Journal first, then judge: what was judged can always be judged again."""
         if self._over:
             return
-        self._last_ns = max(self._last_ns, item.host_ns)
-        if self._journal is not None:
-            self._journal.write(item)
-        self._tell(self._pipeline.feed(item))
+        for item in items:
+            self._last_ns = max(self._last_ns, item.host_ns)
+            if self._journal is not None:
+                self._journal.write(item)
+        self._tell(self._pipeline.feed_many(items))
         self._watch_journal()
 
     def finish(self) -> None:

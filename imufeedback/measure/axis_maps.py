@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from imufeedback.body.axes import Evidence
 from imufeedback.body.carried import OVERLAP, TRUE, left_over, maps
 from imufeedback.body.suspects import Samples, inverted
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.measure.fitters import performance
+from imufeedback.measure.fitters import LOOKED_AT_ITEMS, performance
 from imufeedback.measure.miswired import UNITS, by_hand, mapped, rewired, worn
 from imufeedback.measure.miswired import inverted as with_inverted
 from imufeedback.measure.optics import pairs as joint3d
@@ -188,8 +189,9 @@ def _first_word(seed: int, segment: Segment, change: Callable[[Samples], Samples
     items = list(session.items())
     packets = [one for one in items if isinstance(one, RawPacket)]
     commands = [one for one in items if not isinstance(one, RawPacket)]
-    for item in (*commands, *rewired(packets, segment, change)):
-        for event in pipeline.feed(item):
+    rest = iter((*commands, *rewired(packets, segment, change)))
+    while stretch := list(islice(rest, LOOKED_AT_ITEMS)):
+        for event in pipeline.feed_many(stretch):
             if isinstance(event, Fitted):
                 return str(event.fit.level)
             if isinstance(event, FitRefused):

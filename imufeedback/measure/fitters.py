@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import msgspec
 import numpy as np
@@ -25,6 +26,8 @@ from imufeedback.synth.stream import DeviceClock, SensorStream, raw_packets, ser
 LAYOUT = "lossless"
 RATE_HZ = 200.0
 SAMPLES_PER_PACKET = 16
+LOOKED_AT_ITEMS = 100
+"""Items that are judged at once where something is waited for."""
 TWIST_DEG = 60.0
 """The strap goes round the segment by up to so much from its usual place, either way."""
 _SAMPLE = np.dtype([("tick", "<u8"), ("value", "<f8", 6)])
@@ -97,15 +100,16 @@ class Performance:
 
     def events(self, until: tuple[type, ...] = ()) -> list[Event]:
         """What comes of it, to the end or to the first event of a kind; the answer to an offered swap is yes."""
-        pipeline = Pipeline()
+        pipeline, rest = Pipeline(), iter(self.items())
         out: list[Event] = []
-        for item in self.items():
-            new = pipeline.feed(item)
+        while stretch := list(islice(rest, LOOKED_AT_ITEMS)):
+            new = pipeline.feed_many(stretch)
             for offered in [one for one in new if isinstance(one, SwapOffered)]:
                 new += pipeline.feed(recorded(int(offered.t_s * 1e9), Swap()))
-            out += new
-            if any(isinstance(one, until) for one in new):
-                return out
+            for event in new:
+                out.append(event)
+                if isinstance(event, until):
+                    return out
         return out + pipeline.finish()
 
 

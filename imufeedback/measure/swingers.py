@@ -16,7 +16,7 @@ from imufeedback.commands import BeginBlock, recorded
 from imufeedback.conduct.limits import live_limits, rep_limits
 from imufeedback.measure.golfer import items
 from imufeedback.motion import MotionStage
-from imufeedback.pipeline import Pipeline, run
+from imufeedback.pipeline import run
 from imufeedback.records import (
     Angles,
     Event,
@@ -138,14 +138,10 @@ def play_drill(script: Script, drill: str) -> Seen:
     """A drill with three sensors; its block begins when the calibration is done."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     block = BeginBlock(drill, Role.DRILL, Mode.NONE, rule_set=resources.text("drills", drill))
-    pipeline, begun = Pipeline(), False
-    events: list[Event] = []
-    for item in items(script, WORN, model=TYPICAL, layout_text=text):
-        if not begun and item.host_ns > script.ready_s * 1e9:
-            events += pipeline.feed(recorded(item.host_ns, block))
-            begun = True
-        events += [one for one in pipeline.feed(item) if not isinstance(one, Angles)]
-    return Seen(script, tuple(events), ())
+    given = list(items(script, WORN, model=TYPICAL, layout_text=text))
+    at = next(k for k, item in enumerate(given) if item.host_ns > script.ready_s * 1e9)
+    given.insert(at, recorded(given[at].host_ns, block))
+    return Seen(script, tuple(one for one in run(given) if not isinstance(one, Angles)), ())
 
 
 # ── the sessions ─────────────────────────────────────────────────────────────────────────────────────────────────

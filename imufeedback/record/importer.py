@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, takewhile
 from pathlib import Path
 
 import msgspec
@@ -210,12 +210,10 @@ def _with_rate(text: str, rate_hz: float, delay_s: float) -> str:
 
 def _fit(items: Iterable[Item], still_s: tuple[float, float], flex_s: tuple[float, float], source: Path) -> Fit:
     pipeline = Pipeline()
-    last_ns = 0
-    for item in items:
-        last_ns = item.host_ns
-        pipeline.feed(item)
-        if last_ns * 1e-9 > max(still_s[1], flex_s[1]) + 1.0:
-            break
+    until_ns = (max(still_s[1], flex_s[1]) + 1.0) * 1e9
+    needed = list(takewhile(lambda item: item.host_ns <= until_ns, items))
+    last_ns = needed[-1].host_ns
+    pipeline.feed_many(needed)
     pipeline.finish()  # after a gap the last items may still be held
     hint = "nothing was written: choose other stretches for --still and --flex, or leave both out"
     answer = pipeline.feed(recorded(last_ns, FitWindows(still_s, flex_s)))

@@ -13,7 +13,7 @@ from imufeedback.body import jcs
 from imufeedback.body.posture import is_still
 from imufeedback.body.ticks import TICK_S, Tick
 from imufeedback.measure.fitters import performance
-from imufeedback.pipeline import Pipeline
+from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
     Angles,
     Command,
@@ -86,8 +86,7 @@ def test_h68_exchanged_thighs_are_offered_as_a_swap_and_nothing_is_swapped_silen
         Segment.LEFT_THIGH: Segment.RIGHT_THIGH,
         Segment.RIGHT_THIGH: Segment.LEFT_THIGH,
     }
-    pipeline = Pipeline()
-    events = [event for item in performance(SEED, roles=swapped).items() for event in pipeline.feed(item)]
+    events = list(run(performance(SEED, roles=swapped).items()))
     (offer,) = [one for one in events if isinstance(one, SwapOffered)]
     assert offer.only_sides
     assert offer.roles == {
@@ -114,8 +113,7 @@ def test_h68_a_swap_is_a_change_that_is_recorded_and_raw_data_stay():
         events += new
     changed = next(one for one in events if isinstance(one, RolesChanged))
     assert [str(one) for one in changed.roles.values()] == ["pelvis", "left_thigh", "right_thigh"]
-    fresh = Pipeline()
-    right = [event for item in performance(SEED, reps=1).items() for event in fresh.feed(item)]
+    right = Pipeline().feed_many(performance(SEED, reps=1).items())
     np.testing.assert_allclose(hips(events)[-1500:], hips(right)[-1500:], atol=0.3)
     again = Pipeline()
     replayed = [event for item in items for event in again.feed(item)]
