@@ -602,6 +602,7 @@ PHRASES = {
     "limit.trail-thigh-keeps-falling": "How much the pelvis may turn while the trail thigh angle stands still.",
     "limit.trail-thigh-never-grows": "How far the trail thigh angle may grow again on the way down.",
     "limit.trail-thigh-reaches-target": "How low the trail thigh angle should come by the finish.",
+    "limit.turns-through": "How far the pelvis should have turned towards the target at the finish.",
     "limit.turns-in-the-hips": "The least share of the turn that should come from the hip joints themselves.",
     "limit.lead-hip-turns-in": "How far the lead hip should turn in by the finish.",
     "limit.trail-hip-turns-in-back": "How far the trail hip should turn in during the backswing.",

@@ -15,7 +15,7 @@ from imufeedback.rules.lacks import NO_IMPACT, NO_SHANKS
 from imufeedback.settings import EarlierBaseline
 
 SWING = parse_rule_set(resources.text("rules", "swing"), "swing")
-OWN = {"turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back"}
+OWN = {"turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back", "turns-through"}
 TURNED_DEG = (34.0, 36.0, 38.0, 35.0, 37.0, 36.0)
 """Median 36, spread about it 1.41."""
 
@@ -47,7 +47,7 @@ def test_without_a_baseline_and_a_target_nobody_is_accused(lead_deg: float) -> N
     assert "target" in said.text
 
 
-def test_the_shipped_rules_of_hip_rotation_are_the_players_own() -> None:
+def test_the_shipped_rules_without_a_limit_for_everybody_are_the_players_own() -> None:
     assert {one.id for one in SWING.rules if one.waits} == OWN
 
 

@@ -34,8 +34,9 @@ FLAWS_OF: Mapping[str, tuple[Flaw, ...]] = {
     "hips-not-still-flexed": (Flaw.SITTING,),
     "knees-cross": (Flaw.STIFF_KNEES,),
     "lead-knee-gives": (Flaw.KNEE_GIVE,),
+    "turns-through": (),
 }
-"""Which flaws each built-in rule has to find; of another rule only what it says of clean reps is measured."""
+"""Which flaws each built-in rule has to find. This golfer never stops turning early; drawn players do (`golfer` set)."""
 
 
 @cache
