@@ -105,7 +105,7 @@ PHRASES = {
         "Age of the newest sample: {age:.0f} ms\nEvents waiting: {waiting}, at most {peak}; never shown: "
         "{lost}\n\nDrawing never holds up measuring, tones or recording. Late pictures are skipped."
     ),
-    "turn_plot_title": "Trail thigh angle against pelvis turn, degrees · flat: stalled",
+    "turn_plot_title": "Trail thigh angle against pelvis turn, degrees · nearly flat: stalled",
     "not_recorded": "Not recording: {why}",
     "unheard": "No tone can be heard: {trouble}. Check the speaker or headphones.",
     "all_over": "The recording is closed. Nothing more can be added to it.",
@@ -420,7 +420,7 @@ PHRASES = {
     "state.falling": "falling",
     "state_hint.falling": "the trail thigh angle is falling",
     "state.stalled": "stalled",
-    "state_hint.stalled": "the trail thigh angle has stopped falling",
+    "state_hint.stalled": "the trail thigh angle hardly falls",
     "state.growing": "growing",
     "state_hint.growing": "the trail thigh angle is growing",
     "state.no-signal": "no signal",
@@ -599,7 +599,7 @@ PHRASES = {
     "limit.live.target_deg": (
         "Where the trail thigh should get to. Once it is there, nothing counts as a stall any more."
     ),
-    "limit.trail-thigh-keeps-falling": "How much the pelvis may turn while the trail thigh angle stands still.",
+    "limit.trail-thigh-keeps-falling": "How far the pelvis may turn while the trail thigh angle hardly falls.",
     "limit.trail-thigh-never-grows": "How far the trail thigh angle may grow again on the way down.",
     "limit.trail-thigh-reaches-target": "How low the trail thigh angle should come by the finish.",
     "limit.turns-through": "How far the pelvis should have turned towards the target at the finish.",

@@ -143,16 +143,17 @@ def _hips(at: Mapping[str, float]) -> dict[str, float]:
     """``own_axis_share``: part of the pelvis' turn from top to impact that is rotation in the hip joints, mean of both
     sides; 1 means that the legs stay and 0 that they go along."""
     out: dict[str, float] = {}
+    rate = at["turn_rate_max_deg_s"]
     if "lead_hip_rotation_top_deg" in at:
         lead_in = at["lead_hip_rotation_impact_deg"] - at["lead_hip_rotation_top_deg"]
-        out |= {"lead_hip_turn_in_deg": lead_in, "lead_hip_turn_in_sd_deg": bars.rotation(lead_in)}
+        out |= {"lead_hip_turn_in_deg": lead_in, "lead_hip_turn_in_sd_deg": bars.rotation(lead_in, rate)}
     if "trail_hip_rotation_top_deg" in at:
         trail_out = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_impact_deg"]
-        out |= {"trail_hip_turn_out_deg": trail_out, "trail_hip_turn_out_sd_deg": bars.rotation(trail_out)}
+        out |= {"trail_hip_turn_out_deg": trail_out, "trail_hip_turn_out_sd_deg": bars.rotation(trail_out, rate)}
     if "lead_hip_turn_in_deg" in out and "trail_hip_turn_out_deg" in out:
         turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
         mean = (lead_in + trail_out) / 2
-        out |= {"own_axis_share": mean / turned, "own_axis_sd_share": bars.rotation(mean) / turned}
+        out |= {"own_axis_share": mean / turned, "own_axis_sd_share": bars.rotation(mean, rate) / turned}
     return out
 
 

@@ -7,8 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from imufeedback import resources
+from imufeedback import resources, shipped
+from imufeedback.phrases import PHRASES
 from imufeedback.records import Finding, Lack, Rep, Role, Unjudged, Verdict
+from imufeedback.report import guides
 from imufeedback.rules import Rules, parse_rule_set, with_limit
 from imufeedback.rules.baseline import LEAST_REPS
 from imufeedback.rules.lacks import NO_IMPACT, NO_SHANKS
@@ -136,6 +138,15 @@ def test_the_trail_thigh_rules_say_that_they_are_a_coachs_target() -> None:
             about_the_thigh = rule.id.startswith("trail-thigh")
             assert (rule.basis == "A coach's target: common practice, no source.") is about_the_thigh
             assert "lost no angle" not in rule.text
+
+
+def test_a_stall_is_nowhere_told_as_an_angle_that_does_not_fall() -> None:
+    """It may fall by anything below the least slope."""
+    causes = " ".join(one.text for one in shipped.causes())
+    pages = " ".join(guides.text_of(name) for name in guides.names())
+    for text in (causes, pages, " ".join(PHRASES.values())):
+        for wrong in ("stopped falling", "stops falling", "stopped opening", "stops getting smaller"):
+            assert wrong not in text
 
 
 def earlier(values=TURNED_DEG, kind: str = "swing") -> EarlierBaseline:
