@@ -149,6 +149,12 @@ def _push_back(size: float, fall: float, end: float) -> Knots:
     return [(0.0, 0.0), (3.0, GROWS), (long, GROWS), (long + 5.0, -faster), (end, -faster)]
 
 
+def _stays_up(size: float, fall: float, end: float) -> Knots:
+    """The angle falls by no more than so much until the finish."""
+    slope = size / (end - ONSET_DEG / 2)
+    return [(0.0, 0.0), (ONSET_DEG, -slope), (end, -slope)]
+
+
 def _knee_gives(turn: Floats, knee: Floats, size: float) -> Floats:
     """The lead knee stops straightening before impact, bends by so much, and straightens until the finish."""
     half = GIVES_OVER_DEG / 2
@@ -255,7 +261,11 @@ FLAWS = (
         inputs=_early_level,
     ),
     DrawnFlaw(
-        "stops short", "trail-thigh-reaches-target", "stops-short", (0.6, 0.8, 1.0), "part of the way through",
+        "does not stand up", "trail-thigh-reaches-target", "stays-sitting", (24, 15, 6),
+        "degrees lost by the finish", slopes=_stays_up,
+    ),
+    DrawnFlaw(
+        "stops short", "turns-through", "turn-ends-early", (0.6, 0.8, 1.0), "part of the way through",
         inputs=_stops_short, ends_as_made=True,
     ),
     DrawnFlaw(

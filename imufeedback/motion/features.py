@@ -106,7 +106,11 @@ def _times(positions: Mapping[str, float]) -> dict[str, float]:
 def _turn(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
     down = (t >= positions["top_s"]) & (t <= positions["finish_s"])
-    out = {"turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE]))}
+    finish = _deg(np.interp(positions["finish_s"], t, track[:, Col.TURN]))
+    out = {
+        "pelvis_turn_finish_sd_deg": bars.turn(finish),
+        "turn_rate_max_deg_s": _deg(np.max(track[down, Col.TURN_RATE])),
+    }
     if "impact_s" in positions:
         out["turn_rate_impact_deg_s"] = _deg(np.interp(positions["impact_s"], t, track[:, Col.TURN_RATE]))
     if "level_s" in positions:
@@ -139,24 +143,24 @@ def _hips(at: Mapping[str, float]) -> dict[str, float]:
     """``own_axis_share``: part of the pelvis' turn from top to impact that is rotation in the hip joints, mean of both
     sides; 1 means that the legs stay and 0 that they go along."""
     out: dict[str, float] = {}
+    rate = at["turn_rate_max_deg_s"]
     if "lead_hip_rotation_top_deg" in at:
         lead_in = at["lead_hip_rotation_impact_deg"] - at["lead_hip_rotation_top_deg"]
-        out |= {"lead_hip_turn_in_deg": lead_in, "lead_hip_turn_in_sd_deg": bars.rotation(lead_in)}
+        out |= {"lead_hip_turn_in_deg": lead_in, "lead_hip_turn_in_sd_deg": bars.rotation(lead_in, rate)}
     if "trail_hip_rotation_top_deg" in at:
         trail_out = at["trail_hip_rotation_top_deg"] - at["trail_hip_rotation_impact_deg"]
-        out |= {"trail_hip_turn_out_deg": trail_out, "trail_hip_turn_out_sd_deg": bars.rotation(trail_out)}
+        out |= {"trail_hip_turn_out_deg": trail_out, "trail_hip_turn_out_sd_deg": bars.rotation(trail_out, rate)}
     if "lead_hip_turn_in_deg" in out and "trail_hip_turn_out_deg" in out:
         turned = at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"]
         mean = (lead_in + trail_out) / 2
-        out |= {"own_axis_share": mean / turned, "own_axis_sd_share": bars.rotation(mean) / turned}
+        out |= {"own_axis_share": mean / turned, "own_axis_sd_share": bars.rotation(mean, rate) / turned}
     return out
 
 
 def _half_way(track: Floats, positions: Mapping[str, float], at: Mapping[str, float]) -> dict[str, float]:
     """When the hips come level, as a share of the turn from top to impact; level before the top is 0."""
-    around = positions.get("level_s", positions["impact_s"])
-    sd = np.deg2rad(bars.tilt(_deg(np.interp(around, track[:, Col.T], track[:, Col.TILT_SD]))))
-    share, sd_share = _share(track, positions, at, track[:, Col.SIDE_TILT], float(sd))
+    sd = bars.tilt(track[:, Col.TILT_SD], track[:, Col.TURN])
+    share, sd_share = _share(track, positions, at, track[:, Col.SIDE_TILT], sd)
     return {"level_turn_share": share, "level_turn_sd_share": sd_share}
 
 
@@ -167,7 +171,8 @@ def _knees(track: Floats, positions: Mapping[str, float], at: Mapping[str, float
         np.interp(positions["impact_s"], t, track[:, col]) for col in (Col.LEAD_KNEE_RATE, Col.TURN_RATE)
     )
     apart = track[:, Col.TRAIL_KNEE] - track[:, Col.LEAD_KNEE]
-    share, sd_share = _share(track, positions, at, apart, float(np.deg2rad(bars.KNEES_APART_DEG)))
+    sd = np.full(len(t), np.deg2rad(bars.KNEES_APART_DEG))
+    share, sd_share = _share(track, positions, at, apart, sd)
     return {
         "knees_cross_turn_share": share,
         "knees_cross_turn_sd_share": sd_share,
@@ -192,20 +197,20 @@ def _bends_again(track: Floats, positions: Mapping[str, float], turned_deg: floa
 
 
 def _share(
-    track: Floats, positions: Mapping[str, float], at: Mapping[str, float], values: Floats, sd: float
+    track: Floats, positions: Mapping[str, float], at: Mapping[str, float], values: Floats, sd: Floats
 ) -> tuple[float, float]:
     """Turn made when something rises through nothing, as a share of that from top to impact; 0 when it had happened
     before the top. And its standard deviation: how much sooner and later that is with values one `sd` off."""
     down = (track[:, Col.T] >= positions["top_s"]) & (track[:, Col.T] <= positions["finish_s"])
     turn = track[down, Col.TURN]
 
-    def made(level: float) -> float:
-        at_turn = crossing(turn, values[down], level)
+    def made(shifted: Floats) -> float:
+        at_turn = crossing(turn, shifted[down], 0.0)
         if at_turn is None:
-            return 0.0 if values[down][0] >= level else LATE_SHARE
+            return 0.0 if shifted[down][0] >= 0.0 else LATE_SHARE
         return (_deg(at_turn) - at["pelvis_turn_top_deg"]) / (at["pelvis_turn_impact_deg"] - at["pelvis_turn_top_deg"])
 
-    share, sooner, later = (made(level) for level in (0.0, -sd, sd))
+    share, sooner, later = (made(values + off * sd) for off in (0.0, 1.0, -1.0))
     return share, max(abs(share - sooner), abs(later - share), LEAST_SHARE_SD)
 
 

@@ -31,7 +31,7 @@ there is no norm ("as published"); they are held against the same players with a
 
 Chosen from this: a rule that holds for every golfer calls no more than 2 % of published reps a fault. Where that finds
 too little, the player's own baseline narrows it (`kinds/stays_within.py`), but never into what coaches call fine. The
-rules of hip rotation have no limit without a baseline or target.
+rules of hip rotation and of the turn through have no limit without a baseline or target.
 """
 
 

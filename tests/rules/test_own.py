@@ -7,15 +7,17 @@ from dataclasses import replace
 
 import pytest
 
-from imufeedback import resources
+from imufeedback import resources, shipped
+from imufeedback.phrases import PHRASES
 from imufeedback.records import Finding, Lack, Rep, Role, Unjudged, Verdict
+from imufeedback.report import guides
 from imufeedback.rules import Rules, parse_rule_set, with_limit
 from imufeedback.rules.baseline import LEAST_REPS
 from imufeedback.rules.lacks import NO_IMPACT, NO_SHANKS
 from imufeedback.settings import EarlierBaseline
 
 SWING = parse_rule_set(resources.text("rules", "swing"), "swing")
-OWN = {"turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back"}
+OWN = {"turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back", "turns-through"}
 TURNED_DEG = (34.0, 36.0, 38.0, 35.0, 37.0, 36.0)
 """Median 36, spread about it 1.41."""
 
@@ -47,7 +49,7 @@ def test_without_a_baseline_and_a_target_nobody_is_accused(lead_deg: float) -> N
     assert "target" in said.text
 
 
-def test_the_shipped_rules_of_hip_rotation_are_the_players_own() -> None:
+def test_the_shipped_rules_without_a_limit_for_everybody_are_the_players_own() -> None:
     assert {one.id for one in SWING.rules if one.waits} == OWN
 
 
@@ -136,6 +138,15 @@ def test_the_trail_thigh_rules_say_that_they_are_a_coachs_target() -> None:
             about_the_thigh = rule.id.startswith("trail-thigh")
             assert (rule.basis == "A coach's target: common practice, no source.") is about_the_thigh
             assert "lost no angle" not in rule.text
+
+
+def test_a_stall_is_nowhere_told_as_an_angle_that_does_not_fall() -> None:
+    """It may fall by anything below the least slope."""
+    causes = " ".join(one.text for one in shipped.causes())
+    pages = " ".join(guides.text_of(name) for name in guides.names())
+    for text in (causes, pages, " ".join(PHRASES.values())):
+        for wrong in ("stopped falling", "stops falling", "stopped opening", "stops getting smaller"):
+            assert wrong not in text
 
 
 def earlier(values=TURNED_DEG, kind: str = "swing") -> EarlierBaseline:
