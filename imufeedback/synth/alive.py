@@ -7,14 +7,14 @@ all that is chosen, common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from imufeedback.synth.legs import Lean
 from imufeedback.synth.plan import STANDING, Channel, Piece, Posture, hold, move
-from imufeedback.synth.profile import Constant, Profile, from_rest_to_rest
+from imufeedback.synth.profile import Constant, Profile, Spline, Sum, from_rest_to_rest
 
 SWAYS: Mapping[Channel, float] = {
     Channel.TURN: float(np.deg2rad(0.12)),
@@ -40,8 +40,10 @@ STIFF = Lean(
 """Quiet standing: the body leans as one, about the ankles."""
 EARLY_SD, SLACK = 0.2, (0.7, 2.6)
 """Of a movement's pace (`Spline.eased`) …"""
-EACH_EARLY_SD, EACH_SLACK_SD = 0.08, 0.2
+EACH_EARLY_SD, EACH_SLACK_SD = 0.15, 0.3
 """… and of each channel beside it."""
+ALONG = 0.5
+"""Part of the sway that a swing leaves. Chosen."""
 HESITATES = 6.0
 """Slack of a movement that nearly stops half way."""
 
@@ -71,24 +73,55 @@ class Manner:
 
         return move(start_s, end_s, before, after, pace)
 
+    def along(self, pieces: Sequence[Piece], lean: Lean) -> list[Piece]:
+        """An address and what was made after it; the body sways on through all of it, less from the address on. The
+        turn is what was made."""
+        if self.rng is None:
+            return list(pieces)
+        others = Lean({**lean.by, Channel.TURN: {}})
+        sway = _sway(self.rng, pieces[0].start_s, pieces[-1].end_s, others, calm_s=pieces[0].end_s)
+        return [replace(one, profiles=_with(one.profiles, sway)) for one in pieces]
+
 
 EXACTLY = Manner()
 
 
+def turning(lean: Lean) -> Lean:
+    """Of that only the turn."""
+    return Lean({one: lean.by[one] if one is Channel.TURN else {} for one in SWAYS})
+
+
+def _with(profiles: Mapping[Channel, Profile], sway: Mapping[Channel, Spline]) -> dict[Channel, Profile]:
+    return {one: Sum(profile, sway[one]) if one in sway else profile for one, profile in profiles.items()}
+
+
 def swaying(rng: np.random.Generator, start_s: float, end_s: float, posture: Posture, lean: Lean) -> Piece:
     """Held as people hold it: about a posture, and at rest in it at both ends."""
+    profiles: dict[Channel, Profile] = {channel: Constant(value) for channel, value in posture.items()}
+    return Piece(start_s, end_s, profiles | _sway(rng, start_s, end_s, lean, posture))
+
+
+def _sway(
+    rng: np.random.Generator,
+    start_s: float,
+    end_s: float,
+    lean: Lean,
+    posture: Posture = STANDING,
+    *,
+    calm_s: float = np.inf,
+) -> dict[Channel, Spline]:
+    """About a posture; only `ALONG` of it after `calm_s`."""
     count = max(round((end_s - start_s) / KNOT_S), 2) + 1
     knots = np.linspace(start_s, end_s, count)
     quick = min((knots[1] - knots[0]) / KNOT_S, 1.0) ** 2  # in a moment nobody sways far
     by = [lean.moved(**{one: 1.0}) for one in SWAYS]
     channels = sorted({channel for one in by for channel in one})
     mixed = np.array([[one.get(channel, 0.0) for channel in channels] for one in by])
-    moved = quick * rng.standard_normal((count, len(SWAYS))) * list(SWAYS.values())
-    moved[:, list(SWAYS).index(Channel.FORWARD_TILT)] += (
-        quick * BREATH_RAD * np.sin(2 * np.pi * (BREATH_HZ * knots + rng.uniform()))
+    moved = rng.standard_normal((count, len(SWAYS))) * list(SWAYS.values())
+    moved[:, list(SWAYS).index(Channel.FORWARD_TILT)] += BREATH_RAD * np.sin(
+        2 * np.pi * (BREATH_HZ * knots + rng.uniform())
     )
     moved[[0, -1]] = 0.0
-    values = moved @ mixed + [posture.get(channel, 0.0) for channel in channels]
-    profiles: dict[Channel, Profile] = {channel: Constant(value) for channel, value in posture.items()}
-    profiles |= dict(zip(channels, from_rest_to_rest(knots, values), strict=True))
-    return Piece(start_s, end_s, profiles)
+    moved[knots > calm_s] *= ALONG
+    values = quick * moved @ mixed + [posture.get(channel, 0.0) for channel in channels]
+    return dict(zip(channels, from_rest_to_rest(knots, values), strict=True))

@@ -120,8 +120,11 @@ class Style:
         back = self.hips_back_m * self.rng.uniform(0.9, 1.1)
         bent = float(np.deg2rad(self.rng.uniform(0, 8)))
         tilt, turn = np.deg2rad([1.5, 2.0]) * self.rng.standard_normal(2)
-        hips = {leg(side, self.hand)[0]: bow + back / LEG_M for side in Side}
-        knees = {leg(side, self.hand)[3]: bent for side in Side}
+        uneven = np.deg2rad([1.0, 1.5]) * self.rng.standard_normal(2)
+        hips, knees = (
+            {leg(side, self.hand)[k]: angle + sign * off for side, sign in zip(Side, (1, -1), strict=True)}
+            for k, angle, off in ((0, bow + back / LEG_M, uneven[0]), (3, bent, uneven[1]))
+        )
         around = {Channel.FORWARD_TILT: bow, Channel.SIDE_TILT: float(tilt), Channel.TURN: float(turn)}
         return {**around, Channel.DEPTH: -back, **hips, **knees}
 

@@ -66,7 +66,9 @@ REPS: Mapping[Channel, Marks] = {
 }
 """From rep to rep: half of what `drawn` has."""
 ADDRESSES: Mapping[Channel, float] = {
+    Channel.SIDE_TILT: 0.8,
     Channel.FORWARD_TILT: 0.8,
+    Channel.SWAY: 0.004,
     Channel.DEPTH: 0.003,
     Channel.TRAIL_KNEE: 1.0,
     Channel.LEAD_KNEE: 1.0,

@@ -15,15 +15,17 @@ from imufeedback.records import Floats, Hand
 from imufeedback.synth.alive import EXACTLY, STIFF, Manner
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
-from imufeedback.synth.legs import Lean, address, lean_at_address
+from imufeedback.synth.legs import STRAIGHT_M, Lean, address, lean_at_address
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture
 from imufeedback.synth.player import Pace, Player, make_player, rep_shape, stepped_in
-from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, around, calibration
+from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, addressed, calibration, to_standing
 from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
 STAGGER_DEG = 26.0
 """Between the thighs, with one foot a step in front. Chosen: a step of 0.4 m with legs of 0.9 m."""
+FRONT_SHARE = 0.44
+"""Of that in front of the pelvis. Chosen."""
 STEP_S, SETTLE_S = 1.0, 1.2
 """Into a stance, and still in it before the first turn."""
 RETURN_S = 1.2
@@ -31,8 +33,10 @@ TURN_SD, TIP_SD_DEG = 0.04, 0.8
 """From turn to turn of one who is alive: a part of the turn, and degrees. Chosen."""
 HESITATES_SHARE = 0.25
 """Of the turns and of the ways to a stop, by one who is alive. Chosen."""
-HIP_SHARE = 0.3
-"""Of the pelvis' turn that the hips take up on the way to a stop: as in the swings of `synth.legs`."""
+HIP_SHARES = 0.39, 0.22
+"""Of the pelvis' turn that lead and trail hip take up on the way to a stop: as in the players of `synth.drawn`."""
+OTHER_SHARE = 0.85
+"""Of a turn over one leg that the other hip takes up, its heel giving. Chosen."""
 FINISH_DEG = 60.0
 TALL_DEG = {
     Channel.FORWARD_TILT: 2.0,
@@ -138,6 +142,9 @@ class _Maker:
     def stand(self, turn: Turn | None) -> None:
         """In the stance of a hip turn, or with the feet side by side."""
         before, now = _stance(self._stance), _stance(turn)
+        if before != now and STANDING not in (before, now):  # feet together before the other one goes ahead
+            self._go(before, STANDING, STEP_S, 0.2)
+            before = STANDING
         if before != now:
             self._go(before, now, STEP_S, SETTLE_S)
         self._stance = turn
@@ -155,8 +162,8 @@ class _Maker:
         self.stand(None)
         posture = address(self.player.shape)
         turn, tilt = self._about((act.turn_deg, act.side_tilt_deg), (TIP_SD_DEG, TIP_SD_DEG))
-        back = {**posture, **_turned(float(np.deg2rad(-30.0)), HIP_SHARE)}
-        there = {**posture, **_turned(turn, HIP_SHARE), Channel.SIDE_TILT: tilt}
+        back = {**posture, **_turned(float(np.deg2rad(-30.0)))}
+        there = {**posture, **_turned(turn), Channel.SIDE_TILT: tilt}
         if act.turn_deg > FINISH_DEG:
             there |= {channel: float(np.deg2rad(angle)) for channel, angle in TALL_DEG.items()}
         lean = lean_at_address(self.player.shape)
@@ -172,7 +179,8 @@ class _Maker:
         self._add([self.manner.go(self._now_s, self._now_s + BEND_S, STANDING, address(shape))])
         start_s = self._now_s
         swing = make_swing(shape, flaw, start_s + ADDRESS_S)
-        self._add(around(swing, start_s, REST_S, self.manner, lean_at_address(shape)))
+        before, swing = addressed(swing, start_s, self.manner, lean_at_address(shape))
+        self._add([before, *swing.pieces, *to_standing(swing, REST_S, self.manner)])
         self.swings.append(swing)
         self.truths.append(rep_truth(len(self.truths), start_s, swing))
 
@@ -180,18 +188,24 @@ class _Maker:
 def _stance(turn: Turn | None) -> Posture:
     if turn is None or not turn.stagger_deg:
         return STANDING
-    half = float(np.deg2rad(turn.stagger_deg / 2))
-    ahead = half if turn.side == "trail" else -half
-    return {**STANDING, Channel.TRAIL_FLEXION: ahead, Channel.LEAD_FLEXION: -ahead}
+    front, back = _ahead_and_behind(turn)
+    trail, lead = (front, back) if turn.side == "trail" else (back, front)
+    lower = -(1 - float(np.cos(front))) * STRAIGHT_M
+    return {**STANDING, Channel.TRAIL_FLEXION: trail, Channel.LEAD_FLEXION: lead, Channel.HEIGHT: lower}
+
+
+def _ahead_and_behind(turn: Turn) -> tuple[float, float]:
+    """Flexion of the front hip and of the other one: the weight is more over the leg in front."""
+    stagger = float(np.deg2rad(turn.stagger_deg))
+    return FRONT_SHARE * stagger, (FRONT_SHARE - 1) * stagger
 
 
 def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
     """Hip angles that leave the standing thigh where it is in the room, but for what it turns along; the other leg goes
     with the pelvis. The order of turns is that of the sign table."""
     trails = act.side == "trail"
-    half = float(np.deg2rad(act.stagger_deg / 2))
     pelvis = _about(1, turn) @ _about(0, tip)
-    hip = pelvis.T @ _about(1, (1 - act.share) * turn) @ _about(2, half)
+    hip = pelvis.T @ _about(1, (1 - act.share) * turn) @ _about(2, _ahead_and_behind(act)[0])
     flexion = float(np.arctan2(-hip[0, 1], hip[1, 1]))
     sign = 1.0 if trails else -1.0
     adduction = sign * float(np.arcsin(hip[2, 1]))
@@ -201,7 +215,7 @@ def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
         if trails
         else (Channel.LEAD_FLEXION, Channel.LEAD_ADDUCTION, Channel.LEAD_ROTATION)
     )
-    other = {Channel.LEAD_ROTATION: turn} if trails else {Channel.TRAIL_ROTATION: -turn}
+    other = {Channel.LEAD_ROTATION: OTHER_SHARE * turn} if trails else {Channel.TRAIL_ROTATION: -OTHER_SHARE * turn}
     return {**dict(zip(standing, (flexion, adduction, rotation), strict=True)), **other}
 
 
@@ -215,5 +229,6 @@ def _about(axis: int, angle: float) -> Floats:
     return out
 
 
-def _turned(turn: float, share: float) -> Posture:
-    return {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}
+def _turned(turn: float) -> Posture:
+    lead, trail = HIP_SHARES
+    return {Channel.TURN: turn, Channel.LEAD_ROTATION: lead * turn, Channel.TRAIL_ROTATION: -trail * turn}

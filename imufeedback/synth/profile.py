@@ -194,6 +194,23 @@ class Along:
 
 
 @dataclass(frozen=True, slots=True)
+class Sum:
+    """One on top of the other."""
+
+    one: Profile
+    other: Profile
+
+    def value(self, x: Floats) -> Floats:
+        return self.one.value(x) + self.other.value(x)
+
+    def rate(self, x: Floats) -> Floats:
+        return self.one.rate(x) + self.other.rate(x)
+
+    def accel(self, x: Floats) -> Floats:
+        return self.one.accel(x) + self.other.accel(x)
+
+
+@dataclass(frozen=True, slots=True)
 class Wave:
     """``offset + envelope(t) · (mean + amplitude · sin(2π · hz · (t - start_s) + phase_rad))``."""
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.alive import EXACTLY, STIFF, Manner
+from imufeedback.synth.alive import EXACTLY, Manner, turning
 from imufeedback.synth.between_reps import Between, Busy
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.golfer import Golfer
@@ -116,8 +116,8 @@ def make_script(
         pieces += between.at_spot([manner.go(pieces[-1].end_s, bent_s, STANDING, at_address)])
         pieces += between.waggle(index, bent_s, at_address, lean)
         start_s = pieces[-1].end_s
-        swing = make_swing(shape, one, start_s + ADDRESS_S)
-        pieces += between.at_spot(around(swing, start_s, rest_s, manner, lean))
+        before, swing = addressed(make_swing(shape, one, start_s + ADDRESS_S), start_s, manner, lean)
+        pieces += between.at_spot([before, *swing.pieces, *to_standing(swing, rest_s, manner)])
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
     plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
@@ -174,17 +174,32 @@ def make_hip_turn_script(
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
-def around(swing: Swing, start_s: float, rest_s: float, manner: Manner = EXACTLY, lean: Lean = STIFF) -> list[Piece]:
-    """Address, the swing, hold the finish, back to standing."""
+def addressed(swing: Swing, start_s: float, manner: Manner, lean: Lean) -> tuple[Piece, Swing]:
+    """Address from `start_s` on, and the swing as a body in this manner makes it."""
+    before, *made = manner.along(
+        [manner.stay(start_s, swing.address_s, address(swing.shape), turning(lean)), *swing.pieces], lean
+    )
+    return before, replace(swing, pieces=tuple(made))
+
+
+def to_standing(swing: Swing, rest_s: float, manner: Manner = EXACTLY) -> list[Piece]:
+    """Hold the finish, back to standing, a rest."""
     finish = _end_of(swing.pieces[-1])
     held_s = swing.finish_s + HOLD_S
     back_s = held_s + RETURN_S
     return [
-        manner.stay(start_s, swing.address_s, address(swing.shape), lean),
-        *swing.pieces,
         manner.stay(swing.finish_s, held_s, finish, swing.at_finish),
         manner.go(held_s, back_s, finish, STANDING),
         manner.stay(back_s, back_s + rest_s),
+    ]
+
+
+def around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:
+    """Address, the swing and back to standing, exactly."""
+    return [
+        hold(start_s, swing.address_s, address(swing.shape)),
+        *swing.pieces,
+        *to_standing(swing, rest_s),
     ]
 
 

@@ -46,7 +46,8 @@ class Swing:
     """Of time."""
     thigh: Spline
     """Trail thigh angle in the downswing and after, of turn; its rate is the slope dθ/dψ."""
-    pieces: tuple[Piece, Piece]
+    pieces: tuple[Piece, ...]
+    """Back, and down and through."""
     at_finish: Lean
 
     @property
