@@ -270,6 +270,19 @@ class TonesTally(msgspec.Struct, frozen=True, kw_only=True):
     """reps in which none could"""
 
 
+class TrueFlaw(msgspec.Struct, frozen=True, kw_only=True):
+    """One flaw that the invented golfer really had."""
+
+    flaw: str
+    """its name, as `demo --flaw` has it"""
+    size: Number
+    """0 is none, 1 gross"""
+    onset: Number
+    """where a stall begins, as a part of the turn from top to impact; null for the others"""
+    lasts_deg: Number
+    """turn over which a stall lasts; null for the others, and when it lasts to the finish"""
+
+
 class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
     """What the invented golfer really did in a rep."""
 
@@ -287,6 +300,8 @@ class TrueRep(msgspec.Struct, frozen=True, kw_only=True):
     """first instant after the top at which less than 0.11 degrees are lost per degree of turn; null without a stall"""
     flaw: str
     """the flaw that was asked for"""
+    amiss: list[TrueFlaw] = []
+    """all that was wrong, the cause first"""
 
 
 class DemoTruth(msgspec.Struct, frozen=True, kw_only=True):

@@ -22,7 +22,7 @@ from imufeedback.ble.virtual import (
 )
 from imufeedback.ble.virtual.central import REQUESTED_MTU
 from imufeedback.commands import BeginFit, recorded
-from imufeedback.document import DemoTruth, TrueRep
+from imufeedback.document import DemoTruth, TrueFlaw, TrueRep
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.records import Hand, Item, Segment
 from imufeedback.settings import Player, Settings
@@ -33,6 +33,7 @@ from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
 from imufeedback.synth.stream import SensorStream, sensor_streams
+from imufeedback.synth.swing import Swing
 
 LAYOUT = "house"
 SCAN_S = 5.0
@@ -89,7 +90,7 @@ class VirtualGolfer:
     def script(self) -> Script:
         plan = self.plan
         if plan.acts:
-            return make_practice_script(plan.acts, hand=plan.hand, pace=plan.pace, seed=plan.seed)
+            return make_practice_script(plan.acts, hand=plan.hand, pace=plan.pace, seed=plan.seed, alive=True)
         return make_script(hand=plan.hand, pace=plan.pace, flaw=plan.flaw, reps=plan.reps, seed=plan.seed, alive=True)
 
     @cached_property
@@ -208,10 +209,21 @@ class VirtualGolfer:
                     finish_s=at(rep.finish_s),
                     stall_s=at(rep.stall_s),
                     flaw=str(rep.flaw),
+                    amiss=_amiss(swing),
                 )
-                for rep in self.script.truth.reps
+                for rep, swing in zip(self.script.truth.reps, self.script.swings, strict=True)
             ]
         )
+
+
+def _amiss(swing: Swing) -> list[TrueFlaw]:
+    """With the player's own place where a stall was given none."""
+    out = []
+    for one in swing.amiss:
+        stalls_at = swing.shape.stall_at if one.flaw is Flaw.STALL else None
+        onset = stalls_at if one.onset is None else one.onset
+        out.append(TrueFlaw(flaw=str(one.flaw), size=one.size, onset=onset, lasts_deg=one.lasts_deg))
+    return out
 
 
 def _faults(plan: DemoPlan, streams: Sequence[SensorStream]) -> FaultScript:

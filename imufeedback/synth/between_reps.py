@@ -21,6 +21,10 @@ from imufeedback.synth.profile import Constant, Profile, Spline, Wave
 HEADING_LIMIT_RAD = float(np.deg2rad(60.0))
 STRIDE_S, STRIDE_M = 1.1, 1.3
 """One step of each leg: ordinary walking, from memory."""
+WAGGLES = 0.6
+"""Part of the reps before which who is alive waggles. Chosen."""
+HANDS_LAG_RAD = 0.7
+"""The club's inertia keeps the hands behind the hips in a waggle. Chosen."""
 LEG_M = 0.84
 """Hip to foot; turns a sway of the pelvis into an angle of the legs."""
 
@@ -61,11 +65,13 @@ class Spot:
 
 
 class Between:
-    """Makes the pieces between the reps of one session, and keeps where the player is; nothing when not `busy`."""
+    """Makes the pieces between the reps of one session, and keeps where the player is; nothing when not `busy`, but for
+    a waggle now and then of one who is `alive`."""
 
-    def __init__(self, seed: int, busy: bool) -> None:
+    def __init__(self, seed: int, busy: bool, alive: bool = False) -> None:
         self._seed = seed
         self._busy = busy
+        self._alive = alive
         self._spot = Spot()
         self.done: list[Busy] = []
 
@@ -85,9 +91,9 @@ class Between:
 
     def waggle(self, rep: int, start_s: float, address: Posture, lean: Lean) -> list[Piece]:
         """At address, and still there in the end."""
-        if not self._busy:
-            return []
         rng = np.random.default_rng([self._seed, 11, rep])
+        if not self._busy and not (self._alive and rng.uniform() < WAGGLES):
+            return []
         return self._noted(Kind.WAGGLE, self.at_spot([waggled(rng, start_s, address, lean)]))
 
     def at_address(self, rep: int, start_s: float, address: Posture) -> list[Piece]:
@@ -130,7 +136,7 @@ def walked(spot: Spot, rng: np.random.Generator, start_s: float) -> tuple[Piece,
     place = {
         Channel.AHEAD: _travel(spot.ahead_m, there.ahead_m, start_s, end_s),
         Channel.ACROSS: _travel(spot.across_m, there.across_m, start_s, end_s),
-        Channel.HEADING: Spline.through([(start_s, spot.heading_rad), (end_s, heading)]),
+        Channel.HEADING: Spline.eased((start_s, spot.heading_rad), (end_s, heading)),
     }
     return Piece(start_s, end_s, {**_gait(start_s, end_s), **place}), there
 
@@ -188,8 +194,10 @@ def waggled(rng: np.random.Generator, start_s: float, address: Posture, lean: Le
     """Small turns back and forth at address; hands more than hips."""
     hz, cycles = float(rng.uniform(0.8, 1.4)), int(rng.integers(2, 5))
     turn, hands = np.deg2rad(rng.uniform([3, 8], [8, 20])).tolist()
-    around = {**lean.moved(turn=turn), Channel.ARM_ADDUCTION: -hands, Channel.FOREARM_ROTATION: -hands}
-    return _waves(start_s, start_s + cycles / hz, hz, around, address)
+    piece = _waves(start_s, start_s + cycles / hz, hz, lean.moved(turn=turn), address)
+    held = {Channel.ARM_ADDUCTION: -hands, Channel.FOREARM_ROTATION: -hands}
+    arms = _waves(start_s, piece.end_s, hz, held, address, phase=-HANDS_LAG_RAD)
+    return Piece(start_s, piece.end_s, {**piece.profiles, **{one: arms.profiles[one] for one in held}})
 
 
 def _there_and_home(
@@ -227,24 +235,25 @@ def _turned(turn: float) -> dict[Channel, float]:
 
 
 def _waves(
-    start_s: float, end_s: float, hz: float, amplitudes: Mapping[Channel, float], around: Posture = STANDING
+    start_s: float,
+    end_s: float,
+    hz: float,
+    amplitudes: Mapping[Channel, float],
+    around: Posture = STANDING,
+    phase: float = 0.0,
 ) -> Piece:
     """Channels that swing about a posture, from rest to rest."""
-    envelope = _envelope(start_s, end_s, min(1 / hz, 0.4 * (end_s - start_s)))
+    envelope = Spline.up_and_down(start_s, end_s, min(1 / hz, 0.4 * (end_s - start_s)))
     profiles: dict[Channel, Profile] = {channel: Constant(value) for channel, value in around.items()}
     for channel, amplitude in amplitudes.items():
-        profiles[channel] = Wave(envelope, hz, start_s, amplitude, offset=around.get(channel, 0.0))
+        profiles[channel] = Wave(envelope, hz, start_s, amplitude, phase, offset=around.get(channel, 0.0))
     return Piece(start_s, end_s, profiles)
-
-
-def _envelope(start_s: float, end_s: float, ramp_s: float) -> Spline:
-    return Spline.through([(start_s, 0.0), (start_s + ramp_s, 1.0), (end_s - ramp_s, 1.0), (end_s, 0.0)])
 
 
 def _gait(start_s: float, end_s: float) -> dict[Channel, Profile]:
     """Legs against each other; a knee bends while its thigh comes forward; the pelvis goes with the forward leg."""
     hz = 1 / STRIDE_S
-    envelope = _envelope(start_s, end_s, STRIDE_S / 2)
+    envelope = Spline.up_and_down(start_s, end_s, STRIDE_S / 2)
 
     def wave(degrees: float, phase: float = 0.0, mean: float = 0.0, times: int = 1) -> Wave:
         rad, middle = np.deg2rad([degrees, mean]).tolist()

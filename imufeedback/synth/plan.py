@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
@@ -104,13 +104,19 @@ def hold(start_s: float, end_s: float, posture: Posture) -> Piece:
     return Piece(start_s, end_s, {channel: Constant(value) for channel, value in posture.items()})
 
 
-def move(start_s: float, end_s: float, before: Posture, after: Posture) -> Piece:
-    """Smoothly from rest to rest."""
+def move(
+    start_s: float, end_s: float, before: Posture, after: Posture, pace: Callable[[], tuple[float, float]] | None = None
+) -> Piece:
+    """Smoothly from rest to rest; `pace` gives each channel its own (`Spline.eased`), else all go evenly."""
     changes = {one: (before.get(one, 0.0), after.get(one, 0.0)) for one in Channel}
     return Piece(
         start_s,
         end_s,
-        {one: Spline.through([(start_s, a), (end_s, b)]) for one, (a, b) in changes.items() if a or b},
+        {
+            one: Spline.eased((start_s, a), (end_s, b), *(pace() if pace else ()))
+            for one, (a, b) in changes.items()
+            if a or b
+        },
     )
 
 

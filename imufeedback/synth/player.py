@@ -65,6 +65,21 @@ REPS: Mapping[Channel, Marks] = {
     Channel.LEAD_KNEE: Marks(0, 0, 0.8, 1.0),
 }
 """From rep to rep: half of what `drawn` has."""
+ADDRESSES: Mapping[Channel, float] = {
+    Channel.SIDE_TILT: 0.8,
+    Channel.FORWARD_TILT: 0.8,
+    Channel.SWAY: 0.004,
+    Channel.DEPTH: 0.003,
+    Channel.TRAIL_KNEE: 1.0,
+    Channel.LEAD_KNEE: 1.0,
+}
+"""From address to address of one player who steps in anew …"""
+STEP_FLARE_SD_DEG, STEP_STANCE_SD_M = 1.0, 0.008
+"""… and of how the feet are put down. Chosen, no source."""
+UNEVEN_SHARE_SD, UNEVEN_RATE_SD = 0.03, 0.2
+"""Of the middle of a part of a rep that lasts `UNEVEN_S` or longer: how far it is from where an even one is, and how
+much quicker; less in proportion for a shorter one. Chosen, no source."""
+UNEVEN_S = 2.5
 STANCE_M = 0.42
 LEAD = Foot(flare=15.0, give=0.60, pivot=Marks(0, 0, 3, 32))
 TRAIL = Foot(flare=12.0, give=0.92, pivot=Marks(0, 0, 8, 32))
@@ -187,6 +202,36 @@ def rep_shape(shape: Shape, rng: np.random.Generator) -> Shape:
         if is_good(rep):
             break
     return rep
+
+
+def stepped_in(shape: Shape, rng: np.random.Generator) -> Shape:
+    """The same player at another address, whose next rep goes at an uneven pace. Both hips' rotation is 0 there too."""
+    for _ in range(DRAWS):
+        z = np.clip(rng.standard_normal(len(ADDRESSES) + 3), -2.0, 2.0).tolist()
+        marks = dict(shape.marks)
+        for (channel, sd), off in zip(ADDRESSES.items(), z, strict=False):
+            marks[channel] = replace(marks[channel], address=marks[channel].address + sd * off)
+        lead, trail, stance = z[-3:]
+        stepped = squared(
+            replace(
+                shape,
+                marks=marks,
+                lead=replace(shape.lead, flare=shape.lead.flare + STEP_FLARE_SD_DEG * lead),
+                trail=replace(shape.trail, flare=shape.trail.flare + STEP_FLARE_SD_DEG * trail),
+                stance_m=shape.stance_m + STEP_STANCE_SD_M * stance,
+            )
+        )
+        if is_good(stepped):
+            break
+    timing = shape.timing
+    return replace(
+        stepped, uneven=tuple(_uneven(rng, part_s) for part_s in (timing.back_s, timing.down_s, timing.through_s))
+    )
+
+
+def _uneven(rng: np.random.Generator, part_s: float) -> tuple[float, float]:
+    share, rate = (min(part_s / UNEVEN_S, 1.0) * np.clip(rng.standard_normal(2), -2.0, 2.0)).tolist()
+    return UNEVEN_SHARE_SD * share, UNEVEN_RATE_SD * rate
 
 
 def is_good(shape: Shape) -> bool:

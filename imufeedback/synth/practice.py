@@ -12,22 +12,31 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.records import Floats, Hand
+from imufeedback.synth.alive import EXACTLY, STIFF, Manner
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
-from imufeedback.synth.legs import address
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
-from imufeedback.synth.player import Pace, Player, make_player, rep_shape
-from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, around, calibration
+from imufeedback.synth.legs import STRAIGHT_M, Lean, address, lean_at_address
+from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture
+from imufeedback.synth.player import Pace, Player, make_player, rep_shape, stepped_in
+from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, addressed, calibration, to_standing
 from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
 
 STAGGER_DEG = 26.0
 """Between the thighs, with one foot a step in front. Chosen: a step of 0.4 m with legs of 0.9 m."""
+FRONT_SHARE = 0.44
+"""Of that in front of the pelvis. Chosen."""
 STEP_S, SETTLE_S = 1.0, 1.2
 """Into a stance, and still in it before the first turn."""
 RETURN_S = 1.2
-HIP_SHARE = 0.3
-"""Of the pelvis' turn that the hips take up on the way to a stop: as in the swings of `synth.legs`."""
+TURN_SD, TIP_SD_DEG = 0.04, 0.8
+"""From turn to turn of one who is alive: a part of the turn, and degrees. Chosen."""
+HESITATES_SHARE = 0.25
+"""Of the turns and of the ways to a stop, by one who is alive. Chosen."""
+HIP_SHARES = 0.39, 0.22
+"""Of the pelvis' turn that lead and trail hip take up on the way to a stop: as in the players of `synth.drawn`."""
+OTHER_SHARE = 0.85
+"""Of a turn over one leg that the other hip takes up, its heel giving. Chosen."""
 FINISH_DEG = 60.0
 TALL_DEG = {
     Channel.FORWARD_TILT: 2.0,
@@ -70,11 +79,13 @@ Act = Flaw | Turn | Stop
 
 
 def make_practice_script(
-    acts: Sequence[Act], *, hand: Hand = Hand.RIGHT, pace: Pace = Pace.SLOW, seed: int = 1
+    acts: Sequence[Act], *, hand: Hand = Hand.RIGHT, pace: Pace = Pace.SLOW, seed: int = 1, alive: bool = False
 ) -> Script:
-    """The calibration movements, then the acts; `pace` is that of the swings. The truth has the swings only."""
-    made = _Maker(make_player(hand, pace, seed), seed, calibration(hand)[0])
-    windows, ready_s = calibration(hand)[1], made.pieces[-1].end_s
+    """The calibration movements, then the acts; `pace` is that of the swings. The truth has the swings only. With
+    `alive` all of it is done as people do it: it wobbles, goes at an uneven pace, and hesitates now and then."""
+    pieces, windows = calibration(hand, seed if alive else None)
+    manner = Manner(np.random.default_rng([seed, 31])) if alive else EXACTLY
+    made, ready_s = _Maker(make_player(hand, pace, seed), seed, pieces, manner), pieces[-1].end_s
     for act in acts:
         match act:
             case Turn():
@@ -91,8 +102,8 @@ def make_practice_script(
 
 
 class _Maker:
-    def __init__(self, player: Player, seed: int, pieces: list[Piece]) -> None:
-        self.player, self.pieces = player, pieces
+    def __init__(self, player: Player, seed: int, pieces: list[Piece], manner: Manner) -> None:
+        self.player, self.pieces, self.manner = player, pieces, manner
         self.swings: list[Swing] = []
         self.truths: list[RepTruth] = []
         self._rng = np.random.default_rng([seed, 3])
@@ -105,13 +116,35 @@ class _Maker:
     def _add(self, made: Iterable[Piece]) -> None:
         self.pieces += made
 
-    def _go(self, begin: Posture, end: Posture, lasts_s: float, rests_s: float) -> None:
-        t = self._now_s
-        self._add([move(t, t + lasts_s, begin, end), hold(t + lasts_s, t + lasts_s + rests_s, end)])
+    def _go(
+        self,
+        begin: Posture,
+        end: Posture,
+        lasts_s: float,
+        rests_s: float,
+        lean: Lean = STIFF,
+        hesitates: bool = False,
+    ) -> None:
+        there_s = self._now_s + lasts_s
+        went = self.manner.go(self._now_s, there_s, begin, end, hesitates)
+        self._add([went, self.manner.stay(there_s, there_s + rests_s, end, lean)])
+
+    def _about(self, meant_deg: tuple[float, float], sd_deg: tuple[float, float]) -> tuple[float, float]:
+        """Radians; nobody who is alive comes to the same place twice."""
+        z = np.zeros(2) if self.manner.rng is None else np.clip(self.manner.rng.standard_normal(2), -2.0, 2.0)
+        turn, tip = np.deg2rad(np.array(meant_deg) + z * sd_deg).tolist()
+        return turn, tip
+
+    @property
+    def _hesitates(self) -> bool:
+        return self.manner.rng is not None and bool(self.manner.rng.uniform() < HESITATES_SHARE)
 
     def stand(self, turn: Turn | None) -> None:
         """In the stance of a hip turn, or with the feet side by side."""
         before, now = _stance(self._stance), _stance(turn)
+        if before != now and STANDING not in (before, now):  # feet together before the other one goes ahead
+            self._go(before, STANDING, STEP_S, 0.2)
+            before = STANDING
         if before != now:
             self._go(before, now, STEP_S, SETTLE_S)
         self._stance = turn
@@ -120,31 +153,34 @@ class _Maker:
         self.stand(act)
         stance = _stance(act)
         towards = act.inward_deg if act.side == "lead" else -act.inward_deg
-        turn, tip = (float(np.deg2rad(one)) for one in (towards, act.tip_deg))
+        turn, tip = self._about((towards, act.tip_deg), (TURN_SD * towards, TIP_SD_DEG))
         there = {**stance, Channel.TURN: turn, Channel.SIDE_TILT: tip, **_over_still_thigh(act, turn, tip)}
-        self._go(stance, there, act.one_way_s, 0.3)
+        self._go(stance, there, act.one_way_s, 0.3, hesitates=self._hesitates)
         self._go(there, stance, act.one_way_s, 1.5 * REST_S)
 
     def stop(self, act: Stop) -> None:
         self.stand(None)
         posture = address(self.player.shape)
-        turn, tilt = (float(np.deg2rad(one)) for one in (act.turn_deg, act.side_tilt_deg))
-        back = {**posture, **_turned(float(np.deg2rad(-30.0)), HIP_SHARE)}
-        there = {**posture, **_turned(turn, HIP_SHARE), Channel.SIDE_TILT: tilt}
+        turn, tilt = self._about((act.turn_deg, act.side_tilt_deg), (TIP_SD_DEG, TIP_SD_DEG))
+        back = {**posture, **_turned(float(np.deg2rad(-30.0)))}
+        there = {**posture, **_turned(turn), Channel.SIDE_TILT: tilt}
         if act.turn_deg > FINISH_DEG:
             there |= {channel: float(np.deg2rad(angle)) for channel, angle in TALL_DEG.items()}
-        self._go(STANDING, posture, BEND_S, ADDRESS_S)
-        self._go(posture, back, 1.5, 0.1)
-        self._go(back, there, 1.5, act.hold_s)
+        lean = lean_at_address(self.player.shape)
+        self._go(STANDING, posture, BEND_S, ADDRESS_S, lean)
+        self._go(posture, back, 1.5, 0.1, lean)
+        self._go(back, there, 1.5, act.hold_s, lean, self._hesitates)
         self._go(there, STANDING, RETURN_S, 2 * REST_S)
 
     def swing(self, flaw: Flaw) -> None:
         self.stand(None)
-        shape = rep_shape(self.player.shape, self._rng)
-        self._add([move(self._now_s, self._now_s + BEND_S, STANDING, address(shape))])
+        rng, typical = self.manner.rng, self.player.shape
+        shape = rep_shape(typical if rng is None else stepped_in(typical, rng), self._rng)
+        self._add([self.manner.go(self._now_s, self._now_s + BEND_S, STANDING, address(shape))])
         start_s = self._now_s
         swing = make_swing(shape, flaw, start_s + ADDRESS_S)
-        self._add(around(swing, start_s, REST_S))
+        before, swing = addressed(swing, start_s, self.manner, lean_at_address(shape))
+        self._add([before, *swing.pieces, *to_standing(swing, REST_S, self.manner)])
         self.swings.append(swing)
         self.truths.append(rep_truth(len(self.truths), start_s, swing))
 
@@ -152,18 +188,24 @@ class _Maker:
 def _stance(turn: Turn | None) -> Posture:
     if turn is None or not turn.stagger_deg:
         return STANDING
-    half = float(np.deg2rad(turn.stagger_deg / 2))
-    ahead = half if turn.side == "trail" else -half
-    return {**STANDING, Channel.TRAIL_FLEXION: ahead, Channel.LEAD_FLEXION: -ahead}
+    front, back = _ahead_and_behind(turn)
+    trail, lead = (front, back) if turn.side == "trail" else (back, front)
+    lower = -(1 - float(np.cos(front))) * STRAIGHT_M
+    return {**STANDING, Channel.TRAIL_FLEXION: trail, Channel.LEAD_FLEXION: lead, Channel.HEIGHT: lower}
+
+
+def _ahead_and_behind(turn: Turn) -> tuple[float, float]:
+    """Flexion of the front hip and of the other one: the weight is more over the leg in front."""
+    stagger = float(np.deg2rad(turn.stagger_deg))
+    return FRONT_SHARE * stagger, (FRONT_SHARE - 1) * stagger
 
 
 def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
     """Hip angles that leave the standing thigh where it is in the room, but for what it turns along; the other leg goes
     with the pelvis. The order of turns is that of the sign table."""
     trails = act.side == "trail"
-    half = float(np.deg2rad(act.stagger_deg / 2))
     pelvis = _about(1, turn) @ _about(0, tip)
-    hip = pelvis.T @ _about(1, (1 - act.share) * turn) @ _about(2, half)
+    hip = pelvis.T @ _about(1, (1 - act.share) * turn) @ _about(2, _ahead_and_behind(act)[0])
     flexion = float(np.arctan2(-hip[0, 1], hip[1, 1]))
     sign = 1.0 if trails else -1.0
     adduction = sign * float(np.arcsin(hip[2, 1]))
@@ -173,7 +215,7 @@ def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
         if trails
         else (Channel.LEAD_FLEXION, Channel.LEAD_ADDUCTION, Channel.LEAD_ROTATION)
     )
-    other = {Channel.LEAD_ROTATION: turn} if trails else {Channel.TRAIL_ROTATION: -turn}
+    other = {Channel.LEAD_ROTATION: OTHER_SHARE * turn} if trails else {Channel.TRAIL_ROTATION: -OTHER_SHARE * turn}
     return {**dict(zip(standing, (flexion, adduction, rotation), strict=True)), **other}
 
 
@@ -187,5 +229,6 @@ def _about(axis: int, angle: float) -> Floats:
     return out
 
 
-def _turned(turn: float, share: float) -> Posture:
-    return {Channel.TURN: turn, Channel.LEAD_ROTATION: share * turn, Channel.TRAIL_ROTATION: -share * turn}
+def _turned(turn: float) -> Posture:
+    lead, trail = HIP_SHARES
+    return {Channel.TURN: turn, Channel.LEAD_ROTATION: lead * turn, Channel.TRAIL_ROTATION: -trail * turn}

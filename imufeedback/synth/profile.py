@@ -19,6 +19,18 @@ from imufeedback.errors import UsageError
 from imufeedback.records import Floats
 
 
+def _summed(rate: np.polynomial.Polynomial) -> Floats:
+    """(10,) powers, the highest first, of the integral of 140 u³ (1 - u)³ times a polynomial of degree 2 in u."""
+    u = np.polynomial.Polynomial([0.0, 1.0])
+    powers: Floats = (140.0 * u**3 * (1 - u) ** 3 * rate).integ().coef
+    return np.concatenate([np.zeros(10 - len(powers)), powers[::-1]])
+
+
+EVEN = 1.3
+_V = np.polynomial.Polynomial([-1.0, 2.0])
+_EASED, _HURRIED, _SLACK = _summed(_V**0), _summed(_V), _summed(_V**2 - 1 / 9)
+
+
 @dataclass(frozen=True, slots=True)
 class Course:
     """Value, rate and acceleration of one scalar at N instants, each (N,)."""
@@ -84,6 +96,32 @@ class Spline:
         return cls(PPoly(_quintic(np.diff(x), value, rate, accel), x))
 
     @classmethod
+    def eased(
+        cls, begin: tuple[float, float], end: tuple[float, float], early: float = 0.0, slack: float = EVEN
+    ) -> Spline:
+        """From rest to rest between two ``(x, value)``, with three continuous derivatives at both ends.
+
+        The rate is ``140 u³ (1 - u)³`` times ``1 - early · v + slack · (v² - 1/9)`` with v from -1 to 1: above 0,
+        `early` hurries at first, `slack` at both ends, with a hesitation between. It is monotone while
+        ``|early| < 1 - slack / 9`` and `slack` is 0 to 8. With `EVEN` it is within 1 % of the quintic smoothstep, by
+        which people reach (Flash & Hogan, J Neurosci 1985;5:1688-703), without a jump of the third derivative.
+        """
+        (x, a), (after, b) = begin, end
+        powers = (b - a) * (_EASED - early * _HURRIED + slack * _SLACK)
+        powers[-1] += a
+        return cls(PPoly((powers / (after - x) ** np.arange(len(powers) - 1, -1, -1))[:, None], np.array([x, after])))
+
+    @classmethod
+    def up_and_down(cls, start: float, end: float, ramp: float) -> Spline:
+        """From 0 up to 1 within `ramp`, and down again before the end, as `eased`."""
+        up, down = (
+            one._poly.c
+            for one in (cls.eased((start, 0.0), (start + ramp, 1.0)), cls.eased((end - ramp, 1.0), (end, 0.0)))
+        )
+        between = np.eye(10)[:, 9:]
+        return cls(PPoly(np.concatenate([up, between, down], axis=1), np.array([start, start + ramp, end - ramp, end])))
+
+    @classmethod
     def from_rates(cls, start: float, knots: Sequence[tuple[float, float]]) -> Spline:
         """The integral of a rate: `start` at the first knot, cubic smoothsteps of rate between ``(x, rate)`` knots.
 
@@ -121,12 +159,20 @@ class Spline:
 def splines_through(
     x: Floats, values: Floats, begin: list[tuple[int, Floats]], end: list[tuple[int, Floats]]
 ) -> list[Spline]:
-    """Quintic splines (four continuous derivatives) through the columns of ``values`` (N, C); `begin` and `end` are two
-    derivatives each, as (order, (C,) values)."""
-    together = make_interp_spline(x, values, k=5, bc_type=(begin, end))
+    """Splines through the columns of ``values`` (N, C): quintic ones (four continuous derivatives) where `begin` and
+    `end` are two derivatives each, as (order, (C,) values), and of degree 7 (six) where they are three."""
+    degree = 2 * len(begin) + 1
+    together = make_interp_spline(x, values, k=degree, bc_type=(begin, end))
     at = np.unique(together.t)
-    powers = np.stack([together(at[:-1], nu) / math.factorial(nu) for nu in range(5, -1, -1)])
+    powers = np.stack([together(at[:-1], nu) / math.factorial(nu) for nu in range(degree, -1, -1)])
     return [Spline(PPoly(np.ascontiguousarray(powers[:, :, k]), at)) for k in range(values.shape[1])]
+
+
+def from_rest_to_rest(x: Floats, values: Floats) -> list[Spline]:
+    """Splines through the columns of ``values`` (N, C), with three derivatives of 0 at both ends."""
+    nothing = np.zeros(values.shape[1])
+    rest = [(1, nothing), (2, nothing), (3, nothing)]
+    return splines_through(x, values, rest, rest)
 
 
 class Along:
@@ -145,6 +191,23 @@ class Along:
     def accel(self, x: Floats) -> Floats:
         at = self.inner.value(x)
         return self.outer.accel(at) * self.inner.rate(x) ** 2 + self.outer.rate(at) * self.inner.accel(x)
+
+
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """One on top of the other."""
+
+    one: Profile
+    other: Profile
+
+    def value(self, x: Floats) -> Floats:
+        return self.one.value(x) + self.other.value(x)
+
+    def rate(self, x: Floats) -> Floats:
+        return self.one.rate(x) + self.other.rate(x)
+
+    def accel(self, x: Floats) -> Floats:
+        return self.one.accel(x) + self.other.accel(x)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +242,7 @@ class Wave:
 
 @dataclass(frozen=True, slots=True)
 class Knock:
-    """0 until `at_s`; then up by a quintic smoothstep of `rise_s`, and down again by ``exp(-(t - at_s) / decay_s)``."""
+    """0 until `at_s`; then up within `rise_s` as `Spline.eased`, and down again by ``exp(-(t - at_s) / decay_s)``."""
 
     at_s: float
     rise_s: float
@@ -199,11 +262,11 @@ class Knock:
 
     def _parts(self, x: Floats) -> tuple[Course, Floats]:
         after = np.maximum(np.asarray(x) - self.at_s, 0.0)
-        u, inside = np.minimum(after / self.rise_s, 1.0), after < self.rise_s
+        u = np.minimum(after / self.rise_s, 1.0)
         up = Course(
-            u**3 * (10 - 15 * u + 6 * u**2),
-            inside * 30 * u**2 * (1 - u) ** 2 / self.rise_s,
-            inside * 60 * u * (1 - u) * (1 - 2 * u) / self.rise_s**2,
+            u**4 * (35 - 84 * u + 70 * u**2 - 20 * u**3),
+            140 * (u * (1 - u)) ** 3 / self.rise_s,
+            420 * (u * (1 - u)) ** 2 * (1 - 2 * u) / self.rise_s**2,
         )
         return up, np.exp(-after / self.decay_s)
 

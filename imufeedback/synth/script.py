@@ -9,24 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
 
 import numpy as np
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.alive import STIFF, swaying
+from imufeedback.synth.alive import EXACTLY, Manner, turning
 from imufeedback.synth.between_reps import Between, Busy
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import Lean, address, lean_at_address
+from imufeedback.synth.movements import FitWindows, Performing, Style, Window, performed
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
-from imufeedback.synth.player import Pace, make_player, rep_shape, sized
+from imufeedback.synth.player import Pace, make_player, rep_shape, sized, stepped_in
 from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
-
-Window: TypeAlias = tuple[float, float]
-"""From and to, seconds."""
 
 STILL_S = 3.5
 LIFT_HIP_RAD, LIFT_KNEE_RAD = np.deg2rad([75.0, 110.0])
@@ -38,14 +35,6 @@ BEND_S, ADDRESS_S, HOLD_S, RETURN_S, REST_S = 1.2, 1.8, 1.2, 1.5, 0.6
 
 TURN_S = 1.6
 """Of a hip turn, one way."""
-
-
-@dataclass(frozen=True, slots=True)
-class FitWindows:
-    """Where the calibration movements are; ``flex`` is a turn about the segment's z axis, by segment."""
-
-    still: Window
-    flex: dict[Segment, Window]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +84,9 @@ def make_script(
     faces another way at each. `rest_s` is how long the player stands still after a rep. `height_m` is the stature, else
     it comes from the seed; `tempo` above 1 is quicker, `tempos` are those of the single reps on top of it. `sizes` are
     parts of the whole motion from the address on, for every rep: 0.5 is a half swing (such reps can have no flaw of the
-    trail thigh). With `alive` the body is never quite still at address, at the finish and between reps: it sways and
-    breathes; else every address is exact. The motion is worked out only where it is asked for.
+    trail thigh). With `alive` the body is never quite still and no movement like another: the calibration is
+    performed as people do (`movements`), the player steps in anew for each rep, waggles before some, sways and
+    breathes, and turns at an uneven pace; else all is exact. The motion is worked out only where it is asked for.
 
     Raises UsageError for a negative number of reps, another number of flaws, tempos or sizes than of reps, or a rest,
     stature or tempo that is not above 0.
@@ -110,23 +100,24 @@ def make_script(
     if rest_s <= 0:
         raise UsageError(f"a rest of {rest_s} s", hint="it must be above 0")
     player = make_player(hand, pace, seed, height_m=height_m, tempo=tempo)
-    held = _Held(np.random.default_rng([seed, 31]) if alive else None)
-    pieces, windows = calibration(hand)
+    manner = Manner(np.random.default_rng([seed, 31])) if alive else EXACTLY
+    pieces, windows = calibration(hand, seed if alive else None)
     ready_s = pieces[-1].end_s
     rng = np.random.default_rng([seed, 3])
-    between = Between(seed, busy)
-    at_address, lean = address(player.shape), lean_at_address(player.shape)
+    between = Between(seed, busy, alive)
     swings, truths = [], []
     for index, one in enumerate(flaws):
-        shape = sized(rep_shape(player.shape, rng), sizes[index])
+        typical = player.shape if manner.rng is None else stepped_in(player.shape, manner.rng)
+        at_address, lean = address(typical), lean_at_address(typical)
+        shape = sized(rep_shape(typical, rng), sizes[index])
         shape = replace(shape, timing=shape.timing.scaled(1 / tempos[index]))
         pieces += between.before(index, pieces[-1].end_s)
         bent_s = pieces[-1].end_s + BEND_S
-        pieces += between.at_spot([move(pieces[-1].end_s, bent_s, STANDING, at_address)])
+        pieces += between.at_spot([manner.go(pieces[-1].end_s, bent_s, STANDING, at_address)])
         pieces += between.waggle(index, bent_s, at_address, lean)
         start_s = pieces[-1].end_s
-        swing = make_swing(shape, one, start_s + ADDRESS_S)
-        pieces += between.at_spot(around(swing, start_s, rest_s, held, lean))
+        before, swing = addressed(make_swing(shape, one, start_s + ADDRESS_S), start_s, manner, lean)
+        pieces += between.at_spot([before, *swing.pieces, *to_standing(swing, rest_s, manner)])
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
     plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
@@ -183,32 +174,32 @@ def make_hip_turn_script(
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
-class _Held:
-    """Holds a posture: exactly, or, given a generator, as people do."""
-
-    def __init__(self, rng: np.random.Generator | None = None) -> None:
-        self._rng = rng
-
-    def still(self, start_s: float, end_s: float, posture: Posture = STANDING, lean: Lean = STIFF) -> Piece:
-        if self._rng is None:
-            return hold(start_s, end_s, posture)
-        return swaying(self._rng, start_s, end_s, posture, lean)
+def addressed(swing: Swing, start_s: float, manner: Manner, lean: Lean) -> tuple[Piece, Swing]:
+    """Address from `start_s` on, and the swing as a body in this manner makes it."""
+    before, *made = manner.along(
+        [manner.stay(start_s, swing.address_s, address(swing.shape), turning(lean)), *swing.pieces], lean
+    )
+    return before, replace(swing, pieces=tuple(made))
 
 
-EXACTLY = _Held()
-
-
-def around(swing: Swing, start_s: float, rest_s: float, held: _Held = EXACTLY, lean: Lean = STIFF) -> list[Piece]:
-    """Address, the swing, hold the finish, back to standing."""
+def to_standing(swing: Swing, rest_s: float, manner: Manner = EXACTLY) -> list[Piece]:
+    """Hold the finish, back to standing, a rest."""
     finish = _end_of(swing.pieces[-1])
     held_s = swing.finish_s + HOLD_S
     back_s = held_s + RETURN_S
     return [
-        held.still(start_s, swing.address_s, address(swing.shape), lean),
+        manner.stay(swing.finish_s, held_s, finish, swing.at_finish),
+        manner.go(held_s, back_s, finish, STANDING),
+        manner.stay(back_s, back_s + rest_s),
+    ]
+
+
+def around(swing: Swing, start_s: float, rest_s: float) -> list[Piece]:
+    """Address, the swing and back to standing, exactly."""
+    return [
+        hold(start_s, swing.address_s, address(swing.shape)),
         *swing.pieces,
-        held.still(swing.finish_s, held_s, finish, swing.at_finish),
-        move(held_s, back_s, finish, STANDING),
-        held.still(back_s, back_s + rest_s),
+        *to_standing(swing, rest_s),
     ]
 
 
@@ -217,8 +208,12 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def calibration(hand: Hand) -> tuple[list[Piece], FitWindows]:
-    """The movements that a session begins with."""
+def calibration(hand: Hand, seed: int | None = None) -> tuple[list[Piece], FitWindows]:
+    """The movements that a session begins with: exact, or as the player with this seed performs them."""
+    if seed is not None:
+        course = Performing(Style.drawn(seed, hand))
+        windows = performed(course)
+        return course.pieces, windows
     pieces = [hold(0.0, STILL_S, STANDING)]
     still = (0.3, STILL_S - 0.3)
     lifts = {side: _twice(pieces, _lifted(side, hand), 0.7, 0.1) for side in (Side.RIGHT, Side.LEFT)}

@@ -74,6 +74,9 @@ class Shape:
     """The same as `marks` for trunk and lead arm."""
     size: float = 1.0
     """Stature over `STATURE_M`."""
+    uneven: tuple[tuple[float, float], ...] = ()
+    """Of each part of the rep, in its middle: turn beyond an even one, as a share of the part's, and how much
+    quicker."""
 
 
 def si(channel: Channel, value: float) -> float:

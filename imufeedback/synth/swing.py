@@ -16,12 +16,15 @@ from scipy.optimize import brentq
 from imufeedback.synth.flaws import Amiss, Flaw, given_wrong, on_the_way, with_marks
 from imufeedback.synth.legs import Functions, Lean, functions, inputs
 from imufeedback.synth.plan import Channel, Piece
-from imufeedback.synth.profile import Along, Knock, Profile, Spline, Wave
+from imufeedback.synth.profile import Along, Knock, Profile, Spline, Wave, from_rest_to_rest
 from imufeedback.synth.shape import Marks, Shape, in_si
 
 SMOOTHED = 0.06
 """The turn is a mean over this part of the shortest of the three parts of a rep."""
-SHOCK_HZ, SHOCK_RISE_S, SHOCK_DECAY_S = 60.0, 0.002, 0.015
+CLUB_S = 0.035
+"""From the pelvis' reversal to the club's: 0.03 to 0.05 s, from memory."""
+ARM_POINTS = 72
+SHOCK_HZ, SHOCK_RISE_S, SHOCK_DECAY_S = 60.0, 0.0024, 0.015
 SHOCK_RAD, FULL_TURN_RAD_S = float(np.deg2rad(0.05)), 8.7
 """Amplitude of the forearm's shock when the pelvis has turned this fast on the way down; it goes with the square."""
 
@@ -43,7 +46,8 @@ class Swing:
     """Of time."""
     thigh: Spline
     """Trail thigh angle in the downswing and after, of turn; its rate is the slope dθ/dψ."""
-    pieces: tuple[Piece, Piece]
+    pieces: tuple[Piece, ...]
+    """Back, and down and through."""
     at_finish: Lean
 
     @property
@@ -61,14 +65,11 @@ def make_swing(shape: Shape, flaw: Flaw | Sequence[Amiss], address_s: float) -> 
     timing = shape.timing
     impact_s = address_s + timing.back_s + timing.down_s
     finish_s = impact_s + timing.through_s
-    back_arm, down_arm = _arm(shape)
+    arm = _arm(shape, address_s, finish_s)
+    shock = {Channel.FOREARM_SHOCK: _shock(turn, top_s, impact_s)}
     pieces = (
-        Piece(address_s, top_s, _followed({**of.back, **back_arm}, turn)),
-        Piece(
-            top_s,
-            finish_s,
-            _followed({**of.down, **down_arm}, turn) | {Channel.FOREARM_SHOCK: _shock(turn, top_s, impact_s)},
-        ),
+        Piece(address_s, top_s, _followed(of.back, turn) | arm),
+        Piece(top_s, finish_s, _followed(of.down, turn) | arm | shock),
     )
     thigh = of.down[Channel.TRAIL_FLEXION]
     return Swing(shape, amiss, address_s, top_s, impact_s, finish_s, turn, thigh, pieces, of.at_finish)
@@ -96,18 +97,36 @@ def turn_profile(shape: Shape, address_s: float) -> tuple[Spline, float]:
     speed = min(1.2 * down / timing.down_s, 2.35 * through / through_s)
     top_s = address_s + timing.back_s
     impact_s = top_s + timing.down_s
-    turn = Spline.through(
-        [
-            (address_s - half, marks.address),  # at rest, for the mean to begin with
-            (address_s + half, marks.address),
-            (top_s, marks.top, 0.0, reversal),
-            (impact_s, marks.impact, speed),
-            (impact_s + through_s, marks.finish),
-            (impact_s + through_s + 2 * half, marks.finish),
-        ]
-    ).smoothed(half)
+    knots: list[tuple[float, ...]] = [
+        (address_s + half, marks.address),
+        (top_s, marks.top, 0.0, reversal),
+        (impact_s, marks.impact, speed),
+        (impact_s + through_s, marks.finish),
+    ]
+    knots = _unevenly(knots, shape.uneven)
+    begin, end = (address_s - half, marks.address), (impact_s + through_s + 2 * half, marks.finish)
+    turn = Spline.through([begin, *knots, end]).smoothed(half)  # at rest, for the mean to begin with
     reversed_s = brentq(lambda t: float(turn.rate(np.array([t]))[0]), top_s - half, top_s + half, xtol=1e-12)
     return turn, float(reversed_s)
+
+
+def _unevenly(knots: list[tuple[float, ...]], uneven: Sequence[tuple[float, float]]) -> list[tuple[float, ...]]:
+    """With a knot in the middle of each part, off from where an even turn is; less so where it would turn back."""
+    even = Spline.through(knots)
+    out = knots[:1]
+    for before, after, (share, quicker) in zip(knots[:-1], knots[1:], uneven, strict=False):
+        middle = np.array([(before[0] + after[0]) / 2])
+        value, rate, accel = (float(of(middle)[0]) for of in (even.value, even.rate, even.accel))
+        way = after[1] - before[1]
+        within = np.linspace(before[0], after[0], 200)[1:-1]
+        part = 1.0
+        while True:
+            made = (float(middle[0]), value + part * share * way, rate * (1 + part * quicker), accel)
+            if (np.sign(way) * Spline.through([before, made, after]).rate(within)).min() >= 0 or part < 0.05:
+                break
+            part /= 2
+        out += [made, after]
+    return out if uneven else knots
 
 
 def _turning_at(shape: Shape, turn_rad: float) -> Shape:
@@ -116,15 +135,21 @@ def _turning_at(shape: Shape, turn_rad: float) -> Shape:
     return replace(shape, marks={**shape.marks, Channel.TURN: replace(marks, top=float(np.rad2deg(turn_rad)))})
 
 
-def _arm(shape: Shape) -> tuple[dict[Channel, Spline], dict[Channel, Spline]]:
-    """Trunk and lead arm as functions of turn (rad), back and down."""
+def _arm(shape: Shape, address_s: float, finish_s: float) -> Mapping[Channel, Profile]:
+    """Trunk and lead arm in time: the club's inertia brings them round `CLUB_S` after the pelvis, and to impact with
+    it."""
+    timing = shape.timing
+    late = replace(timing, back_s=timing.back_s + CLUB_S, down_s=timing.down_s - CLUB_S)
+    of_time, top_s = turn_profile(replace(shape, timing=late, uneven=()), address_s)
+    t = np.linspace(address_s, finish_s, ARM_POINTS)
+    turned, down = of_time.value(t), t > top_s
     turn = in_si(Channel.TURN, shape.marks[Channel.TURN])
-    back, down = {}, {}
+    values = []
     for channel, marks in shape.arm.items():
         one = in_si(channel, marks)
-        back[channel] = Spline.through([(turn.top, one.top), (turn.address, one.address)])
-        down[channel] = _down(turn, one)
-    return back, down
+        back = Spline.through([(turn.top, one.top), (turn.address, one.address)])
+        values.append(np.where(down, _down(turn, one).value(turned), back.value(turned)))
+    return dict(zip(shape.arm, from_rest_to_rest(t, np.stack(values, axis=1)), strict=True))
 
 
 def _shock(turn: Spline, top_s: float, impact_s: float) -> Wave:

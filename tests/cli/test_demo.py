@@ -64,6 +64,9 @@ def test_the_json_has_the_truth(fast: tuple[Ended, Path]) -> None:
     finding, finish = rep["findings"]
     assert (finding["rule"], finish["rule"]) == ("trail-thigh-keeps-falling", "trail-thigh-reaches-target")
     assert finding["t_s"] == pytest.approx(truth["stall_s"], abs=0.2)  # typical sensors, slow pace
+    (amiss,) = truth["amiss"]
+    assert (amiss["flaw"], amiss["size"], amiss["lasts_deg"]) == ("stall", 1.0, None)
+    assert 0.3 < amiss["onset"] < 0.55
     assert Path(document["recording"]).is_file()
     assert document["totals"]["rejected"] == 0
 

@@ -56,3 +56,18 @@ def test_the_whole_time_there_and_back_is_known_before_it_is_over(one_way_s: flo
 def test_swings_and_turns_follow_each_other() -> None:
     script = make_practice_script([Flaw.NONE, Turn("trail", 30.0), Flaw.STALL])
     assert [one.flaw for one in script.truth.reps] == [Flaw.NONE, Flaw.STALL]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_who_is_alive_wobbles_and_hesitates_and_is_found_all_the_same(seed: int) -> None:
+    script = make_practice_script([Turn("trail", 35.0), Turn("trail", -25.0)] * 3, seed=seed, alive=True)
+    stage = HipTurnStage(hand=script.hand)
+    stage.use(side="trail", least_rad=np.deg2rad(12), kind="hip-turn")
+    reps = stage.feed(exact.angles(script, np.arange((script.ready_s - 1) * 200, script.duration_s * 200) / 200))
+    assert [one.kind for one in reps] == ["hip-turn in", "hip-turn out"] * 3
+    turns, wobbles = (
+        np.array([one.features[name] for one in reps]) for name in ("pelvis_turn_deg", "standing_thigh_wobble_deg")
+    )
+    np.testing.assert_allclose(turns, [35, 25] * 3, rtol=0.12)
+    assert np.ptp(turns[::2]) > 0.2
+    assert 0.2 < wobbles.min() < wobbles.max() < 4

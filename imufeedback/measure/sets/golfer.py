@@ -15,19 +15,25 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.measure import swingers
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.curves import odd
 from imufeedback.measure.drawn_flaws import made
 from imufeedback.measure.drawn_reps import joined, reps_of, standing
 from imufeedback.measure.drawn_session import with_sensors
 from imufeedback.measure.rule_limits import BASELINE_REPS, CENTILES, FALLING, PUBLISHED, Before, seen
-from imufeedback.records import Finding, Floats, Lack, Rep, Role, Unjudged, Verdict
+from imufeedback.records import Finding, Floats, Hand, Lack, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
 from imufeedback.synth.drawn import Drawn, reps
+from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.grounded import IMPACT, TOP, Moves, moves
+from imufeedback.synth.player import Pace
+from imufeedback.synth.practice import Stop, Turn, make_practice_script
+from imufeedback.synth.script import Script, make_script
 
 PLAYERS, QUICK_PLAYERS, QUICK_LIMITS = 500, 60, 150
 """Of a share of 2 % nothing is seen in fewer than `QUICK_LIMITS`."""
 QUICK_WORN, WORN_REPS = 30, 2
 """A player with sensors takes 3.3 s of a processor; of fewer reps one alone would be over the limit."""
+SEEN, QUICK_SEEN = 20, 8
 JUDGED_REPS = 2
 OWN_RULES = ("turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back")
 COACHS = "trail-thigh-"
@@ -207,6 +213,33 @@ def worn(context: Context) -> Iterator[Measured]:
     yield Measured(f"{who}: reps with a fault that is not true", 100 * wrong["any"] / max(found, 1), at_most(2), "%")
 
 
+def curves(context: Context) -> Iterator[Measured]:
+    """Players of the demo, calibration and drills included: what no body does."""
+    players = QUICK_SEEN if context.quick else SEEN
+    found = Counter[str]()
+    for seed in range(context.seed, context.seed + players):
+        seen = odd(_alive(seed))
+        context.rows.append(
+            {"set": "golfer", "seed": seed, "jumps": seen.jumps, "constant": seen.constant, "mirrors": seen.mirrors}
+        )
+        found.update(jumps=len(seen.jumps), constant=len(seen.constant), mirrors=len(seen.mirrors))
+    who = f"curves of {players} players"
+    yield Measured(f"{who}: jumps in the third derivative", found["jumps"], exactly(0), "jumps")
+    yield Measured(
+        f"{who}: nothing moves, or an angle is constant in a swing", found["constant"], exactly(0), "stretches"
+    )
+    yield Measured(f"{who}: one side an exact mirror of the other", found["mirrors"], exactly(0), "stretches")
+
+
+def _alive(seed: int) -> Script:
+    """As the demo makes it: both paces and hands in turn, and every fourth one drills."""
+    hand, pace = Hand.RIGHT if seed % 3 else Hand.LEFT, Pace.FULL if seed % 2 else Pace.SLOW
+    if seed % 4 == 0:
+        acts = (Flaw.NONE, Turn("trail", 33.0), Turn("lead", -30.0), Stop(), Stop(75.0))
+        return make_practice_script(acts, hand=hand, seed=seed, alive=True)
+    return make_script(hand=hand, pace=pace, flaw=(Flaw.NONE, Flaw.STALL), reps=2, seed=seed, alive=True)
+
+
 def _certain(rules: RuleSet) -> RuleSet:
     """For exact angles: what misses its limit at all is a fault."""
     return msgspec.structs.replace(
@@ -287,5 +320,6 @@ STEPS = (
     Step("whom the rules accuse", accused),
     Step("the average player", average),
     Step("limits of the rules", limits),
+    Step("curves", curves),
     Step("with sensors", worn),
 )
