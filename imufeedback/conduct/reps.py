@@ -128,7 +128,7 @@ class Reps:
 
     def _ruled(self, rep: Rep) -> list[Event]:
         """The rep with its number in the session, its findings, and where the player is now."""
-        rep = replace(rep, index=self._count)
+        rep = self.rules.compared(replace(rep, index=self._count))
         self._count += 1
         found = self.rules.feed(rep)
         steps: list[StepTold] = [] if self.steps is None else self.steps.feed(Judged(rep, found))
