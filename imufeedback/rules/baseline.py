@@ -34,7 +34,12 @@ def own(values: Sequence[float], least_spread: float) -> Own | None:
     return Own(middle - SPREADS * spread, middle + SPREADS * spread, spread)
 
 
-OVER_OWN = ("trail_knee_flexion_impact_deg", "trail_hip_turn_out_deg", "pelvis_turn_finish_deg", "knees_cross_turn_share")
+OVER_OWN = (
+    "trail_knee_flexion_impact_deg",
+    "trail_hip_turn_out_deg",
+    "pelvis_turn_finish_deg",
+    "knees_cross_turn_share",
+)
 """Features that say more about a cause by how far they are above the middle of the player's own reps."""
 
 

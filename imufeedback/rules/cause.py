@@ -55,7 +55,7 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     def empty(self) -> bool:
         """It says nothing."""
         said = self.rule, self.without, self.feature, self.unmeasured
-        return all(one is None for one in said) and not self.any or any(one.empty for one in self.any)
+        return (all(one is None for one in said) and not self.any) or any(one.empty for one in self.any)
 
     @property
     def rules(self) -> frozenset[str]:

@@ -165,7 +165,11 @@ SITTING, SHARE, LEAD, BACK = (
         ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 92.0}, "stays-sitting"),
         ((SHARE, LEAD), {"trail_hip_turn_out_deg": 21.0}, "lead-hip-does-not-turn"),
         ((SHARE, LEAD), {"trail_hip_turn_out_deg": 4.0}, "one-block"),
-        ((SHARE, LEAD), {"trail_hip_turn_out_deg": 4.0, "trail_hip_turn_out_over_own_deg": 1.0}, "lead-hip-does-not-turn"),
+        (
+            (SHARE, LEAD),
+            {"trail_hip_turn_out_deg": 4.0, "trail_hip_turn_out_over_own_deg": 1.0},
+            "lead-hip-does-not-turn",
+        ),
         ((SHARE, BACK), {}, "block-on-the-way-back"),
         ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.6}, "knees-do-not-trade"),
         ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.2}, "levels-at-the-wrong-time"),

@@ -80,7 +80,9 @@ def causes(context: Context) -> Iterator[Measured]:
             for flaw in (Flaw.NONE, *CAUSES):
                 context.say(f"{flaw}, {hand}, {pace}")
                 (rep,) = _reps(make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=context.seed), rules)
-                told = [] if rep is None else causes_of(shipped.causes(), found(judge, rep), judge.compared(rep).features)
+                told = (
+                    [] if rep is None else causes_of(shipped.causes(), found(judge, rep), judge.compared(rep).features)
+                )
                 if flaw is Flaw.NONE:
                     clean += rep is None or bool(told)
                     continue
