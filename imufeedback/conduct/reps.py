@@ -107,6 +107,11 @@ class Reps:
         """Another step of the drill."""
         return [] if self.steps is None else [self.steps.go(t_s, number)]
 
+    def discard(self, t_s: float, rep: int, *, on: bool) -> list[Event]:
+        """A rep does not count, or does again: not in the baseline, and not in the steps."""
+        self.rules.discard(rep, on=on)
+        return [] if self.steps is None else [*self.steps.discard(t_s, rep, on=on)]
+
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         if self.stopped:
             return []
