@@ -33,6 +33,7 @@ from imufeedback.app.range_view import RangeView
 from imufeedback.app.range_window import RangeWindow
 from imufeedback.app.rep_table import PADDING, Meaning
 from imufeedback.app.scrolling import Pages, scrolled
+from imufeedback.app.speaking import Speaking
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.text_size import text_size
 from imufeedback.app.theme import THEMES
@@ -92,6 +93,8 @@ class BayWindow(QMainWindow):
         Keeps a limit for the player; without one a change is for today.
     earlier : Track, optional
         Best rep of an earlier session, to compare with.
+    speak : bool
+        Say each block aloud; else as it was switched in the menu.
     ask : bool
         Ask before a running session is stopped.
     also : callable
@@ -124,6 +127,7 @@ class BayWindow(QMainWindow):
         own_limits: str = "",
         keeper: Keeper | None = None,
         earlier: Track | None = None,
+        speak: bool = False,
         ask: bool = False,
         also: Callable[[Event], None] = lambda event: None,
         stop_limit_s: float = STOP_LIMIT_S,
@@ -149,6 +153,7 @@ class BayWindow(QMainWindow):
         self.second = RangeWindow(side, feed.hand)
         self.pages = Pages()
         self.banners = (Banner(self.pages), Banner(self.second))
+        self.speaking = Speaking(self, self.view.messages.show_notice, on=speak)
         self._make_actions()
         self._arrange()
         self._listen()
@@ -208,7 +213,7 @@ class BayWindow(QMainWindow):
             phrase("help_menu"): [anywhere["keys"], anywhere["cautions"], *guides, purposes, delays],
         }
         if self._on_preview is not None:
-            menus[phrase("sounds_menu")] = [self._preview(name) for name in SOUNDS]
+            menus[phrase("sounds_menu")] = [*(self._preview(name) for name in SOUNDS), self.speaking.action]
             menus[phrase("tones_menu")] = [self._switch(name) for name in MEANINGS]
         for name, actions in menus.items():
             self.menuBar().addMenu(name).addActions(actions)
@@ -309,6 +314,8 @@ class BayWindow(QMainWindow):
         for event in self.feed.take():
             self.view.hear(event)
             self.coach.hear(event)
+            if not self.mute.isChecked():
+                self.speaking.hear(event)
             if isinstance(event, BlockBegun):
                 for banner in self.banners:
                     banner.say(words.block_large(event))
@@ -519,6 +526,7 @@ class BayWindow(QMainWindow):
         self._frames.stop()
         self._gone = True
         self.second.close()
+        self.speaking.close()
         try:
             if self._on_close is not None:
                 self._on_close(self._stop.failure)

@@ -41,7 +41,14 @@ def show_end(window: BayWindow, practice: Practice) -> None:
     page.close_button.setFocus()
 
 
-def show(golfer: VirtualGolfer, journal: JournalWriter, summary: Summary, blocks: Sequence[Block] = ()) -> Practice:
+def show(
+    golfer: VirtualGolfer,
+    journal: JournalWriter,
+    summary: Summary,
+    blocks: Sequence[Block] = (),
+    *,
+    speak: bool = False,
+) -> Practice:
     """Show the demo until its window is closed; the session has then been stopped in good order.
 
     When the golfer has done all reps the recording is closed and the window says so; it stays, for looking at the reps.
@@ -60,7 +67,7 @@ def show(golfer: VirtualGolfer, journal: JournalWriter, summary: Summary, blocks
         practices.append(practice)
         roles = {serial_of(segment): segment for segment in WORN}
         lesson = Lesson(blocks, practice.command, on_block=lambda block: window.show_block(block), at_fit=True)
-        window = bay_window(practice, feed, roles, on_begin=practice.start, also=lesson.hear)
+        window = bay_window(practice, feed, roles, on_begin=practice.start, also=lesson.hear, speak=speak)
         window.ended.connect(lambda: QTimer.singleShot(END_HOLD_MS, window, lambda: show_end(window, practice)))
         return window
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from imufeedback.live.station import Station
 
 
-def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]:
+def window_maker(layout_name: str, recordings: Path, *, speak: bool = False) -> Callable[[], LiveWindow]:
     """Reads what the application needs, and returns what makes its window.
 
     Raises BadToml for an unknown layout, or a list of sensors that cannot be read.
@@ -54,15 +54,16 @@ def window_maker(layout_name: str, recordings: Path) -> Callable[[], LiveWindow]
             remember=remember,
             offset_s=roster.offset_s,
             fits=resources.data_folder(),
+            speak=speak,
             known_places=lambda: {one.role for one in roster.known.values() if one.role is not None},
         )
 
     return make_window
 
 
-def show(layout_name: str, recordings: Path) -> int:
+def show(layout_name: str, recordings: Path, *, speak: bool = False) -> int:
     """Show the application until it is closed; every session has then been stopped in good order.
 
     Returns the exit status. Raises NoDisplay without a screen, BadToml for an unknown layout.
     """
-    return run_app(window_maker(layout_name, recordings))
+    return run_app(window_maker(layout_name, recordings, speak=speak))

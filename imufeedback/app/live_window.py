@@ -87,12 +87,14 @@ class LiveWindow(QMainWindow):
         fits: Path | None = None,
         today: Callable[[], datetime.date] = datetime.date.today,
         known_places: Callable[[], Collection[Segment]] = tuple,
+        speak: bool = False,
     ) -> None:
         super().__init__()
         self.people, self._layout, self._make_station = people, layout, make_station
         self._recordings, self._remember, self._today = recordings, remember, today
         self._role_of, self._offset_s, self._fits = role_of, offset_s, fits
         self._known_places = known_places
+        self._speak = speak
         self._alone = False
         """A returning player was taken: whatever can goes on by itself, until somebody does something else."""
         self.feed = EventFeed(Hand.RIGHT)
@@ -387,6 +389,7 @@ class LiveWindow(QMainWindow):
         self.bay = bay_window(
             *(practice, feed, ready.roles),
             ask=True,
+            speak=self._speak,
             earlier=self._earlier(),
             on_close=self._stopped,
             also=self._hear,

@@ -19,7 +19,7 @@ from imufeedback.cli.output import (
     write_json,
 )
 from imufeedback.cli.radio_script import radio_script
-from imufeedback.cli.telling import LiveTeller
+from imufeedback.cli.telling import LiveTeller, spoken
 from imufeedback.errors import NoDisplay, UsageError
 
 if TYPE_CHECKING:
@@ -80,6 +80,9 @@ def demo(
             show_default=False,
         ),
     ] = None,
+    speak: Annotated[
+        bool, typer.Option("--speak", help="Say each block of the plan aloud. Mind the loudness on headphones.")
+    ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the recording.", show_default=False)
     ] = None,
@@ -95,6 +98,8 @@ def demo(
     ):
         if value not in allowed:
             raise UsageError(f"{option} {value!r}", hint=f"choose one of {', '.join(allowed)}")
+    if speak and not realtime:
+        raise UsageError("nothing is spoken as fast as it goes", where="--speak", hint="leave out --no-realtime")
     if json_file is not None:
         check_writable(json_file, overwrite=overwrite)
     from imufeedback.constants import CAUTIONS
@@ -119,7 +124,7 @@ def demo(
         say(f"! {line}")
     window = realtime and not headless and _has_display()
     with _journal(out) as journal:
-        summary, document = _run(plan, journal, blocks, window=window)
+        summary, document = _run(plan, journal, blocks, window=window, speak=speak)
     print_notes(summary)
     print_reps(summary)
     print_next(document)
@@ -169,7 +174,9 @@ def _journal(out: Path | None) -> JournalWriter:
     return new_recording(data_folder() / "recordings" if out is None else out, "demo")
 
 
-def _run(plan: DemoPlan, journal: JournalWriter, blocks: Sequence[Block], *, window: bool) -> tuple[Summary, Document]:
+def _run(
+    plan: DemoPlan, journal: JournalWriter, blocks: Sequence[Block], *, window: bool, speak: bool
+) -> tuple[Summary, Document]:
     from imufeedback.live.demo import demo_document, run_fast
     from imufeedback.live.golfer import VirtualGolfer
     from imufeedback.live.lesson import Attended
@@ -180,17 +187,18 @@ def _run(plan: DemoPlan, journal: JournalWriter, blocks: Sequence[Block], *, win
     if window:
         from imufeedback.app.demo_window import show
 
-        practice = show(golfer, journal, summary, blocks)
+        practice = show(golfer, journal, summary, blocks, speak=speak)
         return summary, demo_document(summary, golfer, practice)
     attended = Attended(blocks)
     shown: tuple[Sink, ...] = (LiveTeller(),) if plan.realtime else ()
-    practice = Practice(golfer, journal, [summary, *shown, attended])
-    attended.attend(practice.command)
-    if plan.realtime:
-        _play(practice)
-    else:
-        say("as fast as it goes: no window, and no sound is played")
-        run_fast(practice, answered=bool(blocks))
+    with spoken(wanted=speak) as voice:
+        practice = Practice(golfer, journal, [summary, *shown, *voice, attended])
+        attended.attend(practice.command)
+        if plan.realtime:
+            _play(practice)
+        else:
+            say("as fast as it goes: no window, and no sound is played")
+            run_fast(practice, answered=bool(blocks))
     return summary, demo_document(summary, golfer, practice)
 
 

@@ -16,7 +16,7 @@ from imufeedback.cli.output import check_writable, print_notes, print_reps, say,
 from imufeedback.cli.radio_script import radio_script
 from imufeedback.cli.search import LOOK_S, check_places, find, open_station
 from imufeedback.cli.stopping import Stopped
-from imufeedback.cli.telling import LinkTeller, LiveTeller
+from imufeedback.cli.telling import LinkTeller, LiveTeller, spoken
 from imufeedback.cli.trainee import (
     keep,
     keep_calibration,
@@ -62,6 +62,7 @@ class Wanted:
     radio: str | None
     json_file: Path | None
     overwrite: bool
+    speak: bool = False
     limits: str | None = None
     """TOML text of limits in place of the player's own."""
 
@@ -145,8 +146,8 @@ def _play(
         limits=people.limits_text(person) if wanted.limits is None else wanted.limits,
         earlier=None if wanted.virtual else baselines.earlier(resources.data_folder(), person.name, day),
     )
-    with new_recording(wanted.recordings, person.name) as journal:
-        sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), coach, taken]
+    with new_recording(wanted.recordings, person.name) as journal, spoken(wanted=wanted.speak) as voice:
+        sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), *voice, coach, taken]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
         stopped: Stopped | None = None
         try:

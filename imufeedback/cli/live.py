@@ -54,6 +54,9 @@ def live(
         bool, typer.Option("--accept-cautions", help="Headless: the player has read the cautions and accepts them.")
     ] = False,
     sound: Annotated[bool, typer.Option("--sound/--no-sound", help="Headless: tones, or silence.")] = True,
+    speak: Annotated[
+        bool, typer.Option("--speak", help="Say each block aloud. Mind the loudness on headphones.")
+    ] = False,
     virtual: Annotated[
         bool, typer.Option("--virtual", help="Headless: sensors on a virtual golfer, to try this out.")
     ] = False,
@@ -91,14 +94,14 @@ def live(
         run(
             Wanted(
                 recordings, layout, player, handed, work, minutes, wait, stored_fit, accept, sound, virtual, reps,
-                radio, json_file, overwrite, None if limits_file is None else limits_text(limits_file),
+                radio, json_file, overwrite, speak, None if limits_file is None else limits_text(limits_file),
             )
         )  # fmt: skip
         return
     _only_headless(player, handed, work, minutes, stored_fit, accept, virtual, radio, json_file, not sound, limits_file)
     from imufeedback.app.live import show
 
-    status = show(layout, recordings)
+    status = show(layout, recordings, speak=speak)
     if status:
         raise typer.Exit(status)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from imufeedback.cli.output import say
 
 if TYPE_CHECKING:
+    from imufeedback.live.spoken import Spoken
     from imufeedback.records import Event, Link, Segment, StepTold
 
 
@@ -25,6 +27,22 @@ class LiveTeller:
                 line = line_of(due)
                 if line is not None:
                     say(line)
+
+
+@contextmanager
+def spoken(*, wanted: bool) -> Iterator[tuple[Spoken, ...]]:
+    """The sink that says each block aloud, where that is wanted; its last sentence is waited for."""
+    if not wanted:
+        yield ()
+        return
+    from imufeedback.audio.speech import Voice
+    from imufeedback.live.spoken import Spoken
+
+    voice = Voice(lambda line: say(f"! {line}"))
+    try:
+        yield (Spoken(voice),)
+    finally:
+        voice.close()
 
 
 def line_of(event: Event) -> str | None:

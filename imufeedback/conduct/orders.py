@@ -74,7 +74,7 @@ class Orders:
             case SetLimit():
                 return self._limit(t_s, asked)
             case Discard(rep=rep, on=on):
-                self._reps.rules.discard(rep, on=on)
+                return self._reps.discard(t_s, rep, on=on)
             case Estimate(rep=rep, answer=answer):
                 return [SelfEstimate(t_s, rep, answer)]
             case GoToStep(number=number):

@@ -110,6 +110,11 @@ class Reps:
         """Another step of the drill."""
         return [] if self.steps is None else [self.steps.go(t_s, number)]
 
+    def discard(self, t_s: float, rep: int, *, on: bool) -> list[Event]:
+        """A rep does not count, or does again: not in the baseline, and not in the steps."""
+        self.rules.discard(rep, on=on)
+        return [] if self.steps is None else [*self.steps.discard(t_s, rep, on=on)]
+
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         if isinstance(record, Zeroed):
             self.stance.zeroed(record)
@@ -137,6 +142,7 @@ class Reps:
         """The rep with its number in the session and how the player stood, its findings, and where the player is."""
         stood = {} if rep.void else self.stance.features(self._hand)
         rep = replace(rep, index=self._count, features={**rep.features, **stood})
+        rep = self.rules.compared(rep)
         self._count += 1
         found = self.rules.feed(rep)
         steps: list[StepTold] = [] if self.steps is None else self.steps.feed(Judged(rep, found))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from imufeedback import shipped
 from imufeedback.measure.drawn_flaws import DrawnFlaw, made
 from imufeedback.measure.drawn_reps import reps_of
-from imufeedback.measure.rule_limits import Before, after
+from imufeedback.measure.rule_limits import Before, accustomed, found
 from imufeedback.rules import RuleSet
 from imufeedback.rules.cause import causes_of
 
@@ -24,15 +24,19 @@ class Told:
     """Of all findings, unsure ones too."""
 
 
-def told(before: Before, rules: RuleSet, flaws: Sequence[tuple[DrawnFlaw, float]]) -> Iterator[Told]:
-    """Players whose trail thigh falls as coaches describe, but for these flaws; those whose legs reach the ground."""
+def told(before: Before, rules: RuleSet, flaws: Sequence[tuple[DrawnFlaw, float]]) -> Iterator[Told | None]:
+    """Players whose trail thigh falls as coaches describe, but for these flaws; None for one whose legs do not reach
+    the ground then."""
     moved = made(before.swung, flaws, falls=True)
     for rep, baseline, there in zip(reps_of(moved, rules), before.falls, moved.stands, strict=True):
-        if there:
-            findings = after(rules, baseline, rep)
-            causes = causes_of(shipped.causes(), findings, rep.features)
-            yield Told(
-                tuple(one.id for one in causes),
-                tuple(one.drill for one in causes),
-                frozenset(one.rule for one in findings),
-            )
+        if not there:
+            yield None
+            continue
+        judge = accustomed(rules, baseline)
+        findings, features = found(judge, rep), judge.compared(rep).features
+        causes = causes_of(shipped.causes(), findings, features)
+        yield Told(
+            tuple(one.id for one in causes),
+            tuple(one.drill for one in causes),
+            frozenset(one.rule for one in findings),
+        )

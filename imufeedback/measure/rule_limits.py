@@ -85,11 +85,21 @@ def _judged(baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw,
 
 def after(rules: RuleSet, baseline: Sequence[Rep], rep: Rep) -> list[Finding]:
     """Findings of a rep that comes after this baseline."""
+    return found(accustomed(rules, baseline), rep)
+
+
+def accustomed(rules: RuleSet, baseline: Sequence[Rep]) -> Rules:
+    """Rules that know this baseline."""
     judge = Rules(rules)
     judge.begin(Role.BASELINE)
     for one in baseline:
         judge.feed(one)
     judge.begin(Role.SWINGS)
+    return judge
+
+
+def found(judge: Rules, rep: Rep) -> list[Finding]:
+    """Findings of a rep."""
     return [one for one in judge.feed(rep) if isinstance(one, Finding)]
 
 

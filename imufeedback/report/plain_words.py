@@ -87,7 +87,7 @@ UNITS = {"deg": "°", "deg_s": "°/s", "s": "s", "share": "", "ratio": ""}
 def feature_word(name: str) -> str:
     """Plain words for a feature. Raises KeyError for a name that no stage gives."""
     stem = _without_unit(name)
-    for tail, word in (("_up_sd", "upper error bar"), ("_sd", "error bar")):
+    for tail, word in (("_up_sd", "upper error bar"), ("_sd", "error bar"), ("_over_own", "above your baseline")):
         if stem.endswith(tail):
             return f"{word} of: {_word(stem.removesuffix(tail))}"
     return _word(stem)

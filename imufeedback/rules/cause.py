@@ -32,9 +32,12 @@ class Found(Protocol):
 
 
 class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One finding that must be there, as a fault, or not be there; or a feature that must lie so."""
+    """One finding that must be there, as a fault, or not be there; or a feature that must lie so. Everything that one
+    sign says must hold; of the signs in `any`, one."""
 
     rule: str | None = None
+    unsure: bool = False
+    """The rule's finding may be unsure, where something else is sure."""
     without: str | None = None
     """Rule whose finding must not be there, as a fault."""
     before: str | None = None
@@ -44,6 +47,20 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     feature: str | None = None
     above: float | None = None
     below: float | None = None
+    unmeasured: str | None = None
+    """Feature that the rep has not."""
+    any: tuple[Sign, ...] = ()
+
+    @property
+    def empty(self) -> bool:
+        """It says nothing."""
+        said = self.rule, self.without, self.feature, self.unmeasured
+        return (all(one is None for one in said) and not self.any) or any(one.empty for one in self.any)
+
+    @property
+    def rules(self) -> frozenset[str]:
+        """Rules that must have found something."""
+        return frozenset(() if self.rule is None else (self.rule,)).union(*(one.rules for one in self.any))
 
     def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
         """Whether it is in this rep."""
@@ -51,9 +68,14 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
             return False
         if self.without is not None and _fault(findings, self.without) is not None:
             return False
-        if self.rule is None:
-            return self.feature is not None or self.without is not None
-        mine = _fault(findings, self.rule)
+        if self.unmeasured is not None and self.unmeasured in features:
+            return False
+        if self.any and not any(one.holds(findings, features) for one in self.any):
+            return False
+        return self.rule is None or self._found(findings)
+
+    def _found(self, findings: Sequence[Found]) -> bool:
+        mine = _fault(findings, self.rule, unsure=self.unsure)
         if mine is None or (self.least is not None and not abs(_number(mine.value)) >= self.least):
             return False
         later = None if self.before is None else _fault(findings, self.before)
@@ -89,12 +111,16 @@ class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Name of the drill against it."""
     explains: tuple[str, ...] = ()
     """Rules whose findings only follow from it."""
-    ahead: Ahead | None = None
+    ahead: Ahead | tuple[Ahead, ...] = ()
+
+    @property
+    def aheads(self) -> tuple[Ahead, ...]:
+        return (self.ahead,) if isinstance(self.ahead, Ahead) else self.ahead
 
     @property
     def rules(self) -> frozenset[str]:
         """Rules that it looks at."""
-        return frozenset(sign.rule for sign in self.signs if sign.rule is not None)
+        return frozenset[str]().union(*(sign.rules for sign in self.signs))
 
     def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
         return all(sign.holds(findings, features) for sign in self.signs)
@@ -110,8 +136,8 @@ def parse_causes(text: str, where: str) -> tuple[Cause, ...]:
     for short words that cannot be read from three metres."""
     causes = toml.decode(text, _File, where).causes
     for one in causes:
-        signs = (*one.signs, *(one.ahead.when if one.ahead is not None else ()))
-        if any(sign.rule is None and sign.feature is None and sign.without is None for sign in signs):
+        signs = (*one.signs, *(sign for ahead in one.aheads for sign in ahead.when))
+        if any(sign.empty for sign in signs):
             raise BadToml(f"cause {one.id!r}: a sign without rule and feature", where=where, hint="name one of them")
         if len(one.short.split()) > SHORT_WORDS:
             raise BadToml(
@@ -134,28 +160,29 @@ def causes_of(causes: Iterable[Cause], findings: Sequence[Found], features: Mapp
     out: list[Cause] = []
     explained: set[str] = set()
     for one in _by_weight([one for one in causes if one.holds(findings, features)], findings, features):
-        if one.rules and one.rules <= explained:
+        from_rules = {rule for rule in one.rules if _fault(findings, rule) is not None}
+        if from_rules and from_rules <= explained:
             continue
         out.append(one)
-        explained |= {*one.rules, *one.explains}
+        explained |= {*from_rules, *one.explains}
     return out
 
 
 def _by_weight(holding: list[Cause], findings: Sequence[Found], features: Mapping[str, float]) -> list[Cause]:
     """Those that go ahead moved to the front of what they name."""
     for one in list(holding):
-        before = holding[: holding.index(one)]
-        place = next((k for k, other in enumerate(before) if one.ahead is not None and other.id in one.ahead.of), None)
-        if place is None or one.ahead is None:
-            continue
-        if all(sign.holds(findings, features) for sign in one.ahead.when):
-            holding.remove(one)
-            holding.insert(place, one)
+        for ahead in one.aheads:
+            before = holding[: holding.index(one)]
+            place = next((k for k, other in enumerate(before) if other.id in ahead.of), None)
+            if place is not None and all(sign.holds(findings, features) for sign in ahead.when):
+                holding.remove(one)
+                holding.insert(place, one)
     return holding
 
 
-def _fault(findings: Sequence[Found], rule: str) -> Found | None:
-    return next((one for one in findings if one.rule == rule and one.verdict is Verdict.FAULT), None)
+def _fault(findings: Sequence[Found], rule: str | None, *, unsure: bool = False) -> Found | None:
+    verdicts = (Verdict.FAULT, Verdict.UNSURE) if unsure else (Verdict.FAULT,)
+    return next((one for one in findings if one.rule == rule and one.verdict in verdicts), None)
 
 
 def _number(value: float | None) -> float:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from imufeedback.records import Finding, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import lacks
-from imufeedback.rules.baseline import LEAST_REPS
+from imufeedback.rules.baseline import LEAST_REPS, over_own
 from imufeedback.rules.rule import Outcome, Rule
 from imufeedback.rules.ruleset import RuleSet
 from imufeedback.settings import EarlierBaseline
@@ -49,6 +49,13 @@ class Rules(Stage[Rep, Finding | Unjudged]):
     def discard(self, rep: int, *, on: bool) -> None:
         """A rep does not count, or does again: from the next one on nothing is compared with it."""
         (self._state.discarded.add if on else self._state.discarded.discard)(rep)
+
+    def compared(self, rep: Rep) -> Rep:
+        """With what its features are above the player's own, for the causes; a rep of the baseline as it is."""
+        if rep.void or self._state.baseline:
+            return rep
+        before, _ = self._before(rep.kind)
+        return replace(rep, features={**rep.features, **dict(over_own(rep.features, before))})
 
     def feed(self, item: Rep) -> list[Finding | Unjudged]:
         """A void rep has no findings. When a check of form fails, the range behind it says nothing: only other checks

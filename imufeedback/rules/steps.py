@@ -8,7 +8,7 @@ with a knee that may have moved.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from imufeedback.records import Finding, Rep, StepTold, Unjudged, Verdict
 from imufeedback.rules.drill import Step
@@ -33,6 +33,12 @@ class _Memory:
     missed: int = 0
     """Reps in a row that did not count."""
     over: str = ""
+    begun: int = 0
+    """Step that the coach chose last; from there on …"""
+    tried: list[tuple[int, bool]] = field(default_factory=list)
+    """… every rep that was looked at, and whether it counted …"""
+    discarded: set[int] = field(default_factory=set)
+    """… but for those that were taken out since."""
 
 
 class Steps(Stage[Judged, StepTold]):
@@ -51,7 +57,7 @@ class Steps(Stage[Judged, StepTold]):
     def go(self, t_s: float, number: int) -> StepTold:
         """The coach's choice of a step, from 0; beyond the last one all are done."""
         number = min(max(number, 0), len(self._drill.steps))
-        self._state = _Memory(number, over=DONE if number == len(self._drill.steps) else "")
+        self._state = _Memory(number, over=DONE if number == len(self._drill.steps) else "", begun=number)
         return self._told(t_s)
 
     def feed(self, item: Judged) -> list[StepTold]:
@@ -62,11 +68,25 @@ class Steps(Stage[Judged, StepTold]):
         if step.direction and not rep.kind.endswith(f" {step.direction}"):
             return [self._told(rep.end_s, rep.index, f"This step turns {step.direction}ward only.")]
         why = self._pace(step, rep) or self._shape(item.findings)
-        if why:
-            self._miss()
-        else:
-            self._count(step)
+        s.tried.append((rep.index, not why))
+        self._take(counts=not why)
         return [self._told(rep.end_s, rep.index, why)]
+
+    def discard(self, t_s: float, rep: int, *, on: bool) -> list[StepTold]:
+        """A rep is taken out, or back in: the steps stand where the others have brought them. Nothing for a rep of
+        another block, or from before the coach chose a step."""
+        s = self._state
+        if all(rep != index for index, _ in s.tried):
+            return []
+        (s.discarded.add if on else s.discarded.discard)(rep)
+        s.number, s.good, s.missed, s.over = s.begun, 0, 0, ""
+        for index, counts in s.tried:
+            if index not in s.discarded and not s.over:
+                self._take(counts=counts)
+        return [self._told(t_s)]
+
+    def _take(self, *, counts: bool) -> None:
+        self._count(self._drill.steps[self._state.number]) if counts else self._miss()
 
     def _count(self, step: Step) -> None:
         s = self._state

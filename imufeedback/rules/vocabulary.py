@@ -11,6 +11,8 @@ from typing import Annotated
 
 from msgspec import Meta
 
+from imufeedback.rules.baseline import OVER_OWN, over_own_name
+
 _ANGLES = (
     *("pelvis_turn", "pelvis_side_tilt", "pelvis_forward_tilt", "trail_thigh_angle", "lead_thigh_angle"),
     *("trail_hip_rotation", "lead_hip_rotation", "trail_knee_flexion", "lead_knee_flexion"),
@@ -38,6 +40,7 @@ FEATURES = frozenset(
         *("knees_cross_turn_share", "knees_cross_turn_sd_share", "lead_knee_rate_impact_deg_s"),
         *("lead_knee_slope_impact_ratio", "lead_knee_slope_impact_sd_ratio", "hip_mirror_deg", "hip_mirror_sd_deg"),
         *("lead_knee_bends_again_deg", "lead_knee_bends_again_sd_deg"),
+        *(over_own_name(name) for name in OVER_OWN),
         *("standing_hip_rotation_deg", "standing_hip_rotation_sd_deg", "standing_thigh_wobble_deg"),
         *("standing_thigh_wobble_sd_deg", "pelvis_turn_deg", "standing_hip_rate_max_deg_s", "rep_s"),
         *("there_and_back_s", "standing_hip_range_deg", "standing_hip_range_sd_deg"),

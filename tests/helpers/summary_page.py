@@ -41,6 +41,15 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
         "share of the turn from top to impact after which it happens; 0: before the top, 1.5: not before the finish",
     ),
     (
+        (
+            "trail_knee_flexion_impact_over_own_deg",
+            "trail_hip_turn_out_over_own_deg",
+            "pelvis_turn_finish_over_own_deg",
+            "knees_cross_turn_over_own_share",
+        ),
+        "how far it is above the middle of the player's own baseline",
+    ),
+    (
         ("lead_knee_rate_impact_deg_s", "lead_knee_slope_impact_ratio"),
         "bending of the lead knee at impact, by time and by turn",
     ),

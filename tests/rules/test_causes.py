@@ -16,6 +16,9 @@ CAUSES = parse_causes(resources.text("causes", "standard"), "standard")
 GROWS, STALLS, TARGET = "trail-thigh-never-grows", "trail-thigh-keeps-falling", "trail-thigh-reaches-target"
 
 
+KNEE = {"trail_knee_flexion_impact_deg": 30.0}
+
+
 def found(*rules: str, verdict: Verdict = Verdict.FAULT) -> list[Finding]:
     return [Finding(rule, 0, 1.0 + k, 9.0, 5.0, "deg", verdict, "…", "stalled") for k, rule in enumerate(rules)]
 
@@ -26,14 +29,40 @@ def names(findings: list[Finding], features: dict[str, float] | None = None) -> 
 
 def test_a_push_back_outranks_the_stall_that_follows_it() -> None:
     assert names(found(STALLS, GROWS, TARGET)) == ["pushes-back"]
-    assert names(found(STALLS, TARGET)) == ["stalls"]
+    assert names(found(STALLS, TARGET), KNEE) == ["stalls"]
 
 
 def test_a_knee_that_stays_up_is_not_told_as_a_stall() -> None:
     high = {"trail_thigh_angle_min_deg": 18.0, "trail_thigh_loss_top_finish_deg": 3.0}
-    stall = {"trail_thigh_angle_min_deg": 9.0, "trail_thigh_loss_top_finish_deg": 14.0}
+    stall = {"trail_thigh_angle_min_deg": 9.0, "trail_thigh_loss_top_finish_deg": 14.0, **KNEE}
     assert names(found(STALLS, TARGET), high)[0] == "knee-stays-up"
     assert names(found(STALLS, TARGET), stall)[0] == "stalls"
+
+
+def test_a_trail_knee_is_compared_with_the_players_own() -> None:
+    bent = {"trail_knee_flexion_impact_deg": 50.0, "trail_thigh_loss_top_finish_deg": 20.0}
+    assert names(found(STALLS, TARGET), bent) == ["knee-stays-up"]
+    usual, more = ({**bent, "trail_knee_flexion_impact_over_own_deg": over} for over in (2.0, 17.0))
+    assert names(found(STALLS, TARGET), usual) == ["stalls"], "this player's knee is always so"
+    assert names(found(STALLS), more) == ["knee-stays-up"]
+
+
+def test_without_the_knees_both_are_named() -> None:
+    (both,) = causes_of(CAUSES, found(STALLS, TARGET), {"trail_thigh_loss_top_finish_deg": 20.0})
+    assert both.text == (
+        "The trail hip stopped opening, or the trail knee stayed up; sensors on the shanks would tell which."
+    )
+    assert both.drill == "rehearsal-from-the-top"
+
+
+def test_a_baseline_shows_what_stops_short() -> None:
+    short = {"pelvis_turn_finish_over_own_deg": -20.0, "pelvis_turn_finish_deg": 80.0}
+    usual = {**short, "pelvis_turn_finish_over_own_deg": -1.0}
+    assert names(found(GROWS, SITTING), short)[0] == "stops-short"
+    assert names(found(GROWS, SITTING), usual)[0] == "pushes-back"
+    assert names([], short) == [], "nothing is wrong with it"
+    assert names(found(TARGET, verdict=Verdict.UNSURE), short) == ["stops-short"]
+    assert names(found(TARGET, verdict=Verdict.UNSURE), usual) == []
 
 
 def test_what_is_unsure_has_no_cause() -> None:
@@ -111,6 +140,7 @@ def test_own_files_are_read_from_the_data_folder_and_bad_ones_named(
     [
         OWN.replace("My own short words", "one two three four five six seven"),
         OWN.replace('{ rule = "trail-thigh-never-grows" }', "{ least = 1.0 }"),
+        OWN.replace('{ rule = "trail-thigh-never-grows" }', "{ any = [{ least = 1.0 }] }"),
         OWN.replace('[{ rule = "trail-thigh-never-grows" }]', "[]"),
         OWN.replace("feel", "feels"),
     ],
@@ -120,6 +150,7 @@ def test_what_makes_no_sense_is_refused(wrong: str) -> None:
         parse_causes(wrong, "own")
 
 
+LEVEL = "hips-level-half-way"
 SITTING, SHARE, LEAD, BACK = (
     "hips-not-still-flexed", "turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back",
 )  # fmt: skip
@@ -129,12 +160,21 @@ SITTING, SHARE, LEAD, BACK = (
     ("rules", "features", "first"),
     [
         ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 31.0}, "stays-sitting"),
-        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 8.0}, "stalls"),
+        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 8.0, **KNEE}, "stalls"),
         ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 60.0}, "stops-short"),
         ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 92.0}, "stays-sitting"),
         ((SHARE, LEAD), {"trail_hip_turn_out_deg": 21.0}, "lead-hip-does-not-turn"),
         ((SHARE, LEAD), {"trail_hip_turn_out_deg": 4.0}, "one-block"),
+        (
+            (SHARE, LEAD),
+            {"trail_hip_turn_out_deg": 4.0, "trail_hip_turn_out_over_own_deg": 1.0},
+            "lead-hip-does-not-turn",
+        ),
         ((SHARE, BACK), {}, "block-on-the-way-back"),
+        ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.6}, "knees-do-not-trade"),
+        ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.2}, "levels-at-the-wrong-time"),
+        ((STALLS, "lead-knee-gives"), {"trail_thigh_flat_turn_deg": 7.0}, "lead-knee-gives"),
+        ((STALLS, "lead-knee-gives"), {"trail_thigh_flat_turn_deg": 30.0}, "stalls"),
         ((SHARE, LEAD, BACK), {}, "one-block"),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 
 import pytest
 
@@ -106,3 +107,34 @@ def test_half_and_restored_state_and_half_are_the_whole() -> None:
         seen = [one for each in reps[:at] for one in first.feed(Judged(each, []))]
         second.state = pickle.loads(pickle.dumps(first.state))
         assert seen + [one for each in reps[at:] for one in second.feed(Judged(each, []))] == expected
+
+
+def test_a_rep_that_is_taken_out_leaves_the_count_of_its_step() -> None:
+    steps = Steps(drill())
+    for k in range(3):
+        told(steps, replace(rep(), index=k))
+    assert steps.begun(0.0).number == 1, "three good ones: the next step"
+    (back,) = steps.discard(30.0, 1, on=True)
+    assert (back.number, back.good, back.rep) == (0, 2, None)
+    assert pickle.loads(pickle.dumps(steps.state)).discarded == {1}
+    (again,) = steps.discard(31.0, 1, on=False)
+    assert (again.number, again.good) == (1, 0)
+    assert steps.discard(32.0, 77, on=True) == [], "of another block"
+
+
+def test_a_bad_rep_that_is_taken_out_no_longer_stops_the_drill() -> None:
+    steps = Steps(drill())
+    for k in range(6):
+        last = told(steps, replace(rep(), index=k), found(THIGH))
+    assert last.over == "stopped"
+    (back,) = steps.discard(30.0, 5, on=True)
+    assert back.over == ""
+    assert told(steps, replace(rep(), index=6)).good == 1
+
+
+def test_after_a_choice_of_the_coach_earlier_reps_change_nothing() -> None:
+    steps = Steps(drill())
+    told(steps, replace(rep(), index=0))
+    steps.go(5.0, 2)
+    assert steps.discard(6.0, 0, on=True) == []
+    assert steps.begun(7.0).number == 2

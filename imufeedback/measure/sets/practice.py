@@ -11,18 +11,18 @@ from imufeedback import resources, shipped
 from imufeedback.live.lesson import AFTER
 from imufeedback.measure import archive, exact, guided, swingers
 from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
-from imufeedback.measure.drawn_causes import told
-from imufeedback.measure.drawn_flaws import FLAWS
+from imufeedback.measure.drawn_causes import Told, told
+from imufeedback.measure.drawn_flaws import FLAWS, DrawnFlaw
 from imufeedback.measure.drawn_reps import standing
 from imufeedback.measure.practice import VALUE, carried_out
-from imufeedback.measure.rule_limits import Before
+from imufeedback.measure.rule_limits import BASELINE_REPS, Before, accustomed, found
 from imufeedback.record.library.library import Library
 from imufeedback.records import Finding, Hand, Rep, Verdict
-from imufeedback.rules import Rules, RuleSet, parse_rule_set
+from imufeedback.rules import RuleSet, parse_rule_set
 from imufeedback.rules.cause import Cause, causes_of
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.script import make_script
+from imufeedback.synth.script import Script, make_script
 
 CAUSES = {
     Flaw.PUSH_BACK: "pushes-back",
@@ -71,29 +71,32 @@ def lessons(context: Context) -> Iterator[Measured]:
 
 def causes(context: Context) -> Iterator[Measured]:
     """The first cause of a rep, with its drill, against the flaw that the golfer really had: exact angles, knees too,
-    with a coach's targets."""
-    rules, right, total, clean = swingers.target_rules(), 0, 0, 0
+    after a baseline of the player's own, as lessons have."""
+    rules, right, total, clean = swingers.swing_rules(), 0, 0, 0
     for hand in Hand:
         for pace in Pace:
+            usual = make_script(hand=hand, pace=pace, reps=BASELINE_REPS, seed=context.seed)
+            judge = accustomed(rules, [one for one in _reps(usual, rules) if one is not None])
             for flaw in (Flaw.NONE, *CAUSES):
                 context.say(f"{flaw}, {hand}, {pace}")
-                script = make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=context.seed)
-                motion = swingers.motion_of(hand, rules)
-                rep, _ = exact.judged(motion, exact.around(script, script.truth.reps[0]))
-                found = [] if rep is None else _causes(rules, rep)
+                (rep,) = _reps(make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=context.seed), rules)
+                told = (
+                    [] if rep is None else causes_of(shipped.causes(), found(judge, rep), judge.compared(rep).features)
+                )
                 if flaw is Flaw.NONE:
-                    clean += rep is None or bool(found)
+                    clean += rep is None or bool(told)
                     continue
-                right, total = right + (found[:1] == [_named(CAUSES[flaw])]), total + 1
-                row = {"flaw": str(flaw), "hand": str(hand), "pace": str(pace), "causes": [one.id for one in found]}
+                right, total = right + (told[:1] == [_named(CAUSES[flaw])]), total + 1
+                row = {"flaw": str(flaw), "hand": str(hand), "pace": str(pace), "causes": [one.id for one in told]}
                 context.rows.append({"set": "practice", **row})
     yield Measured("flaws whose cause is named first", 100 * right / max(total, 1), AT_LEAST, "%")
     yield Measured("flawless reps for which a cause is named", clean, exactly(0), "reps")
 
 
-def _causes(rules: RuleSet, rep: Rep) -> list[Cause]:
-    findings = [one for one in Rules(rules).feed(rep) if isinstance(one, Finding)]
-    return causes_of(shipped.causes(), findings, rep.features)
+def _reps(script: Script, rules: RuleSet) -> Iterator[Rep | None]:
+    """Each rep on its own; None where it was not found."""
+    for truth in script.truth.reps:
+        yield exact.judged(swingers.motion_of(script.hand, rules), exact.around(script, truth))[0]
 
 
 def _named(name: str) -> Cause:
@@ -102,25 +105,35 @@ def _named(name: str) -> Cause:
 
 def causes_of_players(context: Context) -> Iterator[Measured]:
     """The same of drawn players after a baseline of their own, whose trail thigh falls as coaches describe but for the
-    flaw: gross flaws, and two together."""
+    flaw: gross flaws, and two together. A player who is told something without the flaw too is left out: it may well
+    weigh more."""
     rules, rng = swingers.swing_rules(), np.random.default_rng([context.seed, 18, 6])
     players = QUICK_PLAYERS if context.quick else PLAYERS
     before = Before.of(rng, standing(rng, players), rules)
+    clean = [one is not None and not one.causes for one in told(before, rules, ())]
+
+    def said(*flaws: DrawnFlaw) -> list[Told]:
+        each = told(before, rules, [(flaw, flaw.sizes[-1]) for flaw in flaws])
+        return [one for one, alone in zip(each, clean, strict=True) if one is not None and alone]
+
+    all_first = all_of_them = 0
     for flaw in FLAWS:
         context.say(flaw.name)
-        said = list(told(before, rules, [(flaw, flaw.sizes[-1])]))
-        first = sum(one.causes[:1] == (flaw.cause,) for one in said)
-        named = sum(flaw.cause in one.causes for one in said)
+        reps = said(flaw)
+        first = sum(one.causes[:1] == (flaw.cause,) for one in reps)
+        named = sum(flaw.cause in one.causes for one in reps)
+        all_first, all_of_them = all_first + first, all_of_them + len(reps)
         context.rows.append(
-            {"set": "practice", "flaw": flaw.name, "cause": flaw.cause, "players": len(said), "first": first}
-            | {"named": named, "rule": sum(flaw.rule in one.rules for one in said)}
+            {"set": "practice", "flaw": flaw.name, "cause": flaw.cause, "players": len(reps), "first": first}
+            | {"named": named, "rule": sum(flaw.rule in one.rules for one in reps)}
         )
-        yield Measured(f"{players} drawn players, {flaw.name}: its cause first", 100 * first / len(said), AT_LEAST, "%")
+        yield Measured(f"{players} drawn players, {flaw.name}: its cause first", 100 * first / len(reps), AT_LEAST, "%")
+    yield Measured(f"{players} drawn players, all flaws: cause first", 100 * all_first / all_of_them, AT_LEAST, "%")
     by_name = {one.name: one for one in FLAWS}
     both = first = total = 0
     for one, other in PAIRS:
-        flaws = [by_name[one], by_name[other]]
-        for rep in told(before, rules, [(flaw, flaw.sizes[-1]) for flaw in flaws]):
+        flaws = by_name[one], by_name[other]
+        for rep in said(*flaws):
             total += 1
             both += all(flaw.cause in rep.causes for flaw in flaws)
             first += rep.causes[:1] == (flaws[0].cause,)
@@ -134,8 +147,8 @@ def ends(context: Context) -> Iterator[Measured]:
     for kind in ("rules", "drills"):
         for text in resources.shipped(kind):
             for rule in parse_rule_set(text, kind).rules:
-                found = [Finding(rule.id, 0, 0.0, rule.limit, rule.limit, str(rule.unit), Verdict.FAULT, "", "", 0.0)]
-                first = next(iter(causes_of(shipped.causes(), found, {})), None)
+                alone = [Finding(rule.id, 0, 0.0, rule.limit, rule.limit, str(rule.unit), Verdict.FAULT, "", "", 0.0)]
+                first = next(iter(causes_of(shipped.causes(), alone, {})), None)
                 there = first is not None and first.drill in resources.available("drills")
                 dead += first is None or not first.text or not there
     yield Measured("rules that lead to no sentence and no drill", dead, exactly(0), "rules")
