@@ -50,7 +50,7 @@ def test_a_trail_knee_is_compared_with_the_players_own() -> None:
 def test_without_the_knees_both_are_named() -> None:
     (both,) = causes_of(CAUSES, found(STALLS, TARGET), {"trail_thigh_loss_top_finish_deg": 20.0})
     assert both.text == (
-        "The trail hip stopped opening, or the trail knee stayed up; sensors on the shanks would tell which."
+        "The trail hip hardly opened, or the trail knee stayed up; sensors on the shanks would tell which."
     )
     assert both.drill == "rehearsal-from-the-top"
 
