@@ -28,6 +28,7 @@ from imufeedback.app.scrolling import fold
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
 from imufeedback.app.step_panel import StepPanel
+from imufeedback.app.theme import Theme
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
@@ -352,6 +353,10 @@ class BayView(QWidget):
     def show_step(self, told: StepTold | None, rule_set: str) -> None:
         """The step of a drill; None where none is done."""
         self.step.show_step(told, rule_set)
+
+    def show_theme(self, theme: Theme) -> None:
+        for part in (self.body, self.step, self.strip):
+            part.show_theme(theme)
 
     def show_paused(self, paused: bool) -> None:
         self.paused = paused
