@@ -35,7 +35,7 @@ DETAIL = 1
 REPS_KEPT = 200
 """Older reps leave the table (not the recording), so that a long session stays quick."""
 
-WIDEST = "99:59"
+WIDEST = "9:59.9"
 """What stands in a column of numbers."""
 PADDING = 5
 """Pixels around the text of a cell."""

@@ -50,7 +50,7 @@ class CalibrationPage(QWidget):
         self.body = BodyPicture()
         self._done = 0
         self._arrange()
-        look.changed.connect(lambda: self.show_done(self._done))
+        look.changed.connect(self._restyle)
 
     def _arrange(self) -> None:
         right = QVBoxLayout()
@@ -130,6 +130,9 @@ class CalibrationPage(QWidget):
         for number, sign in enumerate(self.signs):
             done = number < count
             sign.show_sign(Sign.TICK if done else Sign.RING, palette.GOOD_INK if done else palette.SOFT_INK)
+
+    def _restyle(self) -> None:
+        self.show_done(self._done)
 
     def rescale(self, scale: float, *, narrow: bool) -> None:
         fold(self._row, narrow=narrow)
