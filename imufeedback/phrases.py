@@ -422,7 +422,7 @@ PHRASES = {
     "film_unheard": "No sound in this film: {why}. Drag the strip, or line it up by hand.",
     "film_no_strike": "No strike can be heard in this film. Drag the strip, or line it up by hand.",
     "film_no_impact": "No rep here has an impact to line up with. Drag the strip, or line it up by hand.",
-    "film_lined_up": "Lined up by sound: {met} impacts meet one of the {heard} strikes heard.",
+    "film_lined_up": "Lined up by sound: {heard} strikes heard, {met} of them at an impact.",
     "film_lined_up_by_shown": (
         "Lined up by sound with this rep ({heard} strikes heard). Several places fit: check against the figure."
     ),

@@ -201,8 +201,10 @@ class BayView(QWidget):
             widget.setMinimumHeight(round(least * scale) if narrow else 0)
         self.panel.rescale(scale, tall=narrow)
         self.sensors.rescale(scale, short=narrow)
-        for part in (self.plots, self.turn, self.table, self.messages, *self.panels):
+        for part in (self.plots, self.turn, self.table, self.messages):
             part.rescale(scale)
+        for panel in self.panels:
+            panel.rescale(scale)
         self.step.rescale(16 * scale)
         self.step.setFixedHeight(round(110 * scale))
         self.strip.rescale(42 * scale)

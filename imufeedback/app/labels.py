@@ -136,7 +136,8 @@ class MessageLine(QFrame):
         self.sign.setVisible(bool(text))
         self.dismiss.setVisible(bool(text))
         self.setStyleSheet(
-            f"#message {{ background: {shown.ground}; border-radius: 4px; }} QLabel {{ color: {shown.ink}; }}"
+            f"#message {{ background: {shown.ground}; border-radius: 4px; }}"
+            f"#message QLabel {{ color: {shown.ink}; background: transparent; }}"
         )
 
     def rescale(self, scale: float) -> None:

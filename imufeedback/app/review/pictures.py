@@ -75,6 +75,8 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
         plot.addItem(self._empty, ignoreBounds=True)
         self._empty.setText(phrase("review.choose_reps_in_the_table") if why is None else why)
         self._empty.setVisible(not self.lines)
+        for line in self._zero:
+            line.setVisible(bool(self.lines))  # they would go through the words
         plot.setLabel("bottom", x_title, color=palette.SOFT_INK)
         plot.setLabel("left", y_title, color=palette.SOFT_INK)
         if self.lines:

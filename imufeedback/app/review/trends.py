@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +23,7 @@ from imufeedback.report.plain_words import feature_word, unit_of
 
 FIRST = ("trail_thigh_flat_turn_deg", "trail_thigh_loss_top_finish_deg", "trail_thigh_angle_top_deg")
 """Features at the head of the list."""
-KINDS = (
+KINDS: tuple[tuple[bool | None, str, Callable[[], str], str, Qt.PenStyle], ...] = (
     (True, "with tones", lambda: palette.TRAIL, "o", Qt.PenStyle.SolidLine),
     (False, "without tones", lambda: palette.LEAD, "t1", Qt.PenStyle.DashLine),
     (None, "tones not noted", lambda: palette.SOFT_INK, "s", Qt.PenStyle.DotLine),
