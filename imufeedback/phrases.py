@@ -150,7 +150,7 @@ PHRASES = {
     "range_title": "imufeedback · range",
     "second_action": "Range view in a window of its own",
     "full_action": "Full screen",
-    "theme_action": "Range view: light, dark, sunlight",
+    "look_action": "Look: light, dark, sunlight",
     "calm_action": "Less motion",
     "zero_action": "Zero now",
     "no_rep_to_mark": "No rep yet.",
@@ -213,7 +213,10 @@ PHRASES = {
     "start.mark.trouble": "needs attention",
     "start.window_title": "imufeedback · before the session",
     "start.heading": "Before the session",
-    "start.keys": "Alt+1 to Alt+4: steps · Tab: from field to field · Ctrl+Enter: go on · F1: all keys · Esc: leave",
+    "start.keys": (
+        "Alt+1 to Alt+4: steps · Tab: from field to field · Ctrl+Enter: go on · F1: all keys · "
+        "F4: light, dark, sunlight · Esc: leave"
+    ),
     "start.who": "Who is training? Press Enter to choose the highlighted player.",
     "start.nobody_yet": "No players yet. Press Ctrl+N to add one. A name and the hand are enough.",
     "start.add_player": "Add a player  (Ctrl+N)",
@@ -430,7 +433,7 @@ PHRASES = {
     "film_unheard": "No sound in this film: {why}. Drag the strip, or line it up by hand.",
     "film_no_strike": "No strike can be heard in this film. Drag the strip, or line it up by hand.",
     "film_no_impact": "No rep here has an impact to line up with. Drag the strip, or line it up by hand.",
-    "film_lined_up": "Lined up by sound: {met} impacts meet one of the {heard} strikes heard.",
+    "film_lined_up": "Lined up by sound: {heard} strikes heard, {met} of them at an impact.",
     "film_lined_up_by_shown": (
         "Lined up by sound with this rep ({heard} strikes heard). Several places fit: check against the figure."
     ),

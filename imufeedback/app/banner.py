@@ -23,7 +23,6 @@ class Banner(QLabel):
         self.setWordWrap(True)
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setObjectName("banner")
-        self.setStyleSheet(f"#banner {{ background: {palette.INK}; color: {palette.WHITE}; padding: 12px; }}")
         self._leaving = QTimer(self)
         self._leaving.setSingleShot(True)
         self._leaving.setInterval(SHOWN_MS)
@@ -33,6 +32,7 @@ class Banner(QLabel):
     def say(self, text: str) -> None:
         """For five seconds."""
         width, height = self._over.width(), self._over.height()
+        self.setStyleSheet(f"#banner {{ background: {palette.INK}; color: {palette.PAPER}; padding: 12px; }}")
         self.setText(text)
         self.setAccessibleName(text)
         self.setFont(pixel_font(max(0.075 * height, 18), bold=True))

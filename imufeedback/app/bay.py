@@ -28,6 +28,7 @@ from imufeedback.app.keys import Key, Screen, key
 from imufeedback.app.keys import on as on_screen
 from imufeedback.app.labels import BASE_HEIGHT, BASE_WIDTH, pixel_font, scale_of
 from imufeedback.app.limits import own_layers
+from imufeedback.app.look import look
 from imufeedback.app.purposes import show_purposes
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.range_window import RangeWindow
@@ -36,7 +37,6 @@ from imufeedback.app.scrolling import Pages, scrolled
 from imufeedback.app.speaking import Speaking
 from imufeedback.app.stopping import STOP_LIMIT_S, OrderedStop
 from imufeedback.app.text_size import text_size
-from imufeedback.app.theme import THEMES
 from imufeedback.app.traces import SPAN_S
 from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
@@ -181,7 +181,6 @@ class BayWindow(QMainWindow):
         estimates = [on(f"estimate-{key}", partial(coach.estimate, answer)) for key, answer in enumerate(ANSWERS, 1)]
         self.range_action = on("range", self._toggle_range)
         second, full = on("second", self._show_second), on("full", self._toggle_full)
-        theme = on("theme", self._retheme)
         self.calm = on("calm", self._slow_down)
         self.calm.setCheckable(True)
         slots = common_slots(self, Screen.BAY)
@@ -209,7 +208,7 @@ class BayWindow(QMainWindow):
             ],
             phrase("rep_menu"): [good, discard, note, compare],
             phrase("estimate_menu"): estimates,
-            phrase("view_menu"): [self.range_action, second, full, theme, self.calm, *sizes],
+            phrase("view_menu"): [self.range_action, second, full, anywhere["look"], self.calm, *sizes],
             phrase("help_menu"): [anywhere["keys"], anywhere["cautions"], *guides, purposes, delays],
         }
         if self._on_preview is not None:
@@ -253,7 +252,8 @@ class BayWindow(QMainWindow):
         self.pages.addWidget(self.range)
         self.setCentralWidget(scrolled(self.pages))
         self.setWindowTitle(phrase("window_title"))
-        self.setStyleSheet(_SHEET)
+        self._restyle()
+        look.changed.connect(self._restyle)
         self.setMinimumSize(900, 560)
         self.resize(BASE_WIDTH, BASE_HEIGHT)
         self.cautions.setFocus()
@@ -416,11 +416,11 @@ class BayWindow(QMainWindow):
         window = self.window()
         window.showMaximized() if window.isFullScreen() else window.showFullScreen()
 
-    def _retheme(self) -> None:
-        """The next look of the range view."""
-        following = THEMES[(THEMES.index(self.range.theme) + 1) % len(THEMES)]
-        for view in self.ranges:
-            view.show_theme(following)
+    def _restyle(self) -> None:
+        """Colours of the look that was chosen."""
+        self.setStyleSheet(_sheet())
+        for view in (*self.ranges, self.view):
+            view.show_theme(look.theme)
 
     def _slow_down(self) -> None:
         self._frames.setInterval(CALM_MS if self.calm.isChecked() else FRAME_MS)
@@ -544,7 +544,8 @@ def _button(action: QAction, text: str) -> QPushButton:
     return button
 
 
-_SHEET = f"""
+def _sheet() -> str:
+    return f"""
 QDialog {{ border: 2px solid {palette.INK}; }}
 QMainWindow, QDialog, QMenuBar, QMessageBox {{ background: {palette.GROUND}; color: {palette.INK}; }}
 QLabel {{ color: {palette.INK}; }}

@@ -28,6 +28,7 @@ from imufeedback.app.scrolling import fold
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.app.state_panel import StatePanel
 from imufeedback.app.step_panel import StepPanel
+from imufeedback.app.theme import Theme
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
 from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
@@ -200,8 +201,10 @@ class BayView(QWidget):
             widget.setMinimumHeight(round(least * scale) if narrow else 0)
         self.panel.rescale(scale, tall=narrow)
         self.sensors.rescale(scale, short=narrow)
-        for part in (self.plots, self.turn, self.table, self.messages, *self.panels):
+        for part in (self.plots, self.turn, self.table, self.messages):
             part.rescale(scale)
+        for panel in self.panels:
+            panel.rescale(scale)
         self.step.rescale(16 * scale)
         self.step.setFixedHeight(round(110 * scale))
         self.strip.rescale(42 * scale)
@@ -352,6 +355,10 @@ class BayView(QWidget):
     def show_step(self, told: StepTold | None, rule_set: str) -> None:
         """The step of a drill; None where none is done."""
         self.step.show_step(told, rule_set)
+
+    def show_theme(self, theme: Theme) -> None:
+        for part in (self.body, self.step, self.strip):
+            part.show_theme(theme)
 
     def show_paused(self, paused: bool) -> None:
         self.paused = paused

@@ -12,7 +12,8 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from imufeedback.app import words
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.theme import DARK, LIGHT, Theme
+from imufeedback.app.look import look
+from imufeedback.app.theme import DARK, Theme
 from imufeedback.figure import shapes
 from imufeedback.figure.drawing import Shown, View, drawing
 from imufeedback.figure.shapes import Drawing, Ink, Label, Part, Shape
@@ -34,7 +35,7 @@ class BodyView(QWidget):
     ) -> None:
         super().__init__()
         self.hand, self.views = hand, tuple(views)
-        self.theme: Theme = LIGHT
+        self.theme: Theme = look.theme
         self.pose: Floats | None = None
         self.shown = Shown()
         self.ghost_name = ""

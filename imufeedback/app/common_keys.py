@@ -12,6 +12,7 @@ from imufeedback.app.cautions import CautionsDialog
 from imufeedback.app.key_list import KeyList
 from imufeedback.app.keys import Screen
 from imufeedback.app.labels import scale_of
+from imufeedback.app.look import look
 from imufeedback.app.text_size import text_size
 
 
@@ -23,6 +24,7 @@ def common_slots(page: QWidget, screen: Screen) -> dict[str, Callable[[], object
         "larger": lambda: text_size.step(1),
         "smaller": lambda: text_size.step(-1),
         "plain": lambda: text_size.show(1.0),
+        "look": look.following,
     }
 
 

@@ -17,6 +17,7 @@ from imufeedback.app.common_keys import add_common_keys
 from imufeedback.app.keys import Screen
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.last_reps import LastReps
+from imufeedback.app.look import look
 from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.result import FLAT
 from imufeedback.app.tracks import Entry
@@ -155,7 +156,13 @@ class EndPage(QWidget):
         column.addLayout(low)
         self.setObjectName("end")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        self.setStyleSheet(_SHEET)
+        self._restyle()
+        look.changed.connect(self._restyle)
+
+    def _restyle(self) -> None:
+        self.setStyleSheet(_sheet())
+        self.body.show_theme(look.theme)
+        self.marks.show_theme(look.theme)
 
     def show_session(
         self,
@@ -213,7 +220,8 @@ class EndPage(QWidget):
         self.marks.rescale(50 * scale)
 
 
-_SHEET = f"""
+def _sheet() -> str:
+    return f"""
 #end {{ background: {palette.GROUND}; }}
 QLabel {{ color: {palette.INK}; }}
 QPushButton {{ background: {palette.PAPER}; color: {palette.INK}; border: 2px solid {palette.RULE_LINE};

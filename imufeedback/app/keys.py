@@ -65,6 +65,7 @@ _ANYWHERE = _keys(
     ("larger", "Ctrl++ Ctrl+=", "larger_action"),
     ("smaller", "Ctrl+-", "smaller_action"),
     ("plain", "Ctrl+0", "plain_action"),
+    ("look", "F4", "look_action"),
 )
 _START = _keys(
     Screen.START,
@@ -108,7 +109,6 @@ _BAY = _keys(
     ("range", "R", "range_action"),
     ("second", "Shift+R", "second_action"),
     ("full", "F11", "full_action"),
-    ("theme", "T", "theme_action"),
     ("calm", "M", "calm_action"),
     ("delays", "F2", "delays_action"),
     ("purposes", "F3", "purposes_action"),

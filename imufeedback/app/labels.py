@@ -11,6 +11,7 @@ from PySide6.QtGui import QFont, QKeySequence, QPainter, QPaintEvent, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QFrame, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
 from imufeedback.app import palette
+from imufeedback.app.look import look
 from imufeedback.app.signs import SignMark
 from imufeedback.app.text_size import text_size
 from imufeedback.phrases import phrase
@@ -87,7 +88,7 @@ class MessageLine(QFrame):
         self.is_fault = False
         self.history: deque[str] = deque(maxlen=HISTORY)
         """The newest messages, oldest first."""
-        self.sign = SignMark(palette.NOTICE.sign, palette.NOTICE.ink)
+        self.sign = SignMark(palette.Sign.DISC, palette.INK)
         self.text = QLabel()
         self.text.setWordWrap(True)
         self.dismiss = QPushButton(phrase("dismiss_button"))
@@ -98,6 +99,11 @@ class MessageLine(QFrame):
         for widget in (self.sign, self.text, self.dismiss):
             row.addWidget(widget, 1 if widget is self.text else 0)
         self.clear()
+        look.changed.connect(self._restyle)
+
+    def _restyle(self) -> None:
+        text = self.text.text()
+        self._show(text, palette.FAULT if self.is_fault else palette.notice_look() if text else _nothing())
 
     def show_notice(self, text: str) -> None:
         """Show for a while; a fault that nobody has dismissed stays in front. An empty text shows nothing."""
@@ -105,7 +111,7 @@ class MessageLine(QFrame):
             return
         self.history.append(text)
         if not self.is_fault:
-            self._show(text, palette.NOTICE)
+            self._show(text, palette.notice_look())
             self._until_s = self._clock() + NOTICE_S
 
     def show_fault(self, text: str) -> None:
@@ -121,16 +127,17 @@ class MessageLine(QFrame):
 
     def clear(self) -> None:
         self.is_fault = False
-        self._show("", palette.Look(palette.INK, palette.GROUND, palette.Sign.DISC))
+        self._show("", _nothing())
 
-    def _show(self, text: str, look: palette.Look) -> None:
+    def _show(self, text: str, shown: palette.Look) -> None:
         self.text.setText(text)
         self.text.setToolTip("\n".join(self.history))
-        self.sign.show_sign(look.sign, look.ink)
+        self.sign.show_sign(shown.sign, shown.ink)
         self.sign.setVisible(bool(text))
         self.dismiss.setVisible(bool(text))
         self.setStyleSheet(
-            f"#message {{ background: {look.ground}; border-radius: 4px; }} QLabel {{ color: {look.ink}; }}"
+            f"#message {{ background: {shown.ground}; border-radius: 4px; }}"
+            f"#message QLabel {{ color: {shown.ink}; background: transparent; }}"
         )
 
     def rescale(self, scale: float) -> None:
@@ -140,3 +147,7 @@ class MessageLine(QFrame):
         self.dismiss.setMinimumHeight(TARGET)
         for widget in (self.text, self.dismiss):
             widget.setFont(pixel_font(13 * scale))
+
+
+def _nothing() -> palette.Look:
+    return palette.Look(palette.INK, palette.GROUND, palette.Sign.DISC)

@@ -2,6 +2,9 @@
 
 The hues are the colour-blind-safe set of Okabe & Ito, "Color Universal Design" (2002, revised 2008). Colour is never
 the only sign: every state has a shape and a word too.
+
+The names below hold the colours of the look that is in use: read them as `palette.INK` when something is painted, and
+do not keep them. `imufeedback.app.look` chooses among the looks.
 """
 
 from __future__ import annotations
@@ -24,6 +27,12 @@ WHITE = "#FFFFFF"
 PAPER = "#FFFFFF"
 GROUND = "#F3F2EE"
 RULE_LINE = "#C9C7C0"
+SELECTED = "#CFE3F1"
+"""Ground of what is chosen, and of a state that asks for something."""
+QUIET = "#E2E0DA"
+"""Ground of a state that is none."""
+HINT = "#FBF3C9"
+"""Ground of a notice."""
 LIMB = "#D9D5CC"
 """The body in pictures; carries no meaning."""
 ALARM_INK = "#8F2D00"
@@ -41,6 +50,7 @@ TILT = "#8A5A00"
 """Side tilt: orange, darkened until it can be read as text on paper."""
 PHASES = {Phase.BACKSWING: "#EDF3F8", Phase.DOWNSWING: "#FBF3DF", Phase.THROUGH_SWING: "#EEF5EC"}
 """Shades behind the traces; the word stands in them too."""
+DARK_PHASES = {Phase.BACKSWING: "#1A2A38", Phase.DOWNSWING: "#332B16", Phase.THROUGH_SWING: "#1B2E1F"}
 STATE_COLOURS = {Motion.STALLED: YELLOW, Motion.GROWING: VERMILLION}
 
 
@@ -89,37 +99,93 @@ class Look:
     sign: Sign
 
 
-STATE_LOOKS = {
-    Shown.NO_SENSORS: Look(INK, "#E2E0DA", Sign.RING),
-    Shown.CALIBRATION: Look(INK, "#CFE3F1", Sign.RING),
-    Shown.WAITING: Look(INK, "#E2E0DA", Sign.DASH),
-    Shown.FALLING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
-    Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),
-    Shown.GROWING: Look(BLACK, VERMILLION, Sign.UP),
-    Shown.NO_SIGNAL: Look(WHITE, SOFT_INK, Sign.CROSS),
-    Shown.PAUSED: Look(INK, "#E2E0DA", Sign.BARS),
-    Shown.UNTOLD: Look(INK, "#E2E0DA", Sign.DASH),
-    Shown.ASKING: Look(INK, "#CFE3F1", Sign.RING),
-    Shown.FINISHED: Look(INK, "#CFE3F1", Sign.TICK),
+_DARK = {
+    "INK": "#F4F4F2",
+    "SOFT_INK": "#B9B9B4",
+    "PAPER": "#16191C",
+    "GROUND": "#0E1012",
+    "RULE_LINE": "#6B6F73",
+    "SELECTED": "#12394F",
+    "QUIET": "#2B2F33",
+    "HINT": "#3A3410",
+    "LIMB": "#3A3F44",
+    "ALARM_INK": "#FF9A5C",
+    "GOOD_INK": "#3FD6A8",
+    "TRAIL": SKY_BLUE,
+    "LEAD": "#E89AC4",
+    "TILT": "#E0A43A",
 }
+_SUNLIGHT = {
+    "INK": BLACK,
+    "SOFT_INK": BLACK,
+    "GROUND": WHITE,
+    "RULE_LINE": "#595959",
+    "QUIET": WHITE,
+    "BLUE": "#004A75",
+    "ALARM_INK": "#6B1F00",
+    "GOOD_INK": "#003D2C",
+    "TRAIL": "#004A75",
+    "LEAD": "#74164C",
+    "TILT": "#543700",
+}
+_LIGHT = {name: globals()[name] for name in {**_DARK, **_SUNLIGHT}}
+LOOKS = {"light": _LIGHT, "dark": _LIGHT | _DARK, "sunlight": _LIGHT | _SUNLIGHT}
+"""Colours by name. Dark is for an indoor bay; in the sun all text has 7:1 or more (WCAG 2.2, 1.4.6 AAA)."""
+_LIGHT_PHASES = dict(PHASES)
 
-RESULT_LOOKS = {
-    Sign.TICK: Look(BLACK, "#BFE5D6", Sign.TICK),
-    Sign.CROSS: Look(BLACK, "#F6C9B0", Sign.CROSS),
-    Sign.RING: Look(INK, "#FBF3C9", Sign.RING),
-    Sign.DASH: Look(INK, "#E2E0DA", Sign.DASH),
-}
+
+def use(look: str) -> None:
+    """Every colour of this module is that of one of `LOOKS` from now on; who has painted paints again."""
+    globals().update(LOOKS[look])
+    PHASES.update(DARK_PHASES if look == "dark" else _LIGHT_PHASES)
+    STATE_LOOKS.update(_state_looks())
+    RESULT_LOOKS.update(_result_looks())
+    LINK_LOOKS.update(_link_looks())
+
+
+def _state_looks() -> dict[Shown, Look]:
+    return {
+        Shown.NO_SENSORS: Look(INK, QUIET, Sign.RING),
+        Shown.CALIBRATION: Look(INK, SELECTED, Sign.RING),
+        Shown.WAITING: Look(INK, QUIET, Sign.DASH),
+        Shown.FALLING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
+        Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),
+        Shown.GROWING: Look(BLACK, VERMILLION, Sign.UP),
+        Shown.NO_SIGNAL: Look(WHITE, "#4D4D4D", Sign.CROSS),
+        Shown.PAUSED: Look(INK, QUIET, Sign.BARS),
+        Shown.UNTOLD: Look(INK, QUIET, Sign.DASH),
+        Shown.ASKING: Look(INK, SELECTED, Sign.RING),
+        Shown.FINISHED: Look(INK, SELECTED, Sign.TICK),
+    }
+
+
+def _result_looks() -> dict[Sign, Look]:
+    return {
+        Sign.TICK: Look(BLACK, "#BFE5D6", Sign.TICK),
+        Sign.CROSS: Look(BLACK, "#F6C9B0", Sign.CROSS),
+        Sign.RING: Look(INK, HINT, Sign.RING),
+        Sign.DASH: Look(INK, QUIET, Sign.DASH),
+    }
+
+
+def _link_looks() -> dict[LinkState, Look]:
+    return {
+        LinkState.SEARCHING: Look(SOFT_INK, GROUND, Sign.RING),
+        LinkState.CONNECTING: Look(SOFT_INK, GROUND, Sign.RING),
+        LinkState.CONNECTED: Look(INK, GROUND, Sign.RING),
+        LinkState.STREAMING: Look(GOOD_INK, GROUND, Sign.DISC),
+        LinkState.SILENT: Look(ALARM_INK, GROUND, Sign.CROSS),
+        LinkState.LOST: Look(ALARM_INK, GROUND, Sign.CROSS),
+        LinkState.CLOSED: Look(SOFT_INK, GROUND, Sign.DASH),
+    }
+
+
+def notice_look() -> Look:
+    return Look(INK, HINT, Sign.DISC)
+
+
+STATE_LOOKS = _state_looks()
+RESULT_LOOKS = _result_looks()
 """The result of a rep: paler than the live states, so that the two are never taken for each other."""
-
-LINK_LOOKS = {
-    LinkState.SEARCHING: Look(SOFT_INK, GROUND, Sign.RING),
-    LinkState.CONNECTING: Look(SOFT_INK, GROUND, Sign.RING),
-    LinkState.CONNECTED: Look(INK, GROUND, Sign.RING),
-    LinkState.STREAMING: Look(GOOD_INK, GROUND, Sign.DISC),
-    LinkState.SILENT: Look(ALARM_INK, GROUND, Sign.CROSS),
-    LinkState.LOST: Look(ALARM_INK, GROUND, Sign.CROSS),
-    LinkState.CLOSED: Look(SOFT_INK, GROUND, Sign.DASH),
-}
-
-NOTICE = Look(INK, "#FBF3C9", Sign.DISC)
+LINK_LOOKS = _link_looks()
 FAULT = Look(BLACK, "#F6C9B0", Sign.CROSS)

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.phrases import phrase
 from imufeedback.records import Finding, Lack, Rep, Unjudged, Verdict
 from imufeedback.report import story
@@ -34,6 +35,8 @@ DETAIL = 1
 REPS_KEPT = 200
 """Older reps leave the table (not the recording), so that a long session stays quick."""
 
+WIDEST = "9:59.9"
+"""What stands in a column of numbers."""
 PADDING = 5
 """Pixels around the text of a cell."""
 
@@ -55,6 +58,7 @@ class RepTable(QTableWidget):
         self._void: dict[int, str] = {}
         self._order: list[int] = []
         self._dress()
+        look.changed.connect(self._restyle)
 
     def _dress(self) -> None:
         self.setAccessibleName(phrase("table_title"))
@@ -70,7 +74,7 @@ class RepTable(QTableWidget):
         head = self.horizontalHeader()
         head.setHighlightSections(False)
         head.setMinimumSectionSize(20)
-        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         head.setSectionResizeMode(RESULT, QHeaderView.ResizeMode.Stretch)
         head.sectionResized.connect(self._refit)
         for column in range(self.columnCount()):
@@ -94,7 +98,7 @@ class RepTable(QTableWidget):
         self._void.pop(rep.index, None)
         if rep.void:
             self._void[rep.index] = rep.void
-        ink = palette.SOFT_INK if rep.void else palette.INK
+        ink = "SOFT_INK" if rep.void else "INK"
         self._put(row, 0, str(rep.index + 1), ink, struck=bool(rep.void))
         self._put(row, 1, numerals.clock_time(rep.start_s), ink, struck=bool(rep.void))
         for column, name in enumerate(ANGLE_FEATURES, start=2):
@@ -127,7 +131,7 @@ class RepTable(QTableWidget):
     def _show_findings(self, index: int) -> None:
         found, row, void = self._findings.get(index, []), self._row(index), self._void.get(index)
         still_open = self._unjudged.get(index, [])
-        ink = palette.ALARM_INK if _faults(found) else palette.SOFT_INK if void else palette.INK
+        ink = "ALARM_INK" if _faults(found) else "SOFT_INK" if void else "INK"
         result = (
             phrase("void_result")
             if void
@@ -143,7 +147,8 @@ class RepTable(QTableWidget):
         self.setRowHidden(row + 1, not lines)
         self._fit(row)
 
-    def _put(self, row: int, column: int, text: str, ink: str = palette.INK, *, struck: bool = False) -> None:
+    def _put(self, row: int, column: int, text: str, ink: str = "INK", *, struck: bool = False) -> None:
+        """`ink` is a name in the palette."""
         item = QTableWidgetItem(text)
         if struck:
             font = self.font()
@@ -151,8 +156,16 @@ class RepTable(QTableWidget):
             item.setFont(font)
         sideways = Qt.AlignmentFlag.AlignLeft if row % 2 else _sideways(column)
         item.setTextAlignment(sideways | Qt.AlignmentFlag.AlignTop)
-        item.setForeground(QBrush(QColor(ink)))
+        item.setData(Qt.ItemDataRole.UserRole, ink)
+        item.setForeground(QBrush(QColor(getattr(palette, ink))))
         self.setItem(row, column, item)
+
+    def _restyle(self) -> None:
+        for row in range(self.rowCount()):
+            for column in range(self.columnCount()):
+                item = self.item(row, column)
+                if item is not None:
+                    item.setForeground(QBrush(QColor(getattr(palette, item.data(Qt.ItemDataRole.UserRole)))))
 
     def _forget_old(self) -> None:
         while len(self._order) > REPS_KEPT:
@@ -170,6 +183,10 @@ class RepTable(QTableWidget):
         self.setFont(font)
         # A style sheet on the window makes the header deaf to setFont.
         self.setStyleSheet(f"QHeaderView::section {{ font-size: {font.pixelSize()}px; }}")
+        # not by their contents: the findings, which begin in one of them, go over all the others
+        for column, name in enumerate(words.table_heads()[:RESULT]):
+            widest = max(self.fontMetrics().horizontalAdvance(one) for one in (name, WIDEST))
+            self.setColumnWidth(column, widest + 2 * PADDING + 4)
         self._refit()
 
     def _refit(self) -> None:

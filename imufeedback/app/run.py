@@ -52,12 +52,13 @@ def run_app(make_window: Callable[[], BayWindow | LiveWindow]) -> int:
 
 
 def make_application() -> QApplication:
-    """The one application: a style of its own that looks the same everywhere, dark text on light."""
+    """The one application: a style of its own that looks the same everywhere."""
     from PySide6.QtCore import QLocale, Qt
     from PySide6.QtGui import QIcon
     from PySide6.QtWidgets import QApplication
 
     from imufeedback.app import numerals
+    from imufeedback.app.look import look
 
     app = QApplication.instance()
     if not isinstance(app, QApplication):
@@ -68,6 +69,7 @@ def make_application() -> QApplication:
     app.setStyle("Fusion")
     numerals.use_decimal_mark(QLocale().decimalPoint())
     app.styleHints().setColorScheme(Qt.ColorScheme.Light)
+    look.begin()
     return app
 
 

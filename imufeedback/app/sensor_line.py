@@ -9,6 +9,7 @@ from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from imufeedback.app import palette, words
+from imufeedback.app.look import look
 from imufeedback.app.signs import SignMark
 from imufeedback.phrases import phrase
 from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
@@ -49,6 +50,7 @@ class SensorLine(QWidget):
         self._none = QLabel(phrase("no_sensor_yet"))
         self._row.addWidget(self._none)
         self._row.addStretch(1)
+        look.changed.connect(self._restyle)
 
     def show_roles(self, roles: Mapping[str, Segment]) -> None:
         """Which sensor is worn where; a sensor without a role is shown by its id."""
@@ -117,6 +119,10 @@ class SensorLine(QWidget):
             self._show(sensor)
         return self._known[sensor]
 
+    def _restyle(self) -> None:
+        for sensor in self._known:
+            self._show(sensor)
+
     def _show(self, sensor: str) -> None:
         """Text of one chip; of all when their number changes how much room each has."""
         short = self._narrow or len(self._known) > LONG_CHIPS
@@ -150,10 +156,10 @@ class _Chip(QWidget):
         row.addWidget(self.text)
         self.refont(font)
 
-    def show_text(self, text: str, look: palette.Look) -> None:
+    def show_text(self, text: str, shown: palette.Look) -> None:
         self.text.setText(text)
-        self.text.setStyleSheet(f"color: {look.ink};")
-        self.sign.show_sign(look.sign, look.ink)
+        self.text.setStyleSheet(f"color: {shown.ink};")
+        self.sign.show_sign(shown.sign, shown.ink)
 
     def refont(self, font: QFont) -> None:
         self.text.setFont(font)

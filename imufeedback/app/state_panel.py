@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.palette import Shown
 from imufeedback.app.result import Result
 from imufeedback.app.signs import SignMark
@@ -61,8 +62,8 @@ class _StateBlock(QFrame):
         super().__init__()
         self.setObjectName("state")
         self.shown = Shown.NO_SENSORS
-        look = palette.STATE_LOOKS[self.shown]
-        self.sign = SignMark(look.sign, look.ink)
+        first = palette.STATE_LOOKS[self.shown]
+        self.sign = SignMark(first.sign, first.ink)
         self.word = QLabel()
         self.hint = QLabel()
         self.hint.setWordWrap(True)
@@ -72,6 +73,7 @@ class _StateBlock(QFrame):
         self._scale = 1.0
         self._arrange()
         self._paint_look()
+        look.changed.connect(self._paint_look)
 
     def _arrange(self) -> None:
         texts = QVBoxLayout()
@@ -115,10 +117,10 @@ class _StateBlock(QFrame):
     def _paint_look(self) -> None:
         result = self.headline
         trouble, word = self.trouble, words.state_word(self.shown)
-        look = palette.STATE_LOOKS[self.shown] if result is None else palette.RESULT_LOOKS[result.sign]
+        shown = palette.STATE_LOOKS[self.shown] if result is None else palette.RESULT_LOOKS[result.sign]
         if trouble is not None and trouble.word and (grave(trouble) or self.shown in CALM) and result is None:
-            look, word = palette.STATE_LOOKS[Shown.NO_SIGNAL], trouble.word
-        self.sign.show_sign(look.sign, look.ink)
+            shown, word = palette.STATE_LOOKS[Shown.NO_SIGNAL], trouble.word
+        self.sign.show_sign(shown.sign, shown.ink)
         if result is None:
             self.word.setText(word)
             self.hint.setText(words.state_hint(self.shown) if trouble is None else trouble.text)
@@ -128,7 +130,7 @@ class _StateBlock(QFrame):
             last = words.as_sentence(words.state_hint(self.shown)) if over else phrase("try_next", text=result.to_try)
             self.hint.setText("\n".join(one for one in (result.number, last) if one))
         self.setStyleSheet(
-            f"#state {{ background: {look.ground}; border-radius: 6px; }} QLabel {{ color: {look.ink}; }}"
+            f"#state {{ background: {shown.ground}; border-radius: 6px; }} QLabel {{ color: {shown.ink}; }}"
         )
         self.phase.setVisible(self.shown in LIVE and result is None)
         self.setAccessibleName(f"{self.word.text()} {self.hint.text()}")
@@ -170,14 +172,18 @@ class _AngleBlock(QFrame):
     def __init__(self, trail: Side) -> None:
         super().__init__()
         self.setObjectName("angle")
-        self.setStyleSheet(
-            f"#angle {{ background: {palette.PAPER}; border-radius: 6px; }} QLabel {{ color: {palette.INK}; }}"
-        )
+        self._restyle()
+        look.changed.connect(self._restyle)
         self.title = QLabel(phrase("angle_title", side=words.side_word(trail)))
         self.number = QLabel(numerals.UNKNOWN)
         self.spread = QLabel()
         self._was_known = False
         self._arrange()
+
+    def _restyle(self) -> None:
+        self.setStyleSheet(
+            f"#angle {{ background: {palette.PAPER}; border-radius: 6px; }} QLabel {{ color: {palette.INK}; }}"
+        )
 
     def _arrange(self) -> None:
         row = QHBoxLayout()

@@ -22,9 +22,9 @@ class TextSize(QObject):
     @property
     def factor(self) -> float:
         if self._factor is None:
-            kept = _kept().value(_SIZE, 1.0)
+            chosen = kept().value(_SIZE, 1.0)
             try:
-                self._factor = min(SIZES, key=lambda one: abs(one - float(kept)))  # type: ignore[arg-type]
+                self._factor = min(SIZES, key=lambda one: abs(one - float(chosen)))  # type: ignore[arg-type]
             except (TypeError, ValueError):  # somebody edited the file
                 self._factor = 1.0
         return self._factor
@@ -32,7 +32,7 @@ class TextSize(QObject):
     def show(self, factor: float) -> None:
         if factor != self.factor:
             self._factor = factor
-            _kept().setValue(_SIZE, factor)
+            kept().setValue(_SIZE, factor)
             self.changed.emit()
 
     def step(self, by: int) -> None:
@@ -40,7 +40,8 @@ class TextSize(QObject):
         self.show(SIZES[min(max(SIZES.index(self.factor) + by, 0), len(SIZES) - 1)])
 
 
-def _kept() -> QSettings:
+def kept() -> QSettings:
+    """What was chosen for all windows."""
     return QSettings(str(resources.data_folder() / "windows.ini"), QSettings.Format.IniFormat)
 
 

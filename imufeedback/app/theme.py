@@ -1,4 +1,4 @@
-"""Looks of the range view: light, dark for an indoor bay, and the strongest contrasts for the sun."""
+"""Looks: light, dark for an indoor bay, and the strongest contrasts for the sun."""
 
 from __future__ import annotations
 

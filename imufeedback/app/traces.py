@@ -28,6 +28,7 @@ from imufeedback.app.feed import (
     Snapshot,
 )
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.ring import thinned
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.trace_marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
@@ -53,7 +54,8 @@ class CurveKind:
     """One curve: column of the feed, colour, and the word at its end, at zero and above."""
 
     column: int
-    colour: str
+    colour: Callable[[], str]
+    """Of the look that is in use."""
     name: str
     below: str = ""
     """The word where the angle is below zero, if it is another one."""
@@ -76,16 +78,16 @@ def row_kinds(hand: Hand) -> list[RowKind]:
     """The rows of a player: trail thigh angle, hip rotations, pelvis, knees."""
     side = words.side_word(hand.trail)
     trail, lead = phrase("trail_word"), phrase("lead_word")
-    thigh = CurveKind(TRAIL_THIGH, palette.TRAIL, "")
+    thigh = CurveKind(TRAIL_THIGH, lambda: palette.TRAIL, "")
     rotations = (
-        CurveKind(TRAIL_ROTATION, palette.TRAIL, phrase("leg_in", leg=trail), phrase("leg_out", leg=trail)),
-        CurveKind(LEAD_ROTATION, palette.LEAD, phrase("leg_in", leg=lead), phrase("leg_out", leg=lead)),
+        CurveKind(TRAIL_ROTATION, lambda: palette.TRAIL, phrase("leg_in", leg=trail), phrase("leg_out", leg=trail)),
+        CurveKind(LEAD_ROTATION, lambda: palette.LEAD, phrase("leg_in", leg=lead), phrase("leg_out", leg=lead)),
     )
     pelvis = (
-        CurveKind(TURN, palette.INK, phrase("open_word"), phrase("turned_word")),
-        CurveKind(SIDE_TILT, palette.TILT, phrase("tilt_word")),
+        CurveKind(TURN, lambda: palette.INK, phrase("open_word"), phrase("turned_word")),
+        CurveKind(SIDE_TILT, lambda: palette.TILT, phrase("tilt_word")),
     )
-    knees = CurveKind(TRAIL_KNEE, palette.TRAIL, trail), CurveKind(LEAD_KNEE, palette.LEAD, lead)
+    knees = CurveKind(TRAIL_KNEE, lambda: palette.TRAIL, trail), CurveKind(LEAD_KNEE, lambda: palette.LEAD, lead)
     return [
         RowKind(phrase("thigh_title", side=side), (thigh,), (-30.0, 50.0)),
         RowKind(phrase("rotations_title"), rotations, (-50.0, 50.0)),
@@ -117,6 +119,7 @@ class TracePlots(QWidget):
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setAccessibleName(phrase("traces_name"))
         self.rows[3].shown = False
+        look.changed.connect(self._place)
 
     @property
     def shown_rows(self) -> list[Row]:
@@ -359,7 +362,7 @@ class Row:
         for at in tick_places(low, high, few):
             room = QRectF(0, self.y(at) - 10 * scale, self.area.left() - 5, 20 * scale)
             painter.drawText(room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, numerals.signed(at, 0))
-        painter.setPen(QColor(palette.INK if len(self.kind.curves) > 1 else self.kind.curves[0].colour))
+        painter.setPen(QColor(palette.INK if len(self.kind.curves) > 1 else self.kind.curves[0].colour()))
         painter.setFont(pixel_font(13 * scale, bold=True))
         painter.drawText(QPointF(self.area.left(), self.area.top() - 5 * scale), self.kind.title)
 
@@ -371,9 +374,9 @@ class Row:
         per_deg = self.area.height() / (high - low)
         y = self.area.bottom() - (self.angle_deg - low) * per_deg
         for column, curve in enumerate(self.kind.curves):
-            colour = QColor(curve.colour)
+            colour = QColor(curve.colour())
             pen = QPen(colour, LINE_WIDTH)
-            fill = QColor(curve.colour)
+            fill = QColor(curve.colour())
             fill.setAlpha(BAND_ALPHA)
             half = self.sd_deg[:, column] * per_deg
             for first, last in finite_runs(np.isfinite(y[:, column])):
@@ -400,7 +403,7 @@ class Row:
             painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.nothing)
         top, left = self.area.top(), self.area.right() + 7 * scale
         for curve, name, value in zip(self.kind.curves, self.names, self.values, strict=True):
-            painter.setPen(QColor(curve.colour))
+            painter.setPen(QColor(curve.colour()))
             if name:
                 painter.setFont(pixel_font(11 * scale))
                 painter.drawText(QPointF(left, top + 9 * scale), name)

@@ -9,6 +9,7 @@ from PySide6.QtCore import Qt, Signal
 from imufeedback.app import numerals, palette
 from imufeedback.app.feed import TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.traces import TARGET_STEP_DEG, tick_places, wanted_range
 from imufeedback.app.tracks import Track
 from imufeedback.phrases import phrase
@@ -26,7 +27,6 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
 
     def __init__(self) -> None:
         super().__init__(enableMenu=False)  # its menus are never shown, and take time to make
-        self.setBackground(palette.PAPER)
         self.setAntialiasing(False)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setAccessibleName(phrase("turn_plot_title"))
@@ -37,29 +37,38 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
         plot.disableAutoRange()
         self._ranges = (USUAL_TURN_DEG, USUAL_THIGH_DEG)
         self._pens: dict[pg.PlotCurveItem, tuple[str, int, Qt.PenStyle]] = {}
-        self.reference = self._curve(palette.SOFT_INK, 2, Qt.PenStyle.DashLine)
-        self.live = self._curve(palette.SKY_BLUE, 2, Qt.PenStyle.SolidLine)
-        self.last = self._curve(palette.TRAIL, 3, Qt.PenStyle.SolidLine)
-        self.top = pg.ScatterPlotItem(size=10, symbol="o", brush=pg.mkBrush(palette.PAPER), pen=pg.mkPen(palette.TRAIL))
+        self.reference = self._curve("SOFT_INK", 2, Qt.PenStyle.DashLine)
+        self.live = self._curve("SKY_BLUE", 2, Qt.PenStyle.SolidLine)
+        self.last = self._curve("TRAIL", 3, Qt.PenStyle.SolidLine)
+        self.top = pg.ScatterPlotItem(size=10, symbol="o")
         plot.addItem(self.top)
         self._make_target()
+        self._apply_ranges()
+        self._scale = 1.0
+        self._restyle()
+        look.changed.connect(self._restyle)
+
+    def _restyle(self) -> None:
+        self.setBackground(palette.PAPER)
+        self.top.setBrush(pg.mkBrush(palette.PAPER))
+        self.top.setPen(pg.mkPen(palette.TRAIL))
+        self.target.setPen(pg.mkPen(palette.GOOD_INK, style=Qt.PenStyle.DashDotLine))
+        self.target.setHoverPen(pg.mkPen(palette.GOOD_INK, width=3))
         for name in ("left", "bottom"):
-            axis = plot.getAxis(name)
+            axis = self.plot.getAxis(name)
             axis.setPen(pg.mkPen(palette.RULE_LINE))
             axis.setTextPen(pg.mkPen(palette.SOFT_INK))
-        self._apply_ranges()
+        self.rescale(self._scale)
 
     def _curve(self, colour: str, width: int, style: Qt.PenStyle) -> pg.PlotCurveItem:
-        curve = pg.PlotCurveItem(pen=pg.mkPen(colour, width=width, style=style), connect="finite", antialias=True)
+        """`colour` is a name in the palette."""
+        curve = pg.PlotCurveItem(connect="finite", antialias=True)
         self.plot.addItem(curve)
         self._pens[curve] = (colour, width, style)
         return curve
 
     def _make_target(self) -> None:
-        self.target = pg.InfiniteLine(
-            0.0, angle=0, movable=True, pen=pg.mkPen(palette.GOOD_INK, style=Qt.PenStyle.DashDotLine)
-        )
-        self.target.setHoverPen(pg.mkPen(palette.GOOD_INK, width=3))
+        self.target = pg.InfiniteLine(0.0, angle=0, movable=True)
         self.target.sigPositionChangeFinished.connect(self._moved)
         self.band = pg.LinearRegionItem(
             (-180.0, 0.0), orientation="horizontal", movable=False, brush=(0, 158, 115, 30), pen=pg.mkPen(None)
@@ -118,12 +127,13 @@ class TurnPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no typ
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
+        self._scale = scale
         self.plot.setTitle(
             phrase("turn_plot_title"), color=palette.INK, size=f"{13 * scale:.0f}px", bold=True, justify="left"
         )
         for curve, (colour, width, style) in self._pens.items():
             # pens here count the screen's own pixels, of which a finer screen has more
-            curve.setPen(pg.mkPen(colour, width=width * self.devicePixelRatioF(), style=style))
+            curve.setPen(pg.mkPen(getattr(palette, colour), width=width * self.devicePixelRatioF(), style=style))
         small = pixel_font(12 * scale)
         for name in ("left", "bottom"):
             self.plot.getAxis(name).setStyle(tickFont=small)

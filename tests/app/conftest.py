@@ -19,6 +19,7 @@ from pytestqt.qtbot import QtBot
 from imufeedback.app import preload
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
+from imufeedback.app.look import look
 from imufeedback.app.text_size import text_size
 from imufeedback.records import Hand
 
@@ -51,12 +52,17 @@ def nothing_is_imported_beside() -> None:
 
 
 @pytest.fixture(autouse=True)
-def plain_text(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Whatever size of text somebody chose on this machine, tests see the plain one, and keep theirs elsewhere."""
+def plain_text(
+    qapp: QApplication, monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[None]:
+    """Whatever look and size of text somebody chose on this machine: tests see the plain ones, and keep theirs away."""
     monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path_factory.mktemp("home")))
     text_size._factor = None
+    look.begin()
     yield
     text_size._factor = None
+    monkeypatch.setenv("IMUFEEDBACK_HOME", str(tmp_path_factory.mktemp("home")))
+    look.begin()
 
 
 @pytest.fixture(autouse=True)

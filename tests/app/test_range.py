@@ -150,11 +150,11 @@ def test_range_view_by_key_and_back_by_escape(make_bay: MakeBay, qtbot: QtBot) -
     assert window.range.shown is Shown.STALLED
     assert window.range.number.text() == "20°"
     assert window.range.marks.signs == [(Sign.TICK, 1, False)]
-    qtbot.keyClick(window, Qt.Key.Key_T)
+    qtbot.keyClick(window, Qt.Key.Key_F4)
     assert window.range.theme is DARK
-    qtbot.keyClick(window, Qt.Key.Key_T)
+    qtbot.keyClick(window, Qt.Key.Key_F4)
     assert window.range.theme is SUNLIGHT
-    qtbot.keyClick(window, Qt.Key.Key_T)
+    qtbot.keyClick(window, Qt.Key.Key_F4)
     assert window.range.theme is LIGHT
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert window.pages.currentWidget() is window.view

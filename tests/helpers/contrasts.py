@@ -2,54 +2,50 @@
 
 from __future__ import annotations
 
-from imufeedback.app.palette import (
-    ALARM_INK,
-    BLUE,
-    FAULT,
-    GOOD_INK,
-    GROUND,
-    INK,
-    LEAD,
-    LINK_LOOKS,
-    NOTICE,
-    PAPER,
-    PHASES,
-    SOFT_INK,
-    STATE_LOOKS,
-    TILT,
-    TRAIL,
-    WHITE,
-    Shown,
-)
+from imufeedback.app import palette
+from imufeedback.app.palette import Shown
 from imufeedback.app.theme import Theme
 
-TEXT_PAIRS: dict[str, tuple[str, str]] = {
-    "text": (INK, GROUND),
-    "text on paper": (INK, PAPER),
-    "soft text": (SOFT_INK, GROUND),
-    "soft text on paper": (SOFT_INK, PAPER),
-    "fault in the table": (ALARM_INK, PAPER),
-    "notice": (NOTICE.ink, NOTICE.ground),
-    "fault line": (FAULT.ink, FAULT.ground),
-    "button": (WHITE, BLUE),
-    "good on paper": (GOOD_INK, PAPER),
-    "good on ground": (GOOD_INK, GROUND),
-    "trouble on ground": (ALARM_INK, GROUND),
-    "trail number": (TRAIL, PAPER),
-    "lead number": (LEAD, PAPER),
-    "tilt number": (TILT, PAPER),
-    **{f"word in {phase}": (SOFT_INK, shade) for phase, shade in PHASES.items()},
-    **{f"state {name}": (look.ink, look.ground) for name, look in STATE_LOOKS.items()},
-    **{f"link {name}": (look.ink, look.ground) for name, look in LINK_LOOKS.items()},
-}
-"""Every text colour with the ground it stands on, by name."""
 
-LINE_PAIRS: dict[str, tuple[str, str]] = {
-    f"{name} trace on {ground}": (ink, shade)
-    for name, ink in {"trail": TRAIL, "lead": LEAD, "turn": INK, "tilt": TILT}.items()
-    for ground, shade in {"paper": PAPER, **{str(phase): shade for phase, shade in PHASES.items()}}.items()
-}
-"""Lines that carry meaning, with their ground."""
+def pairs_of_text(look: str) -> dict[str, tuple[str, str]]:
+    """Every text colour with the ground it stands on, by name."""
+    palette.use(look)
+    p = palette
+    notice = p.notice_look()
+    return {
+        "text": (p.INK, p.GROUND),
+        "text on paper": (p.INK, p.PAPER),
+        "soft text": (p.SOFT_INK, p.GROUND),
+        "soft text on paper": (p.SOFT_INK, p.PAPER),
+        "fault in the table": (p.ALARM_INK, p.PAPER),
+        "chosen in a list": (p.INK, p.SELECTED),
+        "notice": (notice.ink, notice.ground),
+        "fault line": (p.FAULT.ink, p.FAULT.ground),
+        "button": (p.WHITE, p.BLUE),
+        "banner": (p.PAPER, p.INK),
+        "good on paper": (p.GOOD_INK, p.PAPER),
+        "good on ground": (p.GOOD_INK, p.GROUND),
+        "trouble on ground": (p.ALARM_INK, p.GROUND),
+        "trail number": (p.TRAIL, p.PAPER),
+        "lead number": (p.LEAD, p.PAPER),
+        "tilt number": (p.TILT, p.PAPER),
+        **{f"word in {phase}": (p.SOFT_INK, shade) for phase, shade in p.PHASES.items()},
+        **{f"state {name}": (one.ink, one.ground) for name, one in p.STATE_LOOKS.items()},
+        **{f"result {name}": (one.ink, one.ground) for name, one in p.RESULT_LOOKS.items()},
+        **{f"link {name}": (one.ink, one.ground) for name, one in p.LINK_LOOKS.items()},
+    }
+
+
+def pairs_of_lines(look: str) -> dict[str, tuple[str, str]]:
+    """Lines that carry meaning, with their ground; and the ring of what has the keyboard."""
+    palette.use(look)
+    p = palette
+    grounds = {"paper": p.PAPER, **{str(phase): shade for phase, shade in p.PHASES.items()}}
+    inks = {"trail": p.TRAIL, "lead": p.LEAD, "turn": p.INK, "tilt": p.TILT}
+    lines = {f"{name} on {ground}": (ink, shade) for name, ink in inks.items() for ground, shade in grounds.items()}
+    focus = {f"focus on {name}": (p.BLUE, ground) for name, ground in (("ground", p.GROUND), ("paper", p.PAPER))}
+    return lines | focus
+
 
 TEXT_CONTRAST_MIN = 4.5
 """WCAG 2.2, success criterion 1.4.3 (AA)."""

@@ -6,6 +6,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel
 
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.panels import BayPanel
 from imufeedback.app.tracks import ANGLES, Book, Choice
 
@@ -29,8 +30,12 @@ class Panel(BayPanel):
             for column, cell in enumerate(cells, start=1):
                 grid.addWidget(cell, row, column)
         grid.setColumnStretch(0, 1)
-        self.names[0].setStyleSheet(f"color: {palette.TRAIL};")
+        self._restyle()
+        look.changed.connect(self._restyle)
         self.show_book(Book(), Choice.BEST)
+
+    def _restyle(self) -> None:
+        self.names[0].setStyleSheet(f"color: {palette.TRAIL};")
 
     def show_book(self, book: Book, choice: Choice) -> None:
         last, reference = book.pair(choice)

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QWidget
 
 from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.review.strikes import QUIET_DB, STEP_S
+from imufeedback.app.review.strikes import STEP_S
 from imufeedback.phrases import phrase
 from imufeedback.records import Floats
 
@@ -29,6 +29,8 @@ class FilmStrip(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self._levels_db: Floats | None = None
+        self._quiet_db, self._loud_db = 0.0, 1.0
+        """The film's usual and its greatest loudness: floor and top of the strip."""
         self._offset_s: float | None = None
         self._begin_s, self._end_s = 0.0, 1.0
         self._impact_s: float | None = None
@@ -57,6 +59,8 @@ class FilmStrip(QWidget):
     def show_sound(self, levels_db: Floats | None) -> None:
         """(N,) loudness of each `STEP_S` of the film; None where it is not known."""
         self._levels_db = levels_db
+        if levels_db is not None and len(levels_db):
+            self._quiet_db, self._loud_db = float(np.median(levels_db)), float(levels_db.max())
         self.update()
 
     def columns(self) -> Floats:
@@ -69,7 +73,7 @@ class FilmStrip(QWidget):
         for column, (first, last) in enumerate(pairwise(edges)):
             part = self._levels_db[max(first, 0) : max(last, first + 1, 0)]
             if len(part):
-                out[column] = 1.0 - float(part.max()) / QUIET_DB
+                out[column] = max(float(part.max()) - self._quiet_db, 0.0) / max(self._loud_db - self._quiet_db, 1.0)
         return out
 
     @property

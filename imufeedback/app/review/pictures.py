@@ -12,12 +12,12 @@ from PySide6.QtWidgets import QGraphicsPathItem
 
 from imufeedback.app import palette
 from imufeedback.app.labels import pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.review.model import Overlaid
 from imufeedback.app.traces import finite_runs
 from imufeedback.phrases import phrase
 from imufeedback.records import Floats
 
-RIGHT_COLOUR, WRONG_COLOUR, PLAYED_COLOUR = palette.BLUE, "#B34700", palette.INK
 LINES_MAX = 40
 """More lines at once cannot be told apart, and cost time."""
 
@@ -26,22 +26,33 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
     """Lines of reps with their bands; the played one is darker and carries the cursor."""
 
     def __init__(self) -> None:
-        super().__init__(background=palette.PAPER)
+        super().__init__()
         self.setAntialiasing(True)
         plot = self.getPlotItem()
         plot.setMenuEnabled(False)
         plot.hideButtons()
         plot.showGrid(x=True, y=True, alpha=0.12)
         for name in ("left", "bottom"):
-            axis = plot.getAxis(name)
-            axis.setPen(pg.mkPen(palette.RULE_LINE))
-            axis.setTextPen(pg.mkPen(palette.SOFT_INK))
-            axis.setStyle(tickFont=pixel_font(12))
-        self._cursor = pg.InfiniteLine(angle=90, pen=pg.mkPen(palette.INK, width=1))
-        self._zero = [pg.InfiniteLine(0.0, angle=angle, pen=pg.mkPen(palette.RULE_LINE, width=1)) for angle in (0, 90)]
-        self._empty = pg.TextItem(phrase("review.choose_reps_in_the_table"), color=palette.SOFT_INK, anchor=(0.5, 0.5))
+            plot.getAxis(name).setStyle(tickFont=pixel_font(12))
+        self._cursor = pg.InfiniteLine(angle=90)
+        self._zero = [pg.InfiniteLine(0.0, angle=angle) for angle in (0, 90)]
+        self._empty = pg.TextItem(phrase("review.choose_reps_in_the_table"), anchor=(0.5, 0.5))
         self._empty.setFont(pixel_font(15))
         self.lines: list[Overlaid] = []
+        self._restyle()
+        look.changed.connect(self._restyle)
+
+    def _restyle(self) -> None:
+        """Lines take their colours when they are drawn anew."""
+        self.setBackground(palette.PAPER)
+        for name in ("left", "bottom"):
+            axis = self.getPlotItem().getAxis(name)
+            axis.setPen(pg.mkPen(palette.RULE_LINE))
+            axis.setTextPen(pg.mkPen(palette.SOFT_INK))
+        self._cursor.setPen(pg.mkPen(palette.INK, width=1))
+        for line in self._zero:
+            line.setPen(pg.mkPen(palette.RULE_LINE, width=1))
+        self._empty.setColor(palette.SOFT_INK)
 
     def show_lines(
         self, lines: Sequence[Overlaid], played: int | None, x_title: str, y_title: str, why: str | None = None
@@ -54,7 +65,7 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
             plot.addItem(line, ignoreBounds=True)
         self.lines = list(lines[:LINES_MAX])
         for one in sorted(self.lines, key=lambda one: one.rep == played):
-            colour = WRONG_COLOUR if one.fault else RIGHT_COLOUR
+            colour = palette.ALARM_INK if one.fault else palette.TRAIL
             plot.addItem(_band(one, colour))
             style = Qt.PenStyle.DashLine if one.fault else Qt.PenStyle.SolidLine
             pen = pg.mkPen(colour, width=3 if one.rep == played else 1.5, style=style)
@@ -64,6 +75,8 @@ class OverlayPlot(pg.PlotWidget):  # type: ignore[misc]  # pyqtgraph carries no 
         plot.addItem(self._empty, ignoreBounds=True)
         self._empty.setText(phrase("review.choose_reps_in_the_table") if why is None else why)
         self._empty.setVisible(not self.lines)
+        for line in self._zero:
+            line.setVisible(bool(self.lines))  # they would go through the words
         plot.setLabel("bottom", x_title, color=palette.SOFT_INK)
         plot.setLabel("left", y_title, color=palette.SOFT_INK)
         if self.lines:

@@ -105,16 +105,29 @@ class RepList(QWidget):
         items.append(QTableWidgetItem(tones))
         items.append(QTableWidgetItem(found(rep)))
         items[-1].setToolTip(items[-1].text())  # longer than most columns are wide
-        if rep.found(Verdict.FAULT):
-            items[-1].setForeground(QColor(palette.ALARM_INK))
         if rep.void:
-            for item in items:
-                item.setForeground(QColor(palette.SOFT_INK))
             struck = QFont(self.table.font())
             struck.setStrikeOut(True)
             first.setFont(struck)
         for column, item in enumerate(items):
             self.table.setItem(row, column, item)
+        self._colour(row, rep)
+
+    def _colour(self, row: int, rep: JudgedRep) -> None:
+        columns = self.table.columnCount()
+        for column in range(columns):
+            ink = palette.SOFT_INK if rep.void else palette.INK
+            if column == columns - 1 and rep.found(Verdict.FAULT) and not rep.void:
+                ink = palette.ALARM_INK
+            item = self.table.item(row, column)
+            if item is not None:
+                item.setForeground(QColor(ink))
+
+    def restyle(self) -> None:
+        """Colours of the look that is in use."""
+        by_index = {rep.index: rep for rep in self.reps}
+        for row in range(self.table.rowCount()):
+            self._colour(row, by_index[self._index(row)])
 
     def _apply_filter(self) -> None:
         words = self.filter.text().casefold().split()

@@ -55,7 +55,7 @@ def strikes(levels_db: Floats) -> Floats:
     """(N,) seconds of film at which a sharp sound begins that dies away at once, as a struck ball does."""
     look, fall = round(LOOK_S / STEP_S), round(FALL_S / STEP_S)
     found: list[tuple[int, float]] = []
-    for at in np.flatnonzero(np.diff(levels_db) >= RISE_DB / 2) + 1:
+    for at in (np.flatnonzero(np.diff(levels_db) >= RISE_DB / 2) + 1).tolist():
         before = levels_db[max(at - look, 0) : at]
         peak = float(levels_db[at : at + 5].max())
         after = levels_db[at + fall : at + 2 * fall]

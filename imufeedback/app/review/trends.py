@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -23,10 +23,10 @@ from imufeedback.report.plain_words import feature_word, unit_of
 
 FIRST = ("trail_thigh_flat_turn_deg", "trail_thigh_loss_top_finish_deg", "trail_thigh_angle_top_deg")
 """Features at the head of the list."""
-KINDS = (
-    (True, "with tones", palette.BLUE, "o", Qt.PenStyle.SolidLine),
-    (False, "without tones", palette.LEAD, "t1", Qt.PenStyle.DashLine),
-    (None, "tones not noted", palette.SOFT_INK, "s", Qt.PenStyle.DotLine),
+KINDS: tuple[tuple[bool | None, str, Callable[[], str], str, Qt.PenStyle], ...] = (
+    (True, "with tones", lambda: palette.TRAIL, "o", Qt.PenStyle.SolidLine),
+    (False, "without tones", lambda: palette.LEAD, "t1", Qt.PenStyle.DashLine),
+    (None, "tones not noted", lambda: palette.SOFT_INK, "s", Qt.PenStyle.DotLine),
 )
 
 
@@ -41,13 +41,12 @@ class TrendPage(QWidget):
         self.feature.setMinimumContentsLength(24)
         self.feature.setAccessibleName(phrase("review.show"))
         self.feature.currentIndexChanged.connect(lambda *_: self._draw())
-        self.plot = pg.PlotWidget(background=palette.PAPER)
+        self.plot = pg.PlotWidget()
         item = self.plot.getPlotItem()
         item.setMenuEnabled(False)
         item.hideButtons()
         item.showGrid(x=False, y=True, alpha=0.15)
         for name in ("left", "bottom"):
-            item.getAxis(name).setTextPen(pg.mkPen(palette.SOFT_INK))
             item.getAxis(name).setStyle(tickFont=pixel_font(12))
         self.words, self.story = QLabel(), QLabel()
         for label in (self.words, self.story):
@@ -61,6 +60,13 @@ class TrendPage(QWidget):
         column.addWidget(self.story)
         column.addWidget(self.plot, 1)
         column.addWidget(self.words)
+
+    def restyle(self) -> None:
+        """Colours of the look that is in use."""
+        self.plot.setBackground(palette.PAPER)
+        for name in ("left", "bottom"):
+            self.plot.getPlotItem().getAxis(name).setTextPen(pg.mkPen(palette.SOFT_INK))
+        self._draw()
 
     def show_player(self, player: str | None) -> None:
         self._player = player
@@ -108,7 +114,8 @@ class TrendPage(QWidget):
             return
         self._tell(name, points)
         places = {path: k for k, path in enumerate(dict.fromkeys(one.path for one in points))}
-        for kind, _, colour, symbol, style in KINDS:
+        for kind, _, ink, symbol, style in KINDS:
+            colour = ink()
             chosen = [one for one in points if one.tones is kind]
             if chosen:
                 x = np.array([places[one.path] for one in chosen], dtype=np.float64)
@@ -122,7 +129,8 @@ class TrendPage(QWidget):
         item.setLabel("left", self.feature.currentText(), color=palette.SOFT_INK)
         item.autoRange(padding=0.08)
         shown = {one.tones for one in points}
-        key = " &nbsp; ".join(f"<span style='color:{c}'>●</span> {w}" for k, w, c, _, _ in KINDS if k in shown)
+        dots = ((ink(), word) for kind, word, ink, _, _ in KINDS if kind in shown)
+        key = " &nbsp; ".join(f"<span style='color:{colour}'>●</span> {word}" for colour, word in dots)
         self.words.setText(f"{key} &nbsp; {phrase('review.bars_spread_of_the_reps')}")
 
 

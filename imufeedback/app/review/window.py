@@ -37,6 +37,7 @@ from imufeedback.app.keys import Screen
 from imufeedback.app.labels import TARGET, MessageLine, pixel_font, scale_of
 from imufeedback.app.limits import TARGET as TARGET_LIMIT
 from imufeedback.app.limits import limits_of
+from imufeedback.app.look import look
 from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.lesson import SLIDER, LessonBar
@@ -253,6 +254,8 @@ class ReviewWindow(QMainWindow):
         for one in keys.on(Screen.REVIEW):
             add_keys(self, one, slots[one.name])
         text_size.changed.connect(self.rescale)
+        look.changed.connect(self._restyle)
+        self._restyle()
         self._frames = QTimer(self)
         self._frames.timeout.connect(self._frame)
         self._frames.start(FRAME_MS)
@@ -557,10 +560,19 @@ class ReviewWindow(QMainWindow):
         super().resizeEvent(event)
         self.rescale()
 
+    def _restyle(self) -> None:
+        """Colours of the look that was chosen."""
+        self.rescale()
+        for figure in (self.figure, self.other_figure):
+            figure.show_theme(look.theme)
+        self.reps.restyle()
+        self.trends.restyle()
+        self._draw_lines()
+
     def rescale(self) -> None:
         """Fit texts to the window and to the size that a person chose."""
         scale = scale_of(self)
-        self.setStyleSheet(_SHEET.format(size=round(13 * scale), target=max(round(24 * scale), TARGET)))
+        self.setStyleSheet(_sheet(round(13 * scale), max(round(24 * scale), TARGET)))
         self.title.setFont(pixel_font(18 * scale, bold=True))
         self.lesson.rescale(scale)
         self.messages.rescale(scale)
@@ -615,11 +627,12 @@ def facts(found: Judgement) -> list[str]:
     return lines + [f"{phrase('review.note')}: {one}" for one in found.edits.notes[-2:]]
 
 
-_SHEET = f"""
-QMainWindow, QWidget {{{{ background: {palette.GROUND}; color: {palette.INK}; font-size: {{size}}px; }}}}
-QPushButton, QComboBox, QLineEdit, QDoubleSpinBox, QTabBar::tab, QCheckBox {{{{ min-height: {{target}}px; }}}}
-QTableWidget, QListWidget, QLineEdit, QComboBox {{{{ background: {palette.PAPER}; }}}}
-QListWidget::item {{{{ padding: 6px 4px; border-bottom: 1px solid {palette.RULE_LINE}; }}}}
-QListWidget::item:selected, QTableWidget::item:selected {{{{ background: #CFE3F1; color: {palette.INK}; }}}}
-QHeaderView::section {{{{ background: {palette.GROUND}; border: none; padding: 4px 6px; }}}}
+def _sheet(size: int, target: int) -> str:
+    return f"""
+QMainWindow, QWidget {{ background: {palette.GROUND}; color: {palette.INK}; font-size: {size}px; }}
+QPushButton, QComboBox, QLineEdit, QDoubleSpinBox, QTabBar::tab, QCheckBox {{ min-height: {target}px; }}
+QTableWidget, QListWidget, QLineEdit, QComboBox {{ background: {palette.PAPER}; }}
+QListWidget::item {{ padding: 6px 4px; border-bottom: 1px solid {palette.RULE_LINE}; }}
+QListWidget::item:selected, QTableWidget::item:selected {{ background: {palette.SELECTED}; color: {palette.INK}; }}
+QHeaderView::section {{ background: {palette.GROUND}; border: none; padding: 4px 6px; }}
 """

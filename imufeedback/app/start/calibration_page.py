@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 
 from imufeedback.app import palette
 from imufeedback.app.labels import add_key, pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.palette import Sign
 from imufeedback.app.scrolling import fold
 from imufeedback.app.signs import SignMark
@@ -47,7 +48,9 @@ class CalibrationPage(QWidget):
             button.clicked.connect(lambda _=False, swapped=swapped: self._answer(swapped))
             button.hide()
         self.body = BodyPicture()
+        self._done = 0
         self._arrange()
+        look.changed.connect(self._restyle)
 
     def _arrange(self) -> None:
         right = QVBoxLayout()
@@ -123,9 +126,13 @@ class CalibrationPage(QWidget):
 
     def show_done(self, count: int) -> None:
         """So many movements are done."""
+        self._done = count
         for number, sign in enumerate(self.signs):
             done = number < count
             sign.show_sign(Sign.TICK if done else Sign.RING, palette.GOOD_INK if done else palette.SOFT_INK)
+
+    def _restyle(self) -> None:
+        self.show_done(self._done)
 
     def rescale(self, scale: float, *, narrow: bool) -> None:
         fold(self._row, narrow=narrow)

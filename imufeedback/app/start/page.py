@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 from imufeedback.app import palette
 from imufeedback.app.keys import Screen, key
 from imufeedback.app.labels import NARROW, MessageLine, pixel_font
+from imufeedback.app.look import look
 from imufeedback.app.practice_choices import Work, WorkKind, Works
 from imufeedback.app.scrolling import Pages
 from imufeedback.app.start import texts
@@ -95,7 +96,8 @@ class StartPage(QWidget):
         column.addLayout(low)
         self.setObjectName("start")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
-        self.setStyleSheet(_SHEET)
+        self._restyle()
+        look.changed.connect(self._restyle)
 
     def _wire(self) -> None:
         self.player.chosen.connect(self._chosen)
@@ -115,6 +117,10 @@ class StartPage(QWidget):
         self.messages.dismiss.clicked.connect(self.refresh)
         for keys in key(Screen.START, "go-on").keys:
             QShortcut(QKeySequence(keys), self).activated.connect(self.go_on)
+
+    def _restyle(self) -> None:
+        self.setStyleSheet(_sheet())
+        self.refresh()
 
     # ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -278,7 +284,8 @@ class StartPage(QWidget):
         self.steps.rescale(scale, room)
 
 
-_SHEET = f"""
+def _sheet() -> str:
+    return f"""
 #start {{ background: {palette.GROUND}; }}
 QLabel {{ color: {palette.INK}; }}
 #trouble {{ color: {palette.ALARM_INK}; }}

@@ -14,12 +14,16 @@ from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
 from imufeedback.app.start.readiness import Mark, Step
 
-MARK_LOOKS = {
-    Mark.DONE: Look(palette.GOOD_INK, palette.PAPER, Sign.TICK),
-    Mark.OPEN: Look(palette.SOFT_INK, palette.PAPER, Sign.RING),
-    Mark.BUSY: Look(palette.INK, palette.PAPER, Sign.DISC),
-    Mark.TROUBLE: Look(palette.ALARM_INK, palette.PAPER, Sign.CROSS),
-}
+
+def mark_look(mark: Mark) -> Look:
+    """How a step is marked."""
+    ink, sign = {
+        Mark.DONE: (palette.GOOD_INK, Sign.TICK),
+        Mark.OPEN: (palette.SOFT_INK, Sign.RING),
+        Mark.BUSY: (palette.INK, Sign.DISC),
+        Mark.TROUBLE: (palette.ALARM_INK, Sign.CROSS),
+    }[mark]
+    return Look(ink, palette.PAPER, sign)
 
 
 class StepList(QWidget):
@@ -81,7 +85,7 @@ class StepRow(QPushButton):
             part.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
     def show_state(self, mark: Mark, line: str) -> None:
-        look = MARK_LOOKS[mark]
+        look = mark_look(mark)
         self.line.setText(line)
         self.line.setStyleSheet(f"color: {look.ink};")
         self.sign.show_sign(look.sign, look.ink)

@@ -123,7 +123,7 @@ def test_what_was_heard_lines_the_film_up_and_says_what_it_rests_on(panel: Video
     panel.load({"path": "a.mp4", "offset_s": 0.0})
     panel._line_up(levels(sound(26.0, [2.5, 23.8])))
     assert panel.offset.value() == pytest.approx(17.5, abs=0.01)
-    assert "2 impacts meet" in panel.words.text()
+    assert "2 of them at an impact" in panel.words.text()
     panel._line_up(levels(sound(6.0, [2.5])))
     assert panel.offset.value() == pytest.approx(38.8, abs=0.01)
     assert "check against the figure" in panel.words.text()
@@ -138,7 +138,7 @@ def test_a_film_is_lined_up_by_its_sound(panel: VideoPanel, qtbot: QtBot, tmp_pa
     film = write_avi(tmp_path / "film.avi", 26.0, sound(26.0, [2.5, 23.8]), RATE_HZ)
     panel.load({"path": film, "offset_s": 0.0})
     panel.by_sound.click()
-    qtbot.waitUntil(lambda: "impacts meet" in panel.words.text(), timeout=20_000)
+    qtbot.waitUntil(lambda: "at an impact" in panel.words.text(), timeout=20_000)
     assert panel.offset.value() == pytest.approx(17.5, abs=0.01)
 
 
