@@ -72,8 +72,9 @@ def bad_radio(script: Script) -> Iterator[Item]:
     streams = sensor_streams(script, layout, model=typical(soft_tissue=False))
     worn = [(one.serial, one.segment) for one in streams]
     yield recorded(0, Begin.of(session_settings(worn, HOUSE, player=Player(hand=script.hand))))
-    packets = [one for stream in streams for one in _disturbed(stream, faults, layout)]
-    yield from sorted([*packets, fit_command(script)], key=lambda one: one.host_ns)
+    rest: list[Item] = [one for stream in streams for one in _disturbed(stream, faults, layout)]
+    rest.append(fit_command(script))
+    yield from sorted(rest, key=lambda one: one.host_ns)
 
 
 def _disturbed(stream: SensorStream, faults: FaultScript, layout: Layout) -> Iterator[RawPacket]:
