@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback import threads
+from imufeedback import recursions, threads
 from imufeedback.errors import NoRecording
 from imufeedback.live.golfer import DemoPlan, VirtualGolfer
 from imufeedback.live.playback import Playback
@@ -149,6 +149,17 @@ def test_a_stretch_at_a_time_gives_the_same_events(singly: tuple[list[Item], lis
     assert_alike(without_angles(many), without_angles(ones))
     assert_alike_angles(many, ones)
     assert stride < 500 or sum(map(is_angles, many)) < 0.95 * sum(map(is_angles, ones))
+
+
+@pytest.mark.skipif(recursions.core is None, reason="it was built without a compiler")
+def test_without_the_compiled_form_the_events_are_the_same(
+    singly: tuple[list[Item], list[Event]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    items, ones = singly
+    monkeypatch.setattr(recursions, "core", None)
+    plain = list(run(items, 500))
+    assert_alike(without_angles(plain), without_angles(ones))
+    assert_alike_angles(plain, ones)
 
 
 def jumping(items: list[Item]) -> list[Item]:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.body import jcs, recovery
+from imufeedback.body.ahead import Ahead
 from imufeedback.body.joints import JOINTS, Joint
 from imufeedback.body.link import Doubts, Link, Sight, sight
 from imufeedback.body.matrices import about_vertical, from_q
@@ -180,7 +181,9 @@ class Run:
         self._integrate()
         n, every = len(block.t_s), links.update_steps
         self._boundaries = range(-self._first % every, n, every)
+        self._span_s = links.update_steps / links.grid_hz
         self._sights = self._looked() if len(self._boundaries) else None
+        self._ahead = None if self._sights is None else Ahead(*self._sights, self._span_s)
         self._D = state.link.D
         """Before the first piece."""
         self._pieces: list[tuple[int, Link, Floats]] = []
@@ -270,11 +273,13 @@ class Run:
             self._begin_again(k, i)
         which = np.flatnonzero(s.begun & ~s.waiting & fresh[links.proximal] & fresh[links.distal])
         one, two = self._sights
-        span_s = links.update_steps / links.grid_hz
         if len(which) == len(links.joints):
-            self.doubts = s.link.observe(one[:, j], two[:, j], span_s)
+            if self._ahead is not None and self._ahead.observe(s.link, j):
+                self._note(i)
+                return
+            self.doubts = s.link.observe(one[:, j], two[:, j], self._span_s)
         else:
-            self.doubts = s.link.observe(one[which, j], two[which, j], span_s, which)
+            self.doubts = s.link.observe(one[which, j], two[which, j], self._span_s, which)
         self._note(i)
 
     def _clip(self, i: int, clipped: Bools) -> None:

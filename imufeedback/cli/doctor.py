@@ -118,10 +118,11 @@ def _answer(name: str, check: Callable[[], tuple[State, str]]) -> Finding:
 def _program() -> tuple[State, str]:
     import platform
 
-    from imufeedback import __version__
+    from imufeedback import __version__, recursions
 
     system = f"{platform.system()} {platform.machine()}"
-    return State.GOOD, f"imufeedback {__version__}, Python {platform.python_version()}, {system}"
+    core = "with its compiled core" if recursions.core is not None else "all in Python: slower, same results"
+    return State.GOOD, f"imufeedback {__version__} ({core}), Python {platform.python_version()}, {system}"
 
 
 def _libraries() -> tuple[State, str]:

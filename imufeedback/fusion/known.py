@@ -8,7 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TypeAlias
 
+import numpy as np
+
+from imufeedback import recursions
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Flag, Floats
 
@@ -66,6 +71,20 @@ RELEVEL_RAD = math.radians(2.0)
 CLIPPED_SD_RAD = math.radians(3.0)
 """Least error of the tilt after a clipped sample."""
 
+FILTER_S = 0.02
+"""What a filter that begins in motion has seen with its first sample. Chosen."""
+
+
+@lru_cache(maxsize=16)
+def _constants(period_s: float) -> Floats:
+    """In the order of `told` of the compiled form."""
+    return np.array(
+        [HEADING_DRIFT_SD_RAD_S, _QUIET_RATE_2, _LEAST_2, _MOST_2, PACE_MEAN_S, PACE_FALLS_S, REST_S, SHAKEN_FALLS_S,
+         _MOVING_2, _SHARE_2, _TURNED_MOST_2, INCLINATION_SD_MOVING_RAD, SHAKEN_OVER_RAD, period_s, FIRST_STILL_RAD,
+         FIRST_PER_M_S2, FIRST_MOST_RAD, TURNING_M_S, TURNING_MOST_RAD_S, FIRST_HALVES_S, STANDARD_GRAVITY_M_S2,
+         FILTER_S]
+    )  # fmt: skip
+
 
 def lost_turn_rad(gap_s: float, pace_rad_s: float) -> float:
     """Standard deviation of the turn made in `gap_s` without samples, when a straight line is put across it."""
@@ -82,6 +101,10 @@ def unrest_m_s2(force2: float, rate2: float) -> float:
 def first_tilt_rad(unrest: float) -> float:
     """Standard deviation of a tilt taken from one force."""
     return min(FIRST_STILL_RAD + FIRST_PER_M_S2 * unrest, FIRST_MOST_RAD)
+
+
+Each: TypeAlias = list[float] | Floats
+"""A number for each sample."""
 
 
 @dataclass
@@ -150,18 +173,20 @@ class Known:
 
     def told(
         self, gyr: Floats, acc: Floats, steps_s: list[float], period_s: float, flags: list[int]
-    ) -> tuple[list[float], list[float], list[float]]:
+    ) -> tuple[Each, Each, Each]:
         """Standard deviations of the filter's tilt, and of the heading since the session began; and for how long the
         sensor has been quiet: from `REST_S` on it rests.
 
         `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` may be empty. Sample by sample
         in plain numbers: for the few of a packet that is faster than arrays.
         """
+        gap_s = GAP_STEPS * period_s
+        if recursions.core is not None and self.clip is None and not any(flags) and max(steps_s) < gap_s:
+            return self._told(gyr, acc, np.array(steps_s), period_s)
         forces2 = (acc * acc).sum(axis=1).tolist()
         rates = gyr.tolist()
         quiet_s, heading, pace2, mean2 = self.quiet_s, self.heading_sd_rad, self.pace2, self.mean2
         turn_x, turn_y, turn_z = self.turn
-        gap_s = GAP_STEPS * period_s
         tilts, headings, quiets = [], [], []
         for i, (rate, step) in enumerate(zip(rates, steps_s, strict=True)):
             x, y, z = rate
@@ -205,11 +230,28 @@ class Known:
         self.two = (self.two + [(x, y, z) for x, y, z in rates[-2:]])[-2:]
         return tilts, headings, quiets
 
+    def _told(self, gyr: Floats, acc: Floats, steps_s: Floats, period_s: float) -> tuple[Floats, Floats, Floats]:
+        """The same in the compiled form, for samples without a gap and within their range."""
+        assert recursions.core is not None
+        n, begun_s = len(gyr), math.nan if self.begun_s is None else self.begun_s
+        pace = self.pace2, self.mean2, *self.turn
+        moved = np.array([self.heading_sd_rad, self.quiet_s, *pace, begun_s, self.unrest, self.shaken_rad])
+        tilts, headings, quiets = np.empty(n), np.empty(n), np.empty(n)
+        gyr, acc = np.ascontiguousarray(gyr), np.ascontiguousarray(acc)
+        recursions.core.told(n, _constants(period_s), gyr, acc, steps_s, moved, tilts, headings, quiets)
+        self.heading_sd_rad, self.quiet_s, self.pace2, self.mean2, *turn, begun_s, self.unrest, self.shaken_rad = (
+            moved.tolist()
+        )
+        self.turn = turn[0], turn[1], turn[2]
+        self.begun_s = None if self.begun_s is None else begun_s
+        self.two = (self.two + [(x, y, z) for x, y, z in gyr[-2:].tolist()])[-2:]
+        return tilts, headings, quiets
+
     def _first(self, step: float, force2: float, rate2: float, period_s: float) -> float:
         """Tilt of a filter that has not settled, after one more sample."""
         assert self.begun_s is not None
         self.begun_s += min(step, 2.0 * period_s)
-        share = min(1.0, (period_s + 0.02) / (self.begun_s + 0.02))
+        share = min(1.0, (period_s + FILTER_S) / (self.begun_s + FILTER_S))
         self.unrest += share * (unrest_m_s2(force2, rate2) - self.unrest)
         return first_tilt_rad(self.unrest) / (1.0 + self.begun_s / FIRST_HALVES_S)
 

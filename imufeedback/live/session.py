@@ -10,8 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
 
-import scipy.signal  # noqa: F401 – a calibration needs it: half a second that must not fall into a running session
-
 from imufeedback import unforeseen
 from imufeedback.commands import Begin, recorded
 from imufeedback.pipeline import Pipeline

@@ -11,7 +11,6 @@ between the grid's instants, and followed between them by quintic pieces through
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import lfilter
 
 from imufeedback.records import Floats, Segment, Side
 from imufeedback.synth.golfer import Golfer, TruthPose
@@ -128,6 +127,12 @@ def response(tissue: SoftTissue, push: Floats) -> Course:
     kept = np.exp(pole * h)
     after = (kept - 1 - pole * h) / (pole**2 * h)
     before = (kept - 1) / pole - after
-    z = lfilter([after, before], [1.0, -kept], push)
+    z = np.empty(len(push), dtype=np.complex128)
+    carried = 0j
+    # in Python: to load a library's filter takes as long as thousands of these stretches
+    for k, one in enumerate(push.tolist()):
+        now = carried + after * one
+        carried = before * one + kept * now
+        z[k] = now
     value, rate = z.imag / damped, (pole * z).imag / damped
     return Course(value, rate, push - 2 * damping * w * rate - w * w * value)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from commands import Commands
 
+from imufeedback import recursions
 from imufeedback.cli import doctor
 from imufeedback.cli.doctor import Finding, State
 from imufeedback.errors import SoundError
@@ -33,6 +34,7 @@ def test_a_line_each_and_status_0(imufeedback: Commands, monkeypatch: pytest.Mon
         "bluetooth",
         "sensors",
     ]
+    assert ("with its compiled core" in ended.out) is (recursions.core is not None)
     assert str(tmp_path / "new") in ended.out
     assert not (tmp_path / "new").exists(), "it only looks"
 

@@ -23,11 +23,9 @@ def test_nothing_heavy_is_imported_before_a_verb_runs() -> None:
 def test_the_first_screen_and_a_judgement_do_without_what_takes_long_to_import() -> None:
     first = "imufeedback.app.live, imufeedback.app.live_window"
     assert imported_with(first, "scipy", "vqf", "ahrs", "jinja2", "bleak", "mcap", "pyqtgraph") == []
-    assert imported_with("imufeedback.review.judging", "scipy.signal", "scipy.stats", "jinja2", "bleak", "ahrs") == []
-
-
-def test_what_a_calibration_needs_is_imported_before_a_session_runs() -> None:
-    assert imported_with("imufeedback.live.session", "scipy.signal") == ["scipy.signal"]
+    assert imported_with("imufeedback.review.judging", "scipy", "jinja2", "bleak", "ahrs") == []
+    assert imported_with("imufeedback.live.practice", "scipy", "bleak", "ahrs") == []
+    assert imported_with("imufeedback.live.golfer", "scipy.signal", "scipy.stats") == []
 
 
 def imported_with(modules: str, *names: str) -> list[str]:

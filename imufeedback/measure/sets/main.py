@@ -145,7 +145,7 @@ def _demo(context: Context, flaw: Flaw, reps: int) -> Document:
 def demo_cost(context: Context) -> Iterator[Measured]:
     """Time and memory of the demo."""
     used = process.command("demo", "--headless", "--no-realtime", "--reps", "5", "--out", str(context.work))
-    yield Measured("demo of 5 reps: whole process", used.wall_s, at_most(20), "s")
+    yield Measured("demo of 5 reps: whole process", used.wall_s, at_most(10), "s")
     if used.peak_mb == used.peak_mb:
         yield Measured("demo of 5 reps: peak memory", used.peak_mb, at_most(400), "MB")
 
@@ -153,7 +153,7 @@ def demo_cost(context: Context) -> Iterator[Measured]:
 def help_time(context: Context) -> Iterator[Measured]:
     """How long the command line takes to say what it can do; the best of some: the machine does other things too."""
     tries = [process.command("--help").wall_s for _ in range(2 if context.quick else 5)]
-    yield Measured("--help", min(tries), at_most(0.5), "s")
+    yield Measured("--help", min(tries), at_most(0.3), "s")
 
 
 STEPS = (
