@@ -9,6 +9,7 @@ import asyncio
 import gc
 import itertools
 import re
+import sys
 import time
 from contextlib import suppress
 from dataclasses import replace
@@ -27,6 +28,7 @@ from bleak.exc import (
 from virtual_world import QUICK, World, payloads, sensor, world
 
 from imufeedback.ble import link as link_module
+from imufeedback.ble import patient
 from imufeedback.ble.advice import advice, is_about_the_adapter, words
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.ble.limits import Limits, within
@@ -311,7 +313,9 @@ def test_bluetooth_that_is_away_is_told_as_that_and_its_return_is_noticed(monkey
                 await one.vanish(forget=True, told=True)
                 await here.until(lambda: here.states("SYN-1").count(S.SEARCHING) > 12)
             told = {note.detail for note in here.notes("SYN-1") if note.state is S.SEARCHING}
-            assert told == {"Bluetooth is switched off; switch it on: bluetoothctl power on (and rfkill unblock bluetooth)"}
+            assert told == {
+                "Bluetooth is switched off; switch it on: bluetoothctl power on (and rfkill unblock bluetooth)"
+            }
             await one.come_back()
             await here.until(lambda: link.streaming)
         return here
@@ -347,6 +351,37 @@ def test_work_that_is_left_behind_is_not_told_as_destroyed(caplog: pytest.LogCap
     asyncio.run(run())
     gc.collect()
     assert "destroyed" not in caplog.text
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="bleak's client for BlueZ")
+@pytest.mark.parametrize(("told_at", "then"), [(3, True), (10_000, False)])
+def test_a_system_that_answers_before_it_tells_is_waited_for(
+    monkeypatch: pytest.MonkeyPatch, told_at: int, then: bool
+) -> None:
+    from bleak.backends.bluezdbus import client as bluez
+    from bleak.backends.bluezdbus import manager as of_bluez
+
+    asked, seen = itertools.count(), []
+
+    class Manager:
+        def is_connected(self, _path: str) -> bool:
+            return next(asked) >= told_at
+
+    async def manager() -> Manager:
+        return Manager()
+
+    async def services(self: Any, **_: Any) -> None:
+        seen.append(Manager().is_connected(""))
+
+    monkeypatch.setattr(of_bluez, "get_global_bluez_manager", manager)
+    monkeypatch.setattr(bluez.BleakClientBlueZDBus, "_get_services", services)  # fails when bleak calls it otherwise
+    monkeypatch.setattr(patient, "LOOK_S", 0.01)
+    client = patient.system_client()
+    assert client is not None
+    made = client("C0:00:00:00:00:01", disconnected_callback=None, timeout=1.0, bluez={})  # type: ignore[call-arg]
+    made._device_path = "a path"  # type: ignore[attr-defined]
+    asyncio.run(made._get_services())  # type: ignore[attr-defined]
+    assert seen == [then]
 
 
 # ── plain words ──────────────────────────────────────────────────────────────────────────────────────────────────

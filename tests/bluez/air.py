@@ -1,5 +1,5 @@
-"""Sensors for the guest's own Bluetooth: a bumble controller behind /dev/vhci, which the kernel takes for its hci0, and the
-product's virtual sensors on the same link. A socket takes one line a command and gives one line of JSON.
+"""Sensors for the guest's own Bluetooth: a bumble controller behind /dev/vhci, which the kernel takes for its hci0, and
+the product's virtual sensors on the same link. A socket takes one line a command and gives one line of JSON.
 
 `air.py SENSORS`: bench, golfer, firmware, or the name of a layout.
 """
@@ -19,8 +19,8 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from bumble import hci, ll
-from bumble.core import PhysicalTransport
 from bumble.controller import Controller
+from bumble.core import PhysicalTransport
 from bumble.hci import Address
 from bumble.link import LocalLink
 from bumble.transport import open_transport
@@ -60,8 +60,8 @@ class KernelSide(_Controller):
     supported_max_tx_octets = supported_max_rx_octets = 251
 
     def send_hci_packet(self, packet: hci.HCI_Packet) -> None:
-        """Reports are those of legacy advertising (Bluetooth Core Specification, Vol 4, Part E, 7.7.65.13), as a sensor's
-        are: to those alone a kernel adds the scan response before it tells of them."""
+        """Reports are those of legacy advertising (Bluetooth Core Specification, Vol 4, Part E, 7.7.65.13), as a
+        sensor's are: to those alone a kernel adds the scan response before it tells of them."""
         if isinstance(packet, hci.HCI_LE_Extended_Advertising_Report_Event):
             for one in packet.reports:
                 one.event_type |= _Kind.SCANNABLE_ADVERTISING | _Kind.LEGACY_ADVERTISING_PDU_USED
@@ -276,7 +276,7 @@ async def main(kind: str) -> None:
     os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(10))  # the air does not wait for the computer
     await stage.air.open()
     await asyncio.start_unix_server(stage.serve, "/run/air")
-    print("on the air", flush=True)
+    sys.stdout.write("on the air\n")
     await stage.play()
     await asyncio.Event().wait()
 

@@ -13,7 +13,7 @@ import pytest
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "helpers")]
 
-from guest import CannotRun, Guest, ready
+from guest import MEASURED, CannotRun, Guest, ready  # noqa: E402
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -21,6 +21,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if here in item.path.parents:
             item.add_marker(pytest.mark.full)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for line in MEASURED:
+        terminalreporter.write_line(line)
 
 
 @pytest.fixture(scope="session", name="guest")

@@ -30,10 +30,8 @@ async def main(name: str, times: int) -> None:
         samples = sorted({one.payload[1] for one in packets})
         lost = sum(isinstance(one, LinkNote) and one.state is LinkState.LOST for one in items[closing:])
         took_s = time.monotonic() - begun
-        print(
-            f"round {k + 1}: {len(sensors)} sensors, {samples} samples a packet, {lost} lost at the end, {took_s:.1f} s",
-            flush=True,
-        )
+        counts = f"{len(sensors)} sensors, {samples} samples a packet, {lost} lost at the end"
+        sys.stdout.write(f"round {k + 1}: {counts}, {took_s:.1f} s\n")
 
 
 asyncio.run(main(sys.argv[1], int(sys.argv[2])))

@@ -19,7 +19,6 @@ from typing import Any
 from imufeedback.ble.roster import FILE, Roster
 from imufeedback.records import Segment
 
-
 HERE = Path(__file__).parent
 CHECKOUT = HERE.parents[1]
 NEEDED = ("dpkg-deb", "dbus-daemon", "dbus-uuidgen", "bash")
@@ -33,6 +32,10 @@ RAW = re.compile(
     r"\bNone\b|Errno|asyncio|<\w+ object"
 )
 """What comes from a library and means nothing to a golfer."""
+
+
+MEASURED: list[str] = []
+"""What the tests have measured: told at the end of the run."""
 
 
 class CannotRun(Exception):
@@ -193,6 +196,9 @@ class Guest:
         """What people have read that has something raw in it."""
         return [line for one in self._told for line in one.out.splitlines() if RAW.search(line)]
 
+    def measured(self, line: str) -> None:
+        MEASURED.append(line)
+
     def knows(self, *sensors: tuple[str, Segment], layout: str = "house") -> None:
         """Who trains here has these already; the first one was met at the first address, and so on."""
         roster = Roster(self.share / FILE)
@@ -205,8 +211,7 @@ class Guest:
     # ── the air ──
 
     def air(self, *words: object) -> dict[str, Any]:
-        told = self._ask({"air": " ".join(map(str, words))}, "the air").wait(30).air
-        return told
+        return self._ask({"air": " ".join(map(str, words))}, "the air").wait(30).air
 
     def sensors(self) -> list[dict[str, Any]]:
         told = self.air("told")["sensors"]
@@ -250,7 +255,11 @@ class Guest:
         """Sensors of this kind, and the adapter that hears them."""
         path = f"{CHECKOUT}:{CHECKOUT / 'tests' / 'helpers'}"
         running = self._keep(
-            "air", f"exec {sys.executable} -u {HERE / 'air.py'} {kind}", PYTHONPATH=path, IMUFEEDBACK_HOME=self.home, **environment
+            "air",
+            f"exec {sys.executable} -u {HERE / 'air.py'} {kind}",
+            PYTHONPATH=path,
+            IMUFEEDBACK_HOME=self.home,
+            **environment,
         )
         running.says("on the air", 120)
         self.until(lambda: "Powered: yes" in self.run("bluetoothctl show").out, "the adapter is on", 60)
@@ -270,5 +279,3 @@ class Guest:
             for name in ("air", "bluetooth"):
                 self.stop(name)
             self.run("rm -rf /var/lib/bluetooth/* /run/air")
-
-

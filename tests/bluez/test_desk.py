@@ -44,10 +44,12 @@ def test_twenty_connects(guest: Guest) -> None:
             PYTHONPATH=str(CHECKOUT),
             IMUFEEDBACK_HOME=guest.home,
         )
-        print(done.out)
         rounds = [line for line in done.out.splitlines() if line.startswith("round")]
         assert len(rounds) == CONNECTS, done.out
-        assert all(re.fullmatch(r"round \d+: 3 sensors, \[16\] samples a packet, 0 lost at the end, .* s", one) for one in rounds)
+        assert all(
+            re.fullmatch(r"round \d+: 3 sensors, \[16\] samples a packet, 0 lost at the end, .* s", one)
+            for one in rounds
+        )
 
 
 def test_a_layout_of_another_maker(guest: Guest) -> None:
@@ -68,7 +70,6 @@ def test_a_board_that_was_flashed_anew(guest: Guest) -> None:
         guest.start_air("bench")
         guest.knows(*WORN)
         told = guest.imufeedback("sensors", "check", "--seconds 3", status=None).out
-        print(told)
         if "flashed anew" in told:
             (command,) = re.findall(r"bluetoothctl remove [0-9A-F:]{17}", told)
             guest.run(command)

@@ -15,6 +15,5 @@ def test_the_firmware_keeps_every_rule(guest: Guest, tmp_path: Path) -> None:
     with guest.fresh("firmware", FIRMWARE=str(program)):
         ended = guest.imufeedback("sensors", "conform", "C0:00:00:00:00:01", status=None, seconds=200)
         wrong = [line for line in ended.out.splitlines() if line.startswith("WRONG")]
-        print(ended.out.splitlines()[-1])
         assert not wrong
         assert ended.status == 0

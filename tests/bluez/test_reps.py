@@ -1,4 +1,4 @@
-"""A golfer with three worn sensors on a real stack: calibration, three reps, the second with a stall, tones, summary."""
+"""A golfer with three worn sensors on a real stack: calibration, three reps, the second with a stall, summary."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ def test_a_session_with_reps_and_a_stall(guest: Guest) -> None:
         ended = running.wait(60)
         (path,) = guest.fetch("summary.json")
         summary = json.loads(path.read_text())
-        print(ended.out[-3000:])
     assert ended.status == 130
     assert len(summary["reps"]) == 3
     faults = [[one["rule"] for one in rep["findings"] if one["verdict"] == "fault"] for rep in summary["reps"]]

@@ -1,5 +1,5 @@
-"""A live session without a window on a real stack; one fault after the other, and its end. Times are of the guest's clock,
-from the moment the sensor, or the service, is there again to the first packet."""
+"""A live session without a window on a real stack; one fault after the other, and its end. Times are of the guest's
+clock, from the moment the sensor, or the service, is there again to the first packet."""
 
 from __future__ import annotations
 
@@ -36,7 +36,9 @@ def begin_a_session(guest: Guest) -> Iterator[Running]:
 def is_back(guest: Guest, which: tuple[int, ...], since: float, limit_s: float, what: str) -> None:
     again = guest.streams(which, since)
     still_s = guest.stood_still_s(since, again)
-    print(f"{what}: back after {again - since:.2f} s, limit {limit_s:g}; the guest stood still for {still_s:.2f} s of it")
+    guest.measured(
+        f"{what}: back after {again - since:.2f} s, limit {limit_s:g}; the guest stood still for {still_s:.2f} s of it"
+    )
     assert again - since - still_s <= limit_s
     assert all(one["samples"] == 16 and one["rate_hz"] == 200 for one in guest.sensors())
     time.sleep(SETTLE_S)
@@ -95,7 +97,7 @@ def test_the_end_is_never_told_as_lost(live: Running, guest: Guest) -> None:
     begun = guest.run("true").ended
     live.signal("INT")
     ended = live.wait(60)
-    print(f"ended within {ended.ended - begun:.2f} s")
+    guest.measured(f"ended within {ended.ended - begun:.2f} s")
     assert not re.search(r"BENCH-\d\) (lost|silent|searching)", ended.out.removeprefix(before))
     (path,) = guest.fetch("recordings/*.mcap")
     items = list(read_items(path))
