@@ -12,6 +12,7 @@ import sys
 from typing import Any
 
 from bleak.backends.client import BaseBleakClient
+from bleak.backends.service import BleakGATTServiceCollection
 
 TOLD_S, LOOK_S = 1.0, 0.02
 """So long it may take until the system has said so. Chosen: it was below 0.3 s wherever it came at all."""
@@ -25,12 +26,14 @@ def system_client() -> type[BaseBleakClient] | None:
     from bleak.backends.bluezdbus.manager import get_global_bluez_manager
 
     class PatientClient(BleakClientBlueZDBus):
-        async def _get_services(self, **kwargs: Any) -> Any:
+        async def _get_services(
+            self, dangerous_use_bleak_cache: bool = False, **kwargs: Any
+        ) -> BleakGATTServiceCollection:
             manager, path = await get_global_bluez_manager(), self._device_path
             for _ in range(round(TOLD_S / LOOK_S)):
                 if path is None or manager.is_connected(path):
                     break
                 await asyncio.sleep(LOOK_S)
-            return await super()._get_services(**kwargs)
+            return await super()._get_services(dangerous_use_bleak_cache, **kwargs)
 
     return PatientClient

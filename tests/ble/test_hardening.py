@@ -370,7 +370,7 @@ def test_a_system_that_answers_before_it_tells_is_waited_for(
     async def manager() -> Manager:
         return Manager()
 
-    async def services(self: Any, **_: Any) -> None:
+    async def services(self: Any, *_: Any, **__: Any) -> None:
         seen.append(Manager().is_connected(""))
 
     monkeypatch.setattr(of_bluez, "get_global_bluez_manager", manager)
