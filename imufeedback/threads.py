@@ -22,11 +22,13 @@ PRIORITY = 2
 def start_prompt(name: str, work: Callable[[], None]) -> threading.Thread:
     """Start a thread that goes before others, where the system allows that. It must do little and sleep much.
 
-    It does not keep the process alive; whoever starts it ends it.
+    Not where there is one core: the system's Bluetooth service, whose data it waits for, would have none left. It does
+    not keep the process alive; whoever starts it ends it.
     """
 
     def run() -> None:
-        first_turn()
+        if (os.cpu_count() or 1) > 1:
+            first_turn()
         work()
 
     thread = threading.Thread(target=run, name=name, daemon=True)

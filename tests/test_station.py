@@ -122,10 +122,23 @@ def test_the_radio_of_real_sensors_has_the_turns_that_latency_measures(
 ) -> None:
     asked: list[str] = []
     monkeypatch.setattr(threads, "first_turn", lambda: asked.append(threading.current_thread().name))
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
     room = Room(layout, count=0)
     room.search()
     room.station.close()
     assert asked == ["ble"]
+
+
+def test_on_one_core_no_thread_goes_before_the_bluetooth_service(
+    layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(threads, "first_turn", lambda: asked.append(threading.current_thread().name))
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    room = Room(layout, count=0)
+    room.search()
+    room.station.close()
+    assert asked == []
 
 
 def test_only_own_sensors_are_connected_and_others_are_listed_by_strength(layout: Layout) -> None:

@@ -49,11 +49,12 @@ _BUSY = {
 BUSY_ANYWHERE = (
     "close other programs and phones that use the sensor; switch the sensor off and on, or re-plug the adapter"
 )
+NOT_HEARD = "switch it on, and bring it close"
 FORGOTTEN = {
     "linux": "search again; if it stays, bluetoothctl remove ADDRESS makes the system find it anew",
 }
 _WORDS: tuple[tuple[tuple[str, ...], str], ...] = (
-    (("serviceunknown", "namehasnoowner", "noreply", "name has no owner", "not activatable"), "stopped"),
+    (("serviceunknown", "namehasnoowner", "noreply", "name has no owner", "not activatable", "spawn."), "stopped"),
     (("unknownobject", "doesnotexist", "does not exist"), "forgotten"),
     (("inprogress", "in progress", "already connected", "busy", "le-connection-abort"), "busy"),
     (("notready", "not ready", "powered off", "turned off", "poweredoff"), "off"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from bleak.backends.client import BaseBleakClient
 from bleak.backends.scanner import BaseBleakScanner
 from bleak.exc import BleakError
+
+from imufeedback.ble.patient import system_client
 
 FAILURES = (BleakError, TimeoutError, OSError, EOFError)
 """What bleak and the systems below it raise when the radio or the sensor does not do its part."""
@@ -16,5 +18,5 @@ FAILURES = (BleakError, TimeoutError, OSError, EOFError)
 class Backends:
     """Passed to bleak by its public ``backend=`` argument; None is the system's own Bluetooth."""
 
-    client: type[BaseBleakClient] | None = None
+    client: type[BaseBleakClient] | None = field(default_factory=system_client)
     scanner: type[BaseBleakScanner] | None = None

@@ -6,6 +6,7 @@ import asyncio
 from contextlib import suppress
 
 from bleak import BleakClient
+from bleak.exc import BleakGATTProtocolError
 
 from imufeedback.ble import profile
 from imufeedback.ble.advice import words
@@ -25,15 +26,21 @@ async def blink(
     where = f"sensor {found.announced or found.address}"
     if layout.gatt is None:
         raise RadioError(f"layout {layout.name} has no [gatt]", hint="give it the UUIDs of the sensor's service")
-    client = BleakClient(found.device, timeout=limits.connect_s, backend=backends.client)
-    try:
-        async with connecting:
-            await within(limits.connect_s, client.connect())
-        await Handshake(client, layout, layout.gatt, limits.request_s, where).command(profile.Blink(seconds))
-    except FAILURES as error:
-        hint = "come closer; one that is connected to somebody cannot be asked"
-        what = f"cannot be asked to blink: {words(error)}"
-        raise RadioError(what, where=where, hint=hint) from error
-    finally:
-        with suppress(*FAILURES):  # it may be gone already
-            await within(limits.disconnect_s, client.disconnect())
+    for last in (False, True):
+        client = BleakClient(found.device, timeout=limits.connect_s, backend=backends.client)
+        try:
+            async with connecting:
+                await within(limits.connect_s, client.connect())
+            await Handshake(client, layout, layout.gatt, limits.request_s, where).command(profile.Blink(seconds))
+        except FAILURES as error:
+            # A busy system may say, right after a scan, that the sensor has gone again: it has not.
+            if not last and not isinstance(error, TimeoutError | BleakGATTProtocolError):
+                continue
+            hint = "come closer; one that is connected to somebody cannot be asked"
+            what = f"cannot be asked to blink: {words(error)}"
+            raise RadioError(what, where=where, hint=hint) from error
+        else:
+            return
+        finally:
+            with suppress(*FAILURES):  # it may be gone already
+                await within(limits.disconnect_s, client.disconnect())

@@ -37,6 +37,8 @@ class Limits:
     """Pauses between attempts; the last one repeats. For the first ten seconds none is longer than 2 s: after an
     outage of
     5 s the link must be back within 3 s."""
+    adapter_s: float = 1.0
+    """The pause while Bluetooth itself is away: asking whether it is back costs no sensor anything."""
     advise_after: int = 3
     """Failed attempts in a row after which a person is told what to try."""
     busy_s: float = 0.5
@@ -69,10 +71,17 @@ async def within(seconds: float, work: Coroutine[Any, Any, T]) -> T:
     return task.result()
 
 
+_left: set[asyncio.Task[Any]] = set()
+"""Nobody else holds what was left behind: it would be told as destroyed, in the words of the library."""
+
+
 async def _give_up(task: asyncio.Task[Any]) -> None:
     task.add_done_callback(_retrieve)
     task.cancel()
     await asyncio.wait({task}, timeout=GRACE_S)
+    if not task.done():
+        _left.add(task)
+        task.add_done_callback(_left.discard)
 
 
 def _retrieve(task: asyncio.Task[Any]) -> None:

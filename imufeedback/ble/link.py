@@ -16,7 +16,7 @@ from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from imufeedback.ble import profile
-from imufeedback.ble.advice import BUSY_ANYWHERE, ELSE, advice, is_about_the_adapter, is_forgotten, words
+from imufeedback.ble.advice import BUSY_ANYWHERE, ELSE, NOT_HEARD, advice, is_about_the_adapter, is_forgotten, words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import Handshake, WrongSensor
@@ -52,10 +52,10 @@ class SensorLink:
         connecting: asyncio.Lock | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
         serial: str | None = None,
-        look: Callable[[str], Awaitable[Found | None]] | None = None,
+        look: Callable[[str, str], Awaitable[Found | None]] | None = None,
     ) -> None:
-        """With `serial` another sensor than that one is let go of before anything is written to it. `look` finds a
-        sensor of this serial number under whatever address it has now."""
+        """With `serial` another sensor than that one is let go of before anything is written to it. `look` finds the
+        sensor of a serial number under whatever address it has now; the address that it had is told too."""
         if layout.gatt is None:
             raise RadioError(f"layout {layout.name} has no [gatt]", hint="give it the UUIDs of the sensor's service")
         self._found = found
@@ -132,7 +132,7 @@ class SensorLink:
 
     async def _bring_up(self, *, begin: bool, tries: int | None) -> None:
         """Set up, and begin, in as many attempts as it takes or as are allowed; the first at once."""
-        attempt = 0
+        attempt, why = 0, None
         while True:
             try:
                 limit_s = self._limits.connect_s if tries else self._limits.reconnect_s + attempt
@@ -148,28 +148,40 @@ class SensorLink:
                 if tries is not None and attempt >= tries:
                     await self._tear_down()
                     raise self._error(error) from error
-                tell = words(error)
-                if attempt >= self._limits.advise_after:
-                    tell = f"{tell}; {_attempts_advice(error)}"
-                self._note(LinkState.SEARCHING, tell)
-                if tries is None and _may_be_elsewhere(error, attempt):
-                    await self._look_elsewhere()
-                pauses = self._limits.backoff_s
-                await self._clock.sleep(pauses[min(attempt, len(pauses)) - 1])
+                await self._let_go()  # now: a service that was started again does not answer for what it does not know
+                # what Bluetooth that is away answers to an attempt differs: whether it is back, a scan tells
+                look = tries is None and (why is not None or _may_be_elsewhere(error, attempt))
+                why = await self._look_anew() if look else None
+                if is_about_the_adapter(why or error):
+                    attempt = 0  # the sensor has not been asked
+                await self._clock.sleep(self._tell_and_wait_s(why or error, attempt))
 
-    async def _look_elsewhere(self) -> None:
-        """It may have another address now: some sensors take a new one at every power-up."""
+    def _tell_and_wait_s(self, error: BaseException, attempt: int) -> float:
+        """Tell why an attempt was in vain, and what to try; how long to wait before the next."""
+        tell = words(error)
+        if is_about_the_adapter(error):
+            self._note(LinkState.SEARCHING, f"{tell}; {advice(error)}")
+            return self._limits.adapter_s
+        if attempt >= self._limits.advise_after:
+            tell = f"{tell}; {NOT_HEARD if is_forgotten(error) else BUSY_ANYWHERE}"
+        self._note(LinkState.SEARCHING, tell)
+        pauses = self._limits.backoff_s
+        return pauses[min(attempt, len(pauses)) - 1]
+
+    async def _look_anew(self) -> BaseException | None:
+        """It may have another address now: some sensors take a new one at every power-up. And a system whose Bluetooth
+        was away knows no sensor before it has heard it. Returns what the radio itself suffers from."""
         if self._look is None or self._serial is None:
-            return
+            return None
         try:
             async with self._connecting:
-                found = await self._look(self._serial)
+                found = await self._look(self._serial, self._found.address)
         except RadioError as error:
-            self._note(LinkState.SEARCHING, error.what)
-            return
+            return error.__cause__
         if found is not None and found.address != self._found.address:
             self._note(LinkState.SEARCHING, f"it is heard under another address now: {found.address}")
-            self._found = found
+        self._found = found or self._found
+        return None
 
     async def _set_up(self, connect_s: float) -> BleakClient:
         # The old subscription must be gone before a new one is made, or every packet may come twice.
@@ -347,8 +359,3 @@ class SensorLink:
 def _may_be_elsewhere(error: BaseException, attempt: int) -> bool:
     """Whether it is worth looking for it under another address; not when the adapter is what fails."""
     return is_forgotten(error) or (attempt in LOOK_AFTER and advice(error) == ELSE)
-
-
-def _attempts_advice(error: BaseException) -> str:
-    """After some attempts in vain; the same cause again needs a person's hand."""
-    return advice(error) if is_about_the_adapter(error) else BUSY_ANYWHERE

@@ -98,13 +98,17 @@ STALE_S = 2.0
 """For listening whether a sensor that was not found is there all the same."""
 
 
+def is_changed(sensor: Known, addresses: frozenset[str]) -> bool:
+    """Whether a sensor that was not found is one of the addresses that are heard all the same."""
+    return bool(sensor.address) and key(sensor.address) in {key(one) for one in addresses}
+
+
 def changed(known: Iterable[Known], addresses: frozenset[str]) -> list[str]:
     """A line for each known sensor that is heard at its address and does not offer what it did."""
-    here = {key(one) for one in addresses}
     return [
         f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) is in reach, but does not offer the service of "
         f"layout {one.layout}: flashed anew? The system may remember its old services – remove it from the "
         f"system's list of Bluetooth devices (Linux: bluetoothctl remove {one.address}), then search again"
         for one in known
-        if one.address and key(one.address) in here
+        if is_changed(one, addresses)
     ]

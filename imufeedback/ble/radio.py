@@ -85,17 +85,18 @@ class Radio:
             look=self._look,
         )
 
-    async def _look(self, serial: str) -> Found | None:
-        """The one sensor that announces this serial number now; None when there is none, or several."""
+    async def _look(self, serial: str, address: str) -> Found | None:
+        """The one sensor that announces this serial number now, or else that is heard where it was; None when there is
+        none, or several."""
         assert self._layout.gatt is not None
         heard = await scan(
             self._limits.look_s,
             backends=self._backends,
             service=self._layout.gatt.service,
-            enough=lambda found: any(claims(one, serial) for one in found),
+            enough=lambda found: any(claims(one, serial) or one.address == address for one in found),
             least_s=0.0,
         )
-        alike = [one for one in heard if claims(one, serial)]
+        alike = [one for one in heard if claims(one, serial)] or [one for one in heard if one.address == address]
         return alike[0] if len(alike) == 1 else None
 
     async def overhear(self, seconds: float) -> frozenset[str]:

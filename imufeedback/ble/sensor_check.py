@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
 from imufeedback.ble.monitor import Row, SensorMonitor
-from imufeedback.ble.own import STALE_S, Reach, absent, changed, has_all, in_reach
+from imufeedback.ble.own import STALE_S, Reach, absent, changed, has_all, in_reach, is_changed
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Known, Roster, key, why_missing
 from imufeedback.ble.scan import Found
@@ -73,11 +73,18 @@ class Desk:
 
     async def take(self, roster: Roster, reach: Reach) -> list[str]:
         """Connect to own sensors only. Returns a line for each that is absent, in doubt, or cannot be reached."""
+        missing = absent(reach, roster.known.values())
+        heard = await self.radio.overhear(STALE_S) if any(one.address for one in missing) else frozenset()
         failed = await self.radio.reach([(found, known.serial) for found, known in reach.own])
         self.listen()
         for link in self.radio.links:
             roster.meet(link.sensor, self.facts.get(link.sensor, {}), self.layout.name)
-        return [*why_missing(absent(reach, roster.known.values())), *reach.doubts, *(str(error) for _, error in failed)]
+        lines = [
+            *changed(missing, heard),
+            *why_missing(one for one in missing if not is_changed(one, heard)),
+            *reach.doubts,
+        ]
+        return [*lines, *(str(error) for _, error in failed)]
 
     async def connect(self, roster: Roster, *, expect: int | None = None, seconds: float | None = None) -> list[str]:
         """Find and connect own sensors, as `look` and `take`. Raises RadioError when there is none of them."""

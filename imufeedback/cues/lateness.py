@@ -19,6 +19,9 @@ LATE_S = 2.0 * CUE_LIFE_S
 """Packets that come later than this are told of: twice what a sound may be late, so that one slow packet is not."""
 FRESH_S = CUE_LIFE_S
 """A packet that comes sooner than this ends it for its sensor."""
+SILENT_S = 10.0
+"""One that was late and has sent nothing since for so long is not waited for any more: its link is told of. Chosen: far
+longer than packets lie in a computer that is busy."""
 
 
 class Arrival(NamedTuple):
@@ -33,12 +36,12 @@ class Arrival(NamedTuple):
 
 @dataclass(slots=True)
 class _State:
-    late: set[str] = field(default_factory=set)
-    """Sensors that are behind."""
+    late: dict[str, float] = field(default_factory=dict)
+    """Sensors that are behind, and when each was heard last."""
 
 
 class Lateness(Stage[Arrival, Notice]):
-    """One notice each time that sensors fall behind, until all of them have caught up."""
+    """One notice each time that sensors fall behind, until all of them have caught up or are silent."""
 
     _state: _State
 
@@ -52,13 +55,17 @@ class Lateness(Stage[Arrival, Notice]):
 
     def feed(self, item: Arrival) -> list[Notice]:
         late = self._state.late
+        for sensor in [one for one, heard_s in late.items() if item.now_s - heard_s > SILENT_S]:
+            del late[sensor]
         age_s = item.now_s - item.newest_s
         if age_s <= FRESH_S:
-            late.discard(item.sensor)
+            late.pop(item.sensor, None)
+        elif item.sensor in late:
+            late[item.sensor] = item.now_s
         if age_s <= LATE_S:
             return []
         begins = not late
-        late.add(item.sensor)
+        late[item.sensor] = item.now_s
         if not begins:
             return []
         return [Notice(item.now_s, phrase("notice.data_late", age_s=age_s))]

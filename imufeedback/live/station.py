@@ -16,7 +16,7 @@ from typing import Any
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import Clock, MonotonicClock
 from imufeedback.ble.handshake import WrongSensor
-from imufeedback.ble.own import STALE_S, absent, changed, has_all, in_reach, label
+from imufeedback.ble.own import STALE_S, absent, changed, has_all, in_reach, is_changed, label
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.roster import Known
 from imufeedback.ble.scan import Found
@@ -166,10 +166,12 @@ class Station:
         reach = in_reach(found, known)
         self.others = reach.others
         self._left = {sensor.serial: one for one, sensor in reach.own}
+        missing = absent(reach, known)
+        heard = await radio.overhear(STALE_S) if any(one.address for one in missing) else frozenset()
         failed = await radio.reach([(one, sensor.serial) for one, sensor in reach.own])
         self.others += tuple(one for one, error in failed if isinstance(error, WrongSensor))
-        self.absent = tuple(absent(reach, known))
-        self.troubles = (*reach.doubts, *(str(error) for _, error in failed))
+        self.absent = tuple(one for one in missing if not is_changed(one, heard))
+        self.troubles = (*changed(missing, heard), *reach.doubts, *(str(error) for _, error in failed))
 
     async def _take_some(self, who: Iterable[str]) -> None:
         errors: list[RadioError] = []

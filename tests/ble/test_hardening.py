@@ -6,9 +6,13 @@ Windows and macOS were not run: what guards against their habits is tested with 
 from __future__ import annotations
 
 import asyncio
+import gc
 import itertools
 import re
+import sys
 import time
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -24,9 +28,10 @@ from bleak.exc import (
 from virtual_world import QUICK, World, payloads, sensor, world
 
 from imufeedback.ble import link as link_module
+from imufeedback.ble import patient
 from imufeedback.ble.advice import advice, is_about_the_adapter, words
 from imufeedback.ble.clock import ManualClock, MonotonicClock
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import Limits, within
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.records import LinkState
 
@@ -287,6 +292,108 @@ def test_h13_a_dead_link_that_looks_alive_is_given_up_and_made_anew() -> None:
     asyncio.run(run())
 
 
+def test_bluetooth_that_is_away_is_told_as_that_and_its_return_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Switched off, the system forgets its devices: connecting says "not found", and only a scan says why."""
+
+    async def run() -> World:
+        one = sensor("SYN-1", payloads(600, 1))
+        async with world([one], limits=replace(QUICK, adapter_s=0.0)) as here:
+            await here.connect(1)
+
+            async def not_found(*_: Any, **__: Any) -> None:
+                raise BleakError("device 'dev_C0_00_00_00_00_01' not found")
+
+            async def switched_off(*_: Any, **__: Any) -> None:
+                raise BleakBluetoothNotAvailableError("No powered Bluetooth adapters found.", Why.POWERED_OFF)
+
+            link = here.radio.links[0]
+            with monkeypatch.context() as away:
+                away.setattr(link._backend, "connect", not_found)
+                away.setattr(here.radio._backends.scanner, "start", switched_off)
+                await one.vanish(forget=True, told=True)
+                await here.until(lambda: here.states("SYN-1").count(S.SEARCHING) > 12)
+            told = {note.detail for note in here.notes("SYN-1") if note.state is S.SEARCHING}
+            assert told == {
+                "Bluetooth is switched off; switch it on: bluetoothctl power on (and rfkill unblock bluetooth)"
+            }
+            await one.come_back()
+            await here.until(lambda: link.streaming)
+        return here
+
+    asyncio.run(run())
+
+
+def test_one_that_announces_nothing_is_heard_anew_where_it_was() -> None:
+    async def run() -> None:
+        one = sensor("SYN-1", [])
+        one.announces = False
+        async with world([one]) as here:
+            await here.radio.scan(5.0, expect=1)
+            found = await here.radio._look("SYN-1", one.address)
+            assert found is not None
+            assert found.address == one.address
+            assert await here.radio._look("SYN-1", "C0:00:00:00:00:77") is None
+
+    asyncio.run(run())
+
+
+def test_work_that_is_left_behind_is_not_told_as_destroyed(caplog: pytest.LogCaptureFixture) -> None:
+    async def stubborn() -> None:
+        with suppress(asyncio.CancelledError):
+            await asyncio.get_running_loop().create_future()
+        await asyncio.get_running_loop().create_future()
+
+    async def run() -> None:
+        with pytest.raises(TimeoutError):
+            await within(0.01, stubborn())
+        gc.collect()
+
+    asyncio.run(run())
+    gc.collect()
+    assert "destroyed" not in caplog.text
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="bleak's client for BlueZ")
+@pytest.mark.parametrize("connected", [True, False])
+def test_a_system_that_does_not_tell_of_a_link_is_asked(monkeypatch: pytest.MonkeyPatch, connected: bool) -> None:
+    from bleak.backends.bluezdbus import client as bluez
+    from bleak.backends.bluezdbus import manager as of_bluez
+    from dbus_fast import Message, MessageType, Variant
+
+    told: dict[str, Any] = {"/a/path": {"org.bluez.Device1": {"Connected": False}}}
+    asked: list[Message] = []
+    seen: list[bool] = []
+
+    class Manager:
+        _properties = told
+
+        def is_connected(self, path: str) -> bool:
+            return bool(told[path]["org.bluez.Device1"]["Connected"])
+
+    class Bus:
+        async def call(self, message: Message) -> Message:
+            asked.append(message)
+            return Message(
+                message_type=MessageType.METHOD_RETURN, reply_serial=1, signature="v", body=[Variant("b", connected)]
+            )
+
+    async def manager() -> Manager:
+        return Manager()
+
+    async def services(self: Any, *_: Any, **__: Any) -> None:
+        seen.append(Manager().is_connected("/a/path"))
+
+    monkeypatch.setattr(of_bluez, "get_global_bluez_manager", manager)
+    monkeypatch.setattr(bluez.BleakClientBlueZDBus, "_get_services", services)  # fails when bleak calls it otherwise
+    client = patient.system_client()
+    assert client is not None
+    made: Any = client("C0:00:00:00:00:01", disconnected_callback=None, timeout=1.0, bluez={})  # type: ignore[call-arg]
+    made._device_path, made._bus = "/a/path", Bus()
+    asyncio.run(made._get_services())
+    assert seen == [connected]
+    assert [one.body for one in asked] == [["org.bluez.Device1", "Connected"]]
+
+
 # ── plain words ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -295,6 +402,11 @@ def test_h13_a_dead_link_that_looks_alive_is_given_up_and_made_anew() -> None:
     [
         (BleakDBusError("org.bluez.Error.NotReady", ["Resource Not Ready"]), "switched off", "power on"),
         (BleakBluetoothNotAvailableError("x", Why.NO_BLUETOOTH), "no Bluetooth adapter", "plug in"),
+        (
+            BleakDBusError("org.freedesktop.DBus.Error.Spawn.ChildExited", ["Launch helper exited with code 1"]),
+            "service has stopped",
+            "systemctl status bluetooth",
+        ),
         (BleakBluetoothNotAvailableError("x", Why.POWERED_OFF), "switched off", "power on"),
         (
             BleakDBusError("org.freedesktop.DBus.Error.ServiceUnknown", ["The name org.bluez was not provided"]),

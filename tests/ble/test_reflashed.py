@@ -45,3 +45,23 @@ def test_one_that_is_not_there_is_not_said_to_be_flashed() -> None:
     line = looked(Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:77"))
     assert "flashed" not in line
     assert "was not heard" in line
+
+
+def test_one_of_two_that_was_flashed_is_told_as_that_beside_the_other() -> None:
+    other = msgspec.structs.replace(HOUSE, gatt=OTHER)
+    known = (
+        Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"),
+        Known("SYN-2", Segment.LEFT_THIGH, address="C0:00:00:00:00:02"),
+        Known("SYN-3", Segment.RIGHT_THIGH, address="C0:00:00:00:00:77"),
+    )
+
+    async def run() -> list[str]:
+        async with world([sensor("SYN-1", [], other), sensor("SYN-2", [])]) as here:
+            roster = Roster(Path("none"), {key(one.serial): one for one in known})
+            desk = Desk(HOUSE, ManualClock(), here.radio, asyncio.sleep, asyncio.Queue())
+            return await desk.take(roster, await desk.look(roster, seconds=0.5))
+
+    flashed, missing = asyncio.run(run())
+    assert "pelvis (SYN-1) is in reach" in flashed
+    assert "flashed anew" in flashed
+    assert "right thigh (SYN-3) was not heard" in missing

@@ -28,6 +28,13 @@ def test_several_sensors_that_fall_behind_together_are_one_notice() -> None:
     assert told(stage, 0.03, 0.4, sensor="a") == [1]
 
 
+def test_one_that_was_late_and_is_dead_does_not_keep_the_others_from_being_told_of() -> None:
+    stage = Lateness()
+    assert told(stage, 0.03, 2.0, sensor="dead") == [1]
+    assert told(stage, *[0.03] * 5, 2.0, sensor="b") == []  # it may come back
+    assert told(stage, *[0.03] * 20, 2.0, sensor="b") == [20]
+
+
 def test_the_notice_says_how_late_and_what_to_try() -> None:
     (notice,) = Lateness().feed(Arrival("a", 5.0, 3.0))
     assert notice.t_s == 5.0
