@@ -46,10 +46,9 @@ def test_a_swing_without_a_hit_has_an_estimate(rows):
 def test_an_estimated_impact_has_an_error_bar_that_is_no_smaller_than_players_differ(rows):
     found, _ = positions_of(rows, TOP_S, FINISH_S)
     sd_s = impact_sd_s(rows, found)
-    near = np.interp(
-        [found["impact_s"] - sd_s, found["impact_s"] + sd_s], rows[:, Col.T], np.rad2deg(rows[:, Col.TURN])
-    )
-    assert np.ptp(near) == pytest.approx(2 * IMPACT_SHARE_SD * 127, rel=0.1)
+    near_s = [found["impact_s"] - sd_s, found["impact_s"] + sd_s]
+    near_deg = np.interp(near_s, rows[:, Col.T], np.rad2deg(rows[:, Col.TURN]))
+    assert np.ptp(near_deg) == pytest.approx(2 * IMPACT_SHARE_SD * 127, rel=0.1)
 
 
 def test_a_knock_far_from_impact_is_no_hit(rows):

@@ -189,7 +189,7 @@ def worn(context: Context) -> Iterator[Measured]:
     rng, rules = _rng(context, 7), swingers.swing_rules()
     drawn = standing(rng, players)
     moved = made(reps(rng, drawn, WORN_REPS), (), falls=True)
-    exact, certain = list(reps_of(moved, rules)), _certain(rules)
+    exact, certain = list(reps_of(moved, rules)), swingers.certain(rules)
     found, wrong = 0, Counter[str]()
     for player in range(players):
         context.say(f"player {player + 1} of {players}")
@@ -205,13 +205,6 @@ def worn(context: Context) -> Iterator[Measured]:
     who = f"{players} players who keep losing angle, typical sensors"
     yield Measured(f"{who}: reps found", 100 * found / total, Band(99, None), "%")
     yield Measured(f"{who}: reps with a fault that is not true", 100 * wrong["any"] / max(found, 1), at_most(2), "%")
-
-
-def _certain(rules: RuleSet) -> RuleSet:
-    """For exact angles: what misses its limit at all is a fault."""
-    return msgspec.structs.replace(
-        rules, rules=tuple(msgspec.structs.replace(one, sd_factor=0.0) for one in rules.rules)
-    )
 
 
 def _rules() -> RuleSet:
