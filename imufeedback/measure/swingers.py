@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from os import cpu_count
 
+import msgspec
 import numpy as np
 
 from imufeedback import resources
@@ -105,14 +106,22 @@ turns-in-the-hips = 0.15
 lead-hip-turns-in = 15.0
 trail-hip-turns-in-back = 3.0
 hips-level-half-way = 0.75
+turns-through = 75.0
 """
 """A coach's targets for these players, whose hips make some 30 % of the turn: without them, or a baseline, the rules of
-hip rotation are not judged, and late is only what is later than nearly all published players."""
+hip rotation and turn are not judged, and late is only what is later than nearly all published players."""
 
 
 def target_rules() -> RuleSet:
     """The built-in rule set with a coach's targets for these players."""
     return with_limits(swing_rules(), parse_limits(TARGETS, "targets"), "targets")
+
+
+def certain(rules: RuleSet) -> RuleSet:
+    """For exact angles: what misses its limit at all is a fault."""
+    return msgspec.structs.replace(
+        rules, rules=tuple(msgspec.structs.replace(one, sd_factor=0.0) for one in rules.rules)
+    )
 
 
 def motion_of(hand: Hand, rules: RuleSet | None = None) -> MotionStage:

@@ -12,7 +12,7 @@ from imufeedback.motion.falling import falling
 from imufeedback.motion.features import features
 from imufeedback.motion.live import LiveLimits
 from imufeedback.motion.phases import RepLimits
-from imufeedback.motion.positions import positions_of
+from imufeedback.motion.positions import impact_sd_s, positions_of
 from imufeedback.motion.track import Col
 from imufeedback.records import Floats, Hand, Rep
 
@@ -52,6 +52,8 @@ def measured(
     t = rows[:, Col.T]
     fall = falling(rows[(t >= positions["top_s"]) & (t <= finish_s)], limits.min_slope, live.target_rad)
     found = features(rows, positions, fall)
+    if "impact_s" in estimated:
+        found["impact_sd_s"] = impact_sd_s(rows, positions)
     if fall.flat_turn_rad > live.dead_turn_rad:
         found["trail_thigh_first_stall_s"] = fall.flat_from_s
         found["trail_thigh_first_stall_turn_deg"] = float(np.rad2deg(fall.flat_from_turn_rad))

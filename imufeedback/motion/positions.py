@@ -14,6 +14,8 @@ finish       the turn comes to rest
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from imufeedback.motion.track import Col
@@ -22,6 +24,8 @@ from imufeedback.records import Floats
 IMPACT_SHARE = 0.66
 """Estimate of impact without a sensor that feels it: this share of the turn from top to finish is made. Tour players
 stand at -42 at the top and +42 at impact (Zheng et al. 2008) and finish at about +85 (common practice, no source)."""
+IMPACT_SHARE_SD = 0.12
+"""Players differ so: two in three of those drawn from published turns (42 ± 12 at impact) lie within it."""
 BEGUN_RAD = float(np.deg2rad(1.0))
 SHOCK_M_S2 = 3.0
 """Least second difference of the forearm's acceleration at 200 Hz that is a hit; chosen."""
@@ -64,6 +68,19 @@ def positions_of(
         out["impact_s"] = felt_s
         return out, ()
     return out, ("impact_s",) if "impact_s" in out else ()
+
+
+def impact_sd_s(track: Floats, positions: Mapping[str, float]) -> float:
+    """Standard deviation of an estimated impact: how much sooner and later the turn is `IMPACT_SHARE_SD` off."""
+    t, turn = track[:, Col.T], track[:, Col.TURN]
+    down = (t >= positions["top_s"]) & (t <= positions["finish_s"])
+    top, finish = np.interp([positions["top_s"], positions["finish_s"]], t, turn)
+    far = [
+        crossing(t[down], turn[down], top + (IMPACT_SHARE + off) * (finish - top))
+        for off in (-IMPACT_SHARE_SD, IMPACT_SHARE_SD)
+    ]
+    sooner, later = (positions["finish_s"] if one is None else one for one in far)
+    return (later - sooner) / 2
 
 
 def _leaves_address(track: Floats, top_s: float) -> float:

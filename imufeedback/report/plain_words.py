@@ -43,6 +43,7 @@ OTHERS = {
     "least_flexed_hip_finish": "flexion of the straighter hip at the finish",
     "thigh_angle": "trail thigh angle",
     "hip_rotation": "hip rotation",
+    "impact": "estimated impact",
     "backswing": "backswing",
     "downswing": "downswing",
     "tempo": "backswing against downswing",

@@ -6,6 +6,7 @@ What an older document has not is told as unknown, never made up.
 from __future__ import annotations
 
 import math
+import statistics
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -286,7 +287,9 @@ def certainty(summary: Document) -> list[str]:
                 f"In the downswing the {what} is known to ±{middle:.1f}° (one standard deviation, median of reps)."
             )
     if any("impact_s" in rep.estimated for rep in reps):
-        lines.append("Impact is an estimate: no sensor felt the ball.")
+        off = statistics.median(rep.features.get("impact_sd_s", 0.0) for rep in reps if "impact_s" in rep.estimated)
+        known = f" to ±{1e3 * off:.0f} ms (one standard deviation)" if off else ""
+        lines.append(f"Impact is an estimate{known}: no sensor felt the ball.")
     doubtful = sum(bool(unsure(rep)) for rep in reps)
     if doubtful:
         lines.append(f"In {count(doubtful, 'rep')} something is called unsure: the limit lies inside the error bar.")

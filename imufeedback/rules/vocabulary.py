@@ -30,7 +30,7 @@ FEATURES = frozenset(
         *("trail_thigh_first_stall_turn_deg", "trail_thigh_first_stall_angle_deg"),
         *("least_flexed_hip_finish_deg", "least_flexed_hip_finish_sd_deg", "thigh_angle_sd_deg", "hip_rotation_sd_deg"),
         *("backswing_s", "downswing_s", "tempo_ratio", "turn_rate_max_deg_s", "turn_rate_impact_deg_s"),
-        "pelvis_turn_finish_sd_deg",
+        *("pelvis_turn_finish_sd_deg", "impact_sd_s"),
         *("trail_hip_turn_out_rate_max_deg_s", "lead_hip_turn_in_rate_max_deg_s", "side_tilt_rate_level_deg_s"),
         *("trail_hip_rotation_range_deg", "lead_hip_rotation_range_deg"),
         *("trail_hip_stance_deg", "trail_hip_stance_sd_deg", "lead_hip_stance_deg", "lead_hip_stance_sd_deg"),

@@ -71,6 +71,7 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
     ),
     (("backswing_s", "downswing_s", "tempo_ratio"), "durations"),
     (("thigh_angle_sd_deg", "hip_rotation_sd_deg"), "largest error bar in the downswing"),
+    (("impact_sd_s",), "error bar of an impact that no sensor felt"),
     (
         (
             "standing_hip_rotation_deg",

@@ -7,7 +7,7 @@ import pytest
 from swings import SWING, angles, course
 
 from imufeedback.motion.forearm import without_forearm
-from imufeedback.motion.positions import positions_of
+from imufeedback.motion.positions import IMPACT_SHARE_SD, impact_sd_s, positions_of
 from imufeedback.motion.track import Col, track
 from imufeedback.records import AlignedBlock, Hand, Segment, frozen
 
@@ -41,6 +41,14 @@ def test_a_swing_without_a_hit_has_an_estimate(rows):
     found, estimated = positions_of(rows, TOP_S, FINISH_S, arm(rows, hit_m_s2=0.0))
     assert estimated == ("impact_s",)
     assert found["impact_s"] == plain["impact_s"]
+
+
+def test_an_estimated_impact_has_an_error_bar_that_is_no_smaller_than_players_differ(rows):
+    found, _ = positions_of(rows, TOP_S, FINISH_S)
+    sd_s = impact_sd_s(rows, found)
+    near_s = [found["impact_s"] - sd_s, found["impact_s"] + sd_s]
+    near_deg = np.interp(near_s, rows[:, Col.T], np.rad2deg(rows[:, Col.TURN]))
+    assert np.ptp(near_deg) == pytest.approx(2 * IMPACT_SHARE_SD * 127, rel=0.1)
 
 
 def test_a_knock_far_from_impact_is_no_hit(rows):

@@ -26,11 +26,12 @@ from imufeedback.synth.stream import serial_of
 
 def many_players(context: Context) -> Iterator[Measured]:
     """Seeded players at full pace with typical sensors, fitted by a well performed sequence, zeroed at address."""
-    seeds = range(context.seed, context.seed + (3 if context.quick else 50))
+    # two reps of a player are off by the same: more players, one rep each
+    seeds = range(context.seed, context.seed + (8 if context.quick else 50))
     thigh, rotation, marks, scores = [], [], [], []
     for seed in seeds:
         context.say(f"player {seed - context.seed + 1} of {len(seeds)}")
-        seen = players.played(players.script(seed), players.typical(soft_tissue=False))
+        seen = players.played(players.script(seed, reps=1), players.typical(soft_tissue=False))
         for rep in seen.script.truth.reps:
             thigh.append(seen.thigh(rep))
             rotation.append(seen.rotations(rep))

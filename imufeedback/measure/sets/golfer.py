@@ -195,7 +195,7 @@ def worn(context: Context) -> Iterator[Measured]:
     rng, rules = _rng(context, 7), swingers.swing_rules()
     drawn = standing(rng, players)
     moved = made(reps(rng, drawn, WORN_REPS), (), falls=True)
-    exact, certain = list(reps_of(moved, rules)), _certain(rules)
+    exact, certain = list(reps_of(moved, rules)), swingers.certain(rules)
     found, wrong = 0, Counter[str]()
     for player in range(players):
         context.say(f"player {player + 1} of {players}")
@@ -238,13 +238,6 @@ def _alive(seed: int) -> Script:
         acts = (Flaw.NONE, Turn("trail", 33.0), Turn("lead", -30.0), Stop(), Stop(75.0))
         return make_practice_script(acts, hand=hand, seed=seed, alive=True)
     return make_script(hand=hand, pace=pace, flaw=(Flaw.NONE, Flaw.STALL), reps=2, seed=seed, alive=True)
-
-
-def _certain(rules: RuleSet) -> RuleSet:
-    """For exact angles: what misses its limit at all is a fault."""
-    return msgspec.structs.replace(
-        rules, rules=tuple(msgspec.structs.replace(one, sd_factor=0.0) for one in rules.rules)
-    )
 
 
 def _rules() -> RuleSet:
