@@ -131,14 +131,17 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
 
 
 def _jump(values: Floats) -> int:
-    """Of rows (n, 3), the number of the first after the jump that explains most of how they differ; 0 for one row."""
-    n = len(values)
-    if n < 2:
-        return 0
-    before = np.cumsum(values, axis=0)[:-1]
-    count = np.arange(1, n)[:, None]
-    explained = before**2 / count + (values.sum(axis=0) - before) ** 2 / (n - count)
-    return 1 + int(np.argmax(explained.sum(axis=1)))
+    """Of rows (n, 3), the number of the first after the jump that leaves least of how they differ; 0 for one row.
+
+    Differences count as they are and not by their squares: a leg that sways while the other one is lifted passes for a
+    rest, and two such once moved the jump from the first rest to behind the lift.
+    """
+    left = [_differ(values[:k]) + _differ(values[k:]) for k in range(1, len(values))]
+    return 1 + int(np.argmin(left)) if left else 0
+
+
+def _differ(values: Floats) -> float:
+    return float(np.abs(values - np.median(values, axis=0)).sum())
 
 
 def _forms(gyr: Floats, acc: Floats, step_s: float) -> tuple[Floats, Floats]:

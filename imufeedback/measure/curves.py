@@ -116,7 +116,8 @@ def _mirrors(plan: Plan, sides: tuple[Channel, Channel]) -> Iterator[tuple[float
 
 def _ranges(values: Floats, count: int) -> Floats:
     """Of each window of so many values."""
-    return np.ptp(np.lib.stride_tricks.sliding_window_view(values, count), axis=1)
+    out: Floats = np.ptp(np.lib.stride_tricks.sliding_window_view(values, count), axis=1)
+    return out
 
 
 def _lasting(t: Floats, holds: Bools, seconds: float) -> list[float]:

@@ -18,7 +18,8 @@ from imufeedback.pipeline import Pipeline
 from imufeedback.records import Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
 from imufeedback.settings import Player, Settings
 from imufeedback.synth.errors import PRESETS, SensorErrors, SensorModel
-from imufeedback.synth.performance import Spoil, make_performance
+from imufeedback.synth.movements import Spoil
+from imufeedback.synth.performance import make_performance
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import PLACES_M, WORN, ImuPlace
 from imufeedback.synth.stream import DeviceClock, SensorStream, raw_packets, serial_of

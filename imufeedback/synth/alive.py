@@ -42,7 +42,7 @@ EARLY_SD, SLACK = 0.2, (0.7, 2.6)
 """Of a movement's pace (`Spline.eased`) …"""
 EACH_EARLY_SD, EACH_SLACK_SD = 0.15, 0.3
 """… and of each channel beside it."""
-ALONG = 0.5
+ALONG = 0.2
 """Part of the sway that a swing leaves. Chosen."""
 HESITATES = 6.0
 """Slack of a movement that nearly stops half way."""

@@ -22,7 +22,7 @@ from imufeedback.records import Floats
 def _summed(rate: np.polynomial.Polynomial) -> Floats:
     """(10,) powers, the highest first, of the integral of 140 u³ (1 - u)³ times a polynomial of degree 2 in u."""
     u = np.polynomial.Polynomial([0.0, 1.0])
-    powers: Floats = (140.0 * u**3 * (1 - u) ** 3 * rate).integ().coef
+    powers = np.asarray((140.0 * u**3 * (1 - u) ** 3 * rate).integ().coef, dtype=np.float64)
     return np.concatenate([np.zeros(10 - len(powers)), powers[::-1]])
 
 

@@ -135,7 +135,7 @@ def _turning_at(shape: Shape, turn_rad: float) -> Shape:
     return replace(shape, marks={**shape.marks, Channel.TURN: replace(marks, top=float(np.rad2deg(turn_rad)))})
 
 
-def _arm(shape: Shape, address_s: float, finish_s: float) -> Mapping[Channel, Profile]:
+def _arm(shape: Shape, address_s: float, finish_s: float) -> dict[Channel, Profile]:
     """Trunk and lead arm in time: the club's inertia brings them round `CLUB_S` after the pelvis, and to impact with
     it."""
     timing = shape.timing
@@ -149,7 +149,7 @@ def _arm(shape: Shape, address_s: float, finish_s: float) -> Mapping[Channel, Pr
         one = in_si(channel, marks)
         back = Spline.through([(turn.top, one.top), (turn.address, one.address)])
         values.append(np.where(down, _down(turn, one).value(turned), back.value(turned)))
-    return dict(zip(shape.arm, from_rest_to_rest(t, np.stack(values, axis=1)), strict=True))
+    return {**dict(zip(shape.arm, from_rest_to_rest(t, np.stack(values, axis=1)), strict=True))}
 
 
 def _shock(turn: Spline, top_s: float, impact_s: float) -> Wave:

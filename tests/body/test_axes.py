@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from imufeedback.body.axes import Evidence, evidence, judge, units, words
-from imufeedback.body.carried import TRUE, maps
+from imufeedback.body.carried import TRUE, bias, maps
 from imufeedback.body.neighbours import accused, inverted, odds
 from imufeedback.body.suspects import in_words, suspects
 from imufeedback.measure.fitters import performance
@@ -156,3 +156,22 @@ def test_one_line_names_the_sensor() -> None:
     assert said.startswith("left thigh: gyr_z has the wrong sign")
     assert "\n" not in said
     assert in_words({}) is None
+
+
+def test_a_leg_that_sways_while_the_other_one_is_lifted_does_not_move_the_gyroscopes_bias() -> None:
+    """A rest shows 1 °/s, then it is taken off; of the slow moments later two have about the same rate. As in the
+    calibration of a seeded player, who was told of exchanged axes."""
+    rests = {
+        0.25: (0.96, 0.11, -0.8), 0.75: (1.02, 0.26, -0.49), 1.25: (0.96, 0.21, -0.51), 1.75: (0.97, 0.1, -0.9),
+        2.25: (0.82, -0.16, -1.34), 2.75: (-0.04, -0.35, -0.84), 3.25: (0.18, 0.43, 0.84), 8.25: (0.03, 0.07, 0.14),
+        9.25: (1.73, 0.47, -0.73), 10.75: (0.0, 0.07, 0.16), 11.75: (1.66, 0.09, -0.84), 12.75: (-1.26, -0.01, 0.91),
+        13.25: (0.05, 0.08, 0.13), 13.75: (0.1, 0.15, 0.23), 14.25: (-0.03, -0.01, 0.07), 15.75: (-0.03, 0.42, 0.03),
+        16.25: (0.93, 0.62, 1.67), 17.25: (1.49, 0.86, 2.81), 17.75: (0.03, 0.09, 0.17), 19.25: (-0.07, -0.24, -0.59),
+    }  # fmt: skip
+    t_s = np.arange(0.0, 20.0, 0.005)
+    rate = 60 * np.sin(2 * np.pi * t_s)[:, None] * np.ones(3)
+    for at_s, mean in rests.items():
+        rate[np.abs(t_s + 0.001 - at_s) < 0.25] = mean
+    found = np.degrees(bias(t_s, np.radians(rate), np.broadcast_to([0.0, 0.0, 9.81], rate.shape)))
+    assert np.abs(found[t_s < 2.0] - [0.96, 0.11, -0.8]).max() < 0.2
+    assert np.abs(found[t_s > 4.0]).max() < 0.3

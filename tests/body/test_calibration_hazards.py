@@ -26,7 +26,7 @@ from imufeedback.records import (
     frozen,
     same,
 )
-from imufeedback.synth.performance import Spoil
+from imufeedback.synth.movements import Spoil
 
 SEED = 3
 

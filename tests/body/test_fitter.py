@@ -24,7 +24,8 @@ from imufeedback.records import (
     Zeroed,
 )
 from imufeedback.synth.golfer import BODY
-from imufeedback.synth.performance import Spoil, make_addresses
+from imufeedback.synth.movements import Spoil
+from imufeedback.synth.performance import make_addresses
 from imufeedback.synth.sensors import WORN
 
 EXCHANGED = (Segment.PELVIS, Segment.RIGHT_THIGH, Segment.LEFT_THIGH)

@@ -11,7 +11,7 @@ from performances import GRID_HZ, blocks
 from imufeedback.body.sequence import NAMES, Performed, Refused, Sequence
 from imufeedback.measure.fitters import performance
 from imufeedback.records import AlignedBlock, FitStep, Segment
-from imufeedback.synth.performance import Spoil
+from imufeedback.synth.movements import Spoil
 from imufeedback.synth.sensors import WORN
 
 

@@ -14,7 +14,7 @@ from imufeedback.commands import Asked, BeginFit
 from imufeedback.measure.fitters import performance
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import AlignedBlock, Angles, Segment, Side, frozen
-from imufeedback.synth.performance import Spoil
+from imufeedback.synth.movements import Spoil
 from imufeedback.synth.sensors import WORN
 
 GRID_HZ = 200.0

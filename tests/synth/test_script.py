@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from imufeedback.errors import UsageError
-from imufeedback.records import Hand, Segment, Side
+from imufeedback.measure import exact, swingers
+from imufeedback.records import Hand, Rep, Segment, Side, Zeroed
+from imufeedback.synth import between_reps
+from imufeedback.synth.between_reps import Kind
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.plan import STANDING, Plan, hold
@@ -200,3 +203,20 @@ def test_alive_calibration_movements_are_what_is_asked_for(seed: int) -> None:
     t = np.linspace(0.1, script.ready_s - 0.1, round(script.ready_s * 100))
     tilt = script.golfer.pose(t, ()).pelvis_rad[:, 2]
     assert np.lib.stride_tricks.sliding_window_view(tilt, 33).std(axis=1).min() > 1e-7
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+def test_a_waggle_before_every_swing_counts_no_rep(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
+    monkeypatch.setattr(between_reps, "WAGGLES", 1.0)
+    script = make_script(pace=Pace.FULL if seed % 2 else Pace.SLOW, reps=3, seed=seed, alive=True)
+    assert [one.kind for one in script.truth.busy] == [Kind.WAGGLE] * 3
+    motion = swingers.motion_of(script.hand)
+    reps = []
+    for rep, waggle in zip(script.truth.reps, script.truth.busy, strict=True):
+        whole = exact.angles(script, np.arange(waggle.start_s * 200, (rep.finish_s + 1) * 200) / 200)
+        assert np.ptp(np.degrees(whole.pelvis.angle_rad[whole.t_s < waggle.end_s, 0])) > 5
+        told = [*motion.feed(Zeroed(float(whole.t_s[0]), "address")), *motion.feed(whole)]
+        reps += [one for one in told if isinstance(one, Rep)]
+    assert [one.void for one in reps] == [""] * 3
+    for found, rep in zip(reps, script.truth.reps, strict=True):
+        assert found.positions["top_s"] == pytest.approx(rep.top_s, abs=0.02)

@@ -16,9 +16,10 @@ from imufeedback.packets import Layout
 from imufeedback.records import Fit, Hand, Level, Segment, SegmentFit
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import address
+from imufeedback.synth.movements import FitWindows
 from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
 from imufeedback.synth.player import Pace, make_player
-from imufeedback.synth.script import FitWindows, Script, Truth
+from imufeedback.synth.script import Script, Truth
 from imufeedback.synth.sensors import WORN, default_places
 from imufeedback.synth.stream import SensorStream, sensor_streams
 

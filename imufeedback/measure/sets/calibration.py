@@ -24,7 +24,8 @@ from imufeedback.records import (
     Slipped,
     SwapOffered,
 )
-from imufeedback.synth.performance import Spoil, make_addresses
+from imufeedback.synth.movements import Spoil
+from imufeedback.synth.performance import make_addresses
 from imufeedback.synth.stream import serial_of
 
 READY_S = 30.0
