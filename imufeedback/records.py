@@ -729,6 +729,14 @@ class LimitChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class Tapped:
+    """A player who stands still has tapped a thigh's sensor twice."""
+
+    t_s: float
+    segment: Segment
+
+
+@dataclass(frozen=True, slots=True)
 class SelfEstimate:
     """What the player thought of a rep before the result was told."""
 
@@ -820,6 +828,7 @@ Event: TypeAlias = (
     | BlockBegun
     | LimitChanged
     | StepTold
+    | Tapped
     | SelfEstimate
     | SensorTotals
     | Doubted

@@ -9,20 +9,24 @@ import numpy as np
 
 from imufeedback import resources, shipped
 from imufeedback.live.lesson import AFTER
-from imufeedback.measure import archive, exact, guided, swingers
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure import archive, exact, guided, persons, swingers, tapping, walk
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.drawn_causes import Told, told
 from imufeedback.measure.drawn_flaws import FLAWS, DrawnFlaw
 from imufeedback.measure.drawn_reps import standing
+from imufeedback.measure.golfer import items
 from imufeedback.measure.practice import VALUE, carried_out
 from imufeedback.measure.rule_limits import BASELINE_REPS, Before, accustomed, found
+from imufeedback.record.importer import import_folder
 from imufeedback.record.library.library import Library
-from imufeedback.records import Finding, Hand, Rep, Verdict
+from imufeedback.record.replay import read_items
+from imufeedback.records import Finding, Hand, Rep, Tapped, Verdict
 from imufeedback.rules import RuleSet, parse_rule_set
 from imufeedback.rules.cause import Cause, causes_of
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.sensors import WORN
 
 CAUSES = {
     Flaw.PUSH_BACK: "pushes-back",
@@ -194,6 +198,36 @@ def screenings(context: Context) -> Iterator[Measured]:
     yield Measured("screening: side differences told rightly", 100 * told / pairs, AT_LEAST, "%")
 
 
+def taps(context: Context) -> Iterator[Measured]:
+    """A double tap of a thigh answers what the player thinks of a rep; nothing else is one."""
+    heard = total = swung = found = 0
+    for seed in range(context.seed, context.seed + (1 if context.quick else 5)):
+        for hand in Hand:
+            context.say(f"player {seed}, {hand}")
+            answers = list(tapping.answered(seed, hand))
+            heard, total = heard + sum(one.heard == one.meant for one in answers), total + len(answers)
+        for pace in Pace:
+            script = make_script(pace=pace, reps=4, seed=seed, busy=True, flaw=Flaw.STALL)
+            found += tapping.taps_in(items(script, WORN, model=guided.TYPICAL))
+            swung += len(script.truth.reps)
+    yield Measured("answers by a double tap that were heard as meant", 100 * heard / total, AT_LEAST, "%")
+    yield Measured(f"{swung} swings and what lies between them: double taps found", found, exactly(0), "taps")
+
+
+def taps_of_people(context: Context) -> Iterator[Measured]:
+    """Recordings of people who walk, sit, squat and land on their feet: nobody tapped."""
+    if context.data is None or not (context.data / persons.FOLDER).is_dir():
+        raise LeftOut("the recordings of people are not here; name their folder with --data")
+    found = len([one for one in walk.walk(context.data, context.work).events if isinstance(one, Tapped)])
+    for trial in persons.trials(context.data):
+        context.say(trial.name)
+        made = import_folder(
+            trial.folder / "imu", context.work / f"taps_{trial.name}.mcap", still_s=trial.still_s, flex_s=trial.flex_s
+        )
+        found += tapping.taps_in(read_items(made.path))
+    yield Measured("recordings of people: double taps found", found, exactly(0), "taps")
+
+
 def trends(context: Context) -> Iterator[Measured]:
     """A year of sessions, three a week: the middle one of five questions for one trend over all of them."""
     root, sessions = context.work / "year", 3 * 52
@@ -216,5 +250,7 @@ STEPS: Sequence[Step] = (
     Step("where rules lead", ends),
     Step("steps of drills", drills),
     Step("screenings", screenings),
+    Step("double taps", taps),
+    Step("double taps, people", taps_of_people),
     Step("a year of trends", trends),
 )
