@@ -729,6 +729,15 @@ class LimitChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class Discarded:
+    """The coach took a rep out, or put it back in."""
+
+    t_s: float
+    rep: int
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Tapped:
     """A player who stands still has tapped a thigh's sensor twice."""
 
@@ -828,6 +837,7 @@ Event: TypeAlias = (
     | BlockBegun
     | LimitChanged
     | StepTold
+    | Discarded
     | Tapped
     | SelfEstimate
     | SensorTotals

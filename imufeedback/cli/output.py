@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from imufeedback.document import Document
+    from imufeedback.records import Rep
     from imufeedback.report.summary import Summary
 
 
@@ -142,14 +143,7 @@ def print_reps(summary: Summary) -> None:
     table.add_column("±", justify="right")
     table.add_column("finding")
     for rep in summary.reps:
-        found = [
-            printable(one)
-            for one in (
-                [f"void: {rep.void}"]
-                if rep.void
-                else [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
-            )
-        ]
+        found = [printable(one) for one in _found(summary, rep)]
         cells = [_cell(rep.features.get(feature)) for _, feature in REP_COLUMNS]
         spread = _cell(rep.features.get("thigh_angle_sd_deg"))
         table.add_row(
@@ -168,6 +162,14 @@ def print_reps(summary: Summary) -> None:
         console.print(f"- {printable(line if drill is None else f'{line} (drill: {drill})')}")
     for lack, text, rules in story.unjudged(summary.unjudged):
         console.print(printable(f"{lack.capitalize()}: {', '.join(rules)}. {text}"))
+
+
+def _found(summary: Summary, rep: Rep) -> list[str]:
+    if rep.void:
+        return [f"void: {rep.void}"]
+    if rep.index in summary.discarded:
+        return ["does not count: taken out"]
+    return [f"{one.rule} ({one.verdict})" for one in summary.findings_of(rep)]
 
 
 def _cell(value: float | None) -> str:
