@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import merge
 from itertools import islice
-from operator import itemgetter
 
 from imufeedback.conduct.batch import Batch
 from imufeedback.conduct.body_sensors import Worn
@@ -115,7 +114,7 @@ def _measured(rooms: Rooms, block: AlignedBlock, releases: Releases) -> Iterator
     if forearm is not None:
         rooms.reps.feed(forearm)
     taps = [(releases.of(one.t_s), one) for one in rooms.worn.taps.feed(jointed)]
-    yield from merge(_of_body(rooms, jointed, releases), taps, key=itemgetter(0))
+    yield from merge(_of_body(rooms, jointed, releases), taps, key=lambda one: one[0])
 
 
 def _of_body(rooms: Rooms, jointed: AlignedBlock, releases: Releases) -> Iterator[tuple[int, Event]]:
