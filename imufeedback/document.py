@@ -155,6 +155,8 @@ class JudgedRep(msgspec.Struct, frozen=True, kw_only=True):
     """see below"""
     tones: bool | None = None
     """whether the rep was one with tones; null when that is not known"""
+    discarded: bool = False
+    """the coach took it out during the session: it counts nowhere"""
     estimate: str | None = None
     """what the player thought of it before seeing the result"""
     findings: list[RuleFinding]

@@ -729,6 +729,23 @@ class LimitChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class Discarded:
+    """The coach took a rep out, or put it back in."""
+
+    t_s: float
+    rep: int
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """A player who stands still has tapped a thigh's sensor twice."""
+
+    t_s: float
+    segment: Segment
+
+
+@dataclass(frozen=True, slots=True)
 class SelfEstimate:
     """What the player thought of a rep before the result was told."""
 
@@ -820,6 +837,8 @@ Event: TypeAlias = (
     | BlockBegun
     | LimitChanged
     | StepTold
+    | Discarded
+    | Tapped
     | SelfEstimate
     | SensorTotals
     | Doubted

@@ -6,7 +6,7 @@ import numpy as np
 
 from imufeedback.commands import AnyCommand, BeginBlock, Estimate
 from imufeedback.live.lesson import AFTER, ANSWER_S, NO_ANSWER, Block, Lesson
-from imufeedback.records import Angles, BlockBegun, Mode, PelvisAngles, Rep, Role, SelfEstimate
+from imufeedback.records import Angles, BlockBegun, Discarded, Mode, PelvisAngles, Rep, Role, SelfEstimate
 
 ONE = Block(BeginBlock("one", Role.BASELINE, Mode.NONE), 2)
 GUESS = Block(BeginBlock("guess", Role.SWINGS, Mode.AFTER_REP, estimate=True), 1)
@@ -39,6 +39,15 @@ def test_blocks_follow_their_reps_and_void_ones_take_no_turn() -> None:
     made, asked = lesson(ONE, ENDLESS)
     for one in (rep(0), rep(1, void="lost"), rep(2), *(rep(k) for k in range(3, 60))):
         made.hear(one)
+    assert asked == [ONE.command, ENDLESS.command]
+
+
+def test_a_rep_that_was_taken_out_is_done_once_more() -> None:
+    made, asked = lesson(ONE, ENDLESS)
+    for one in (rep(0), Discarded(1.5, 0, on=True), rep(1)):
+        made.hear(one)
+    assert asked == [ONE.command]
+    made.hear(Discarded(2.0, 0, on=False))
     assert asked == [ONE.command, ENDLESS.command]
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from imufeedback.audio.speech import CAUTION, NO_VOICE, Voice, find_voice
 from imufeedback.live.spoken import Spoken
+from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Event, Finding, Mode, Rep, Role, StepTold, Verdict
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the voice here is a shell script")
@@ -52,7 +53,7 @@ def test_each_block_and_step_is_said_once_and_no_result(heard: Callable[[], list
         "-a 30 --stdin|Next: hip turns.",
         "-a 30 --stdin|Step 0, slowly.",
         "-a 30 --stdin|Step 1, slowly.",
-        "-a 30 --stdin|Next: -f /etc/passwd. After each rep, say first what you think of it.",
+        f"-a 30 --stdin|Next: -f /etc/passwd. {phrase('spoken_estimate')}",
     ]
     assert told == [CAUTION]
 

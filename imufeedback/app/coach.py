@@ -20,7 +20,7 @@ from imufeedback.app.tracks import Entry
 from imufeedback.commands import AnyCommand, Discard, Estimate, GoToStep, MarkGood, Mute, Note, Pause, SetLimit
 from imufeedback.live.lesson import ANSWER_S, NO_ANSWER
 from imufeedback.phrases import phrase
-from imufeedback.records import BlockBegun, Event, Rep, StepTold
+from imufeedback.records import BlockBegun, Event, Rep, SelfEstimate, StepTold
 from imufeedback.rules import Changed, Layers, RuleSet, Whose
 from imufeedback.rules.cause import causes_of
 
@@ -76,6 +76,8 @@ class Coach:
         if asks != self._asked:
             self._asked = asks
             self._waiting.stop() if asks is None else self._waiting.start()
+        if isinstance(event, SelfEstimate) and event.answer in ANSWERS:
+            self._say(words.estimated(event.rep + 1, event.answer))  # by a tap, or once more as the key was
         if isinstance(event, BlockBegun | StepTold):
             self.step = event if isinstance(event, StepTold) else None
         if isinstance(event, Rep) and self.paused:

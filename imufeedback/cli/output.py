@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from imufeedback.document import Document
+    from imufeedback.records import Rep
     from imufeedback.report.summary import Summary
 
 
@@ -182,6 +183,8 @@ def _result(summary: Summary, rep: Rep) -> str:
 
     if rep.void:
         return printable(f"does not count: {rep.void}")
+    if rep.index in summary.discarded:
+        return "does not count: taken out"
     said = [printable(story.finding_words(one.rule, one.verdict)) for one in summary.findings_of(rep)]
     return "\n".join(said) or story.nothing(len(summary.unjudged_of(rep)))
 

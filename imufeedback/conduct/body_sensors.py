@@ -11,6 +11,7 @@ import msgspec
 from imufeedback.body import Body
 from imufeedback.conduct.sensors import Sensors
 from imufeedback.fusion.ageing import offset_sd_m_s2
+from imufeedback.motion import Taps
 from imufeedback.phrases import phrase
 from imufeedback.records import Event, RolesChanged, Segment
 from imufeedback.settings import Sensor, Settings
@@ -27,6 +28,7 @@ come already and wait for the others."""
 class _State(NamedTuple):
     merger: Memory
     body: Memory
+    taps: Memory
 
 
 class Worn:
@@ -36,6 +38,7 @@ class Worn:
         self.settings = settings
         self._sensors = sensors
         self.merger = self._new_merger(settings.sensors)
+        self.taps = Taps()
         self.body = Body(
             _jointed(settings.sensors),
             hand=settings.player.hand,
@@ -86,11 +89,11 @@ class Worn:
 
     @property
     def state(self) -> _State:
-        return _State(self.merger.state, self.body.state)
+        return _State(self.merger.state, self.body.state, self.taps.state)
 
     @state.setter
     def state(self, value: _State) -> None:
-        self.merger.state, self.body.state = value
+        self.merger.state, self.body.state, self.taps.state = value
 
 
 def _jointed(sensors: Iterable[Sensor]) -> list[Segment]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from imufeedback.cues.answers import Answers
 from imufeedback.cues.schedule import Cueing, Heard
 from imufeedback.cues.tone import LosingTone
 from imufeedback.records import Angles, Event, Hand
@@ -15,6 +16,7 @@ from imufeedback.stage import Memory
 class _State(NamedTuple):
     cueing: Memory
     tone: Memory
+    answers: Memory
 
 
 class Hearing:
@@ -23,6 +25,7 @@ class Hearing:
     def __init__(self, hand: Hand, rule_set: RuleSet) -> None:
         self.cueing = Cueing()
         self.tone = LosingTone(hand=hand)
+        self.answers = Answers(hand)
         self.use(rule_set)
 
     @property
@@ -35,7 +38,7 @@ class Hearing:
         self.tone.use(math.radians(rule_set.live.target_deg))
 
     def hear(self, now_s: float, event: Event) -> list[Event]:
-        """An event, followed by the cues that it gives at this time of the session."""
+        """An event, followed by the cues and the answer that it gives at this time of the session."""
         out = [event]
         measured = isinstance(event, Angles)
         if measured and not self.tone.follows:
@@ -43,6 +46,7 @@ class Hearing:
         heard = Heard(now_s, event)
         if not measured:
             out += self.cueing.feed(heard)
+            out += [one for answer in self.answers.feed(event) for one in self.hear(now_s, answer)]
         for tone in self.tone.feed(heard):
             if self.cueing.guides():
                 out += [tone, *self.cueing.feed(Heard(now_s, tone))]
@@ -50,8 +54,8 @@ class Hearing:
 
     @property
     def state(self) -> _State:
-        return _State(self.cueing.state, self.tone.state)
+        return _State(self.cueing.state, self.tone.state, self.answers.state)
 
     @state.setter
     def state(self, value: _State) -> None:
-        self.cueing.state, self.tone.state = value
+        self.cueing.state, self.tone.state, self.answers.state = value

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from heapq import merge
 from itertools import islice
 
 from imufeedback.conduct.batch import Batch
@@ -112,6 +113,11 @@ def _measured(rooms: Rooms, block: AlignedBlock, releases: Releases) -> Iterator
     jointed, forearm = without_forearm(block)
     if forearm is not None:
         rooms.reps.feed(forearm)
+    taps = [(releases.of(one.t_s), one) for one in rooms.worn.taps.feed(jointed)]
+    yield from merge(_of_body(rooms, jointed, releases), taps, key=lambda one: one[0])
+
+
+def _of_body(rooms: Rooms, jointed: AlignedBlock, releases: Releases) -> Iterator[tuple[int, Event]]:
     for made in rooms.worn.body.feed(jointed):
         if isinstance(made, Angles):
             yield from _parted(rooms, made, releases)

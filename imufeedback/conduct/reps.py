@@ -12,6 +12,7 @@ from imufeedback.motion.stance import Stance
 from imufeedback.records import (
     Angles,
     ClockRestarted,
+    Discarded,
     Event,
     Hand,
     Phase,
@@ -113,7 +114,8 @@ class Reps:
     def discard(self, t_s: float, rep: int, *, on: bool) -> list[Event]:
         """A rep does not count, or does again: not in the baseline, and not in the steps."""
         self.rules.discard(rep, on=on)
-        return [] if self.steps is None else [*self.steps.discard(t_s, rep, on=on)]
+        steps = [] if self.steps is None else self.steps.discard(t_s, rep, on=on)
+        return [Discarded(t_s, rep, on), *steps]
 
     def feed(self, record: Angles | Zeroed | SegmentMotion) -> list[Event]:
         if isinstance(record, Zeroed):

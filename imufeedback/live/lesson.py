@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from imufeedback import resources
 from imufeedback.commands import AnyCommand, BeginBlock, Estimate
-from imufeedback.records import Angles, BlockBegun, Event, Fitted, Mode, Rep, Role, SelfEstimate, StepTold
+from imufeedback.records import Angles, BlockBegun, Discarded, Event, Fitted, Mode, Rep, Role, SelfEstimate, StepTold
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.plan import Block as Planned
 from imufeedback.rules.plan import Plan, parse_plan
@@ -70,7 +70,10 @@ class Lesson:
         self._blocks, self._command, self._on_block = tuple(blocks), command, on_block
         self._wait_s, self._at_fit = wait_s, at_fit
         self._number: int | None = None
-        self._reps = 0
+        self._reps: set[int] = set()
+        """Of this block, that count."""
+        self._out: set[int] = set()
+        """Reps of any block that were taken out."""
         self._steps_over = False
         self._estimate = False
         self._asked: tuple[int, float] | None = None
@@ -95,7 +98,11 @@ class Lesson:
                 self._estimate = estimate
             case Rep(void="", index=index):
                 self._asked = (index, event.end_s) if self._estimate else None
-                self._reps += self._number is not None
+                if self._number is not None:
+                    self._reps.add(index)
+                self._go_on()
+            case Discarded(rep=rep, on=on):
+                (self._out.add if on else self._out.discard)(rep)
                 self._go_on()
             case StepTold(over=over) if over:
                 self._steps_over = True
@@ -111,11 +118,11 @@ class Lesson:
         if self._number is None or self._number >= len(self._blocks) or self._asked is not None:
             return
         block = self._blocks[self._number]
-        if (block.reps is not None and self._reps >= block.reps) or (block.steps and self._steps_over):
+        if (block.reps is not None and len(self._reps - self._out) >= block.reps) or (block.steps and self._steps_over):
             self._move_to(self._number + 1)
 
     def _move_to(self, number: int) -> None:
-        self._number, self._reps, self._steps_over = number, 0, False
+        self._number, self._reps, self._steps_over = number, set(), False
         if number < len(self._blocks):
             block = self._blocks[number]
             self._on_block(block)

@@ -7,6 +7,7 @@ from imufeedback.motion.live import LiveLimits
 from imufeedback.motion.needs import Needed, Restarted, of_swing
 from imufeedback.motion.phases import RepLimits
 from imufeedback.motion.stage import MotionStage
+from imufeedback.motion.taps import Taps
 
 __all__ = [
     "HipTurnStage",
@@ -17,6 +18,7 @@ __all__ = [
     "Needed",
     "RepLimits",
     "Restarted",
+    "Taps",
     "of_swing",
     "without_forearm",
 ]

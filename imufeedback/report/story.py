@@ -32,8 +32,8 @@ class Told:
 
 
 def counted(reps: Iterable[JudgedRep]) -> list[JudgedRep]:
-    """The reps that were judged: those in which every angle that the rules need was known."""
-    return [rep for rep in reps if not rep.void]
+    """The reps that were judged and not taken out: those in which every angle that the rules need was known."""
+    return [rep for rep in reps if not rep.void and not rep.discarded]
 
 
 def faults(rep: JudgedRep) -> list[RuleFinding]:

@@ -31,6 +31,7 @@ from imufeedback.records import (
     BlockBegun,
     ClockRestarted,
     Cue,
+    Discarded,
     Doubted,
     Event,
     Fault,
@@ -71,6 +72,8 @@ class Summary:
     """Every block, and the number of reps before it, void ones among them."""
     estimates: dict[int, str] = field(default_factory=dict)
     """What the player thought of a rep, by its index."""
+    discarded: set[int] = field(default_factory=set)
+    """Reps that the coach took out."""
     limits: dict[str, LimitChanged] = field(default_factory=dict)
     """Those that are not the rule set's own, by key."""
     gaps: int = 0
@@ -95,6 +98,8 @@ class Summary:
                 self.cues.append(event)
             case BlockBegun():
                 self.blocks.append((event, len(self.reps)))
+            case Discarded(rep=rep, on=on):
+                (self.discarded.add if on else self.discarded.discard)(rep)
             case LimitChanged(key=key):
                 self.limits[key] = event
             case SelfEstimate(rep=rep, answer=answer):
@@ -128,7 +133,10 @@ class Summary:
     @property
     def counted(self) -> list[Rep]:
         """The reps that are judged and count."""
-        return [one for one in self.reps if not one.void]
+        return [one for one in self.reps if self._counts_one(one)]
+
+    def _counts_one(self, rep: Rep) -> bool:
+        return not rep.void and rep.index not in self.discarded
 
     def findings_of(self, rep: Rep) -> list[Finding]:
         return [one for one in self.findings if one.rep == rep.index]
@@ -194,11 +202,12 @@ class Summary:
         )
 
     def _session_totals(self, late: int) -> SessionTotals:
+        found = [finding for finding in self.findings if finding.rep not in self.discarded]
         return SessionTotals(
             reps=len(self.counted),
-            void=len(self.reps) - len(self.counted),
-            faults=sum(finding.verdict is Verdict.FAULT for finding in self.findings),
-            unsure=sum(finding.verdict is Verdict.UNSURE for finding in self.findings),
+            void=sum(bool(rep.void) for rep in self.reps),
+            faults=sum(finding.verdict is Verdict.FAULT for finding in found),
+            unsure=sum(finding.verdict is Verdict.UNSURE for finding in found),
             cues=len(self.cues),
             cues_late=late,
             samples=sum(sensor.samples for sensor in self.totals),
@@ -234,7 +243,7 @@ class Summary:
             mode=block.mode,
             share=block.share,
             begin_s=float(block.t_s),
-            **self._counts([rep for rep in self.reps[first:last] if not rep.void]),
+            **self._counts([rep for rep in self.reps[first:last] if self._counts_one(rep)]),
         )
 
     def _rep(self, rep: Rep, cues: list[RepCue]) -> JudgedRep:
@@ -248,6 +257,7 @@ class Summary:
             estimated=list(rep.estimated),
             features={name: float(value) for name, value in rep.features.items()},
             tones=self.had_tones(rep),
+            discarded=rep.index in self.discarded,
             estimate=self.estimates.get(rep.index),
             findings=[_finding(finding) for finding in self.findings_of(rep)],
             unjudged=[UnjudgedRule(rule=one.rule, lack=one.lack, text=one.text) for one in self.unjudged_of(rep)],

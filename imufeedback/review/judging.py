@@ -25,9 +25,10 @@ from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings
 
 PROGRESS_ITEMS = 2000
-WAY = 4
+WAY = 5
 """Counts the ways of judging within one version: 2 has void reps, 3 one stall live and afterwards, and rules that
-are not judged yet, 4 limits that a baseline narrows, and a stall as long for the tone as for the finding."""
+are not judged yet, 4 limits that a baseline narrows, and a stall as long for the tone as for the finding,
+5 what a rep is beside its baseline, and reps that were taken out in the session."""
 
 
 @dataclass(frozen=True, slots=True)

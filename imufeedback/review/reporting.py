@@ -60,6 +60,11 @@ class Judgement:
     def player(self) -> str:
         return self.settings.player.name if self.edits.player is None else self.edits.player
 
+    @property
+    def discarded(self) -> frozenset[int]:
+        """Reps that do not count."""
+        return frozenset(one.index for one in self.summary.reps if one.discarded)
+
 
 def judgement(
     path: str | os.PathLike[str],
@@ -104,7 +109,9 @@ def judgement(
         others = [one for one in before.all if one is not kept]
     edits = read_edits(path)
     beside = [edits.words(), f"its earlier results are put aside: {before.trouble}" if before.trouble else ""]
-    summary = msgspec.structs.replace(summary, notes=[*summary.file_notes, *(one for one in beside if one)])
+    out = edits.out_of(summary.reps)
+    reps = [msgspec.structs.replace(one, discarded=one.index in out) for one in summary.reps]
+    summary = msgspec.structs.replace(summary, reps=reps, notes=[*summary.file_notes, *(one for one in beside if one)])
     title = window.title if edits.title is None else edits.title
     return Judgement(
         path, settings, summary, trace, tuple(others), edits, title, window.started, duration_s, rules
@@ -140,7 +147,7 @@ def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
 
 def session_of(found: Judgement) -> Session:
     """What the report shows of it."""
-    reps = counted(rep for rep in found.summary.reps if rep.index not in found.edits.discarded)
+    reps = counted(found.summary.reps)
     following = next_of(reps)
     shown = [one.rep for one in [*best(reps), *worst(reps)]]
     return Session(
@@ -156,7 +163,7 @@ def session_of(found: Judgement) -> Session:
         next=following,
         positions=_positions(found, reps),
         homework=homework_of(found.player),
-        discarded=frozenset(found.edits.discarded),
+        discarded=found.discarded,
     )
 
 

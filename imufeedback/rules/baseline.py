@@ -35,10 +35,8 @@ def own(values: Sequence[float], least_spread: float) -> Own | None:
 
 
 OVER_OWN = (
-    "trail_knee_flexion_impact_deg",
-    "trail_hip_turn_out_deg",
-    "pelvis_turn_finish_deg",
-    "knees_cross_turn_share",
+    *("trail_knee_flexion_impact_deg", "trail_hip_turn_out_deg", "pelvis_turn_finish_deg"),
+    *("knees_cross_turn_share", "level_turn_share"),
 )
 """Features that say more about a cause by how far they are above the middle of the player's own reps."""
 

@@ -46,6 +46,7 @@ FEATURES: tuple[tuple[tuple[str, ...], str], ...] = (
             "trail_hip_turn_out_over_own_deg",
             "pelvis_turn_finish_over_own_deg",
             "knees_cross_turn_over_own_share",
+            "level_turn_over_own_share",
         ),
         "how far it is above the middle of the player's own baseline",
     ),

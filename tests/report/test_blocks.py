@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.document import Document, Tally
-from imufeedback.records import BlockBegun, Doubted, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
+from imufeedback.record.library.edits import Edits, Line
+from imufeedback.records import BlockBegun, Discarded, Doubted, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
 from imufeedback.report.plain_words import feature_word, unit_of
 from imufeedback.report.retention import last_test, retention
+from imufeedback.report.story import counted
 from imufeedback.report.summary import Summary
 
 
@@ -43,6 +45,29 @@ def test_reps_with_tones_are_kept_apart_from_reps_without():
         ("drill", 2, 2),
         ("test", 1, 1),
     ]
+
+
+def test_a_rep_that_was_taken_out_counts_nowhere():
+    found = summary(
+        block(Role.BASELINE), rep(0), finding(0), rep(1), rep(2),
+        Discarded(30.0, 0, on=True), Discarded(31.0, 1, on=True), Discarded(32.0, 1, on=False),
+    )  # fmt: skip
+    assert [one.discarded for one in found.reps] == [True, False, False]
+    assert [one.index for one in counted(found.reps)] == [1, 2]
+    assert (found.totals.reps, found.totals.void, found.totals.faults) == (2, 0, 0)
+    assert found.tones.without_tones == Tally(reps=2, clean=2)
+    assert [(one.reps, one.clean) for one in found.blocks] == [(2, 2)]
+
+
+def test_what_was_taken_out_in_the_session_can_be_put_back_later():
+    reps = summary(rep(0), rep(1), rep(2), Discarded(30.0, 0, on=True), Discarded(31.0, 1, on=True)).reps
+    edits = Edits()
+    assert edits.out_of(reps) == {0, 1}
+    edits.take(Line("keep", rep=0))
+    edits.take(Line("discard", rep=2))
+    assert edits.out_of(reps) == {1, 2}
+    edits.take(Line("discard", rep=0))
+    assert edits.out_of(reps) == {0, 1, 2}
 
 
 def test_without_blocks_every_rep_has_tones():

@@ -46,7 +46,8 @@ def test_keys_stand_in_the_order_of_the_fields_and_what_does_not_apply_is_left_o
     assert values["player"] == {"hand": "left"}
     (rep,) = json.loads(json.dumps(values))["reps"]
     assert list(rep) == [
-        "index", "kind", "start_s", "end_s", "void", "positions", "estimated", "features", "tones", "estimate",
+        "index", "kind", "start_s", "end_s", "void", "positions", "estimated", "features", "tones", "discarded",
+        "estimate",
         "findings", "unjudged", "cues",
     ]  # fmt: skip
     assert rep["findings"] == [

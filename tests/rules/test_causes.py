@@ -28,7 +28,8 @@ def names(findings: list[Finding], features: dict[str, float] | None = None) -> 
 
 
 def test_a_push_back_outranks_the_stall_that_follows_it() -> None:
-    assert names(found(STALLS, GROWS, TARGET)) == ["pushes-back"]
+    assert names(found(GROWS, STALLS, TARGET)) == ["pushes-back"]
+    assert names(found(STALLS, GROWS, TARGET), KNEE) == ["stalls"], "it began with the stall"
     assert names(found(STALLS, TARGET), KNEE) == ["stalls"]
 
 
@@ -151,6 +152,8 @@ def test_what_makes_no_sense_is_refused(wrong: str) -> None:
 
 
 LEVEL = "hips-level-half-way"
+SITS = {"least_flexed_hip_finish_deg": 17.0}
+STIFF = {"knees_cross_turn_over_own_share": 0.6, "level_turn_over_own_share": 0.15}
 SITTING, SHARE, LEAD, BACK = (
     "hips-not-still-flexed", "turns-in-the-hips", "lead-hip-turns-in", "trail-hip-turns-in-back",
 )  # fmt: skip
@@ -159,7 +162,7 @@ SITTING, SHARE, LEAD, BACK = (
 @pytest.mark.parametrize(
     ("rules", "features", "first"),
     [
-        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 31.0}, "stays-sitting"),
+        ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 31.0, **SITS}, "stays-sitting"),
         ((SITTING, TARGET, STALLS), {"lead_thigh_angle_finish_deg": 8.0, **KNEE}, "stalls"),
         ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 60.0}, "stops-short"),
         ((SITTING, TARGET), {"lead_thigh_angle_finish_deg": 31.0, "pelvis_turn_finish_deg": 92.0}, "stays-sitting"),
@@ -171,7 +174,8 @@ SITTING, SHARE, LEAD, BACK = (
             "lead-hip-does-not-turn",
         ),
         ((SHARE, BACK), {}, "block-on-the-way-back"),
-        ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.6}, "knees-do-not-trade"),
+        ((LEVEL, "knees-cross"), STIFF, "knees-do-not-trade"),
+        ((LEVEL, "knees-cross"), {**STIFF, "level_turn_over_own_share": 0.5}, "levels-at-the-wrong-time"),
         ((LEVEL, "knees-cross"), {"knees_cross_turn_over_own_share": 0.2}, "levels-at-the-wrong-time"),
         ((STALLS, "lead-knee-gives"), {"trail_thigh_flat_turn_deg": 7.0}, "lead-knee-gives"),
         ((STALLS, "lead-knee-gives"), {"trail_thigh_flat_turn_deg": 30.0}, "stalls"),

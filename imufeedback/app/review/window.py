@@ -359,10 +359,10 @@ class ReviewWindow(QMainWindow):
         self.quantity.setCurrentIndex(max(self.quantity.findText(before), 0))
         self.quantity.blockSignals(False)
         self.video.load(found.edits.video)
-        counting = counted([one for one in found.summary.reps if one.index not in found.edits.discarded])
+        counting = counted(found.summary.reps)
         first = best(counting)
         self.lesson.show_reps(counting, first[0].rep.index if first else None)
-        self.reps.show_reps([rep for rep in found.summary.reps if rep.index not in found.edits.discarded])
+        self.reps.show_reps([rep for rep in found.summary.reps if not rep.discarded])
         self._show_chosen()
 
     def _refresh_list(self) -> None:
@@ -541,7 +541,7 @@ class ReviewWindow(QMainWindow):
         for rep in chosen:
             self._edit("discard", rep=rep.index)
         if not chosen:
-            for index in sorted(self.found.edits.discarded):
+            for index in sorted(self.found.discarded):
                 self._edit("keep", rep=index)
         self._open_current()
 

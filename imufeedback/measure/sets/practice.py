@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
+from itertools import product
 
 import numpy as np
 
 from imufeedback import resources, shipped
 from imufeedback.live.lesson import AFTER
-from imufeedback.measure import archive, exact, guided, swingers
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure import archive, exact, guided, persons, swingers, tapping, walk
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
 from imufeedback.measure.drawn_causes import Told, told
 from imufeedback.measure.drawn_flaws import FLAWS, DrawnFlaw
 from imufeedback.measure.drawn_reps import standing
+from imufeedback.measure.golfer import items
 from imufeedback.measure.practice import VALUE, carried_out
 from imufeedback.measure.rule_limits import BASELINE_REPS, Before, accustomed, found
+from imufeedback.record.importer import import_folder
 from imufeedback.record.library.library import Library
-from imufeedback.records import Finding, Hand, Rep, Verdict
+from imufeedback.record.replay import read_items
+from imufeedback.records import Finding, Hand, Rep, Tapped, Verdict
 from imufeedback.rules import RuleSet, parse_rule_set
 from imufeedback.rules.cause import Cause, causes_of
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
+from imufeedback.synth.sensors import WORN
 
 CAUSES = {
     Flaw.PUSH_BACK: "pushes-back",
@@ -73,22 +78,20 @@ def causes(context: Context) -> Iterator[Measured]:
     """The first cause of a rep, with its drill, against the flaw that the golfer really had: exact angles, knees too,
     after a baseline of the player's own, as lessons have."""
     rules, right, total, clean = swingers.swing_rules(), 0, 0, 0
-    for hand in Hand:
-        for pace in Pace:
-            usual = make_script(hand=hand, pace=pace, reps=BASELINE_REPS, seed=context.seed)
-            judge = accustomed(rules, [one for one in _reps(usual, rules) if one is not None])
-            for flaw in (Flaw.NONE, *CAUSES):
-                context.say(f"{flaw}, {hand}, {pace}")
-                (rep,) = _reps(make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=context.seed), rules)
-                told = (
-                    [] if rep is None else causes_of(shipped.causes(), found(judge, rep), judge.compared(rep).features)
-                )
-                if flaw is Flaw.NONE:
-                    clean += rep is None or bool(told)
-                    continue
-                right, total = right + (told[:1] == [_named(CAUSES[flaw])]), total + 1
-                row = {"flaw": str(flaw), "hand": str(hand), "pace": str(pace), "causes": [one.id for one in told]}
-                context.rows.append({"set": "practice", **row})
+    players = range(context.seed, context.seed + (1 if context.quick else 5))
+    for seed, hand, pace in product(players, Hand, Pace):
+        context.say(f"player {seed}, {hand}, {pace}")
+        usual = make_script(hand=hand, pace=pace, reps=BASELINE_REPS, seed=seed)
+        judge = accustomed(rules, [one for one in _reps(usual, rules) if one is not None])
+        for flaw in (Flaw.NONE, *CAUSES):
+            (rep,) = _reps(make_script(hand=hand, pace=pace, flaw=flaw, reps=1, seed=seed), rules)
+            told = [] if rep is None else causes_of(shipped.causes(), found(judge, rep), judge.compared(rep).features)
+            if flaw is Flaw.NONE:
+                clean += rep is None or bool(told)
+                continue
+            right, total = right + (told[:1] == [_named(CAUSES[flaw])]), total + 1
+            row = {"seed": seed, "flaw": str(flaw), "hand": str(hand), "pace": str(pace)}
+            context.rows.append({"set": "practice", **row, "causes": [one.id for one in told]})
     yield Measured("flaws whose cause is named first", 100 * right / max(total, 1), AT_LEAST, "%")
     yield Measured("flawless reps for which a cause is named", clean, exactly(0), "reps")
 
@@ -194,6 +197,36 @@ def screenings(context: Context) -> Iterator[Measured]:
     yield Measured("screening: side differences told rightly", 100 * told / pairs, AT_LEAST, "%")
 
 
+def taps(context: Context) -> Iterator[Measured]:
+    """A double tap of a thigh answers what the player thinks of a rep; nothing else is one."""
+    heard = total = swung = found = 0
+    for seed in range(context.seed, context.seed + (1 if context.quick else 5)):
+        for hand in Hand:
+            context.say(f"player {seed}, {hand}")
+            answers = list(tapping.answered(seed, hand))
+            heard, total = heard + sum(one.heard == one.meant for one in answers), total + len(answers)
+        for pace in Pace:
+            script = make_script(pace=pace, reps=4, seed=seed, busy=True, flaw=Flaw.STALL)
+            found += tapping.taps_in(items(script, WORN, model=guided.TYPICAL))
+            swung += len(script.truth.reps)
+    yield Measured("answers by a double tap that were heard as meant", 100 * heard / total, AT_LEAST, "%")
+    yield Measured(f"{swung} swings and what lies between them: double taps found", found, exactly(0), "taps")
+
+
+def taps_of_people(context: Context) -> Iterator[Measured]:
+    """Recordings of people who walk, sit, squat and land on their feet: nobody tapped."""
+    if context.data is None or not (context.data / persons.FOLDER).is_dir():
+        raise LeftOut("the recordings of people are not here; name their folder with --data")
+    found = len([one for one in walk.walk(context.data, context.work).events if isinstance(one, Tapped)])
+    for trial in persons.trials(context.data):
+        context.say(trial.name)
+        made = import_folder(
+            trial.folder / "imu", context.work / f"taps_{trial.name}.mcap", still_s=trial.still_s, flex_s=trial.flex_s
+        )
+        found += tapping.taps_in(read_items(made.path))
+    yield Measured("recordings of people: double taps found", found, exactly(0), "taps")
+
+
 def trends(context: Context) -> Iterator[Measured]:
     """A year of sessions, three a week: the middle one of five questions for one trend over all of them."""
     root, sessions = context.work / "year", 3 * 52
@@ -216,5 +249,7 @@ STEPS: Sequence[Step] = (
     Step("where rules lead", ends),
     Step("steps of drills", drills),
     Step("screenings", screenings),
+    Step("double taps", taps),
+    Step("double taps, people", taps_of_people),
     Step("a year of trends", trends),
 )

@@ -11,7 +11,7 @@ import json
 import os
 import stat
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
+from imufeedback.document import JudgedRep
 from imufeedback.errors import UsageError
 from imufeedback.record.files import PRIVATE_FILE, cannot_write, name_key, read_small, sync_folder, write_whole
 from imufeedback.record.library.places import edits_of
@@ -49,6 +50,8 @@ class Edits:
     tags: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     discarded: set[int] = field(default_factory=set)
+    kept: set[int] = field(default_factory=set)
+    """Put back in, whoever had taken them out."""
     player: str | None = None
     title: str | None = None
     video: Mapping[str, Any] | None = None
@@ -72,8 +75,10 @@ class Edits:
             self.notes.append(text)
         elif verb == "discard" and line.rep is not None:
             self.discarded.add(line.rep)
+            self.kept.discard(line.rep)
         elif verb == "keep" and line.rep is not None:
             self.discarded.discard(line.rep)
+            self.kept.add(line.rep)
         elif verb == "player":
             self.player = text
             self.players.append(text)
@@ -83,6 +88,11 @@ class Edits:
             self.video = {"path": text, "offset_s": line.offset_s or 0.0}
         elif verb not in ("tag", "untag"):
             self.unknown += 1
+
+    def out_of(self, reps: Iterable[JudgedRep]) -> frozenset[int]:
+        """Reps that do not count: taken out here, or during the session and not put back in."""
+        live = {one.index for one in reps if one.discarded}
+        return frozenset(self.discarded | (live - self.kept))
 
     def words(self) -> str:
         """What is wrong with them, in one line; empty when nothing is."""

@@ -49,14 +49,15 @@ def read_entry(path: Path) -> Entry:
     except Exception as error:  # noqa: BLE001 - one bad file must not hide the others, whatever is in it
         entry = Entry(shown_name(path), trouble=f"cannot be read ({type(error).__name__})")
     edits, judged = read_edits(path), verdicts.look(path)
+    newest = judged.all[-1] if judged.all else None
     return replace(
         entry,
         player=entry.player if edits.player is None else edits.player,
         title=entry.title if edits.title is None else edits.title,
         tags=tuple(edits.tags),
         notes="\n".join(edits.notes),
-        discarded=frozenset(edits.discarded),
-        newest=judged.all[-1] if judged.all else None,
+        discarded=edits.out_of(newest.summary.reps if newest is not None else ()),
+        newest=newest,
         beside=_together(edits.words(), f"its results: {judged.trouble}" if judged.trouble else ""),
     )
 
