@@ -276,6 +276,9 @@ class Guest:
             self.start_air(kind, **environment)
             yield self
         finally:
+            for one in self._told:
+                if not one.over:
+                    one.signal("KILL")
             for name in ("air", "bluetooth"):
                 self.stop(name)
             self.run("rm -rf /var/lib/bluetooth/* /run/air")
