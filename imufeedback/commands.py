@@ -6,7 +6,7 @@ verb       struct               what it asks
 begin      `Begin`              a session with these settings; must come first
 fit-begin  `BeginFit`           the player performs the calibration movements from now on
 fit-cancel `CancelFit`          no more; also the answer to a swap that is offered
-swap       `Swap`               the sensors are where the calibration movements say (`records.SwapOffered`)
+swap       `AcceptSwap`               the sensors are where the calibration movements say (`records.SwapOffered`)
 keep       `Keep`               they are where the session says; the player began with the other knee
 fit        `FitWindows`         a fit by two stretches of the past
 set-fit    `SetFit`             a stored fit
@@ -19,7 +19,7 @@ block      `BeginBlock`         a block of reps
 step       `GoToStep`           the coach's choice of a step of the drill
 pain       `Pain`               something is tight or hurts; no rep is judged and no tone made before the next block
 estimate   `Estimate`           what the player thinks of a rep, before the result is told
-note       `Note`               kept in the journal only; so are the three below
+note       `AddNote`               kept in the journal only; so are the three below
 pause      `Pause`              the coach talks
 good       `MarkGood`           a rep was good
 discard    `Discard`            a rep does not count
@@ -75,7 +75,7 @@ class CancelFit(msgspec.Struct, frozen=True, tag="fit-cancel", tag_field="verb")
     """No calibration; neither the movements nor the swap that is offered."""
 
 
-class Swap(msgspec.Struct, frozen=True, tag="swap", tag_field="verb"):
+class AcceptSwap(msgspec.Struct, frozen=True, tag="swap", tag_field="verb"):
     """Yes to the swap that is offered."""
 
 
@@ -200,7 +200,7 @@ class Estimate(msgspec.Struct, frozen=True, tag="estimate", tag_field="verb"):
     answer: str
 
 
-class Note(msgspec.Struct, frozen=True, omit_defaults=True, tag="note", tag_field="verb"):
+class AddNote(msgspec.Struct, frozen=True, omit_defaults=True, tag="note", tag_field="verb"):
     """A line of text, of a rep or of the session."""
 
     text: str
@@ -231,7 +231,7 @@ AnyCommand: TypeAlias = (
     Begin
     | BeginFit
     | CancelFit
-    | Swap
+    | AcceptSwap
     | Keep
     | FitWindows
     | SetFit
@@ -244,7 +244,7 @@ AnyCommand: TypeAlias = (
     | GoToStep
     | Pain
     | Estimate
-    | Note
+    | AddNote
     | Pause
     | MarkGood
     | Discard

@@ -16,8 +16,8 @@ import pytest
 from imufeedback.audio import (
     CEILING_LEVEL,
     START_LEVEL,
+    CuePlayer,
     Output,
-    Player,
     WatchedPlayer,
     rendered,
 )
@@ -99,8 +99,8 @@ def make_shelf(clock: FakeClock) -> Shelf:
 
 
 @pytest.fixture(name="player")
-def make_player(clock: FakeClock, shelf: Shelf) -> Player:
-    return Player(SOUNDS, clock, shelf)
+def make_player(clock: FakeClock, shelf: Shelf) -> CuePlayer:
+    return CuePlayer(SOUNDS, clock, shelf)
 
 
 def test_silence_between_cues_and_a_cue_at_once(player, shelf, clock):
@@ -195,7 +195,7 @@ def test_h91_a_device_that_opens_but_does_not_start_is_tried_again(player, shelf
 def test_h93_an_error_while_making_samples_is_told_and_the_sound_goes_on(clock, shelf):
     broken = dict(SOUNDS)
     broken["stalled"] = np.array(["no", "numbers"])
-    player = Player(broken, clock, shelf)
+    player = CuePlayer(broken, clock, shelf)
     player.play("stalled", clock() + 10**9, 1)
     assert not shelf.device.run(3).any(), "silence, not garbage"
     player.tend()
@@ -228,12 +228,12 @@ def test_unknown_sound_is_a_notice(player, clock):
 def test_no_device_at_all(clock, shelf):
     shelf.refuse = 1
     with pytest.raises(SoundError):
-        Player(SOUNDS, clock, shelf)
+        CuePlayer(SOUNDS, clock, shelf)
 
 
 def test_without_a_device_the_session_goes_on_and_a_later_one_is_used(clock, shelf):
     shelf.refuse = 3
-    player = Player(SOUNDS, clock, shelf, wait=True)
+    player = CuePlayer(SOUNDS, clock, shelf, wait=True)
     assert "goes on without sound" in player.reason
     assert "\n" not in player.reason
     player.play("stalled", clock() + 10**9, 1)
@@ -263,7 +263,7 @@ class Room:
 
 def test_another_default_output_is_followed_and_told(clock, shelf):
     room = Room()
-    player = Player(SOUNDS, clock, shelf, room)
+    player = CuePlayer(SOUNDS, clock, shelf, room)
     assert "Speaker" in player.reason
     shelf.device.run(5)
     room.output = Output("Line out", b"2")
@@ -283,7 +283,7 @@ def test_another_default_output_is_followed_and_told(clock, shelf):
 @pytest.mark.parametrize("answer", [None, Output("Speaker, renamed", b"Speaker")])
 def test_the_same_output_or_no_answer_changes_nothing(clock, shelf, answer):
     room = Room()
-    player = Player(SOUNDS, clock, shelf, room)
+    player = CuePlayer(SOUNDS, clock, shelf, room)
     room.output = answer
     shelf.device.run(5)
     for _ in range(10):
@@ -315,12 +315,12 @@ def test_h96_wireless_outputs_are_recognised_by_name(name, key, wireless):
 def test_h96_a_late_output_is_warned_about_and_its_delay_counts(clock, shelf):
     """250 ms that the output reports or that were measured, and the name of a wireless one; a wired one is quiet."""
     for room, delay_s in ((Room("Headphones", extra_s=0.25), 0.25), (Room("Bluetooth speaker"), 0.2)):
-        player = Player(SOUNDS, clock, shelf, room)
+        player = CuePlayer(SOUNDS, clock, shelf, room)
         (text,) = player.notices()
         assert f"{delay_s * 1e3:.0f} ms" in text
         assert "wired" in text
         assert player.output_delay_s == delay_s
-    assert Player(SOUNDS, clock, shelf, Room()).notices() == []
+    assert CuePlayer(SOUNDS, clock, shelf, Room()).notices() == []
 
 
 class DozingDevice(FakeDevice):
@@ -345,7 +345,7 @@ class DozingDevice(FakeDevice):
 
 def test_h95_the_stream_never_sleeps_so_the_whole_tone_is_heard(clock, shelf):
     device = DozingDevice(clock)
-    player = Player(SOUNDS, clock, lambda: device)
+    player = CuePlayer(SOUNDS, clock, lambda: device)
     silent = device.run(1000)  # ten seconds of silence: the device is fed all the while
     assert not silent.any()
     player.play("stalled", clock() + 10**9, 1)
@@ -387,7 +387,7 @@ def test_h89_silence_for_other_work_is_no_longer_than_a_period_of_the_device():
     """
     clock = FakeClock()
     device = FakeDevice(clock)
-    player = Player(SOUNDS, clock, lambda: device)
+    player = CuePlayer(SOUNDS, clock, lambda: device)
     stop = threading.Event()
 
     def busy() -> None:

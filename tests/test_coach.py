@@ -33,7 +33,7 @@ from imufeedback.records import (
 )
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.practice import Turn, make_practice_script
+from imufeedback.synth.practice import HipTurnMotion, make_practice_script
 from imufeedback.synth.script import make_script
 from imufeedback.synth.sensors import WORN
 
@@ -158,7 +158,7 @@ def test_a_self_estimate_is_kept():
     assert [one for one in out if isinstance(one, SelfEstimate)] == [SelfEstimate(pytest.approx(BETWEEN_S), 0, "good")]
 
 
-HIP_TURNS = make_practice_script([Turn("lead", 30.0), Turn("lead", -30.0)], seed=2)
+HIP_TURNS = make_practice_script([HipTurnMotion("lead", 30.0), HipTurnMotion("lead", -30.0)], seed=2)
 
 
 @cache

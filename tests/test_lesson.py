@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from imufeedback.commands import AnyCommand, BeginBlock, Estimate
-from imufeedback.live.lesson import AFTER, ANSWER_S, NO_ANSWER, Block, Lesson
+from imufeedback.live.lesson import AFTER, ANSWER_S, NO_ANSWER, Lesson, LessonBlock
 from imufeedback.records import Angles, BlockBegun, Discarded, Mode, PelvisAngles, Rep, Role, SelfEstimate
 
-ONE = Block(BeginBlock("one", Role.BASELINE, Mode.NONE), 2)
-GUESS = Block(BeginBlock("guess", Role.SWINGS, Mode.AFTER_REP, estimate=True), 1)
-ENDLESS = Block(BeginBlock("more", Role.SWINGS))
+ONE = LessonBlock(BeginBlock("one", Role.BASELINE, Mode.NONE), 2)
+GUESS = LessonBlock(BeginBlock("guess", Role.SWINGS, Mode.AFTER_REP, estimate=True), 1)
+ENDLESS = LessonBlock(BeginBlock("more", Role.SWINGS))
 
 
 def rep(index: int, end_s: float = 1.0, void: str = "") -> Rep:
     return Rep(index, "swing", end_s - 1, end_s, {}, (), {}, void)
 
 
-def begun(block: Block) -> BlockBegun:
+def begun(block: LessonBlock) -> BlockBegun:
     one = block.command
     return BlockBegun(0.0, one.name, one.role, "swing", one.mode, one.share, one.estimate)
 
@@ -28,7 +28,7 @@ def angles(t_s: float) -> Angles:
     return Angles(t, PelvisAngles(t, nothing, nothing, nothing, nothing == 0), ())
 
 
-def lesson(*blocks: Block, wait_s: float | None = ANSWER_S) -> tuple[Lesson, list[AnyCommand]]:
+def lesson(*blocks: LessonBlock, wait_s: float | None = ANSWER_S) -> tuple[Lesson, list[AnyCommand]]:
     asked: list[AnyCommand] = []
     made = Lesson(blocks, asked.append, wait_s=wait_s)
     made.begin()

@@ -11,8 +11,8 @@ import pytest
 
 from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
-from imufeedback.body.link import Link, Sight
-from imufeedback.fusion.known import Known
+from imufeedback.body.link import JointFilters, Sight
+from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.records import Floats
 
@@ -43,7 +43,7 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
     q, gyr, acc, steps = samples(3)
 
     def work() -> tuple[list[Floats], tuple[object, ...]]:
-        known, level, out = Known(shaken_rad=0.1, turn=(0.1, 0.2, 0.3)), RestLevel(), []
+        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3)), RestLevel(), []
         for k in range(0, len(q), size):
             part = slice(k, k + size)
             tilts, headings, quiets = known.told(gyr[part], acc[part], steps[part], PERIOD_S, [])
@@ -91,7 +91,7 @@ def test_the_joints(turned_deg: float) -> None:
         np.full((2, 6), 0.1),
         np.full((2, 6), 0.04),
     )
-    ours, theirs, ahead, by_python = Link.begun(*begin), Link.begun(*begin), Ahead(one, two, span_s), 0
+    ours, theirs, ahead, by_python = JointFilters.begun(*begin), JointFilters.begun(*begin), Ahead(one, two, span_s), 0
     for j in range(updates):
         if j == 30:
             for link in (ours, theirs):

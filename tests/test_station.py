@@ -15,7 +15,7 @@ from imufeedback import resources, threads
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import MonotonicClock
 from imufeedback.ble.profile import Blink
-from imufeedback.ble.roster import Known
+from imufeedback.ble.roster import KnownSensor
 from imufeedback.ble.virtual import VirtualRadio
 from imufeedback.ble.virtual.bench import NAMES, PLACES, sensors
 from imufeedback.ble.virtual.neighbours import strangers
@@ -40,7 +40,7 @@ class Room:
     def __init__(self, layout: Layout, count: int = 3, others: int = 0, known: tuple[str, ...] = NAMES) -> None:
         self.own = sensors(layout, 60.0)[:count]
         self.others = strangers(layout, others)
-        self._known = [Known(name, role) for name, role in zip(NAMES, PLACES, strict=True) if name in known]
+        self._known = [KnownSensor(name, role) for name, role in zip(NAMES, PLACES, strict=True) if name in known]
         self.told: list[Event] = []
         self.searched: list[str | None] = []
         self.done = threading.Event()

@@ -42,7 +42,7 @@ from imufeedback.app.tracks import Track
 from imufeedback.commands import Pain, SetZero, SwitchSound
 from imufeedback.cues.waveforms import HELD, MEANINGS, SOUNDS
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.live.lesson import Block
+from imufeedback.live.lesson import LessonBlock
 from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Event, Segment, StepTold
 from imufeedback.report.guides import names, title_of
@@ -291,7 +291,7 @@ class BayWindow(QMainWindow):
         """Which sensor is worn where. Qt thread."""
         self.view.sensors.show_roles(roles)
 
-    def show_block(self, block: Block) -> None:
+    def show_block(self, block: LessonBlock) -> None:
         """A block of a plan begins: the limits of its drill can be changed. Qt thread."""
         if block.command.rule_set:
             self.coach.show_rule_set(block.command.rule_set)

@@ -20,7 +20,7 @@ from imufeedback.app.body_view import BodyView
 from imufeedback.app.feed import TRACES, TRAIL_THIGH, TURN, Snapshot
 from imufeedback.app.labels import NARROW, TARGET, ElidedLabel, MessageLine, pixel_font
 from imufeedback.app.last_reps import LastReps
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.app.panels import make_all
 from imufeedback.app.rep_table import Meaning, RepTable
 from imufeedback.app.result import Result, result_of
@@ -31,11 +31,11 @@ from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.theme import Theme
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
 from imufeedback.app.traces import SPAN_S, TracePlots
-from imufeedback.app.tracks import Book, Choice, Entry, Track, track_of
+from imufeedback.app.tracks import Book, Choice, RepEntry, Track, track_of
 from imufeedback.app.trouble import Trouble, Troubles
 from imufeedback.app.turn_plot import TurnPlot
 from imufeedback.cues.telling import Telling
-from imufeedback.figure.drawing import Shown as Drawn
+from imufeedback.figure.drawing import DrawnExtras as Drawn
 from imufeedback.phrases import phrase
 from imufeedback.records import (
     BlockBegun,
@@ -341,7 +341,7 @@ class BayView(QWidget):
         self.choice = choice
         self._compare()
 
-    def show_entry(self, entry: Entry) -> None:
+    def show_entry(self, entry: RepEntry) -> None:
         """Something was said about a rep."""
         self.table.show_flags(entry.rep.index, words.rep_flags(entry.good, entry.discarded, entry.note))
         self._compare()
@@ -402,9 +402,9 @@ class BayView(QWidget):
         self.panel.state.show_trouble(self.trouble_in(shown))
         self.body.show_pose(*self.body_of(visible))
 
-    def trouble_in(self, shown: Shown) -> Trouble | None:
+    def trouble_in(self, shown: PanelState) -> Trouble | None:
         """The trouble to show in a state: none after the end."""
-        return None if shown is Shown.FINISHED else self.trouble
+        return None if shown is PanelState.FINISHED else self.trouble
 
     def body_of(self, snapshot: Snapshot) -> tuple[Floats | None, Drawn, str]:
         """The newest pose with what is drawn beside it, and the name of the rep that is drawn over it."""
@@ -438,23 +438,23 @@ class BayView(QWidget):
             return phrase("no_angle")
         return phrase("waiting_for_calibration") if self.sensors.streaming else phrase("waiting_for_sensors")
 
-    def shown(self, snapshot: Snapshot) -> Shown:
+    def shown(self, snapshot: Snapshot) -> PanelState:
         """What there is to say now."""
         if snapshot.finished:
-            return Shown.FINISHED
+            return PanelState.FINISHED
         self._had_angle = self._had_angle or bool(np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH]).any())
         if not self._had_angle:
-            return Shown.CALIBRATION if self.sensors.streaming else Shown.NO_SENSORS
+            return PanelState.CALIBRATION if self.sensors.streaming else PanelState.NO_SENSORS
         known_s = snapshot.t_s[np.isfinite(snapshot.angle_deg[:, TRAIL_THIGH])]
         if not len(known_s) or snapshot.now_s - known_s[-1] > STALE_S:
-            return Shown.NO_SIGNAL
+            return PanelState.NO_SIGNAL
         if self.sensors.gone:
-            return Shown.NO_SIGNAL  # the angle may still come: the rep will not count all the same
+            return PanelState.NO_SIGNAL  # the angle may still come: the rep will not count all the same
         if self.paused:
-            return Shown.PAUSED
+            return PanelState.PAUSED
         if self.telling.asks is not None:
-            return Shown.ASKING
-        return Shown.UNTOLD if self.telling.untold else Shown.of(self._motion)
+            return PanelState.ASKING
+        return PanelState.UNTOLD if self.telling.untold else PanelState.of(self._motion)
 
     def visible(self, snapshot: Snapshot) -> Snapshot:
         """The snapshot as it may be drawn: where the result comes later, the angles would tell it."""

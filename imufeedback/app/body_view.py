@@ -15,8 +15,8 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.look import look
 from imufeedback.app.theme import DARK, Theme
 from imufeedback.figure import shapes
-from imufeedback.figure.drawing import Shown, View, drawing
-from imufeedback.figure.shapes import Drawing, Ink, Label, Part, Shape
+from imufeedback.figure.drawing import DrawnExtras, View, drawing
+from imufeedback.figure.shapes import BodyPart, Drawing, FigureShape, Ink, Label
 from imufeedback.phrases import phrase
 from imufeedback.records import Floats, Hand
 
@@ -37,12 +37,12 @@ class BodyView(QWidget):
         self.hand, self.views = hand, tuple(views)
         self.theme: Theme = look.theme
         self.pose: Floats | None = None
-        self.shown = Shown()
+        self.shown = DrawnExtras()
         self.ghost_name = ""
         self.worded = True
         """Labels and the names of the views are written."""
         self._on_painted = on_painted
-        self._pens: dict[tuple[Part, float], tuple[QPen, QColor | None]] = {}
+        self._pens: dict[tuple[BodyPart, float], tuple[QPen, QColor | None]] = {}
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumSize(120, 100)
         self.setAccessibleName(phrase("body_name"))
@@ -60,14 +60,14 @@ class BodyView(QWidget):
         self.hand = hand
         self.update()
 
-    def show_pose(self, pose: Floats | None, shown: Shown, ghost_name: str = "") -> None:
+    def show_pose(self, pose: Floats | None, shown: DrawnExtras, ghost_name: str = "") -> None:
         """A pose (`imufeedback.figure.pose.POSE`); None shows that the angles are not known."""
         if self._same(pose, shown) and ghost_name == self.ghost_name:
             return
         self.pose, self.shown, self.ghost_name = pose, shown, ghost_name
         self.update()
 
-    def _same(self, pose: Floats | None, shown: Shown) -> bool:
+    def _same(self, pose: Floats | None, shown: DrawnExtras) -> bool:
         if pose is None or self.pose is None:
             return pose is self.pose
         if (shown.target_deg, shown.ghost is None) != (self.shown.target_deg, self.shown.ghost is None):
@@ -127,7 +127,7 @@ class BodyView(QWidget):
             for label in made.labels:
                 self._paint_label(painter, label, scale, x0, y0, room)
 
-    def _paint_shape(self, painter: QPainter, shape: Shape, scale: float, x0: float, y0: float) -> None:
+    def _paint_shape(self, painter: QPainter, shape: FigureShape, scale: float, x0: float, y0: float) -> None:
         pen, fill = self._ink(shape.part, scale)
         painter.setPen(pen)
         polygon = QPolygonF([QPointF(x0 + scale * x, y0 - scale * y) for x, y in shape.points])
@@ -137,10 +137,10 @@ class BodyView(QWidget):
         painter.setBrush(Qt.BrushStyle.NoBrush if fill is None else fill)
         painter.drawPolygon(polygon)
 
-    def _ink(self, part: Part, scale: float) -> tuple[QPen, QColor | None]:
+    def _ink(self, part: BodyPart, scale: float) -> tuple[QPen, QColor | None]:
         found = self._pens.get((part, scale))
         if found is None:
-            if len(self._pens) > 8 * len(Part):  # sizes that are gone
+            if len(self._pens) > 8 * len(BodyPart):  # sizes that are gone
                 self._pens.clear()
             ink: Ink = (shapes.DARK if self.theme is DARK else shapes.LIGHT)[part]
             pen = QPen(Qt.PenStyle.NoPen)

@@ -16,8 +16,8 @@ from imufeedback.app.dialogs import HomeworkDialog, Limit, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of, of_worn, rule_set_of
 from imufeedback.app.limits_dialog import LimitsDialog
 from imufeedback.app.practice_choices import drill_titles
-from imufeedback.app.tracks import Entry
-from imufeedback.commands import AnyCommand, Discard, Estimate, GoToStep, MarkGood, Mute, Note, Pause, SetLimit
+from imufeedback.app.tracks import RepEntry
+from imufeedback.commands import AddNote, AnyCommand, Discard, Estimate, GoToStep, MarkGood, Mute, Pause, SetLimit
 from imufeedback.live.lesson import ANSWER_S, NO_ANSWER
 from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Event, Rep, SelfEstimate, StepTold
@@ -112,7 +112,7 @@ class Coach:
         if entry is not None:
             self._discard(entry)
 
-    def _discard(self, entry: Entry) -> None:
+    def _discard(self, entry: RepEntry) -> None:
         entry.discarded = not entry.discarded
         self._command(Discard(entry.rep.index, entry.discarded))
         self._changed(entry, words.discarded(entry.rep.index + 1, entry.discarded))
@@ -138,7 +138,7 @@ class Coach:
         dialog.noted.connect(lambda text: self._note(entry, text))
         dialog.open()
 
-    def _note(self, entry: Entry | None, text: str) -> None:
+    def _note(self, entry: RepEntry | None, text: str) -> None:
         if self.over:  # it ended while the note was written
             self._say(phrase("all_over"))
             return
@@ -147,7 +147,7 @@ class Coach:
         else:
             entry.note = f"{entry.note}; {text}" if entry.note else text
             self._changed(entry, phrase("noted", text=text))
-        self._command(Note(text, None if entry is None else entry.rep.index))
+        self._command(AddNote(text, None if entry is None else entry.rep.index))
 
     def compare(self) -> None:
         """Compare with the next one that there is."""
@@ -155,20 +155,20 @@ class Coach:
         now = possible.index(self._view.choice) if self._view.choice in possible else -1
         self._view.show_choice(possible[(now + 1) % len(possible)])
 
-    def _last(self) -> Entry | None:
+    def _last(self) -> RepEntry | None:
         entry = self._view.book.last
         if entry is None:
             self._say(phrase("no_rep_to_mark"))
         return entry
 
-    def _last_judged(self) -> Entry | None:
+    def _last_judged(self) -> RepEntry | None:
         entry = self._last()
         if entry is not None and entry.rep.void:
             self._say(phrase("void_stays", number=entry.rep.index + 1))
             return None
         return entry
 
-    def _changed(self, entry: Entry, text: str) -> None:
+    def _changed(self, entry: RepEntry, text: str) -> None:
         self._view.show_entry(entry)
         self._say(text)
 
@@ -210,7 +210,7 @@ class Coach:
 
     def _give(self, drill: str, reps: int, days: int) -> None:
         text = phrase("homework_given", title=drill_titles().get(drill, drill), reps=reps, days=days)
-        self._command(Note(text))
+        self._command(AddNote(text))
         self._say(text)
         if self._keeper is not None:
             self._keeper.assign(drill, reps, days)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from imufeedback.app.run import run_app
 from imufeedback.live.golfer import VirtualGolfer
-from imufeedback.live.lesson import Block, Lesson
+from imufeedback.live.lesson import Lesson, LessonBlock
 from imufeedback.live.practice import Practice
 from imufeedback.record.journal import JournalWriter
 from imufeedback.report.summary import Summary
@@ -45,7 +45,7 @@ def show(
     golfer: VirtualGolfer,
     journal: JournalWriter,
     summary: Summary,
-    blocks: Sequence[Block] = (),
+    blocks: Sequence[LessonBlock] = (),
     *,
     speak: bool = False,
 ) -> Practice:

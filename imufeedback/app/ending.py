@@ -20,9 +20,9 @@ from imufeedback.app.last_reps import LastReps
 from imufeedback.app.look import look
 from imufeedback.app.report_writing import ReportWriter
 from imufeedback.app.result import FLAT
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.document import JudgedRep, RuleFinding
-from imufeedback.figure.drawing import Shown, View
+from imufeedback.figure.drawing import DrawnExtras, View
 from imufeedback.phrases import phrase
 from imufeedback.records import Hand
 from imufeedback.report import story
@@ -41,10 +41,10 @@ class Ending:
     best: str
     next_title: str
     next_text: str
-    best_entry: Entry | None = None
+    best_entry: RepEntry | None = None
 
 
-def judged(entry: Entry) -> JudgedRep:
+def judged(entry: RepEntry) -> JudgedRep:
     """A rep as reports know it."""
     rep = entry.rep
     findings = [
@@ -60,7 +60,7 @@ def judged(entry: Entry) -> JudgedRep:
     )  # fmt: skip
 
 
-def ending(entries: Sequence[Entry], best: Entry | None) -> Ending:
+def ending(entries: Sequence[RepEntry], best: RepEntry | None) -> Ending:
     """Of the reps that count, in their order."""
     if not entries:
         return Ending(phrase("no_rep_counted"), "", "", "", "")
@@ -74,14 +74,14 @@ def ending(entries: Sequence[Entry], best: Entry | None) -> Ending:
     return Ending(phrase("clean_reps", clean=clean, of=len(entries)), _change(entries), told, title, text, best)
 
 
-def _change(entries: Sequence[Entry]) -> str:
+def _change(entries: Sequence[RepEntry]) -> str:
     if len(entries) < 2 * BEFORE_AFTER:
         return ""
     before, after = _flat(entries[:BEFORE_AFTER]), _flat(entries[-BEFORE_AFTER:])
     return words.before_after(BEFORE_AFTER, before, after) if before and after else ""
 
 
-def _flat(entries: Sequence[Entry]) -> str:
+def _flat(entries: Sequence[RepEntry]) -> str:
     """Mean stalled turn; empty when not known of all."""
     values = [one.rep.features.get(FLAT) for one in entries]
     known = [one for one in values if one is not None]
@@ -167,8 +167,8 @@ class EndPage(QWidget):
     def show_session(
         self,
         player: str,
-        entries: Sequence[Entry],
-        best: Entry | None,
+        entries: Sequence[RepEntry],
+        best: RepEntry | None,
         target_deg: float | None,
         recording: Path | None,
     ) -> None:
@@ -190,7 +190,7 @@ class EndPage(QWidget):
         track = None if best is None else best.track
         pose = None if track is None or track.pose_deg is None else track.pose_deg[-1]
         self.body.setVisible(pose is not None)
-        self.body.show_pose(pose, Shown(target_deg))
+        self.body.show_pose(pose, DrawnExtras(target_deg))
 
     def write_report(self) -> None:
         """It is judged again, and opened when it is there."""

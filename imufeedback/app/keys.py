@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from imufeedback.app.start.readiness import Step
+from imufeedback.app.start.readiness import StartStep
 from imufeedback.phrases import phrase
 
 
@@ -70,7 +70,7 @@ _ANYWHERE = _keys(
 _START = _keys(
     Screen.START,
     ("go-on", "Ctrl+Return Ctrl+Enter", "start.next_button.go_on_ctrl_enter"),
-    *((f"step-{number}", f"Alt+{number}", f"start.title.{step}") for number, step in enumerate(Step, start=1)),
+    *((f"step-{number}", f"Alt+{number}", f"start.title.{step}") for number, step in enumerate(StartStep, start=1)),
     ("take", "Return Enter", "start.take_player"),
     ("add", "Ctrl+N", "start.add_player"),
     ("change", "Ctrl+E", "start.change_player"),

@@ -88,7 +88,7 @@ class MessageLine(QFrame):
         self.is_fault = False
         self.history: deque[str] = deque(maxlen=HISTORY)
         """The newest messages, oldest first."""
-        self.sign = SignMark(palette.Sign.DISC, palette.INK)
+        self.sign = SignMark(palette.PaintedSign.DISC, palette.INK)
         self.text = QLabel()
         self.text.setWordWrap(True)
         self.dismiss = QPushButton(phrase("dismiss_button"))
@@ -150,4 +150,4 @@ class MessageLine(QFrame):
 
 
 def _nothing() -> palette.Look:
-    return palette.Look(palette.INK, palette.GROUND, palette.Sign.DISC)
+    return palette.Look(palette.INK, palette.GROUND, palette.PaintedSign.DISC)

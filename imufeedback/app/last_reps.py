@@ -10,11 +10,11 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from imufeedback.app import words
 from imufeedback.app.labels import pixel_font
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 from imufeedback.app.result import strip
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.theme import LIGHT, Theme
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.phrases import phrase
 
 MARKS = 10
@@ -26,7 +26,7 @@ class LastReps(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self._theme = LIGHT
-        self.signs: list[tuple[Sign, int, bool]] = []
+        self.signs: list[tuple[PaintedSign, int, bool]] = []
         """(sign, number, marked good)"""
         self.values: list[str] = []
         self._side = 40.0
@@ -36,7 +36,7 @@ class LastReps(QWidget):
         self._theme = theme
         self.update()
 
-    def show_reps(self, entries: Sequence[Entry]) -> None:
+    def show_reps(self, entries: Sequence[RepEntry]) -> None:
         """The newest ten of these."""
         shown = entries[-MARKS:]
         marks = strip(shown)
@@ -59,7 +59,11 @@ class LastReps(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.fillRect(self.rect(), QColor(self._theme.ground))
         side, step = self._side, self.width() / MARKS
-        inks = {Sign.TICK: self._theme.good, Sign.CROSS: self._theme.fault, Sign.RING: self._theme.unsure}
+        inks = {
+            PaintedSign.TICK: self._theme.good,
+            PaintedSign.CROSS: self._theme.fault,
+            PaintedSign.RING: self._theme.unsure,
+        }
         for place, ((sign, number, good), value) in enumerate(zip(self.signs, self.values, strict=True)):
             cell = QRectF(place * step + 2, 1, step - 4, self.height() - 2)
             mark = min(side, 0.42 * step)

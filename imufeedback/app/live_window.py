@@ -27,10 +27,10 @@ from imufeedback.app.practice_choices import Works
 from imufeedback.app.scrolling import Pages, scrolled
 from imufeedback.app.start import texts
 from imufeedback.app.start.page import StartPage
-from imufeedback.app.start.readiness import HERE, NEEDED, Step
+from imufeedback.app.start.readiness import HERE, NEEDED, StartStep
 from imufeedback.app.text_size import text_size
 from imufeedback.app.tracks import Track
-from imufeedback.commands import BeginFit, Keep, Swap
+from imufeedback.commands import AcceptSwap, BeginFit, Keep
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.packets import Layout
 from imufeedback.people import Homework, People, Person, limits_text, with_done, with_homework, with_limit
@@ -263,7 +263,7 @@ class LiveWindow(QMainWindow):
                 ready.roles[sensor] = role
         self._see_station()
         self.start.show_search(trouble)
-        if self.start.step is Step.SENSORS:
+        if self.start.step is StartStep.SENSORS:
             self.start.sensors.stream.setFocus() if ready.can_stream else self.start.sensors.focus()
         self._go_on()
 
@@ -310,7 +310,7 @@ class LiveWindow(QMainWindow):
         Thread(
             target=self._make_golfer, args=(ready.person.hand, limits_text(ready.person)), name="golfer", daemon=True
         ).start()
-        self.start.show_step(Step.WORK)
+        self.start.show_step(StartStep.WORK)
 
     def _make_golfer(self, hand: Hand, limits: str) -> None:
         """In a thread: its movements are worked out, which takes some seconds; the window stays awake."""
@@ -416,7 +416,7 @@ class LiveWindow(QMainWindow):
         if ready.virtual:
             QTimer.singleShot(BREATH_MS, self, self._begin)
         else:
-            self.start.show_step(Step.CALIBRATION)
+            self.start.show_step(StartStep.CALIBRATION)
 
     def _history(self) -> Path | None:
         person = self.start.ready.person
@@ -496,7 +496,7 @@ class LiveWindow(QMainWindow):
     def _answer_swap(self, swapped: bool) -> None:
         """The movements say that sensors are elsewhere: they are, or the player began with the other leg."""
         if self.practice is not None:
-            self.practice.command(Swap() if swapped else Keep())
+            self.practice.command(AcceptSwap() if swapped else Keep())
 
     # ── the session ──────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -647,7 +647,7 @@ class LiveWindow(QMainWindow):
             self._try()
             self.start.messages.show_notice(phrase("golfer_comes"))
             return
-        self.start.show_step(Step.SENSORS)
+        self.start.show_step(StartStep.SENSORS)
         self._search()
 
     def _next_player(self) -> None:
@@ -656,7 +656,7 @@ class LiveWindow(QMainWindow):
         self.start.ready.virtual = False
         self.start.ready.roles.clear()
         self.start.player.show_people()
-        self.start.show_step(Step.PLAYER)
+        self.start.show_step(StartStep.PLAYER)
 
     # ── size and end ─────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from imufeedback import shipped
-from imufeedback.app.palette import Shown
-from imufeedback.app.tracks import Entry
+from imufeedback.app.palette import PanelState
+from imufeedback.app.tracks import RepEntry
 from imufeedback.phrases import phrase
 from imufeedback.records import Finding, Verdict
 from imufeedback.rules.cause import causes_of
@@ -15,18 +15,18 @@ from imufeedback.rules.rule import SHORT_WORDS
 MOST = SHORT_WORDS
 
 SPOKEN_OF = (
-    Shown.NO_SENSORS,
-    Shown.CALIBRATION,
-    Shown.NO_SIGNAL,
-    Shown.FINISHED,
-    Shown.PAUSED,
-    Shown.UNTOLD,
-    Shown.ASKING,
+    PanelState.NO_SENSORS,
+    PanelState.CALIBRATION,
+    PanelState.NO_SIGNAL,
+    PanelState.FINISHED,
+    PanelState.PAUSED,
+    PanelState.UNTOLD,
+    PanelState.ASKING,
 )
 """States with words of their own, whatever the last rep was."""
 
 
-def next_words(shown: Shown, last: Entry | None) -> str:
+def next_words(shown: PanelState, last: RepEntry | None) -> str:
     """Six words at most."""
     if shown in SPOKEN_OF:
         return phrase(f"next.{shown}")

@@ -54,7 +54,7 @@ DARK_PHASES = {Phase.BACKSWING: "#1A2A38", Phase.DOWNSWING: "#332B16", Phase.THR
 STATE_COLOURS = {Motion.STALLED: YELLOW, Motion.GROWING: VERMILLION}
 
 
-class Sign(StrEnum):
+class PaintedSign(StrEnum):
     """Shapes drawn beside a colour; painted, so that no font has to carry them."""
 
     DOWN = "down"
@@ -68,7 +68,7 @@ class Sign(StrEnum):
     BARS = "bars"
 
 
-class Shown(StrEnum):
+class PanelState(StrEnum):
     """What the state panel can say: the live states, and what there is to say when there is none."""
 
     NO_SENSORS = "no-sensors"
@@ -86,8 +86,8 @@ class Shown(StrEnum):
     FINISHED = "finished"
 
     @staticmethod
-    def of(state: Motion) -> Shown:
-        return Shown.WAITING if state is Motion.IDLE else Shown(state.value)
+    def of(state: Motion) -> PanelState:
+        return PanelState.WAITING if state is Motion.IDLE else PanelState(state.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ class Look:
 
     ink: str
     ground: str
-    sign: Sign
+    sign: PaintedSign
 
 
 _DARK = {
@@ -143,49 +143,49 @@ def use(look: str) -> None:
     LINK_LOOKS.update(_link_looks())
 
 
-def _state_looks() -> dict[Shown, Look]:
+def _state_looks() -> dict[PanelState, Look]:
     return {
-        Shown.NO_SENSORS: Look(INK, QUIET, Sign.RING),
-        Shown.CALIBRATION: Look(INK, SELECTED, Sign.RING),
-        Shown.WAITING: Look(INK, QUIET, Sign.DASH),
-        Shown.FALLING: Look(BLACK, BLUISH_GREEN, Sign.DOWN),
-        Shown.STALLED: Look(BLACK, YELLOW, Sign.SQUARE),
-        Shown.GROWING: Look(BLACK, VERMILLION, Sign.UP),
-        Shown.NO_SIGNAL: Look(WHITE, "#4D4D4D", Sign.CROSS),
-        Shown.PAUSED: Look(INK, QUIET, Sign.BARS),
-        Shown.UNTOLD: Look(INK, QUIET, Sign.DASH),
-        Shown.ASKING: Look(INK, SELECTED, Sign.RING),
-        Shown.FINISHED: Look(INK, SELECTED, Sign.TICK),
+        PanelState.NO_SENSORS: Look(INK, QUIET, PaintedSign.RING),
+        PanelState.CALIBRATION: Look(INK, SELECTED, PaintedSign.RING),
+        PanelState.WAITING: Look(INK, QUIET, PaintedSign.DASH),
+        PanelState.FALLING: Look(BLACK, BLUISH_GREEN, PaintedSign.DOWN),
+        PanelState.STALLED: Look(BLACK, YELLOW, PaintedSign.SQUARE),
+        PanelState.GROWING: Look(BLACK, VERMILLION, PaintedSign.UP),
+        PanelState.NO_SIGNAL: Look(WHITE, "#4D4D4D", PaintedSign.CROSS),
+        PanelState.PAUSED: Look(INK, QUIET, PaintedSign.BARS),
+        PanelState.UNTOLD: Look(INK, QUIET, PaintedSign.DASH),
+        PanelState.ASKING: Look(INK, SELECTED, PaintedSign.RING),
+        PanelState.FINISHED: Look(INK, SELECTED, PaintedSign.TICK),
     }
 
 
-def _result_looks() -> dict[Sign, Look]:
+def _result_looks() -> dict[PaintedSign, Look]:
     return {
-        Sign.TICK: Look(BLACK, "#BFE5D6", Sign.TICK),
-        Sign.CROSS: Look(BLACK, "#F6C9B0", Sign.CROSS),
-        Sign.RING: Look(INK, HINT, Sign.RING),
-        Sign.DASH: Look(INK, QUIET, Sign.DASH),
+        PaintedSign.TICK: Look(BLACK, "#BFE5D6", PaintedSign.TICK),
+        PaintedSign.CROSS: Look(BLACK, "#F6C9B0", PaintedSign.CROSS),
+        PaintedSign.RING: Look(INK, HINT, PaintedSign.RING),
+        PaintedSign.DASH: Look(INK, QUIET, PaintedSign.DASH),
     }
 
 
 def _link_looks() -> dict[LinkState, Look]:
     return {
-        LinkState.SEARCHING: Look(SOFT_INK, GROUND, Sign.RING),
-        LinkState.CONNECTING: Look(SOFT_INK, GROUND, Sign.RING),
-        LinkState.CONNECTED: Look(INK, GROUND, Sign.RING),
-        LinkState.STREAMING: Look(GOOD_INK, GROUND, Sign.DISC),
-        LinkState.SILENT: Look(ALARM_INK, GROUND, Sign.CROSS),
-        LinkState.LOST: Look(ALARM_INK, GROUND, Sign.CROSS),
-        LinkState.CLOSED: Look(SOFT_INK, GROUND, Sign.DASH),
+        LinkState.SEARCHING: Look(SOFT_INK, GROUND, PaintedSign.RING),
+        LinkState.CONNECTING: Look(SOFT_INK, GROUND, PaintedSign.RING),
+        LinkState.CONNECTED: Look(INK, GROUND, PaintedSign.RING),
+        LinkState.STREAMING: Look(GOOD_INK, GROUND, PaintedSign.DISC),
+        LinkState.SILENT: Look(ALARM_INK, GROUND, PaintedSign.CROSS),
+        LinkState.LOST: Look(ALARM_INK, GROUND, PaintedSign.CROSS),
+        LinkState.CLOSED: Look(SOFT_INK, GROUND, PaintedSign.DASH),
     }
 
 
 def notice_look() -> Look:
-    return Look(INK, HINT, Sign.DISC)
+    return Look(INK, HINT, PaintedSign.DISC)
 
 
 STATE_LOOKS = _state_looks()
 RESULT_LOOKS = _result_looks()
 """The result of a rep: paler than the live states, so that the two are never taken for each other."""
 LINK_LOOKS = _link_looks()
-FAULT = Look(BLACK, "#F6C9B0", Sign.CROSS)
+FAULT = Look(BLACK, "#F6C9B0", PaintedSign.CROSS)

@@ -10,7 +10,7 @@ from enum import StrEnum
 from imufeedback import resources, shipped
 from imufeedback.commands import BeginBlock
 from imufeedback.errors import BadFile, BadToml
-from imufeedback.live.lesson import Block, plan_of
+from imufeedback.live.lesson import LessonBlock, plan_of
 from imufeedback.records import Mode, Role
 from imufeedback.rules import parse_rule_set
 
@@ -32,7 +32,7 @@ class Work:
     title: str
     lines: tuple[str, ...] = ()
     """How it is done."""
-    blocks: tuple[Block, ...] = ()
+    blocks: tuple[LessonBlock, ...] = ()
 
     @property
     def key(self) -> str:
@@ -90,15 +90,15 @@ def _read(kind: WorkKind, name: str) -> Work:
     if not lines:  # no drill: what its rules look for
         lines = tuple(rule.text for rule in found.rules)[:6]
     role = Role.DRILL if kind is WorkKind.DRILL else Role.SWINGS
-    block = Block(BeginBlock(found.title, role, Mode.CONCURRENT, rule_set=text))
+    block = LessonBlock(BeginBlock(found.title, role, Mode.CONCURRENT, rule_set=text))
     return Work(kind, name, found.title, lines, (block,))
 
 
-def _plan_line(block: Block) -> str:
+def _plan_line(block: LessonBlock) -> str:
     return f"{block.name}: until its steps are done" if block.steps else f"{block.name}: {block.reps}"
 
 
-def _plan_cautions(blocks: Sequence[Block]) -> list[str]:
+def _plan_cautions(blocks: Sequence[LessonBlock]) -> list[str]:
     """Of a plan that asks for good reps of hip turns, what must be known before."""
     sets = [parse_rule_set(block.command.rule_set or "", block.name) for block in blocks if block.steps]
     return list(dict.fromkeys(one.drill.stop for one in sets if one.drill is not None))

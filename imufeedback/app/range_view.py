@@ -17,15 +17,15 @@ from imufeedback.app.body_view import BodyView
 from imufeedback.app.labels import pixel_font, room_of
 from imufeedback.app.last_reps import LastReps
 from imufeedback.app.next_words import next_words
-from imufeedback.app.palette import Look, Shown
+from imufeedback.app.palette import Look, PanelState
 from imufeedback.app.result import Result
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.state_panel import CALM, grave, urgent
 from imufeedback.app.step_panel import StepPanel
 from imufeedback.app.theme import LIGHT, Theme
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.app.trouble import Trouble
-from imufeedback.figure.drawing import Shown as Drawn
+from imufeedback.figure.drawing import DrawnExtras as Drawn
 from imufeedback.figure.drawing import View
 from imufeedback.phrases import phrase
 from imufeedback.records import Floats, Hand, StepTold
@@ -50,9 +50,9 @@ class RangeView(QWidget):
         self.body = BodyView(hand, (View.PELVIS,))
         self.step = StepPanel(hand)
         self.next, self.why = QLabel(), QLabel()
-        self.shown = Shown.NO_SENSORS
+        self.shown = PanelState.NO_SENSORS
         self._angle_deg: float | None = None
-        self._last: Entry | None = None
+        self._last: RepEntry | None = None
         self._trouble: Trouble | None = None
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setObjectName("range")
@@ -90,7 +90,7 @@ class RangeView(QWidget):
         self.step.show_theme(theme)
         self.state.show_look(self.shown, theme)
 
-    def show_state(self, shown: Shown) -> None:
+    def show_state(self, shown: PanelState) -> None:
         if shown is not self.shown:
             self.shown = shown
             self.state.show_look(shown, self.theme)
@@ -124,7 +124,7 @@ class RangeView(QWidget):
             self._angle_deg = angle_deg
             self.number.setText(numerals.degrees(angle_deg))
 
-    def show_reps(self, entries: Sequence[Entry], last: Entry | None) -> None:
+    def show_reps(self, entries: Sequence[RepEntry], last: RepEntry | None) -> None:
         """The last reps that count, and the last of all, which the words are about."""
         self._last = last
         self.marks.show_reps(entries)
@@ -182,12 +182,12 @@ class _Block(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self._shown, self._theme = Shown.NO_SENSORS, LIGHT
+        self._shown, self._theme = PanelState.NO_SENSORS, LIGHT
         self._result: Result | None = None
         self._trouble: Trouble | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
 
-    def show_look(self, shown: Shown, theme: Theme) -> None:
+    def show_look(self, shown: PanelState, theme: Theme) -> None:
         self._shown, self._theme = shown, theme
         self._name()
 
@@ -209,7 +209,7 @@ class _Block(QWidget):
         """Look and word while there is no result to show."""
         trouble = self._trouble
         if trouble is not None and trouble.word and (grave(trouble) or self._shown in CALM):
-            return self._theme.state(Shown.NO_SIGNAL), trouble.word
+            return self._theme.state(PanelState.NO_SIGNAL), trouble.word
         return self._theme.state(self._shown), words.state_word(self._shown)
 
     def _name(self) -> None:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from imufeedback.app import numerals, words
 from imufeedback.app.next_words import next_words, worst
-from imufeedback.app.palette import Shown, Sign
-from imufeedback.app.tracks import Entry
+from imufeedback.app.palette import PaintedSign, PanelState
+from imufeedback.app.tracks import RepEntry
 from imufeedback.phrases import phrase
 from imufeedback.records import Verdict
 
@@ -23,7 +23,7 @@ FLAT = "trail_thigh_flat_turn_deg"
 class Result:
     """One rep, said in three lines."""
 
-    sign: Sign
+    sign: PaintedSign
     """Tick, cross, ring (unsure) or dash (does not count)."""
     what: str
     number: str
@@ -31,21 +31,21 @@ class Result:
     to_try: str
 
 
-def result_of(entry: Entry, target_deg: float | None = None) -> Result:
+def result_of(entry: RepEntry, target_deg: float | None = None) -> Result:
     """The headline of a rep. `target_deg` is the target of the trail thigh angle."""
-    to_try = next_words(Shown.WAITING, entry)
+    to_try = next_words(PanelState.WAITING, entry)
     name = phrase("rep_name", number=entry.rep.index + 1).capitalize()
     if not entry.counts:
         why = entry.rep.void or phrase("taken_out")
-        return Result(Sign.DASH, phrase("not_counted", name=name), why, to_try)
+        return Result(PaintedSign.DASH, phrase("not_counted", name=name), why, to_try)
     found = worst(entry.findings)
     if found is None:
-        return Result(Sign.TICK, phrase("no_fault", name=name), _lowest(entry, target_deg), to_try)
+        return Result(PaintedSign.TICK, phrase("no_fault", name=name), _lowest(entry, target_deg), to_try)
     number = words.value_and_limit(found)
     what = sentence(found.text or found.rule.replace("-", " "))
     if found.verdict is Verdict.UNSURE:
-        return Result(Sign.RING, words.close_call(what), number, to_try)
-    return Result(Sign.CROSS, what, number, to_try)
+        return Result(PaintedSign.RING, words.close_call(what), number, to_try)
+    return Result(PaintedSign.CROSS, what, number, to_try)
 
 
 def sentence(text: str) -> str:
@@ -58,7 +58,7 @@ def _spread(sd: float, unit: str) -> str:
     return "" if not sd else numerals.quantity(sd, unit)
 
 
-def _lowest(entry: Entry, target_deg: float | None) -> str:
+def _lowest(entry: RepEntry, target_deg: float | None) -> str:
     lowest = entry.rep.features.get(LOWEST)
     if lowest is None:
         return ""
@@ -67,11 +67,11 @@ def _lowest(entry: Entry, target_deg: float | None) -> str:
     return words.lowest(numerals.quantity(lowest, "deg"), spread, target)
 
 
-def strip(entries: Sequence[Entry]) -> list[tuple[Sign, int, str, bool]]:
+def strip(entries: Sequence[RepEntry]) -> list[tuple[PaintedSign, int, str, bool]]:
     """Reps as marks: sign, number, value (stalled turn, whole degrees; empty when not known), marked good."""
     out = []
     for one in entries:
-        sign = Sign.CROSS if one.faults else Sign.RING if one.unsure else Sign.TICK
+        sign = PaintedSign.CROSS if one.faults else PaintedSign.RING if one.unsure else PaintedSign.TICK
         flat = one.rep.features.get(FLAT)
         out.append((sign, one.rep.index + 1, "" if flat is None else numerals.degrees(flat), one.good))
     return out

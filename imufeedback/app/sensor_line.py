@@ -147,7 +147,7 @@ class SensorLine(QWidget):
 class _Chip(QWidget):
     def __init__(self, font: QFont) -> None:
         super().__init__()
-        self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
+        self.sign = SignMark(palette.PaintedSign.RING, palette.SOFT_INK)
         self.text = QLabel()
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)

@@ -6,34 +6,34 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QWidget
 
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 
 _POLYGONS = {
-    Sign.DOWN: ((0.0, 0.1), (1.0, 0.1), (0.5, 0.95)),
-    Sign.UP: ((0.0, 0.9), (1.0, 0.9), (0.5, 0.05)),
-    Sign.SQUARE: ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)),
-    Sign.DASH: ((0.05, 0.41), (0.95, 0.41), (0.95, 0.59), (0.05, 0.59)),
+    PaintedSign.DOWN: ((0.0, 0.1), (1.0, 0.1), (0.5, 0.95)),
+    PaintedSign.UP: ((0.0, 0.9), (1.0, 0.9), (0.5, 0.05)),
+    PaintedSign.SQUARE: ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)),
+    PaintedSign.DASH: ((0.05, 0.41), (0.95, 0.41), (0.95, 0.59), (0.05, 0.59)),
 }
 _STROKES = {
-    Sign.CROSS: (((0.12, 0.12), (0.88, 0.88)), ((0.88, 0.12), (0.12, 0.88))),
-    Sign.BARS: (((0.3, 0.12), (0.3, 0.88)), ((0.7, 0.12), (0.7, 0.88))),
-    Sign.TICK: (((0.08, 0.55), (0.38, 0.85)), ((0.38, 0.85), (0.92, 0.18))),
+    PaintedSign.CROSS: (((0.12, 0.12), (0.88, 0.88)), ((0.88, 0.12), (0.12, 0.88))),
+    PaintedSign.BARS: (((0.3, 0.12), (0.3, 0.88)), ((0.7, 0.12), (0.7, 0.88))),
+    PaintedSign.TICK: (((0.08, 0.55), (0.38, 0.85)), ((0.38, 0.85), (0.92, 0.18))),
 }
 
 
-def paint_sign(painter: QPainter, sign: Sign, box: QRectF, colour: str) -> None:
+def paint_sign(painter: QPainter, sign: PaintedSign, box: QRectF, colour: str) -> None:
     """Paint a sign into a square box."""
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(QColor(colour))
     if sign in _POLYGONS:
         painter.drawPolygon(QPolygonF([_at(box, point) for point in _POLYGONS[sign]]))
-    elif sign is Sign.DISC:
+    elif sign is PaintedSign.DISC:
         painter.drawEllipse(_inset(box, 0.1))
     else:
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(QColor(colour), box.width() * 0.16, c=Qt.PenCapStyle.RoundCap))
-        if sign is Sign.RING:
+        if sign is PaintedSign.RING:
             painter.drawEllipse(_inset(box, 0.16))
         for start, end in _STROKES.get(sign, ()):
             painter.drawLine(_at(box, start), _at(box, end))
@@ -42,12 +42,12 @@ def paint_sign(painter: QPainter, sign: Sign, box: QRectF, colour: str) -> None:
 class SignMark(QWidget):
     """One sign, as large as the widget allows."""
 
-    def __init__(self, sign: Sign, colour: str) -> None:
+    def __init__(self, sign: PaintedSign, colour: str) -> None:
         super().__init__()
         self.sign = sign
         self._colour = colour
 
-    def show_sign(self, sign: Sign, colour: str) -> None:
+    def show_sign(self, sign: PaintedSign, colour: str) -> None:
         self.sign, self._colour = sign, colour
         self.update()
 

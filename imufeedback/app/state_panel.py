@@ -9,17 +9,17 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 from imufeedback.app import numerals, palette, words
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.look import look
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.app.result import Result
 from imufeedback.app.signs import SignMark
 from imufeedback.app.trouble import Trouble, Weight
 from imufeedback.phrases import phrase
 from imufeedback.records import Phase, Side
 
-LIVE = (Shown.WAITING, Shown.FALLING, Shown.STALLED, Shown.GROWING)
+LIVE = (PanelState.WAITING, PanelState.FALLING, PanelState.STALLED, PanelState.GROWING)
 """What is shown while angles come; only then is there a phase to name."""
 
-CALM = (Shown.WAITING, Shown.FINISHED)
+CALM = (PanelState.WAITING, PanelState.FINISHED)
 """What may give way to the result of the last rep."""
 
 
@@ -61,7 +61,7 @@ class _StateBlock(QFrame):
     def __init__(self) -> None:
         super().__init__()
         self.setObjectName("state")
-        self.shown = Shown.NO_SENSORS
+        self.shown = PanelState.NO_SENSORS
         first = palette.STATE_LOOKS[self.shown]
         self.sign = SignMark(first.sign, first.ink)
         self.word = QLabel()
@@ -89,7 +89,7 @@ class _StateBlock(QFrame):
         row.addLayout(texts, 1)
         row.addWidget(self.phase, 0, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop)
 
-    def show_state(self, shown: Shown) -> None:
+    def show_state(self, shown: PanelState) -> None:
         if shown is not self.shown:
             self.shown = shown
             self._paint_look()
@@ -119,14 +119,14 @@ class _StateBlock(QFrame):
         trouble, word = self.trouble, words.state_word(self.shown)
         shown = palette.STATE_LOOKS[self.shown] if result is None else palette.RESULT_LOOKS[result.sign]
         if trouble is not None and trouble.word and (grave(trouble) or self.shown in CALM) and result is None:
-            shown, word = palette.STATE_LOOKS[Shown.NO_SIGNAL], trouble.word
+            shown, word = palette.STATE_LOOKS[PanelState.NO_SIGNAL], trouble.word
         self.sign.show_sign(shown.sign, shown.ink)
         if result is None:
             self.word.setText(word)
             self.hint.setText(words.state_hint(self.shown) if trouble is None else trouble.text)
         else:
             self.word.setText(result.what)
-            over = self.shown is Shown.FINISHED
+            over = self.shown is PanelState.FINISHED
             last = words.as_sentence(words.state_hint(self.shown)) if over else phrase("try_next", text=result.to_try)
             self.hint.setText("\n".join(one for one in (result.number, last) if one))
         self.setStyleSheet(

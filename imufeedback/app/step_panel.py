@@ -10,7 +10,7 @@ from imufeedback.app.body_view import BodyView
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.limits import rule_set_of
 from imufeedback.app.theme import Theme
-from imufeedback.figure.drawing import Shown
+from imufeedback.figure.drawing import DrawnExtras
 from imufeedback.figure.posture import POSTURES, VIEWS, pose_of
 from imufeedback.records import Hand, StepTold
 
@@ -55,7 +55,7 @@ class StepPanel(QWidget):
         name = _picture(rule_set, told.number)
         self.picture.setVisible(name in POSTURES)
         if name in POSTURES:
-            self.picture.show_pose(pose_of(name, self._hand), Shown(shanks=True))
+            self.picture.show_pose(pose_of(name, self._hand), DrawnExtras(shanks=True))
 
     def show_theme(self, theme: Theme) -> None:
         self.picture.show_theme(theme)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
 
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 from imufeedback.records import Motion, Phase, PhaseChanged, Rep
 
 LINE_STYLES = {
@@ -18,7 +18,7 @@ LINE_STYLES = {
 }
 """Marks that get a line, told apart by their stroke."""
 
-STATE_SIGNS = {Motion.STALLED: Sign.SQUARE, Motion.GROWING: Sign.UP}
+STATE_SIGNS = {Motion.STALLED: PaintedSign.SQUARE, Motion.GROWING: PaintedSign.UP}
 """Live states that get a sign on the trace."""
 
 SHADED = (Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING)

@@ -105,7 +105,7 @@ class TracePlots(QWidget):
     def __init__(self, hand: Hand, on_painted: Callable[[float], None] | None = None) -> None:
         super().__init__()
         self._on_painted = on_painted
-        self.rows = [Row(kind) for kind in row_kinds(hand)]
+        self.rows = [TraceRow(kind) for kind in row_kinds(hand)]
         self.target_deg: float | None = None
         self._dragging = False
         self._scale = 1.0
@@ -122,7 +122,7 @@ class TracePlots(QWidget):
         look.changed.connect(self._place)
 
     @property
-    def shown_rows(self) -> list[Row]:
+    def shown_rows(self) -> list[TraceRow]:
         return [row for row in self.rows if row.shown]
 
     # ── data ─────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -238,7 +238,7 @@ class TracePlots(QWidget):
         painter.end()
         return picture
 
-    def _paint_spans(self, painter: QPainter, row: Row, *, named: bool) -> None:
+    def _paint_spans(self, painter: QPainter, row: TraceRow, *, named: bool) -> None:
         for phase, start_s, end_s in self._spans:
             left, right = row.x(start_s - self._now_s), row.x(end_s - self._now_s)
             painter.fillRect(
@@ -249,7 +249,7 @@ class TracePlots(QWidget):
                 painter.setPen(QColor(palette.SOFT_INK))
                 painter.drawText(QPointF(left + 4, row.area.top() + painter.fontMetrics().ascent() + 1), word)
 
-    def _paint_target(self, painter: QPainter, row: Row, target_deg: float) -> None:
+    def _paint_target(self, painter: QPainter, row: TraceRow, target_deg: float) -> None:
         edge = row.y(target_deg)
         fill = QColor(palette.BLUISH_GREEN)
         fill.setAlpha(38)
@@ -260,12 +260,12 @@ class TracePlots(QWidget):
         text = words.target(numerals.signed(target_deg, 1))
         painter.drawText(QPointF(row.area.left() + 6, edge + painter.fontMetrics().ascent() + 1), text)
 
-    def _paint_zero(self, painter: QPainter, row: Row) -> None:
+    def _paint_zero(self, painter: QPainter, row: TraceRow) -> None:
         painter.setPen(QColor(palette.RULE_LINE))
         zero = row.y(0.0)
         painter.drawLine(QPointF(row.area.left(), zero), QPointF(row.area.right(), zero))
 
-    def _paint_times(self, painter: QPainter, row: Row, *, named: bool) -> None:
+    def _paint_times(self, painter: QPainter, row: TraceRow, *, named: bool) -> None:
         for mark in self._times:
             at = row.x(mark.t_s - self._now_s)
             painter.setPen(QPen(QColor(palette.SOFT_INK), 1, LINE_STYLES[mark.name]))
@@ -278,7 +278,7 @@ class TracePlots(QWidget):
                     phrase("rep_name", number=mark.number),
                 )
 
-    def _paint_states(self, painter: QPainter, row: Row) -> None:
+    def _paint_states(self, painter: QPainter, row: TraceRow) -> None:
         side = 12 * self._scale
         for mark in self._states:
             x, y = row.x(mark.t_s - self._now_s), row.y(mark.angle_deg)
@@ -314,7 +314,7 @@ class TracePlots(QWidget):
             self.update()
 
 
-class Row:
+class TraceRow:
     """One row: its data, its range, and where it is painted."""
 
     def __init__(self, kind: RowKind) -> None:

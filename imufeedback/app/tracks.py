@@ -84,7 +84,7 @@ def track_of(rep: Rep, t_s: Floats, angle_deg: Floats, pose_deg: Floats | None =
 
 
 @dataclass
-class Entry:
+class RepEntry:
     """One rep and what is known and said about it."""
 
     rep: Rep
@@ -121,37 +121,37 @@ class Book:
 
     def __init__(self, earlier: Track | None = None) -> None:
         self.earlier = earlier
-        self._entries: dict[int, Entry] = {}
+        self._entries: dict[int, RepEntry] = {}
         self._early: dict[int, list[Finding]] = {}
 
     @property
-    def entries(self) -> list[Entry]:
+    def entries(self) -> list[RepEntry]:
         """In the order of the reps."""
         return list(self._entries.values())
 
     @property
-    def counted(self) -> list[Entry]:
+    def counted(self) -> list[RepEntry]:
         """Those that were judged and not discarded, and may be told of."""
         return [one for one in self._entries.values() if one.counts and one.told]
 
     @property
-    def last(self) -> Entry | None:
+    def last(self) -> RepEntry | None:
         return self.entries[-1] if self._entries else None
 
     @property
-    def last_told(self) -> Entry | None:
+    def last_told(self) -> RepEntry | None:
         """The newest whose result may be shown."""
         return next((one for one in reversed(self.entries) if one.told), None)
 
-    def find(self, index: int) -> Entry | None:
+    def find(self, index: int) -> RepEntry | None:
         return self._entries.get(index)
 
-    def add(self, rep: Rep, track: Track | None, *, told: bool = True) -> Entry:
+    def add(self, rep: Rep, track: Track | None, *, told: bool = True) -> RepEntry:
         """A rep is over; told again it replaces its numbers."""
         before = self._entries.get(rep.index)
-        entry = Entry(rep, track, self._early.pop(rep.index, []))
+        entry = RepEntry(rep, track, self._early.pop(rep.index, []))
         if before is not None:
-            entry = Entry(rep, track or before.track, before.findings, before.discarded, before.good, before.note)
+            entry = RepEntry(rep, track or before.track, before.findings, before.discarded, before.good, before.note)
         entry.told = told
         self._entries[rep.index] = entry
         while len(self._entries) > REPS_KEPT:
@@ -166,7 +166,7 @@ class Book:
         else:
             entry.findings.append(finding)
 
-    def best(self) -> Entry | None:
+    def best(self) -> RepEntry | None:
         """The best rep so far; of equals the newest."""
         with_track = [one for one in self.counted if one.track is not None]
         return min(reversed(with_track), key=lambda one: one.rank) if with_track else None

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from imufeedback.app import numerals
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.app.tracks import Choice, Track
 from imufeedback.cues.telling import UNTOLD
 from imufeedback.figure.drawing import View
-from imufeedback.figure.shapes import Part
+from imufeedback.figure.shapes import BodyPart
 from imufeedback.phrases import PHRASES, phrase
 from imufeedback.records import BlockBegun, Finding, Level, LinkState, Mode, Phase, Segment, Side, StepTold, Verdict
 from imufeedback.report.plain_words import turn_words
@@ -17,11 +17,11 @@ from imufeedback.rules import Whose
 from imufeedback.sounds import BY_NAME
 
 
-def state_word(shown: Shown) -> str:
+def state_word(shown: PanelState) -> str:
     return phrase(f"state.{shown}")
 
 
-def state_hint(shown: Shown) -> str:
+def state_hint(shown: PanelState) -> str:
     return phrase(f"state_hint.{shown}")
 
 
@@ -330,14 +330,14 @@ def view_word(view: View) -> str:
     return phrase(f"view.{view}")
 
 
-def body_label(part: Part, value_deg: float) -> str:
+def body_label(part: BodyPart, value_deg: float) -> str:
     """A few words beside a part of the body."""
     angle = numerals.degrees(value_deg)
-    if part is Part.TARGET:
+    if part is BodyPart.TARGET:
         return phrase("body_label.target", angle=angle)
-    if part is Part.TARGET_LINE:
+    if part is BodyPart.TARGET_LINE:
         return phrase("body_label.to_the_target")
-    return turn_words(value_deg) if part is Part.TURN else angle
+    return turn_words(value_deg) if part is BodyPart.TURN else angle
 
 
 # ── keys ─────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -362,7 +362,7 @@ def as_sentence(text: str) -> str:
 
 
 def no_signal_word() -> str:
-    return state_word(Shown.NO_SIGNAL)
+    return state_word(PanelState.NO_SIGNAL)
 
 
 def not_recorded_and_help(why: str) -> str:

@@ -26,7 +26,7 @@ from imufeedback.cues.waveforms import SOUNDS, Samples, render
 from imufeedback.errors import SoundError
 from imufeedback.threads import first_turn
 
-__all__ = ["BUFFER_MS", "RATE_HZ", "Player", "SoundTotals", "Sounder", "WatchedPlayer", "open_player"]
+__all__ = ["BUFFER_MS", "RATE_HZ", "CuePlayer", "SoundTotals", "Sounder", "WatchedPlayer", "open_player"]
 
 START_LEVEL = 0.25
 """Volume to begin with: -12 dB below the sounds' own -12 dBFS. Common practice, no source; the player turns it up."""
@@ -114,7 +114,7 @@ def rendered() -> dict[str, Samples]:
     return {name: render(name, RATE_HZ) for name in SOUNDS}
 
 
-class Player:
+class CuePlayer:
     """Plays cues; see the module. Use `open_player`, or give a `clock` and an `opener` of your own in tests."""
 
     def __init__(
@@ -337,8 +337,8 @@ class Player:
         self._mixer.fill(out, now_ns)
 
 
-class WatchedPlayer(Player):
-    """A `Player` with its watcher thread."""
+class WatchedPlayer(CuePlayer):
+    """A `CuePlayer` with its watcher thread."""
 
     def __init__(
         self,

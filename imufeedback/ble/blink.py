@@ -12,14 +12,14 @@ from imufeedback.ble import profile
 from imufeedback.ble.advice import words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.handshake import Handshake
-from imufeedback.ble.limits import Limits, within
-from imufeedback.ble.scan import Found
+from imufeedback.ble.limits import TimeLimits, within
+from imufeedback.ble.scan import HeardSensor
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 
 
 async def blink(
-    found: Found, layout: Layout, seconds: int, backends: Backends, limits: Limits, connecting: asyncio.Lock
+    found: HeardSensor, layout: Layout, seconds: int, backends: Backends, limits: TimeLimits, connecting: asyncio.Lock
 ) -> None:
     """Connect, ask for the light, disconnect. Only ever for a sensor that a person has pointed at: it may be somebody
     else's. Raises RadioError."""

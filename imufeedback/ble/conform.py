@@ -17,8 +17,8 @@ from imufeedback.ble.advice import words
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.conform_heard import Heard, hear
-from imufeedback.ble.conform_packets import Arrived, Finding, differs, of_stream, ran_on
-from imufeedback.ble.limits import Limits, within
+from imufeedback.ble.conform_packets import Arrived, ProfileFinding, differs, of_stream, ran_on
+from imufeedback.ble.limits import TimeLimits, within
 from imufeedback.errors import RadioError
 
 HEAR_S = 5.0
@@ -61,10 +61,10 @@ async def conform(
     text: str,
     *,
     backends: Backends,
-    limits: Limits,
+    limits: TimeLimits,
     clock: Clock,
     pass_time: Callable[[float], Awaitable[None]],
-) -> AsyncIterator[Finding]:
+) -> AsyncIterator[ProfileFinding]:
     """Every rule of the profile about the sensor of this address, serial number or name, in the order of a client.
 
     `pass_time` lets seconds go by. Raises RadioError when no such sensor is heard.
@@ -77,9 +77,9 @@ async def conform(
         async for one in bench.judge():
             yield one
     except Silent as why:
-        yield Finding("all that follows", f"cannot be judged: {why}")
+        yield ProfileFinding("all that follows", f"cannot be judged: {why}")
     except FAILURES as error:
-        yield Finding("the link", f"{words(error)}: what follows cannot be judged")
+        yield ProfileFinding("the link", f"{words(error)}: what follows cannot be judged")
     finally:
         await bench.leave()
 
@@ -90,7 +90,7 @@ class _Bench:
     def __init__(
         self,
         backends: Backends,
-        limits: Limits,
+        limits: TimeLimits,
         clock: Clock,
         pass_time: Callable[[float], Awaitable[None]],
         heard: Heard,
@@ -101,9 +101,9 @@ class _Bench:
         self._arrived: list[Arrived] = []
         self._samples = SAMPLES
 
-    async def judge(self) -> AsyncIterator[Finding]:
+    async def judge(self) -> AsyncIterator[ProfileFinding]:
         yield self._of_service()
-        yield Finding("advertising: a local name", "" if self._heard.name else "none is heard")
+        yield ProfileFinding("advertising: a local name", "" if self._heard.name else "none is heard")
         await self._connect()
         for one in self._of_table():
             yield one
@@ -171,93 +171,99 @@ class _Bench:
 
     # ── the rules ──
 
-    def _of_service(self) -> Finding:
+    def _of_service(self) -> ProfileFinding:
         rule, heard = "advertising: the complete list of services holds the motion service", self._heard.services
-        return Finding(rule, "" if profile.SERVICE in heard else f"heard: {', '.join(sorted(heard)) or 'none'}")
+        return ProfileFinding(rule, "" if profile.SERVICE in heard else f"heard: {', '.join(sorted(heard)) or 'none'}")
 
-    def _of_announcement(self, serial: bytes) -> Finding:
+    def _of_announcement(self, serial: bytes) -> ProfileFinding:
         rule = "scan response: service data announce the serial number, or its last 13 bytes"
         if self._heard.announced is None:
-            return Finding(rule, note="left out, as a sensor with changing addresses does: its reader asks the person")
-        return Finding(rule, differs(self._heard.announced, profile.announcement(serial.decode("utf-8", "replace"))))
+            return ProfileFinding(
+                rule, note="left out, as a sensor with changing addresses does: its reader asks the person"
+            )
+        return ProfileFinding(
+            rule, differs(self._heard.announced, profile.announcement(serial.decode("utf-8", "replace")))
+        )
 
-    def _of_table(self) -> list[Finding]:
+    def _of_table(self) -> list[ProfileFinding]:
         found = []
         for name, service, uuid, can in _TABLE:
             one = self._open.services.get_characteristic(uuid)
             rule = f"table: {name} ({uuid[4:8] if service != profile.SERVICE else uuid[:8]}) with {' and '.join(can)}"
             if one is None:
-                found.append(Finding(rule, f"no characteristic {uuid}"))
+                found.append(ProfileFinding(rule, f"no characteristic {uuid}"))
                 continue
             lacking = [each for each in can if each not in one.properties]
             wrong = f"lacks {', '.join(lacking)}; it has {', '.join(one.properties) or 'nothing'}" if lacking else ""
             if one.service_uuid != service:
                 wrong = f"stands in service {one.service_uuid}, expected {service}"
-            found.append(Finding(rule, wrong))
+            found.append(ProfileFinding(rule, wrong))
         return found
 
-    async def _of_values(self) -> AsyncIterator[tuple[Finding, bytes]]:
+    async def _of_values(self) -> AsyncIterator[tuple[ProfileFinding, bytes]]:
         layout = await self._read(profile.LAYOUT)
-        yield Finding("layout: names the packet", differs(layout, profile.layout_bytes("house", 1))), layout
+        yield ProfileFinding("layout: names the packet", differs(layout, profile.layout_bytes("house", 1))), layout
         battery = await self._read(profile.BATTERY_LEVEL)
         wrong = "" if len(battery) == 1 and battery[0] <= 100 else f"{battery.hex(' ') or 'nothing'}, expected 00 to 64"
-        yield Finding("battery level: one byte, percent", wrong), battery
+        yield ProfileFinding("battery level: one byte, percent", wrong), battery
         texts = {"model": profile.MODEL_NUMBER, "firmware": profile.FIRMWARE_REVISION}
         for name, uuid in (texts | {"serial number": profile.SERIAL_NUMBER}).items():
             value = await self._read(uuid)
             wrong = _wrong_text(value)
             if not wrong and await self._read(uuid) != value:
                 wrong = "read twice, it is another one"
-            yield Finding(f"{name}: UTF-8, not empty, the same each time", wrong), value
+            yield ProfileFinding(f"{name}: UTF-8, not empty, the same each time", wrong), value
         if self._open.services.get_characteristic(profile.TEMPERATURE) is not None:
             value = await self._read(profile.TEMPERATURE)
             degrees = int.from_bytes(value, "little", signed=True) / 100
             wrong = "" if len(value) == 2 and -40 <= degrees <= 85 else f"{value.hex(' ')}: {degrees:.2f} °C"
-            yield Finding("temperature: two bytes, hundredths of a degree Celsius", wrong), value
+            yield ProfileFinding("temperature: two bytes, hundredths of a degree Celsius", wrong), value
 
-    async def _of_status(self, rule: str, expected: bytes, *, length: int = 4) -> Finding:
+    async def _of_status(self, rule: str, expected: bytes, *, length: int = 4) -> ProfileFinding:
         """The first `length` bytes of the status must be these; longer ones come from a later version."""
         data = await self._read(profile.CONTROL)
         if len(data) < 4:
-            return Finding(rule, f"{len(data)} bytes, expected 4: {data.hex(' ') or 'nothing'}")
-        return Finding(rule, differs(data[:length], expected[:length]))
+            return ProfileFinding(rule, f"{len(data)} bytes, expected 4: {data.hex(' ') or 'nothing'}")
+        return ProfileFinding(rule, differs(data[:length], expected[:length]))
 
-    async def _of_silence(self, rule: str) -> Finding:
+    async def _of_silence(self, rule: str) -> ProfileFinding:
         await self._subscribe()
         came = await self._listen(QUIET_S)
-        return Finding(rule, f"{len(came)} packets came, the first: {came[0][1].hex(' ')}" if came else "")
+        return ProfileFinding(rule, f"{len(came)} packets came, the first: {came[0][1].hex(' ')}" if came else "")
 
-    async def _of_refusals(self) -> AsyncIterator[Finding]:
+    async def _of_refusals(self) -> AsyncIterator[ProfileFinding]:
         for data, code, what in _REFUSED:
             before = await self._read(profile.CONTROL)
             answer = await self._write(bytes.fromhex(data))
             wrong = "" if answer == code else f"answered with {answer:02x}"
             if await self._read(profile.CONTROL) != before:
                 wrong = ", ".join(filter(None, (wrong, "the status has changed")))
-            yield Finding(f"{what} ({bytes.fromhex(data).hex(' ')}) is refused with {code:02x}, nothing changes", wrong)
+            yield ProfileFinding(
+                f"{what} ({bytes.fromhex(data).hex(' ')}) is refused with {code:02x}, nothing changes", wrong
+            )
 
-    async def _set(self, samples: int) -> AsyncIterator[Finding]:
-        settings = profile.Settings(RATE_HZ, samples)
+    async def _set(self, samples: int) -> AsyncIterator[ProfileFinding]:
+        settings = profile.SensorSettings(RATE_HZ, samples)
         data = profile.command_bytes(settings)
         answer = await self._write(data)
-        yield Finding(
+        yield ProfileFinding(
             f"SETTINGS of {RATE_HZ} Hz and {samples} samples a packet ({data.hex(' ')}) are taken",
             f"answered with {answer:02x}" if answer else "",
         )
 
-    async def _of_streaming(self) -> AsyncIterator[Finding]:
+    async def _of_streaming(self) -> AsyncIterator[ProfileFinding]:
         async for one in self._set(self._samples):
             yield one
-        kept = profile.Settings(RATE_HZ, self._samples)
+        kept = profile.SensorSettings(RATE_HZ, self._samples)
         yield await self._of_status("status: tells what was set", profile.status_bytes(profile.Status(False, kept)))
         answer = await self._write(_START)
-        yield Finding("START (01) is taken", f"answered with {answer:02x}" if answer else "")
+        yield ProfileFinding("START (01) is taken", f"answered with {answer:02x}" if answer else "")
         if any(len(data) == SHORT for _, data in await self._listen(GRACE_S)):
             # What a system says of the MTU may be wrong: that packets come no longer than this shows it.
             self._samples = 1
             async for one in self._set(1):
                 yield one
-            kept = profile.Settings(RATE_HZ, 1)
+            kept = profile.SensorSettings(RATE_HZ, 1)
         yield await self._of_status("status: tells that it streams", profile.status_bytes(profile.Status(True, kept)))
         for one in of_stream(await self._listen(STREAM_S), RATE_HZ, self._samples):
             yield one
@@ -269,53 +275,55 @@ class _Bench:
         came = await self._listen(QUIET_S)
         counts = sorted({data[1] for _, data in came if len(data) > 1})
         wrong = "" if counts == [fewer] else f"byte 1 is {', '.join(f'{n:02x}' for n in counts) or 'never there'}"
-        yield Finding(f"SETTINGS take effect at once: {fewer} samples a packet", wrong)
+        yield ProfileFinding(f"SETTINGS take effect at once: {fewer} samples a packet", wrong)
         if before and came:
             tick, _ = ran_on(before[-1], came[0], self._samples / RATE_HZ)
-            yield Finding("SETTINGS do not set the tick back", tick)
+            yield ProfileFinding("SETTINGS do not set the tick back", tick)
         answer = await self._write(profile.command_bytes(profile.Blink(1)))
-        yield Finding("BLINK (04 01) is taken", f"answered with {answer:02x}" if answer else "")
+        yield ProfileFinding("BLINK (04 01) is taken", f"answered with {answer:02x}" if answer else "")
         async for one in self._set(self._samples):
             yield one
 
-    async def _of_a_pause(self) -> AsyncIterator[Finding]:
+    async def _of_a_pause(self) -> AsyncIterator[ProfileFinding]:
         before = await self._listen(GRACE_S)
         answer = await self._write(_STOP)
-        yield Finding("STOP (02) is taken", f"answered with {answer:02x}" if answer else "")
+        yield ProfileFinding("STOP (02) is taken", f"answered with {answer:02x}" if answer else "")
         yield await self._of_status("status: tells that it has stopped", b"\x00", length=1)
         await self._listen(GRACE_S)
         came = await self._listen(PAUSE_S)
-        yield Finding("nothing is sent after STOP", f"{len(came)} packets came" if came else "")
+        yield ProfileFinding("nothing is sent after STOP", f"{len(came)} packets came" if came else "")
         await self._write(_START)
         after = await self._listen(QUIET_S)
         for one in self._of_running_on("STOP and START", before, after):
             yield one
 
-    def _of_running_on(self, what: str, before: list[Arrived], after: list[Arrived]) -> list[Finding]:
+    def _of_running_on(self, what: str, before: list[Arrived], after: list[Arrived]) -> list[ProfileFinding]:
         rules = (f"the tick runs on over {what}", f"the packets' number runs on over {what}")
         if not before or not after:
-            return [Finding(rule, "no packets came to judge it by") for rule in rules]
+            return [ProfileFinding(rule, "no packets came to judge it by") for rule in rules]
         wrong = ran_on(before[-1], after[0], self._samples / RATE_HZ)
-        return [Finding(rule, one) for rule, one in zip(rules, wrong, strict=True)]
+        return [ProfileFinding(rule, one) for rule, one in zip(rules, wrong, strict=True)]
 
-    async def _of_a_new_link(self, serial: bytes) -> AsyncIterator[Finding]:
+    async def _of_a_new_link(self, serial: bytes) -> AsyncIterator[ProfileFinding]:
         """It streams while the link ends."""
         before = await self._listen(GRACE_S)
         await self.leave()
         await self._pass_time(GRACE_S)
         heard = await hear(self._heard.device.address, self._backends, AGAIN_S)
-        yield Finding("it advertises again when the link has ended", "" if heard else f"not heard within {AGAIN_S:g} s")
+        yield ProfileFinding(
+            "it advertises again when the link has ended", "" if heard else f"not heard within {AGAIN_S:g} s"
+        )
         if heard is None:
             raise Silent("it is not heard again")
         self._heard = heard
         await self._connect()
-        kept = profile.Settings(RATE_HZ, self._samples)
+        kept = profile.SensorSettings(RATE_HZ, self._samples)
         status = profile.status_bytes(profile.Status(False, kept))
         yield await self._of_status("status: the end of a link stops it", b"\x00", length=1)
         yield await self._of_status("status: settings outlast a link, until the power goes", status)
         yield await self._of_silence("nothing is sent on a new link before START")
         wrong = differs(await self._read(profile.SERIAL_NUMBER), serial)
-        yield Finding("the serial number is the same on a new link", wrong)
+        yield ProfileFinding("the serial number is the same on a new link", wrong)
         await self._write(profile.command_bytes(kept))
         await self._write(_START)
         after = await self._listen(QUIET_S)

@@ -28,7 +28,7 @@ FROZEN = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class ProfileFinding:
     """One rule of the profile, and what is wrong; empty when it is kept."""
 
     rule: str
@@ -47,35 +47,37 @@ def differs(data: bytes, expected: bytes, what: str = "") -> str:
     return ""
 
 
-def of_stream(arrived: Sequence[Arrived], rate_hz: int, samples: int) -> Iterator[Finding]:
+def of_stream(arrived: Sequence[Arrived], rate_hz: int, samples: int) -> Iterator[ProfileFinding]:
     """Every rule about packets that follow each other without a pause, at one setting."""
     came = f"{len(arrived)} packets"
     if len(arrived) < 3:
-        yield Finding("packets: come after START", f"only {came} came" if arrived else "none came")
+        yield ProfileFinding("packets: come after START", f"only {came} came" if arrived else "none came")
         return
-    yield Finding("packets: come after START", note=came)
+    yield ProfileFinding("packets: come after START", note=came)
     whole = [data for _, data in arrived if len(data) >= HEADER]
-    yield Finding("packet: has a header of 8 bytes", _first(arrived, _no_header))
-    yield Finding("packet: version 1 in the low half of byte 0", _first(arrived, _wrong_version))
-    yield Finding("packet: flags in the high half of byte 0 are sent as 0", _first(arrived, _wrong_flags))
-    yield Finding("packet: byte 1 counts the samples, and no more and no less follow", _first(arrived, _wrong_length))
-    yield Finding(
+    yield ProfileFinding("packet: has a header of 8 bytes", _first(arrived, _no_header))
+    yield ProfileFinding("packet: version 1 in the low half of byte 0", _first(arrived, _wrong_version))
+    yield ProfileFinding("packet: flags in the high half of byte 0 are sent as 0", _first(arrived, _wrong_flags))
+    yield ProfileFinding(
+        "packet: byte 1 counts the samples, and no more and no less follow", _first(arrived, _wrong_length)
+    )
+    yield ProfileFinding(
         f"packet: has as many samples as were set, {samples}", _first(arrived, lambda data: _wrong_count(data, samples))
     )
-    yield Finding("packet: bytes 2 and 3, the number, go up by one", _wrong_numbers(whole))
-    yield Finding(
+    yield ProfileFinding("packet: bytes 2 and 3, the number, go up by one", _wrong_numbers(whole))
+    yield ProfileFinding(
         f"packet: bytes 4 to 7, the tick in µs, go up by {round(1e6 * samples / rate_hz)} as the samples do",
         _wrong_ticks(whole, samples / rate_hz * 1e6),
     )
-    yield Finding("packet: the tick runs as this computer's clock does", _wrong_clock(arrived))
+    yield ProfileFinding("packet: the tick runs as this computer's clock does", _wrong_clock(arrived))
     yield from _of_samples(whole)
 
 
-def _of_samples(packets: Sequence[bytes]) -> Iterator[Finding]:
+def _of_samples(packets: Sequence[bytes]) -> Iterator[ProfileFinding]:
     raw = samples_of(packets)
     missing = 100 * float(np.mean(~raw.any(axis=1))) if len(raw) else 0.0
-    yield Finding("samples: measured ones", f"{missing:.0f} % are twelve zero bytes" if missing > 1 else "")
-    yield Finding("samples: change from one to the next", _frozen(raw))
+    yield ProfileFinding("samples: measured ones", f"{missing:.0f} % are twelve zero bytes" if missing > 1 else "")
+    yield ProfileFinding("samples: change from one to the next", _frozen(raw))
     rule = "samples: lying still, the rates are near 0 and gravity's length is 1 g"
     if _lies_still(raw):
         wrong, note = _wrong_units(raw), "{:.2f} g, {:.1f} °/s".format(*_at_rest(raw))
@@ -83,7 +85,7 @@ def _of_samples(packets: Sequence[bytes]) -> Iterator[Finding]:
         wrong, note = f"bytes {HEADER} to {HEADER + SAMPLE - 1}: high bytes come first, expected last", ""
     else:
         wrong, note = "", "not judged: it was moved; lay it still"
-    yield Finding(rule, wrong, note)
+    yield ProfileFinding(rule, wrong, note)
 
 
 def _lies_still(raw: Floats) -> bool:

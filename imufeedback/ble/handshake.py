@@ -114,7 +114,7 @@ class Handshake:
             return {}
         return await self._set(self._settings(profile.LEAST_MTU))
 
-    async def _set(self, wanted: profile.Settings) -> dict[str, Json]:
+    async def _set(self, wanted: profile.SensorSettings) -> dict[str, Json]:
         assert self._gatt.control is not None
         await self.command(wanted)
         data = await self._read(self._gatt.control)
@@ -126,13 +126,13 @@ class Handshake:
             raise self._wrong(f"keeps {kept}, asked for {wanted}", "update the sensor")
         return {"rate_hz": wanted.rate_hz, "samples_per_packet": wanted.samples_per_packet}
 
-    def _settings(self, mtu: int) -> profile.Settings:
+    def _settings(self, mtu: int) -> profile.SensorSettings:
         room = self._layout.max_samples(mtu - profile.NOTIFICATION_OVERHEAD)
         if room < 1:
             raise self._wrong(
                 f"an MTU of {mtu} holds no sample of layout {self._layout.name}", "use another Bluetooth adapter"
             )
-        return profile.Settings(round(self._layout.rate_hz), min(room, self._layout.samples_per_packet))
+        return profile.SensorSettings(round(self._layout.rate_hz), min(room, self._layout.samples_per_packet))
 
     def _check_room(self, mtu: int) -> None:
         need = self._layout.packet_bytes(self._layout.samples_per_packet)
@@ -159,7 +159,7 @@ class Handshake:
                 return bytes.fromhex(gatt.stop or "")
             case profile.Blink():
                 return bytes.fromhex(gatt.blink or "")
-            case profile.Settings():
+            case profile.SensorSettings():
                 return b""
 
     def _wrong(self, what: str, hint: str) -> WrongSensor:

@@ -14,7 +14,7 @@ GRACE_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class TimeLimits:
     """How long things may take, in seconds. Chosen, no source, where none is given."""
 
     connect_s: float = 8.0

@@ -20,9 +20,9 @@ from imufeedback.ble.advice import BUSY_ANYWHERE, ELSE, NOT_HEARD, advice, is_ab
 from imufeedback.ble.backends import FAILURES, Backends
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.handshake import Handshake, WrongSensor
-from imufeedback.ble.limits import Limits, end, within
+from imufeedback.ble.limits import TimeLimits, end, within
 from imufeedback.ble.roster import key
-from imufeedback.ble.scan import Found
+from imufeedback.ble.scan import HeardSensor
 from imufeedback.errors import RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Json, LinkNote, LinkState, RawPacket
@@ -42,17 +42,17 @@ class SensorLink:
 
     def __init__(
         self,
-        found: Found,
+        found: HeardSensor,
         layout: Layout,
         clock: Clock,
         on_item: Callable[[RawPacket | LinkNote], None],
         *,
         backends: Backends | None = None,
-        limits: Limits | None = None,
+        limits: TimeLimits | None = None,
         connecting: asyncio.Lock | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
         serial: str | None = None,
-        look: Callable[[str, str], Awaitable[Found | None]] | None = None,
+        look: Callable[[str, str], Awaitable[HeardSensor | None]] | None = None,
     ) -> None:
         """With `serial` another sensor than that one is let go of before anything is written to it. `look` finds the
         sensor of a serial number under whatever address it has now; the address that it had is told too."""
@@ -65,7 +65,7 @@ class SensorLink:
         self._on_item = on_item
         self._on_fault = on_fault
         self._backend = (backends or Backends()).client
-        self._limits = limits or Limits()
+        self._limits = limits or TimeLimits()
         self._connecting = connecting or asyncio.Lock()
         self._client: BleakClient | None = None
         self._connection = 0

@@ -25,7 +25,7 @@ KEEP_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class MonitorRow:
     """One sensor as it is now; None where nothing is known yet."""
 
     sensor: str
@@ -97,11 +97,11 @@ class SensorMonitor:
                 self._restarts += 1
                 self._blocks.clear()
 
-    def row(self, now_ns: int) -> Row:
+    def row(self, now_ns: int) -> MonitorRow:
         counts = self._decoder.counts
         expected = counts.samples + counts.lost
         fitted = self._fitted
-        return Row(
+        return MonitorRow(
             sensor=self.sensor,
             link=self._link,
             detail=self._detail,

@@ -11,25 +11,25 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from imufeedback.ble import profile
-from imufeedback.ble.roster import Known, key
-from imufeedback.ble.scan import Found
+from imufeedback.ble.roster import KnownSensor, key
+from imufeedback.ble.scan import HeardSensor
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
     """Who is in reach."""
 
-    own: tuple[tuple[Found, Known], ...]
+    own: tuple[tuple[HeardSensor, KnownSensor], ...]
     """Known here, in the order of the list of sensors."""
-    others: tuple[Found, ...]
+    others: tuple[HeardSensor, ...]
     """Everybody else's, or new ones: strongest first. Nothing is ever sent to them unasked."""
     doubts: tuple[str, ...] = ()
     """One line for each known sensor that several may be: none of them is taken."""
 
 
-def in_reach(found: Sequence[Found], known: Iterable[Known]) -> Reach:
+def in_reach(found: Sequence[HeardSensor], known: Iterable[KnownSensor]) -> Reach:
     """Part those that were heard into own ones and others."""
-    own: list[tuple[Found, Known]] = []
+    own: list[tuple[HeardSensor, KnownSensor]] = []
     doubts: list[str] = []
     known = tuple(known)
     claims = {id(one): _claimed(one, known) for one in found}
@@ -47,7 +47,7 @@ def in_reach(found: Sequence[Found], known: Iterable[Known]) -> Reach:
     return Reach(tuple(own), tuple(one for one in found if id(one) not in taken), tuple(doubts))
 
 
-def _claimed(found: Found, known: Sequence[Known]) -> Known | None:
+def _claimed(found: HeardSensor, known: Sequence[KnownSensor]) -> KnownSensor | None:
     """The known sensor that this one seems to be. What it says of itself goes before its address: an address that
     was remembered may be another sensor's today."""
     if found.announced:
@@ -61,35 +61,35 @@ def _says(announced: str, serial: str) -> bool:
     return key(announced) == key(profile.announced(profile.announcement(serial)))
 
 
-def claims(found: Found, serial: str) -> bool:
+def claims(found: HeardSensor, serial: str) -> bool:
     """Whether it announces this serial number."""
     return bool(found.announced) and _says(found.announced, serial)
 
 
-def _same_address(address: str, known: Known) -> bool:
+def _same_address(address: str, known: KnownSensor) -> bool:
     return key(address) in (key(known.address), key(known.serial) if known.by_address else None)
 
 
-def absent(reach: Reach, known: Iterable[Known]) -> list[Known]:
+def absent(reach: Reach, known: Iterable[KnownSensor]) -> list[KnownSensor]:
     """Known sensors with a place that were not heard. A spare one may stay at home."""
     heard = {key(sensor.serial) for _, sensor in reach.own}
     return [one for one in known if one.role is not None and key(one.serial) not in heard]
 
 
-def has_all(found: Sequence[Found], known: Sequence[Known]) -> bool:
+def has_all(found: Sequence[HeardSensor], known: Sequence[KnownSensor]) -> bool:
     """Whether every own sensor with a place is heard; all of them, when none has a place yet."""
     here = {key(sensor.serial) for _, sensor in in_reach(found, known).own}
     wanted = [one for one in known if one.role is not None] or known
     return bool(wanted) and all(key(one.serial) in here for one in wanted)
 
 
-def named(found: Sequence[Found], reach: Reach, text: str) -> list[Found]:
+def named(found: Sequence[HeardSensor], reach: Reach, text: str) -> list[HeardSensor]:
     """Those that a person may mean: by serial number, by what is announced of it, or by address."""
     own = [one for one, sensor in reach.own if key(sensor.serial) == key(text)]
     return own or [one for one in found if key(one.address) == key(text) or claims(one, text)]
 
 
-def label(found: Found) -> str:
+def label(found: HeardSensor) -> str:
     """What a person may call a sensor that was heard: the end of its serial number, else its address."""
     return found.announced or found.address
 
@@ -98,12 +98,12 @@ STALE_S = 2.0
 """For listening whether a sensor that was not found is there all the same."""
 
 
-def is_changed(sensor: Known, addresses: frozenset[str]) -> bool:
+def is_changed(sensor: KnownSensor, addresses: frozenset[str]) -> bool:
     """Whether a sensor that was not found is one of the addresses that are heard all the same."""
     return bool(sensor.address) and key(sensor.address) in {key(one) for one in addresses}
 
 
-def changed(known: Iterable[Known], addresses: frozenset[str]) -> list[str]:
+def changed(known: Iterable[KnownSensor], addresses: frozenset[str]) -> list[str]:
     """A line for each known sensor that is heard at its address and does not offer what it did."""
     return [
         f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) is in reach, but does not offer the service of "

@@ -69,7 +69,7 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
+class SensorSettings:
     """How the sensor measures and packs; back to the factory's at every power-up."""
 
     rate_hz: int
@@ -88,10 +88,10 @@ class Status:
     """What reading the control characteristic tells."""
 
     streaming: bool
-    settings: Settings
+    settings: SensorSettings
 
 
-ControlCommand: TypeAlias = Start | Stop | Settings | Blink
+ControlCommand: TypeAlias = Start | Stop | SensorSettings | Blink
 
 
 class BadCommand(ValueError):
@@ -109,7 +109,7 @@ def command_bytes(command: ControlCommand) -> bytes:
             return bytes([Opcode.START])
         case Stop():
             return bytes([Opcode.STOP])
-        case Settings(rate_hz, samples_per_packet):
+        case SensorSettings(rate_hz, samples_per_packet):
             return struct.pack("<BHB", Opcode.SETTINGS, rate_hz, samples_per_packet)
         case Blink(seconds):
             return bytes([Opcode.BLINK, seconds])
@@ -124,13 +124,13 @@ def parse_command(data: bytes) -> ControlCommand:
     if len(data) != lengths[opcode]:
         raise BadCommand(BAD_VALUE, f"{opcode.name} has {lengths[opcode]} bytes, not {len(data)}")
     if opcode is Opcode.SETTINGS:
-        return _checked(Settings(*struct.unpack_from("<HB", data, 1)))
+        return _checked(SensorSettings(*struct.unpack_from("<HB", data, 1)))
     if opcode is Opcode.BLINK:
         return Blink(data[1])
     return Start() if opcode is Opcode.START else Stop()
 
 
-def _checked(settings: Settings) -> Settings:
+def _checked(settings: SensorSettings) -> SensorSettings:
     if settings.rate_hz == 0 or settings.samples_per_packet == 0:
         raise BadCommand(BAD_VALUE, "rate and samples of a packet must not be 0")
     return settings
@@ -149,7 +149,7 @@ def parse_status(data: bytes) -> Status:
     if len(data) < 4:
         raise ValueError(f"{len(data)} bytes of status, expected 4")
     streaming, rate_hz, samples = struct.unpack_from("<BHB", data)
-    return Status(bool(streaming), Settings(rate_hz, samples))
+    return Status(bool(streaming), SensorSettings(rate_hz, samples))
 
 
 def announcement(serial: str) -> bytes:

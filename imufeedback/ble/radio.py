@@ -9,12 +9,12 @@ from imufeedback.ble.backends import Backends
 from imufeedback.ble.blink import blink
 from imufeedback.ble.clock import Clock
 from imufeedback.ble.conform import conform
-from imufeedback.ble.conform_packets import Finding
+from imufeedback.ble.conform_packets import ProfileFinding
 from imufeedback.ble.handshake import WrongSensor
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import TimeLimits
 from imufeedback.ble.link import SensorLink
 from imufeedback.ble.own import claims
-from imufeedback.ble.scan import Found, overhear, scan
+from imufeedback.ble.scan import HeardSensor, overhear, scan
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.packets import Layout
 from imufeedback.records import LinkNote, RawPacket
@@ -33,7 +33,7 @@ class Radio:
         on_item: Callable[[RawPacket | LinkNote], None],
         *,
         backends: Backends | None = None,
-        limits: Limits | None = None,
+        limits: TimeLimits | None = None,
         on_fault: Callable[[BaseException], None] | None = None,
     ) -> None:
         self._layout = layout
@@ -41,7 +41,7 @@ class Radio:
         self._on_item = on_item
         self._on_fault = on_fault
         self._backends = backends or Backends()
-        self._limits = limits or Limits()
+        self._limits = limits or TimeLimits()
         self._connecting = asyncio.Lock()
         self._links: list[SensorLink] = []
 
@@ -54,9 +54,9 @@ class Radio:
         seconds: float,
         expect: int | None = None,
         *,
-        enough: Callable[[list[Found]], bool] = lambda heard: False,
+        enough: Callable[[list[HeardSensor]], bool] = lambda heard: False,
         while_streaming: bool = False,
-    ) -> list[Found]:
+    ) -> list[HeardSensor]:
         """Sensors of this layout that can be heard; sooner when `expect` are, or when it is `enough`.
 
         Raises RadioError without Bluetooth, and UsageError while sensors stream, unless that is asked for: an adapter
@@ -71,7 +71,7 @@ class Radio:
             seconds, backends=self._backends, service=self._layout.gatt.service, expect=expect, enough=enough
         )
 
-    def _link(self, found: Found, serial: str | None = None) -> SensorLink:
+    def _link(self, found: HeardSensor, serial: str | None = None) -> SensorLink:
         return SensorLink(
             found,
             self._layout,
@@ -85,7 +85,7 @@ class Radio:
             look=self._look,
         )
 
-    async def _look(self, serial: str, address: str) -> Found | None:
+    async def _look(self, serial: str, address: str) -> HeardSensor | None:
         """The one sensor that announces this serial number now, or else that is heard where it was; None when there is
         none, or several."""
         assert self._layout.gatt is not None
@@ -103,16 +103,16 @@ class Radio:
         """Addresses of all that is heard, whatever it offers. Raises RadioError."""
         return await overhear(seconds, backends=self._backends)
 
-    async def reach(self, wanted: Sequence[tuple[Found, str | None]]) -> list[tuple[Found, RadioError]]:
+    async def reach(self, wanted: Sequence[tuple[HeardSensor, str | None]]) -> list[tuple[HeardSensor, RadioError]]:
         """Connect to these, one after the other, each as the serial number it must have, if one is given.
 
         What could not be reached is returned, each with its error; the others stay connected. Everybody gets one
         attempt before anybody gets a second: a sensor with an empty battery must not keep the others waiting.
         """
         waiting = [(found, self._link(found, serial)) for found, serial in wanted]
-        failed: list[tuple[Found, RadioError]] = []
+        failed: list[tuple[HeardSensor, RadioError]] = []
         for tries, last in ((1, False), (max(self._limits.first_tries - 1, 1), True)):
-            again: list[tuple[Found, SensorLink]] = []
+            again: list[tuple[HeardSensor, SensorLink]] = []
             for found, link in waiting:
                 error = await self._try(link, tries)
                 if error is not None and (last or isinstance(error, WrongSensor)):
@@ -143,15 +143,15 @@ class Radio:
             self._links.remove(link)
             await link.close()
 
-    async def blink(self, found: Found, seconds: int) -> None:
+    async def blink(self, found: HeardSensor, seconds: int) -> None:
         """Let one that is not connected show its light, and do nothing else to it. Raises RadioError."""
         await blink(found, self._layout, seconds, self._backends, self._limits, self._connecting)
 
-    def conform(self, text: str, pass_time: Callable[[float], Awaitable[None]]) -> AsyncIterator[Finding]:
+    def conform(self, text: str, pass_time: Callable[[float], Awaitable[None]]) -> AsyncIterator[ProfileFinding]:
         """Does the sensor of this address, serial number or name keep the profile? One finding a rule."""
         return conform(text, backends=self._backends, limits=self._limits, clock=self._clock, pass_time=pass_time)
 
-    async def open(self, found: Sequence[Found]) -> None:
+    async def open(self, found: Sequence[HeardSensor]) -> None:
         """Connect to these, one after the other.
 
         Raises RadioError when one cannot be reached or two carry one serial number; all are closed again then.

@@ -23,7 +23,7 @@ from imufeedback.texts import read_text
 FILE = "sensors.toml"
 
 
-class Known(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class KnownSensor(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What is remembered of one sensor."""
 
     serial: str
@@ -38,7 +38,7 @@ class Known(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    sensor: tuple[Known, ...] = ()
+    sensor: tuple[KnownSensor, ...] = ()
 
 
 def key(serial: str) -> str:
@@ -51,7 +51,7 @@ class Roster:
     """All sensors that are known here."""
 
     path: Path
-    known: dict[str, Known] = field(default_factory=dict)
+    known: dict[str, KnownSensor] = field(default_factory=dict)
     """By `key` of the serial number."""
 
     def role_of(self, serial: str) -> Segment | None:
@@ -62,10 +62,10 @@ class Roster:
         one = self.known.get(key(serial))
         return 0.0 if one is None else one.offset_ms / 1e3
 
-    def get(self, serial: str) -> Known:
-        return self.known.get(key(serial)) or Known(serial.strip())
+    def get(self, serial: str) -> KnownSensor:
+        return self.known.get(key(serial)) or KnownSensor(serial.strip())
 
-    def meet(self, serial: str, facts: Mapping[str, Json], layout: str) -> Known:
+    def meet(self, serial: str, facts: Mapping[str, Json], layout: str) -> KnownSensor:
         """Remember a sensor that was connected; its role stays what it was, or none."""
         address = str(facts.get("address") or self.get(serial).address)
         met = msgspec.structs.replace(
@@ -97,7 +97,7 @@ class Roster:
     def set_offset(self, serial: str, offset_s: float) -> None:
         self.known[key(serial)] = msgspec.structs.replace(self.get(serial), offset_ms=round(offset_s * 1e3, 3))
 
-    def missing(self, serials: Iterable[str]) -> list[Known]:
+    def missing(self, serials: Iterable[str]) -> list[KnownSensor]:
         """Known sensors with a place that are not among these."""
         here = {key(one) for one in serials}
         return [one for name, one in self.known.items() if one.role is not None and name not in here]
@@ -115,7 +115,7 @@ def load(folder: Path) -> Roster:
         file = toml.decode(read_text(path, hint=hint), _File, str(path), hint=hint)
     except FileNotFoundError:
         return Roster(path)
-    known: dict[str, Known] = {}
+    known: dict[str, KnownSensor] = {}
     for one in file.sensor:
         if key(one.serial) in known:
             raise BadToml(f"sensor {one.serial} stands there twice", where=str(path), hint="keep one of the two")
@@ -126,7 +126,7 @@ def load(folder: Path) -> Roster:
     return Roster(path, known)
 
 
-def why_missing(missing: Iterable[Known]) -> list[str]:
+def why_missing(missing: Iterable[KnownSensor]) -> list[str]:
     """One line for each sensor that was expected and not heard, with the likely causes."""
     return [
         f"{(one.role or 'sensor').replace('_', ' ')} ({one.serial}) was not heard: switched off or empty, out "
@@ -136,7 +136,7 @@ def why_missing(missing: Iterable[Known]) -> list[str]:
     ]
 
 
-def _toml(sensors: Iterable[Known]) -> str:
+def _toml(sensors: Iterable[KnownSensor]) -> str:
     lines = ["# This player's sensors. Written by imufeedback; may be edited.", ""]
     for one in sensors:
         lines += ["[[sensor]]", f"serial = {toml.quoted(one.serial)}"]

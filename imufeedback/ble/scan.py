@@ -27,7 +27,7 @@ START_STOP_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class HeardSensor:
     """A sensor that was heard."""
 
     name: str
@@ -46,16 +46,16 @@ async def scan(
     backends: Backends | None = None,
     service: str = SERVICE,
     expect: int | None = None,
-    enough: Callable[[list[Found]], bool] = lambda heard: False,
+    enough: Callable[[list[HeardSensor]], bool] = lambda heard: False,
     least_s: float = LEAST_S,
-) -> list[Found]:
+) -> list[HeardSensor]:
     """Sensors offering `service`, strongest first, heard within `seconds`; sooner when `expect` of them are heard, or
     when it is `enough`, but then not before `least_s`. Nothing is sent to any of them but requests for what they
     announce.
 
     Raises RadioError when there is no Bluetooth, it is off, or this program may not use it.
     """
-    heard: dict[str, Found] = {}
+    heard: dict[str, HeardSensor] = {}
     done = asyncio.Event()
 
     def on_heard(device: BLEDevice, data: AdvertisementData) -> None:
@@ -67,7 +67,7 @@ async def scan(
         announced = profile.announced(data.service_data.get(SERVICE, b""))
         if not announced and device.address in heard:
             announced = heard[device.address].announced  # systems tell of advertisement and response one by one
-        heard[device.address] = Found(name, device.address, data.rssi, device, announced)
+        heard[device.address] = HeardSensor(name, device.address, data.rssi, device, announced)
         if expect is not None and len(heard) >= expect:
             done.set()
 

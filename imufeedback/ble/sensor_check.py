@@ -8,11 +8,11 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from imufeedback.ble.clock import Clock, ManualClock, MonotonicClock
-from imufeedback.ble.monitor import Row, SensorMonitor
+from imufeedback.ble.monitor import MonitorRow, SensorMonitor
 from imufeedback.ble.own import STALE_S, Reach, absent, changed, has_all, in_reach, is_changed
 from imufeedback.ble.radio import Radio
-from imufeedback.ble.roster import Known, Roster, key, why_missing
-from imufeedback.ble.scan import Found
+from imufeedback.ble.roster import KnownSensor, Roster, key, why_missing
+from imufeedback.ble.scan import HeardSensor
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, VirtualSensor, disturbed, mishaps
 from imufeedback.ble.virtual.bench import QUIRKS, Quirk, sensors
 from imufeedback.ble.virtual.central import REQUESTED_MTU
@@ -37,8 +37,8 @@ class Desk:
     items: asyncio.Queue[RawPacket | LinkNote]
     monitors: dict[str, SensorMonitor] = field(default_factory=dict)
     facts: dict[str, dict[str, Json]] = field(default_factory=dict)
-    found: list[Found] = field(default_factory=list)
-    lent: tuple[Known, ...] = ()
+    found: list[HeardSensor] = field(default_factory=list)
+    lent: tuple[KnownSensor, ...] = ()
     """Sensors that are the person's own at this desk, whatever is remembered."""
     peak: int = 0
     """Most items that ever waited at once."""
@@ -97,7 +97,7 @@ class Desk:
             raise RadioError(what or "no sensor of yours was heard", where="sensors", hint=hint)
         return lines
 
-    async def adopt(self, roster: Roster, found: Found) -> str:
+    async def adopt(self, roster: Roster, found: HeardSensor) -> str:
         """Connect to one that a person has pointed at, and remember it as theirs; returns its serial number.
 
         Raises RadioError when it cannot be reached.
@@ -133,7 +133,7 @@ class Desk:
         address = self.facts.get(sensor, {}).get("address")
         return next((one.rssi_dbm for one in self.found if one.address == address), None)
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[MonitorRow]:
         now_ns = self.clock.now_ns()
         return [one.row(now_ns) for one in self.monitors.values()]
 
@@ -185,7 +185,9 @@ async def virtual_desk(
             begun.append(clock.now_ns())
         await air.play(clock.now_ns() - begun[0] + round(duration_s * 1e9), realtime=realtime)
 
-    lent = tuple(Known(one.serial, layout=layout.name, address=one.address) for one in made[: len(made) - neighbours])
+    lent = tuple(
+        KnownSensor(one.serial, layout=layout.name, address=one.address) for one in made[: len(made) - neighbours]
+    )
     try:
         yield Desk(layout, clock, radio, pass_time, items, lent=lent if own else ())
     finally:

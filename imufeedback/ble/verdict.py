@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.ble.monitor import Row
+from imufeedback.ble.monitor import MonitorRow
 from imufeedback.body.axes import judge as judge_axes
 from imufeedback.constants import BATTERY_LOW_PERCENT, STANDARD_GRAVITY_M_S2, STILL_GRAVITY_BAND_M_S2
 from imufeedback.records import Floats, Level
@@ -27,7 +27,7 @@ RATE_OFF = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class SensorGrade:
     """Good, fair (usable) or poor (not to be used), and why."""
 
     level: Level
@@ -38,7 +38,7 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Still:
+class StillSensor:
     """A sensor at rest."""
 
     gravity_m_s2: float
@@ -46,7 +46,7 @@ class Still:
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class HandTurn:
     """A turn between two rests."""
 
     gyr_deg: float
@@ -75,12 +75,12 @@ def _same_pose(acc: Floats, a: tuple[int, int], b: tuple[int, int]) -> bool:
     return bool(np.linalg.norm(acc[slice(*a)].mean(axis=0) - acc[slice(*b)].mean(axis=0)) < 3 * REST_ACC_SD_M_S2)
 
 
-def still(gyr: Floats, acc: Floats, rest: tuple[int, int]) -> Still:
+def still(gyr: Floats, acc: Floats, rest: tuple[int, int]) -> StillSensor:
     part = slice(*rest)
-    return Still(float(np.linalg.norm(acc[part].mean(axis=0))), float(np.linalg.norm(gyr[part].mean(axis=0))))
+    return StillSensor(float(np.linalg.norm(acc[part].mean(axis=0))), float(np.linalg.norm(gyr[part].mean(axis=0))))
 
 
-def turn(t_s: Floats, gyr: Floats, acc: Floats, before: tuple[int, int], after: tuple[int, int]) -> Turn:
+def turn(t_s: Floats, gyr: Floats, acc: Floats, before: tuple[int, int], after: tuple[int, int]) -> HandTurn:
     """The turn between two rests, the gyroscope's offset taken from the first."""
     middle = slice(before[1] - 1, after[0] + 1)
     rates = gyr[middle] - gyr[slice(*before)].mean(axis=0)
@@ -93,14 +93,14 @@ def turn(t_s: Floats, gyr: Floats, acc: Floats, before: tuple[int, int], after: 
     expected = total.inv().apply(g_before)
     cosine = expected @ g_after / (np.linalg.norm(expected) * np.linalg.norm(g_after))
     gyr_deg = float(np.degrees(np.linalg.norm(halves.sum(axis=0))))
-    return Turn(gyr_deg, float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))))
+    return HandTurn(gyr_deg, float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))))
 
 
-def judge(row: Row, t_s: Floats, gyr: Floats, acc: Floats, *, turned: bool = False) -> Verdict:
+def judge(row: MonitorRow, t_s: Floats, gyr: Floats, acc: Floats, *, turned: bool = False) -> SensorGrade:
     """The verdict on a sensor from its row and its samples; `turned` says that it should have been turned by 90°
     about two axes."""
     if not len(t_s):
-        return Verdict(Level.POOR, (f"no data: {row.detail or row.link}",))
+        return SensorGrade(Level.POOR, (f"no data: {row.detail or row.link}",))
     poor, fair = _link(row)
     if _is_frozen(gyr, acc):
         poor.append("frozen: it repeats one value")
@@ -112,10 +112,10 @@ def judge(row: Row, t_s: Floats, gyr: Floats, acc: Floats, *, turned: bool = Fal
         if turned:
             _judge_turn(t_s, gyr, acc, quiet, poor, fair)
     level = Level.POOR if poor else Level.FAIR if fair else Level.GOOD
-    return Verdict(level, tuple(poor + fair))
+    return SensorGrade(level, tuple(poor + fair))
 
 
-def _link(row: Row) -> tuple[list[str], list[str]]:
+def _link(row: MonitorRow) -> tuple[list[str], list[str]]:
     poor, fair = [], []
     if row.loss_percent > POOR_LOSS_PERCENT:
         poor.append(f"{row.loss_percent:.1f} % lost: bring it closer, use fewer sensors")
@@ -139,7 +139,7 @@ def _is_frozen(gyr: Floats, acc: Floats) -> bool:
     return len(last) == FROZEN_SAMPLES and bool((last == last[0]).all())
 
 
-def _weigh(seen: Still, poor: list[str], fair: list[str]) -> None:
+def _weigh(seen: StillSensor, poor: list[str], fair: list[str]) -> None:
     g = seen.gravity_m_s2
     if not STILL_GRAVITY_BAND_M_S2[0] <= g <= STILL_GRAVITY_BAND_M_S2[1]:
         poor.append(f"at rest it measures {g:.3g} m/s², and gravity is 9.81: {_guess(g)}")

@@ -11,7 +11,7 @@ import numpy as np
 
 from imufeedback import recursions
 from imufeedback.body import link as formulas
-from imufeedback.body.link import Link, Sight
+from imufeedback.body.link import JointFilters, Sight
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats
 
@@ -56,7 +56,7 @@ class Ahead:
         self._given: tuple[Floats, ...] = ()
         """What the joints were given last."""
 
-    def observe(self, link: Link, j: int) -> bool:
+    def observe(self, link: JointFilters, j: int) -> bool:
         """Update all joints for the `j`-th time. False where Python has to: nothing has been done then."""
         if recursions.core is None:
             return False

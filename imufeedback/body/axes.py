@@ -47,7 +47,7 @@ PIECE_SAMPLES = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class AxisVerdict:
     """What one sensor's samples say of its axes and units."""
 
     kind: str
@@ -72,7 +72,7 @@ class Verdict:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class AxisEvidence:
     """What some windows say; two of them can be added."""
 
     windows: float = 0.0
@@ -82,10 +82,10 @@ class Evidence:
     scaled: Floats = field(default_factory=lambda: np.zeros((2, 2)))
     """(2, 2) by how much rates in degrees, or in radians, explain more than those that stand there; and windows."""
 
-    def __add__(self, other: Evidence) -> Evidence:
-        return Evidence(self.windows + other.windows, self.left + other.left, self.scaled + other.scaled)
+    def __add__(self, other: AxisEvidence) -> AxisEvidence:
+        return AxisEvidence(self.windows + other.windows, self.left + other.left, self.scaled + other.scaled)
 
-    def verdict(self, sure: float = 1.0) -> Verdict:
+    def verdict(self, sure: float = 1.0) -> AxisVerdict:
         """Wrong when something else explains the motion clearly better, fine when nothing else does nearly as well;
         `sure` times the evidence that would do."""
         over = self.left - self.left[TRUE]
@@ -98,7 +98,7 @@ class Evidence:
         if -over[best] > enough:
             alike = np.flatnonzero(over <= over[best] + SAME)
             return _named(min(alike.tolist(), key=lambda k: (_changes(k), over[k])))
-        return Verdict("fine" if np.delete(over, TRUE).min() > enough else "unknown")
+        return AxisVerdict("fine" if np.delete(over, TRUE).min() > enough else "unknown")
 
     def unseen(self) -> tuple[str, ...]:
         """Axes about which the sensor has not turned enough: their signs could be either way."""
@@ -106,12 +106,12 @@ class Evidence:
         return tuple(name for k, name in enumerate("xyz") if over[_NEGATED[k]] < EVIDENCE)
 
 
-def judge(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Verdict:
+def judge(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> AxisVerdict:
     """The verdict on one sensor from a stretch of samples: (N,) s, (N, 3) rad/s, (N, 3) m/s². Gaps may be in it."""
     return units(t_s, acc_m_s2) or evidence(t_s, gyr_rad_s, acc_m_s2).verdict()
 
 
-def units(t_s: Floats, acc_m_s2: Floats) -> Verdict | None:
+def units(t_s: Floats, acc_m_s2: Floats) -> AxisVerdict | None:
     """A wrong unit that needs no turn to be seen: of time, or of the accelerometer."""
     if len(t_s) < 2:
         return None
@@ -132,9 +132,9 @@ def units(t_s: Floats, acc_m_s2: Floats) -> Verdict | None:
     return None
 
 
-def evidence(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Evidence:
+def evidence(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> AxisEvidence:
     """What the windows of a stretch say; the arguments are those of `judge`."""
-    out = Evidence()
+    out = AxisEvidence()
     for begin in range(0, len(t_s), PIECE_SAMPLES):
         part = slice(begin, begin + PIECE_SAMPLES)
         for window_s in (*SHORT_S, *WINDOWS_S):
@@ -142,7 +142,7 @@ def evidence(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Evidence:
             left, counts, scaled = left_over(t_s[part], gyr_rad_s[part], acc_m_s2[part], window_s, longest_s)
             share, unit_share = _apart(counts.sum()), _apart(scaled[:, 1:])
             count = float(share * counts.sum()) if window_s != WINDOWS_S[-1] else 0.0
-            out += Evidence(count, share * np.log(left[counts]).sum(axis=0), unit_share * scaled)
+            out += AxisEvidence(count, share * np.log(left[counts]).sum(axis=0), unit_share * scaled)
     return out
 
 
@@ -164,9 +164,9 @@ _RATE_UNITS = (
 _TIME_UNITS = ((1e-3, "milliseconds"), (1e-6, "microseconds"), (1e-9, "nanoseconds"), (1e3, "thousands of seconds"))
 
 
-def _unit(quantity: str, what: str, factor: float) -> Verdict:
+def _unit(quantity: str, what: str, factor: float) -> AxisVerdict:
     hint = f"multiply {quantity} by {factor:.6g}, or correct its unit in the layout"
-    return Verdict("units", what, hint, quantity=quantity, factor=factor)
+    return AxisVerdict("units", what, hint, quantity=quantity, factor=factor)
 
 
 def _changes(k: int) -> int:
@@ -176,7 +176,7 @@ def _changes(k: int) -> int:
     return min(int((np.diag(way) != 1.0).sum()) for way in ways)
 
 
-def _named(k: int) -> Verdict:
+def _named(k: int) -> AxisVerdict:
     """Which axis contradicts gravity, and how it would not."""
     Q = maps()[k]
     wanted = words(Q)
@@ -195,7 +195,7 @@ def _named(k: int) -> Verdict:
         what = f"gyr and acc do not have the same{which} axes"
         if determinants()[k] > 0:
             hint += f"; or those of acc to {', '.join(words(_nearest(Q)))}"
-    return Verdict("axes", f"{what}: its turns contradict gravity", hint, wanted)
+    return AxisVerdict("axes", f"{what}: its turns contradict gravity", hint, wanted)
 
 
 def _nearest(Q: Floats) -> Floats:

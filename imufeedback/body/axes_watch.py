@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from imufeedback.body.axes import Evidence, Verdict, evidence, units
+from imufeedback.body.axes import AxisEvidence, AxisVerdict, evidence, units
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.neighbours import accused, odds
 from imufeedback.body.suspects import Samples, line
@@ -34,7 +34,7 @@ class AxesWatch:
 
     since_s: dict[Segment, float] = field(default_factory=dict)
     """Doubted sensors, and from when on."""
-    _seen: dict[Segment, Evidence] = field(default_factory=dict)
+    _seen: dict[Segment, AxisEvidence] = field(default_factory=dict)
     _settled: set[Segment] = field(default_factory=set)
     _odds: dict[tuple[Segment, Segment], float] = field(default_factory=dict)
     _waiting: list[tuple[Floats, Floats, Floats, Bools]] = field(default_factory=list)
@@ -62,7 +62,7 @@ class AxesWatch:
 
     def _look(self, now_s: float, placed: bool) -> list[Doubted]:
         chunk = dict(self._samples())
-        found: dict[Segment, Verdict] = {}
+        found: dict[Segment, AxisVerdict] = {}
         for segment, samples in chunk.items():
             if segment not in self._settled:
                 verdict = self._judged(segment, samples)
@@ -90,11 +90,11 @@ class AxesWatch:
             if keep.sum() > 1:
                 yield segment, (t_s[keep], gyr[keep, i], acc[keep, i])
 
-    def _judged(self, segment: Segment, samples: Samples) -> Verdict:
+    def _judged(self, segment: Segment, samples: Samples) -> AxisVerdict:
         unit = units(samples[0], samples[2])
         if unit is not None:
             return unit
-        seen = self._seen.get(segment, Evidence())
+        seen = self._seen.get(segment, AxisEvidence())
         if _moved(samples):
             seen = self._seen[segment] = seen + evidence(*samples)
         verdict = seen.verdict(SURE)
@@ -102,7 +102,7 @@ class AxesWatch:
             self._settled.add(segment)
         return verdict
 
-    def _compared(self, chunk: dict[Segment, Samples]) -> dict[Segment, Verdict]:
+    def _compared(self, chunk: dict[Segment, Samples]) -> dict[Segment, AxisVerdict]:
         moving = {one: samples for one, samples in chunk.items() if _moved(samples)}
         open_ = {
             one

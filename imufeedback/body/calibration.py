@@ -19,8 +19,8 @@ import numpy as np
 
 from imufeedback.body import facing
 from imufeedback.body.contradictions import contradictions
-from imufeedback.body.evidence import THIGHS, Evidence, Moves, evidence, is_bow
-from imufeedback.body.facing import Facing, Pair
+from imufeedback.body.evidence import THIGHS, SegmentEvidence, SegmentSamples, evidence, is_bow
+from imufeedback.body.facing import Facing, NeighbourEvidence
 from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, up_in
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
@@ -31,8 +31,8 @@ from imufeedback.body.ranges import range_pairs, since_worn
 from imufeedback.body.refusal import FitImpossible
 from imufeedback.body.relevel import oriented_as, relevelled
 from imufeedback.body.shared_hip import unknown
-from imufeedback.body.shared_joint import Side, shared_joint
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.shared_joint import JointSide, shared_joint
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.body.verdict import (
     levelled,
     refuse_contradictions,
@@ -43,7 +43,7 @@ from imufeedback.body.verdict import (
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Fit, Floats, Level, Segment, SegmentFit, frozen
 
-__all__ = ["FitImpossible", "Stretch", "fit", "fit_and_shared"]
+__all__ = ["FitImpossible", "WindowSamples", "fit", "fit_and_shared"]
 
 UP_SD_RAD = float(np.deg2rad(0.7))
 """Of "up" beyond the zero-g offset: the accelerometer's cross-axis error (1 %, from memory), and sway."""
@@ -55,20 +55,20 @@ AGAIN_RAD = float(np.deg2rad(30.0))
 class Stretches:
     """What a calibration is made from, by segment."""
 
-    still: Mapping[Segment, Stretch]
+    still: Mapping[Segment, WindowSamples]
     """Quiet standing."""
-    flex: Mapping[Segment, Stretch]
+    flex: Mapping[Segment, WindowSamples]
     """Each segment's movement."""
-    whole: Mapping[Segment, Stretch]
+    whole: Mapping[Segment, WindowSamples]
     """All samples from a moment of standing to after the movements (or from before them to standing)."""
     postures: Mapping[Segment, Floats]
     """(P, 4) of common instants before, every `history.POSTURE_S`; may be empty."""
 
 
 def fit(
-    still: Mapping[Segment, Stretch],
-    flex: Mapping[Segment, Stretch],
-    whole: Mapping[Segment, Stretch],
+    still: Mapping[Segment, WindowSamples],
+    flex: Mapping[Segment, WindowSamples],
+    whole: Mapping[Segment, WindowSamples],
     postures: Mapping[Segment, Floats] | None = None,
     *,
     bow: bool = False,
@@ -84,9 +84,9 @@ def fit(
 
 
 def fit_and_shared(
-    still: Mapping[Segment, Stretch],
-    flex: Mapping[Segment, Stretch],
-    whole: Mapping[Segment, Stretch],
+    still: Mapping[Segment, WindowSamples],
+    flex: Mapping[Segment, WindowSamples],
+    whole: Mapping[Segment, WindowSamples],
     postures: Mapping[Segment, Floats] | None = None,
     *,
     bow: bool = False,
@@ -124,7 +124,7 @@ class _Decision:
     """… and offsets in these frames (3, 3), segment to sensor."""
 
 
-def _decided(guess: Fit, known: Mapping[Segment, Evidence], given: Stretches) -> _Decision:
+def _decided(guess: Fit, known: Mapping[Segment, SegmentEvidence], given: Stretches) -> _Decision:
     frames = _frames(guess)
     ranges = range_pairs(JOINTS, frames, given.whole, given.postures)
     shared = _shared_joints(frames, given)
@@ -140,7 +140,7 @@ def _decided(guess: Fit, known: Mapping[Segment, Evidence], given: Stretches) ->
 
 
 def _solved(
-    known: Mapping[Segment, Evidence], ranges: list[Pair], shared: Mapping[Segment, Shared]
+    known: Mapping[Segment, SegmentEvidence], ranges: list[NeighbourEvidence], shared: Mapping[Segment, Shared]
 ) -> dict[Segment, Facing]:
     pairs = [
         replace(one, energy=one.energy + shared[one.distal].energy) if one.distal in shared else one for one in ranges
@@ -155,7 +155,7 @@ def _shared_joints(R: Mapping[Segment, Floats], given: Stretches) -> dict[Segmen
     for joint in JOINTS:
         if joint.proximal in R and joint.distal in R:
             proximal, distal = (
-                Side(given.still[one], given.whole[one], R[one], np.array(arm))
+                JointSide(given.still[one], given.whole[one], R[one], np.array(arm))
                 for one, arm in zip((joint.proximal, joint.distal), joint.arms_m, strict=True)
             )
             seen = shared_joint(proximal, distal)
@@ -176,9 +176,10 @@ def _by_axis(one: Shared) -> Shared:
     return replace(one, turn_rad=(one.turn_rad + np.pi / 2) % np.pi - np.pi / 2)
 
 
-def _moves(guess: Fit, given: Stretches) -> dict[Segment, Moves]:
+def _moves(guess: Fit, given: Stretches) -> dict[Segment, SegmentSamples]:
     return {
-        one: Moves(one, R, given.still[one], given.flex[one], given.whole[one]) for one, R in _frames(guess).items()
+        one: SegmentSamples(one, R, given.still[one], given.flex[one], given.whole[one])
+        for one, R in _frames(guess).items()
     }
 
 

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterator, Mapping
 import numpy as np
 
 from imufeedback.body.refusal import name
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Segment
 
-Stretches = Mapping[Segment, Stretch]
+Stretches = Mapping[Segment, WindowSamples]
 Check = Callable[[Stretches, Stretches, Stretches], Iterator[str]]
 """By still, flex and whole stretches of each segment."""
 WRONG_LENGTH_M_S2 = 1.5

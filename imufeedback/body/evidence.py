@@ -18,7 +18,7 @@ import numpy as np
 from imufeedback.body import facing
 from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, tipped_rad
 from imufeedback.body.matrices import from_q
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Floats, Segment
 
 THIGHS = (Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
@@ -50,27 +50,27 @@ ASYMMETRY_MOST = 9.0
 
 
 @dataclass(frozen=True, slots=True)
-class Moves:
+class SegmentSamples:
     """One segment's samples, and its frame as first guessed."""
 
     segment: Segment
     R: Floats
     """(3, 3) segment to sensor."""
-    still: Stretch
-    flex: Stretch
-    whole: Stretch
+    still: WindowSamples
+    flex: WindowSamples
+    whole: WindowSamples
 
-    def tilt(self, stretch: Stretch) -> Floats:
+    def tilt(self, stretch: WindowSamples) -> Floats:
         """(N,) about its own z, away from standing."""
         return tilt_about(self.R[:, 2], self.R[:, 1], stretch.q_es)
 
-    def during(self, other: Stretch) -> Stretch:
+    def during(self, other: WindowSamples) -> WindowSamples:
         """Its samples between the first and the last one of another stretch."""
         return self.whole.rows((self.whole.t_s >= other.t_s[0]) & (self.whole.t_s <= other.t_s[-1]))
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class SegmentEvidence:
     """About one segment."""
 
     own: Floats
@@ -86,9 +86,9 @@ class Evidence:
     """It says itself where its front is, by a bow."""
 
 
-def evidence(moves: Mapping[Segment, Moves], *, bow: bool) -> dict[Segment, Evidence]:
+def evidence(moves: Mapping[Segment, SegmentSamples], *, bow: bool) -> dict[Segment, SegmentEvidence]:
     """Of every segment by itself; `bow` says that the pelvis' movement was asked for and recognised as one."""
-    out: dict[Segment, Evidence] = {}
+    out: dict[Segment, SegmentEvidence] = {}
     for segment, one in moves.items():
         if segment is Segment.PELVIS:
             out[segment] = _of_pelvis(one, [moves[each] for each in THIGHS if each in moves], bow=bow)
@@ -104,7 +104,7 @@ def is_bow(share: float, tilt: Floats) -> bool:
     return share >= BOW_SHARE and _range(tilt) > BOW_RAD
 
 
-def _of_pelvis(one: Moves, thighs: list[Moves], *, bow: bool) -> Evidence:
+def _of_pelvis(one: SegmentSamples, thighs: list[SegmentSamples], *, bow: bool) -> SegmentEvidence:
     share, tilt = _share(one), one.tilt(one.flex)
     known = is_bow(share, tilt)
     sd = axis_sd_rad(one.segment, share)
@@ -117,7 +117,7 @@ def _of_pelvis(one: Moves, thighs: list[Moves], *, bow: bool) -> Evidence:
         weight = BOW_WEIGHT
     elif known and not any(_sat(each) for each in thighs):
         weight = LEAN_WEIGHT
-    return Evidence(
+    return SegmentEvidence(
         axis + weak + facing.half(weight),
         axis,
         share,
@@ -127,26 +127,26 @@ def _of_pelvis(one: Moves, thighs: list[Moves], *, bow: bool) -> Evidence:
     )
 
 
-def _of_thigh(one: Moves) -> Evidence:
+def _of_thigh(one: SegmentSamples) -> SegmentEvidence:
     share, tipped = _share(one), tipped_rad(one.still, one.flex)
     tips = _tips(one)
     if tipped < LEAST_FLEXION_RAD:
         # the axis of what is no flexion says nothing; the hip, and where it tipped at other times, may
-        return Evidence(tips, facing.nothing(), share, tipped, tips)
+        return SegmentEvidence(tips, facing.nothing(), share, tipped, tips)
     axis = facing.line(axis_sd_rad(one.segment, share))
-    return Evidence(axis + facing.half(_lifted(one.tilt(one.whole))) + tips, axis, share, tipped, tips)
+    return SegmentEvidence(axis + facing.half(_lifted(one.tilt(one.whole))) + tips, axis, share, tipped, tips)
 
 
-def _of_other(one: Moves) -> Evidence:
+def _of_other(one: SegmentSamples) -> SegmentEvidence:
     share = _share(one)
     axis = facing.line(axis_sd_rad(one.segment, share))
     # a forearm has no joint here: where its movement says
     weight = _further(-one.tilt(one.whole), SHANK_SD_RAD) if one.segment in SHANKS else BOW_WEIGHT
     tipped = tipped_rad(one.still, one.flex)
-    return Evidence(axis + facing.half(weight), axis, share, tipped, facing.nothing())
+    return SegmentEvidence(axis + facing.half(weight), axis, share, tipped, facing.nothing())
 
 
-def _share(one: Moves) -> float:
+def _share(one: SegmentSamples) -> float:
     return functional_axis(one.segment, one.R[:, 1], one.flex, needed=False).share
 
 
@@ -176,7 +176,7 @@ def _further(tilt: Floats, sd_rad: float) -> float:
     return float(np.sign(more)) * min((more / sd_rad) ** 2, ASYMMETRY_MOST)
 
 
-def _tips(one: Moves) -> Floats:
+def _tips(one: SegmentSamples) -> Floats:
     """(STEPS,) where a thigh tips to when it tips far is forward."""
     up = from_q(one.whole.q_es)[:, 2, :] @ one.R
     far = up[:, 1] < np.cos(TIPS_RAD)
@@ -186,7 +186,7 @@ def _tips(one: Moves) -> Floats:
     return facing.towards(float(np.angle(to)), TIPS_SD_RAD)
 
 
-def _sat(one: Moves) -> bool:
+def _sat(one: SegmentSamples) -> bool:
     """Tipped as a thigh of somebody who sits, for so long."""
     tipped = np.abs(one.tilt(one.whole)) > SAT_RAD
     count = round(SAT_S * one.whole.rate_hz)

@@ -42,7 +42,7 @@ class Facing:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class NeighbourEvidence:
     """Evidence about two neighbours."""
 
     proximal: Segment
@@ -82,7 +82,7 @@ def by_difference(energy: Floats) -> Floats:
 
 
 def solve(
-    own: Mapping[Segment, Floats], axis: Mapping[Segment, Floats], pairs: Sequence[Pair]
+    own: Mapping[Segment, Floats], axis: Mapping[Segment, Floats], pairs: Sequence[NeighbourEvidence]
 ) -> dict[Segment, Facing]:
     """`own` (STEPS,) all evidence about each segment alone, `axis` the part of it that comes from its axis; `pairs`
     with every joint once, proximal ones first."""

@@ -10,7 +10,7 @@ from imufeedback.body.history import History
 from imufeedback.body.roles import found_roles
 from imufeedback.body.score import judged
 from imufeedback.body.sequence import Performed
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.body.suspects import in_words, inverted, of_blocks
 from imufeedback.commands import FitWindows, Window
 from imufeedback.errors import UsageError
@@ -24,7 +24,7 @@ STANDING_AGAIN_S = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FitOutcome:
     """What a performance came to."""
 
     roles: Mapping[Segment, Segment]
@@ -80,10 +80,10 @@ def _postures(history: History, segments: Sequence[Segment], until_s: float) -> 
     return {one: q_es[:, i] for i, one in enumerate(segments)}
 
 
-def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz: float) -> Found:
+def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz: float) -> FitOutcome:
     """Roles and fit. Raises FitImpossible, in words for the player; also for a fit that would be poor."""
 
-    def windows(window_s: tuple[float, float]) -> dict[Segment, Stretch]:
+    def windows(window_s: tuple[float, float]) -> dict[Segment, WindowSamples]:
         return history.windows(stored, window_s, grid_hz)
 
     right, left = windows(done.window(done.right)), windows(done.window(done.left))
@@ -106,19 +106,24 @@ def found(done: Performed, history: History, stored: Sequence[Segment], grid_hz:
     poor = [one.reason for one in needed if one.level is Level.POOR]
     if poor:
         raise FitImpossible("; ".join(dict.fromkeys(str(one) for one in poor)))
-    return Found(roles, out)
+    return FitOutcome(roles, out)
 
 
 def _flex(
-    real: Segment, right: dict[Segment, Stretch], left: dict[Segment, Stretch], bows: dict[Segment, Stretch]
-) -> dict[Segment, Stretch]:
+    real: Segment,
+    right: dict[Segment, WindowSamples],
+    left: dict[Segment, WindowSamples],
+    bows: dict[Segment, WindowSamples],
+) -> dict[Segment, WindowSamples]:
     """The samples in which a segment is flexed."""
     if real in (Segment.thigh(Side.RIGHT), Segment.shank(Side.RIGHT)):
         return right
     return left if real in (Segment.thigh(Side.LEFT), Segment.shank(Side.LEFT)) else bows
 
 
-def _renamed(windows: Mapping[Segment, Stretch], roles: Mapping[Segment, Segment]) -> dict[Segment, Stretch]:
+def _renamed(
+    windows: Mapping[Segment, WindowSamples], roles: Mapping[Segment, Segment]
+) -> dict[Segment, WindowSamples]:
     return {roles[stored]: stretch for stored, stretch in windows.items()}
 
 
@@ -134,7 +139,7 @@ def _mirrored(segment: Segment) -> Segment:
     return _MIRROR.get(segment, segment)
 
 
-def kept(one: Found) -> Fit:
+def kept(one: FitOutcome) -> Fit:
     """The fit by the stored places, when only the sides differ: axes of left and right are the same, names are not."""
     stored = {real: name for name, real in one.roles.items()}
 
@@ -144,7 +149,7 @@ def kept(one: Found) -> Fit:
     )
 
 
-def offer(one: Found) -> str:
+def offer(one: FitOutcome) -> str:
     """The question to the person."""
     parts = [
         f"the sensor of the {str(stored).replace('_', ' ')} moved as one on the {str(real).replace('_', ' ')}"

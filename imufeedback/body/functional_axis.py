@@ -9,7 +9,7 @@ import numpy as np
 from imufeedback.body.low_pass import zero_phase
 from imufeedback.body.matrices import from_q
 from imufeedback.body.refusal import FitImpossible, name
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Floats, Segment
 
 LOW_PASS_HZ = 3.0
@@ -45,7 +45,7 @@ class Axis:
     """Part of the horizontal angular motion that is about it."""
 
 
-def up_in(segment: Segment, stretch: Stretch, bias: Floats) -> Floats:
+def up_in(segment: Segment, stretch: WindowSamples, bias: Floats) -> Floats:
     """(3,) up in the sensor while standing still. Raises FitImpossible when somebody moved or leaned."""
     if len(stretch.q_es) < MIN_STILL_S * stretch.rate_hz:
         raise FitImpossible(f"{name(segment)}: no samples while standing still")
@@ -61,7 +61,7 @@ def up_in(segment: Segment, stretch: Stretch, bias: Floats) -> Floats:
     return up
 
 
-def functional_axis(segment: Segment, up: Floats, flex: Stretch, *, needed: bool = True) -> Axis:
+def functional_axis(segment: Segment, up: Floats, flex: WindowSamples, *, needed: bool = True) -> Axis:
     """Horizontal principal axis of the low-passed angular rate, signed as if the segment's mean tilt were that of its
     movement: thigh forward, shank backward, pelvis forward. That sign is a guess (a pelvis tips backward on a chair);
     `evidence.py` finds the right one. Raises FitImpossible without samples, or when a `needed` segment hardly moved."""
@@ -93,7 +93,7 @@ def tilt_about(z: Floats, up: Floats, q_es: Floats) -> Floats:
     return tilt
 
 
-def tipped_rad(still: Stretch, flex: Stretch) -> float:
+def tipped_rad(still: WindowSamples, flex: WindowSamples) -> float:
     """Greatest change of a segment's inclination, from standing or within its movement; needs no axis."""
     ups = from_q(flex.q_es)[:, 2, :]
     from_these = (from_q(still.q_es)[:, 2, :].mean(axis=0), ups[0], ups[-1], ups[len(ups) // 2])
@@ -101,7 +101,7 @@ def tipped_rad(still: Stretch, flex: Stretch) -> float:
     return float(max(np.percentile(one, 98) - np.percentile(one, 2) for one in away))
 
 
-def low_passed(stretch: Stretch, cutoff_hz: float) -> Floats:
+def low_passed(stretch: WindowSamples, cutoff_hz: float) -> Floats:
     """(M, 3) angular rates of the pieces that are long enough, each by itself: zero-phase Butterworth of order 2."""
     pieces = [stretch.gyr_rad_s[one] for one in stretch.pieces if one.stop - one.start > FILTER_SAMPLES]
     return np.concatenate([zero_phase(one, cutoff_hz, stretch.rate_hz) for one in pieces or [stretch.gyr_rad_s]])

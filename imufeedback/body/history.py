@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from imufeedback.body.stretch import OFFSET_SD_M_S2, Stretch
+from imufeedback.body.stretch import OFFSET_SD_M_S2, WindowSamples
 from imufeedback.records import AlignedBlock, Floats, Segment
 
 KEEP_S = 240.0
@@ -31,13 +31,13 @@ class History:
         while block.t_s[-1] - self.blocks[0].t_s[-1] > KEEP_S:
             self.blocks.popleft()
 
-    def window(self, segment: Segment, window_s: tuple[float, float], rate_hz: float) -> Stretch:
+    def window(self, segment: Segment, window_s: tuple[float, float], rate_hz: float) -> WindowSamples:
         """Samples of one segment with begin <= t < end that are ok, with their times; empty when there are none."""
         return self.windows([segment], window_s, rate_hz)[segment]
 
     def windows(
         self, segments: Sequence[Segment], window_s: tuple[float, float], rate_hz: float
-    ) -> dict[Segment, Stretch]:
+    ) -> dict[Segment, WindowSamples]:
         """The same of several segments."""
         begin_s, end_s = window_s
         blocks = [one for one in self.blocks if one.t_s[-1] >= begin_s and one.t_s[0] < end_s]
@@ -69,9 +69,9 @@ class History:
 
 def _stretch(
     blocks: Sequence[AlignedBlock], segment: Segment, window_s: tuple[float, float], rate_hz: float
-) -> Stretch:
+) -> WindowSamples:
     if not blocks:
-        return Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
+        return WindowSamples(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), rate_hz)
     which = [block.segments.index(segment) for block in blocks]
 
     def column(name: str) -> np.ndarray:
@@ -79,4 +79,4 @@ def _stretch(
 
     t_s = np.concatenate([block.t_s for block in blocks])
     keep = (t_s >= window_s[0]) & (t_s < window_s[1]) & column("ok")
-    return Stretch(column("q_es")[keep], column("gyr_rad_s")[keep], column("acc_m_s2")[keep], rate_hz, t_s[keep])
+    return WindowSamples(column("q_es")[keep], column("gyr_rad_s")[keep], column("acc_m_s2")[keep], rate_hz, t_s[keep])

@@ -57,7 +57,7 @@ class Shared:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SensorResidual:
     """One sensor's part of the residual, in its segment's standing axes: ``known + unknown @ x``."""
 
     known: Floats
@@ -77,7 +77,7 @@ def seen(
     arm: Floats,
     more: Floats | None,
     hz: float,
-) -> Seen:
+) -> SensorResidual:
     """Bins of one sensor.
 
     `S` (N, 3, 3) turn since standing, `rate` (N, 3) rad/s and `acc` (N, 3) m/s², `standing` (3,) the force that is
@@ -97,13 +97,13 @@ def seen(
         out: Floats = x[: count * size].reshape(count, size, *x.shape[1:]).mean(axis=1)
         return out
 
-    return Seen(binned(known), binned(unknown), binned(variance))
+    return SensorResidual(binned(known), binned(unknown), binned(variance))
 
 
 class Problem:
     """Both sides of the constraint, with the inverse variances `prior` (2k,) of their unknowns."""
 
-    def __init__(self, p: Seen, d: Seen, prior: Floats) -> None:
+    def __init__(self, p: SensorResidual, d: SensorResidual, prior: Floats) -> None:
         w = 1.0 / (p.variance + d.variance)
         self.rows = 3 * len(w)
         self._prior = prior

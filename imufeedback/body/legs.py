@@ -13,7 +13,7 @@ from imufeedback.body.evidence import THIGHS
 from imufeedback.body.low_pass import zero_phase
 from imufeedback.body.matrices import from_q
 from imufeedback.body.refusal import FitImpossible
-from imufeedback.body.stretch import Stretch, paired
+from imufeedback.body.stretch import WindowSamples, paired
 from imufeedback.records import Floats, Segment
 
 HIP_LOW_PASS_HZ = 2.5
@@ -24,7 +24,10 @@ PIECE_SAMPLES = 12
 
 
 def pelvis_z(
-    up: Floats, still: Mapping[Segment, Stretch], flex: Mapping[Segment, Stretch], legs: Mapping[Segment, Floats]
+    up: Floats,
+    still: Mapping[Segment, WindowSamples],
+    flex: Mapping[Segment, WindowSamples],
+    legs: Mapping[Segment, Floats],
 ) -> Floats:
     """(3,) right of the pelvis in its sensor. `legs` (3, 3) segment to sensor of the thighs. Raises FitImpossible when
     there is none."""
@@ -48,7 +51,7 @@ def pelvis_z(
     return out
 
 
-def _horizontal(stretch: Stretch, arm_s: Floats) -> Floats:
+def _horizontal(stretch: WindowSamples, arm_s: Floats) -> Floats:
     """(M,) horizontal acceleration of the point at `arm_s` from the sensor, as x + iy in the sensor's earth, of each
     piece around its mean and low-passed."""
     pieces = [one for one in stretch.pieces if one.stop - one.start > PIECE_SAMPLES]
@@ -56,7 +59,7 @@ def _horizontal(stretch: Stretch, arm_s: Floats) -> Floats:
     return np.concatenate(parts) if parts else np.zeros(0, dtype=complex)
 
 
-def _of_piece(piece: Stretch, arm_s: Floats) -> Floats:
+def _of_piece(piece: WindowSamples, arm_s: Floats) -> Floats:
     rate = zero_phase(piece.gyr_rad_s, ROTATION_LOW_PASS_HZ, piece.rate_hz)
     spin = np.gradient(rate, 1.0 / piece.rate_hz, axis=0)
     acc = piece.acc_m_s2 + np.cross(spin, arm_s) + np.cross(rate, np.cross(rate, arm_s))

@@ -71,7 +71,7 @@ HEADING_SHARE = 0.5
 
 
 @dataclass
-class Link:
+class JointFilters:
     """State of the filters of J joints, stacked. `D` takes coordinates in the distal sensor's gyroscope frame to the
     proximal's. The arrays are replaced, never written into: whoever kept one has its value of then."""
 
@@ -88,16 +88,16 @@ class Link:
     """(J, 3) mean of the rotation vector, proximal frame, that would bring D's vertical to the other sensor's."""
 
     @classmethod
-    def begun(cls, D: Floats, D_sd_rad: Floats, arms_m: Floats, arms_sd_m: Floats) -> Link:
+    def begun(cls, D: Floats, D_sd_rad: Floats, arms_m: Floats, arms_sd_m: Floats) -> JointFilters:
         """`D_sd_rad` (J, 3, 3) is a covariance's square root, any; `arms_sd_m` (J, 6)."""
         P = np.zeros((len(D), 9, 9))
         P[:, :3, :3] = D_sd_rad @ np.swapaxes(D_sd_rad, 1, 2)
         P[:, _ARMS, _ARMS] = arms_sd_m**2
         return cls(D.copy(), P, arms_m.copy(), np.ones(len(D)), np.zeros((len(D), 3)))
 
-    def kept(self) -> Link:
+    def kept(self) -> JointFilters:
         """As it is now, whatever becomes of this one."""
-        return Link(self.D, self.P, self.arms_m, self.level, self.off)
+        return JointFilters(self.D, self.P, self.arms_m, self.level, self.off)
 
     def observe(self, one: Sight, two: Sight, span_s: float, which: npt.NDArray[np.intp] | None = None) -> Doubts:
         """Update from what both sides saw during `span_s`; all joints, or those named by `which` (then the sights are
@@ -108,12 +108,12 @@ class Link:
             return doubts
         if not len(which):
             return ()
-        part = Link(self.D[which], self.P[which], self.arms_m[which], self.level[which], self.off[which])
+        part = JointFilters(self.D[which], self.P[which], self.arms_m[which], self.level[which], self.off[which])
         made, doubts = _updated(part, one, two, span_s)
         self.put(which, made)
         return tuple((int(which[k]), off) for k, off in doubts)
 
-    def put(self, which: npt.NDArray[np.intp] | list[int], made: Link) -> None:
+    def put(self, which: npt.NDArray[np.intp] | list[int], made: JointFilters) -> None:
         """Replace some joints by those of another link."""
         for name in ("D", "P", "arms_m", "level", "off"):
             array = getattr(self, name).copy()
@@ -135,7 +135,7 @@ Doubts = tuple[tuple[int, float], ...]
 """(joint, by how much its tilt was off in rad)"""
 
 
-def _updated(link: Link, one: Sight, two: Sight, span_s: float) -> tuple[Link, Doubts]:
+def _updated(link: JointFilters, one: Sight, two: Sight, span_s: float) -> tuple[JointFilters, Doubts]:
     """J joints after an update. The arrays given are not changed."""
     D, arms = link.D, link.arms_m
     grown = np.empty((len(D), 9))
@@ -164,7 +164,9 @@ def _updated(link: Link, one: Sight, two: Sight, span_s: float) -> tuple[Link, D
     back = (hidden[:, None, :] @ less[:, :3, :3] @ hidden[..., None]) * hidden[:, :, None] * hidden[:, None, :]
     P = P - less
     P[:, :3, :3] += back
-    made = Link(turned(D, change[:, :3]), 0.5 * (P + np.swapaxes(P, 1, 2)), arms + change[:, 3:], level, link.off)
+    made = JointFilters(
+        turned(D, change[:, :3]), 0.5 * (P + np.swapaxes(P, 1, 2)), arms + change[:, 3:], level, link.off
+    )
     return made, _held_to_tilt(made, one, two)
 
 
@@ -190,7 +192,7 @@ def _hidden(level: Floats, seen: Floats, one: Sight, two: Sight) -> Floats:
     return out
 
 
-def _held_to_tilt(link: Link, one: Sight, two: Sight) -> Doubts:
+def _held_to_tilt(link: JointFilters, one: Sight, two: Sight) -> Doubts:
     """Where the vertical of both sensors' own filters contradicts D beyond all bars, and goes on to: D's tilt is taken
     from the two, and its heading may have been turned by what threw the tilt off."""
     above = (link.D @ two.up[..., None])[..., 0]

@@ -1,4 +1,4 @@
-"""The joints of the body, each held by its `Link`: relative orientation of neighbouring segments, step by step.
+"""The joints of the body, each held by its `JointFilters`: relative orientation of neighbouring segments, step by step.
 
 Everything that changes a joint does so at steps of the grid and not at the edges of blocks, so that blocks of any size
 tell the same: the constraint is used every `UPDATE_STEPS` steps, counted from the session's start.
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from imufeedback.body import jcs, recovery
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.joints import JOINTS, Joint
-from imufeedback.body.link import Doubts, Link, Sight, sight
+from imufeedback.body.link import Doubts, JointFilters, Sight, sight
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
@@ -39,12 +39,12 @@ Rows = tuple[Floats, Floats, Floats]
 """Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
 
 
-Held = tuple[Floats, Link, Bools]
+Held = tuple[Floats, JointFilters, Bools]
 
 
 @dataclass
 class _State:
-    link: Link
+    link: JointFilters
     begun: Bools
     """(J,)"""
     S: Floats
@@ -128,7 +128,7 @@ class Links:
         J = len(self.joints)
         nothing = np.zeros((J, 3, 3)), np.zeros((J, 3, 3)), np.zeros((J, 6)), np.zeros((J, 6))
         self._state = _State(
-            link=Link.begun(*nothing),
+            link=JointFilters.begun(*nothing),
             begun=np.zeros(J, dtype=bool),
             S=np.tile(np.eye(3), (self._sensors, 1, 1)),
             S_zero=np.tile(np.eye(3), (self._sensors, 1, 1)),
@@ -186,7 +186,7 @@ class Run:
         self._ahead = None if self._sights is None else Ahead(*self._sights, self._span_s)
         self._D = state.link.D
         """Before the first piece."""
-        self._pieces: list[tuple[int, Link, Floats]] = []
+        self._pieces: list[tuple[int, JointFilters, Floats]] = []
         """Step, and from there on the link and S_zero."""
         self.doubts: Doubts = ()
         """Of the last update: which joints' tilt contradicted gravity, and by how much (rad)."""
@@ -333,7 +333,7 @@ class Run:
         root = sd_rad[0] * np.eye(3) + (sd_rad[1] - sd_rad[0]) * np.outer(up, up)
         arms = np.concatenate([self._q_sb[m] @ np.array(arm) for m, arm in zip((p, d), joint.arms_m, strict=True)])
         D = S[0] @ earth[0].T @ about_vertical(heading) @ earth[1] @ S[1].T
-        new = Link.begun(D[None], root[None], arms[None], np.full((1, 6), links.arm_sd_m))
+        new = JointFilters.begun(D[None], root[None], arms[None], np.full((1, 6), links.arm_sd_m))
         if s.begun[k]:  # the arms are the body's and the strap's: what was learnt stays
             new.arms_m, new.P[0, 3:, 3:] = s.link.arms_m[k : k + 1], s.link.P[k, 3:, 3:]
             least = recovery.LEVEL_AGAIN if s.held_sd_rad[k] > recovery.AGAIN_RAD else 1.0  # not after one lost packet

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import vqf
 
-from imufeedback.body.axes import Verdict
+from imufeedback.body.axes import AxisVerdict
 from imufeedback.body.carried import bias, cross
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.matrices import from_q
@@ -66,17 +66,17 @@ class Binned:
     """(N,) of one over the standard deviation, squared"""
 
 
-def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[Segment, Verdict]:
+def inverted(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[Segment, AxisVerdict]:
     """Sensors whose accelerometer must be inverted, from what all worn ones measured in the same time: (N,) s, (N, 3)
     rad/s, (N, 3) m/s². A pair in which either could be it names both. Empty where nothing shows it."""
     return accused(odds(samples))
 
 
-def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -> dict[Segment, Verdict]:
+def accused(found: Mapping[tuple[Segment, Segment], float], sure: float = 1.0) -> dict[Segment, AxisVerdict]:
     """The same from the odds; `sure` times the evidence that would do."""
     against = {pair for pair, value in found.items() if value < -sure * _enough(pair)}
     cleared = {one for pair, value in found.items() if value > sure * _enough(pair) for one in pair}
-    out: dict[Segment, Verdict] = {}
+    out: dict[Segment, AxisVerdict] = {}
     for pair in against:
         often = [one for one in pair if sum(one in other for other in against) > 1]
         guilty = often or [one for one in pair if one not in cleared] or list(pair)
@@ -89,10 +89,10 @@ def _enough(pair: tuple[Segment, Segment]) -> float:
     return EVIDENCE if Segment.PELVIS in pair else OF_KNEES
 
 
-def _verdict(one: Segment, guilty: list[Segment]) -> Verdict:
+def _verdict(one: Segment, guilty: list[Segment]) -> AxisVerdict:
     unsure = " (or its neighbour's is)" if len(guilty) > 1 else ""
     what = f"its accelerometer is inverted{unsure}: one moves like the other seen in a mirror"
-    return Verdict("inverted", what, "negate all three of acc in the layout's axes or in the file")
+    return AxisVerdict("inverted", what, "negate all three of acc in the layout's axes or in the file")
 
 
 def odds(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[tuple[Segment, Segment], float]:

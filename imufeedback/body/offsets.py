@@ -13,7 +13,7 @@ import numpy as np
 
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.matrices import from_q
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats, Segment
 
@@ -49,7 +49,7 @@ def offsets(R: Mapping[Segment, Floats], shared: Mapping[Segment, Shared]) -> Of
     return {one: (R[one] @ offset, R[one] @ covariance @ R[one].T) for one, (offset, covariance) in seen.items()}
 
 
-def believed(found: Offsets, whole: Mapping[Segment, Stretch]) -> Offsets:
+def believed(found: Offsets, whole: Mapping[Segment, WindowSamples]) -> Offsets:
     """All of them or none, for they come from one set of equations: gravity gets nearer to its length over several
     poses of all sensors, and for none of them worse."""
     if not any(offset.any() for offset, _ in found.values()):
@@ -77,7 +77,7 @@ def _rms(errors: Floats) -> float:
     return float(np.sqrt(np.mean(errors**2)))
 
 
-def _poses(stretch: Stretch) -> list[_Pose]:
+def _poses(stretch: WindowSamples) -> list[_Pose]:
     """Means over all moments of the same pose."""
     groups: list[list[_Pose]] = []
     for one in _moments(stretch):
@@ -99,7 +99,7 @@ def _apart(a: _Pose, b: _Pose) -> float:
     return float(np.arccos(np.clip(up[0] @ up[1], -1.0, 1.0)))
 
 
-def _moments(stretch: Stretch) -> list[_Pose]:
+def _moments(stretch: WindowSamples) -> list[_Pose]:
     """Quiet moments, and movements between two of them."""
     size = max(round(QUIET_S * stretch.rate_hz), 1)
     out: list[_Pose] = []
@@ -116,11 +116,11 @@ def _moments(stretch: Stretch) -> list[_Pose]:
     return out
 
 
-def _quiet(stretch: Stretch, part: slice) -> bool:
+def _quiet(stretch: WindowSamples, part: slice) -> bool:
     turning = np.sqrt((stretch.gyr_rad_s[part] ** 2).sum(axis=1).mean())
     return bool(turning < QUIET_RATE_RAD_S and stretch.acc_m_s2[part].std(axis=0).max() < QUIET_ACC_M_S2)
 
 
-def _mean(stretch: Stretch, part: slice) -> _Pose:
+def _mean(stretch: WindowSamples, part: slice) -> _Pose:
     R = from_q(stretch.q_es[part])
     return _Pose((R @ stretch.acc_m_s2[part][..., None])[..., 0].mean(axis=0), R.mean(axis=0))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imufeedback.body.ticks import TICK_S, Tick
+from imufeedback.body.ticks import TICK_S, SensorTick
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Bools, Floats
 
@@ -37,7 +37,7 @@ the hips going back lies beside the sensor of the pelvis (-0.11 to 0.11). Betwee
 RINGING = 0.55
 
 
-def is_still(ticks: Sequence[Tick]) -> Bools:
+def is_still(ticks: Sequence[SensorTick]) -> Bools:
     """(S,) which sensors were still all the time, and never missing.
 
     A slow turn has little variance in any short window, so half seconds are compared with each other (a bias of the
@@ -80,14 +80,14 @@ def _turns(about: Floats) -> bool:
     return bool(changes or (alike and np.median(np.abs(each)) > TURNING_RAD_S))
 
 
-def up_in_sensor(ticks: Sequence[Tick]) -> Floats:
+def up_in_sensor(ticks: Sequence[SensorTick]) -> Floats:
     """(S, 3) mean of earth's up by the filter, unit length."""
     up = _column(ticks, "R_es")[:, :, 2].mean(axis=0)
     out: Floats = up / np.linalg.norm(up, axis=-1, keepdims=True)
     return out
 
 
-def tilt_from(up: Floats, tick: Tick) -> Floats:
+def tilt_from(up: Floats, tick: SensorTick) -> Floats:
     """(S,) angle by which each sensor is tipped away from `up` (S, 3); 0 for one that is not there."""
     cosine = np.clip((tick.R_es[:, 2] * up).sum(axis=-1), -1.0, 1.0)
     out: Floats = np.nan_to_num(np.arccos(cosine))
@@ -116,7 +116,7 @@ class Movement:
         return stored if LIFT_PIVOT_M < self.pivot_m < BOW_PIVOT_M else self.pivot_m < BOW_PIVOT_M
 
 
-def movement(ticks: Sequence[Tick], up: Floats) -> Movement:
+def movement(ticks: Sequence[SensorTick], up: Floats) -> Movement:
     """What was done in some ticks, seen from the standing pose."""
     tilts = np.stack([tilt_from(up, one) for one in ticks])
     peak = tilts.max(axis=0)
@@ -126,7 +126,7 @@ def movement(ticks: Sequence[Tick], up: Floats) -> Movement:
     return Movement(ticks[0].t_s, ticks[-1].t_s, peak, tuple(order.tolist()), pivot_height(ticks, first, up[first]))
 
 
-def sits(ticks: Sequence[Tick], up: Floats) -> bool:
+def sits(ticks: Sequence[SensorTick], up: Floats) -> bool:
     """The last second was spent with two sensors tipped as thighs of somebody who sits."""
     count = round(SAT_S / TICK_S)
     if len(ticks) < count:
@@ -135,7 +135,7 @@ def sits(ticks: Sequence[Tick], up: Floats) -> bool:
     return bool(((tilts > SAT_RAD).sum(axis=1) >= 2).all())
 
 
-def alone(ticks: Sequence[Tick], up: Floats, limit_rad: float) -> Floats:
+def alone(ticks: Sequence[SensorTick], up: Floats, limit_rad: float) -> Floats:
     """(S,) part of the time in which each sensor was tipped by more than the limit and no other one was."""
     away = np.stack([tilt_from(up, one) for one in ticks]) > limit_rad
     only = away & (away.sum(axis=1) == 1)[:, None]
@@ -143,7 +143,7 @@ def alone(ticks: Sequence[Tick], up: Floats, limit_rad: float) -> Floats:
     return out
 
 
-def pivot_height(ticks: Sequence[Tick], i: int, up: Floats) -> float:
+def pivot_height(ticks: Sequence[SensorTick], i: int, up: Floats) -> float:
     """Height of sensor i above the point about which it goes round, m, least squares of ``a = α × r + ω × (ω × r)``."""
     rate = np.stack([one.gyr_rad_s[i] for one in ticks])
     if len(ticks) < 8 or not np.isfinite(rate).all():
@@ -158,7 +158,7 @@ def pivot_height(ticks: Sequence[Tick], i: int, up: Floats) -> float:
     return float(r @ up)
 
 
-def ringing(ticks: Sequence[Tick]) -> Floats:
+def ringing(ticks: Sequence[SensorTick]) -> Floats:
     """(S,) how much of each sensor's turning is quick to and fro, as of something loose: the second difference of the
     rate over the rate, root mean squares. A knee lift in 0.5 s has 0.2; swinging at 3 Hz has 0.5, at 5 Hz over 1."""
     rate = _column(ticks, "gyr_rad_s")
@@ -171,5 +171,5 @@ def ringing(ticks: Sequence[Tick]) -> Floats:
     return known
 
 
-def _column(ticks: Sequence[Tick], name: str) -> Floats:
+def _column(ticks: Sequence[SensorTick], name: str) -> Floats:
     return np.stack([getattr(one, name) for one in ticks])

@@ -10,10 +10,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from imufeedback.body.facing import ROBUST, STEPS, Pair
+from imufeedback.body.facing import ROBUST, STEPS, NeighbourEvidence
 from imufeedback.body.joints import Joint
 from imufeedback.body.matrices import from_q
-from imufeedback.body.stretch import Stretch, paired
+from imufeedback.body.stretch import WindowSamples, paired
 from imufeedback.records import Floats, Segment
 
 EXTENDS_RAD = {"hip": float(np.deg2rad(30.0)), "knee": float(np.deg2rad(15.0))}
@@ -33,7 +33,7 @@ Chosen."""
 
 
 def range_pair(
-    joint: Joint, R: Mapping[Segment, Floats], whole: Mapping[Segment, Stretch], earlier: Mapping[Segment, Floats]
+    joint: Joint, R: Mapping[Segment, Floats], whole: Mapping[Segment, WindowSamples], earlier: Mapping[Segment, Floats]
 ) -> Floats:
     """(STEPS, STEPS) evidence about a joint's two segments. `R` (3, 3) as first guessed, segment to sensor; `earlier`
     (P, 4) postures before `whole`, of the same instants."""
@@ -62,15 +62,15 @@ def range_pair(
 def range_pairs(
     joints: tuple[Joint, ...],
     R: Mapping[Segment, Floats],
-    whole: Mapping[Segment, Stretch],
+    whole: Mapping[Segment, WindowSamples],
     earlier: Mapping[Segment, Floats],
-) -> list[Pair]:
+) -> list[NeighbourEvidence]:
     """Of all joints whose two segments are there."""
     there = [one for one in joints if one.proximal in R and one.distal in R]
-    return [Pair(one.proximal, one.distal, range_pair(one, R, whole, earlier)) for one in there]
+    return [NeighbourEvidence(one.proximal, one.distal, range_pair(one, R, whole, earlier)) for one in there]
 
 
-def since_worn(postures: Mapping[Segment, Floats], still: Mapping[Segment, Stretch]) -> dict[Segment, Floats]:
+def since_worn(postures: Mapping[Segment, Floats], still: Mapping[Segment, WindowSamples]) -> dict[Segment, Floats]:
     """The (P, 4) postures of each segment from when all sensors were on a person who stands or sits."""
     first = 0
     for one, q_es in postures.items():

@@ -12,15 +12,15 @@ from dataclasses import replace
 import numpy as np
 import vqf
 
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 
 
-def touches(piece: Stretch, still: Stretch) -> bool:
+def touches(piece: WindowSamples, still: WindowSamples) -> bool:
     """Whether a piece goes on from standing, or into it, without a gap."""
     return bool(len(still.t_s) and piece.t_s[0] <= still.t_s[-1] and still.t_s[0] <= piece.t_s[-1])
 
 
-def relevelled(whole: Stretch, still: Stretch) -> Stretch:
+def relevelled(whole: WindowSamples, still: WindowSamples) -> WindowSamples:
     """The same, with every piece that does not touch standing run by itself."""
     pieces = whole.pieces
     if len(pieces) < 2:
@@ -33,7 +33,7 @@ def relevelled(whole: Stretch, still: Stretch) -> Stretch:
     return replace(whole, q_es=q_es)
 
 
-def oriented_as(part: Stretch, whole: Stretch) -> Stretch:
+def oriented_as(part: WindowSamples, whole: WindowSamples) -> WindowSamples:
     """A part of it, by time, with its orientations; samples that are not in it keep theirs."""
     if not len(part.t_s) or not len(whole.t_s):
         return part

@@ -7,15 +7,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from imufeedback.body.matrices import from_q
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Segment, Side
 
 
 def found_roles(
     stored: Sequence[Segment],
-    right: Mapping[Segment, Stretch],
-    left: Mapping[Segment, Stretch],
+    right: Mapping[Segment, WindowSamples],
+    left: Mapping[Segment, WindowSamples],
     movers: tuple[int, int, int],
 ) -> dict[Segment, Segment]:
     """What each sensor, named by its stored place, is really on.
@@ -40,7 +40,7 @@ def found_roles(
     return out
 
 
-def _shaken(stretch: Stretch) -> float:
+def _shaken(stretch: WindowSamples) -> float:
     """Root mean square of what the accelerometer feels beyond gravity's size, and of its swinging, m/s²."""
     if not len(stretch.acc_m_s2):
         return 0.0

@@ -10,7 +10,7 @@ import numpy as np
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.matrices import from_q
 from imufeedback.body.strapdown import Strapdown
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Fit, Level, Segment, SegmentFit
 
 SIDEWAYS_RAD = (float(np.deg2rad(14.0)), float(np.deg2rad(24.0)))
@@ -29,9 +29,9 @@ ALONE_RAD, ALONE_TIMES = float(np.deg2rad(1.5)), 4.0
 def judged(
     found: Fit,
     shared: Mapping[Segment, Shared],
-    still: Mapping[Segment, Stretch],
-    again: Mapping[Segment, Stretch],
-    whole: Mapping[Segment, Stretch],
+    still: Mapping[Segment, WindowSamples],
+    again: Mapping[Segment, WindowSamples],
+    whole: Mapping[Segment, WindowSamples],
 ) -> Fit:
     """The fit with levels, reasons and error bars that also heed what both standings and both knees say together."""
     change = {one: _between(still[one], again[one]) for one in still}
@@ -105,7 +105,7 @@ def _round(segment: Segment, turned_rad: float) -> tuple[Level, str | None]:
     return (Level.POOR, why) if abs(turned_rad) > TURNED_RAD else (Level.GOOD, None)
 
 
-def _turned(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, float]:
+def _turned(found: Fit, whole: Mapping[Segment, WindowSamples]) -> dict[Segment, float]:
     """By how much each sensor has turned about the vertical from standing to standing, against the others."""
     turns = {}
     for one in found.segments:
@@ -119,7 +119,7 @@ def _turned(found: Fit, whole: Mapping[Segment, Stretch]) -> dict[Segment, float
     return {segment: turn - middle for segment, turn in turns.items()}
 
 
-def _between(before: Stretch, after: Stretch) -> float:
+def _between(before: WindowSamples, after: WindowSamples) -> float:
     """Angle between gravity in the sensor in two standings."""
     if not len(before.acc_m_s2) or not len(after.acc_m_s2):
         return 0.0

@@ -26,7 +26,7 @@ from imufeedback.body.posture import (
     tilt_from,
     up_in_sensor,
 )
-from imufeedback.body.ticks import TICK_S, Tick, Ticker
+from imufeedback.body.ticks import TICK_S, SensorTick, Ticker
 from imufeedback.records import AlignedBlock, FitStep, Floats, Segment
 from imufeedback.stage import Stage
 
@@ -51,7 +51,7 @@ DEAD_RAD = float(np.deg2rad(1.2))
 """A worn sensor is tipped by more in a whole sequence."""
 
 
-class Step(IntEnum):
+class CalibrationStep(IntEnum):
     """What is waited for."""
 
     STAND = 0
@@ -104,10 +104,10 @@ Told = FitStep | Refused | Performed
 @dataclass
 class _State:
     ticker: Ticker
-    ticks: list[Tick] = field(default_factory=list)
+    ticks: list[SensorTick] = field(default_factory=list)
     """Since standing still began, or the last seconds while it is waited for."""
     begun_s: float | None = None
-    step: Step = Step.STAND
+    step: CalibrationStep = CalibrationStep.STAND
     waits_from_s: float = 0.0
     """Since the last thing that went well."""
     up: Floats | None = None
@@ -117,7 +117,7 @@ class _State:
     """Number of the tick with which a movement began."""
     back: int = 0
     """Ticks since everything was back."""
-    done: dict[Step, list[Movement]] = field(default_factory=dict)
+    done: dict[CalibrationStep, list[Movement]] = field(default_factory=dict)
     walked: int = 0
     small: bool = False
     """A movement was too small to count."""
@@ -151,7 +151,7 @@ class Sequence(Stage[AlignedBlock, Told]):
     @property
     def ending(self) -> bool:
         """Only standing still is waited for; before, the end is at least `END_STILL_S` away."""
-        return self._state.step is Step.STAND_AGAIN
+        return self._state.step is CalibrationStep.STAND_AGAIN
 
     def feed(self, item: AlignedBlock) -> list[Told]:
         out: list[Told] = []
@@ -163,7 +163,7 @@ class Sequence(Stage[AlignedBlock, Told]):
 
     # ── one tick ─────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def _tick(self, tick: Tick) -> list[Told]:
+    def _tick(self, tick: SensorTick) -> list[Told]:
         s = self._state
         if s.begun_s is None:
             s.begun_s = s.waits_from_s = tick.t_s
@@ -178,11 +178,11 @@ class Sequence(Stage[AlignedBlock, Told]):
         if not tick.there.all():
             return []  # a gap in the radio is no movement
         s.ticks.append(tick)
-        if s.step is Step.STAND:
+        if s.step is CalibrationStep.STAND:
             return self._standing(tick)
         return self._performing(tick)
 
-    def _silent(self, tick: Tick) -> list[Told] | None:
+    def _silent(self, tick: SensorTick) -> list[Told] | None:
         s = self._state
         assert s.silent_s is not None
         passed_s = tick.t_s - s.last_s if tick.t_s - s.last_s > 1.5 * TICK_S else TICK_S  # more after a break
@@ -199,7 +199,7 @@ class Sequence(Stage[AlignedBlock, Told]):
 
     # ── waiting for standing ─────────────────────────────────────────────────────────────────────────────────────
 
-    def _standing(self, tick: Tick) -> list[Told]:
+    def _standing(self, tick: SensorTick) -> list[Told]:
         s = self._state
         count = round(STILL_S / TICK_S)
         last = s.ticks[-count:]
@@ -214,7 +214,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             return self._refuse(tick.t_s, _moved(self._names(np.flatnonzero(moved))))
         return self._too_early(tick)
 
-    def _too_early(self, tick: Tick) -> list[Told]:
+    def _too_early(self, tick: SensorTick) -> list[Told]:
         """A knee lift or a bow before anybody stood still: it was meant, so it has to be said."""
         s = self._state
         half = s.ticks[-BIN:]
@@ -231,13 +231,13 @@ class Sequence(Stage[AlignedBlock, Told]):
             s.moving_from = None if s.moving_from is None else max(s.moving_from - drop, 0)
         return []
 
-    def _calm(self, ticks: Several[Tick]) -> bool:
+    def _calm(self, ticks: Several[SensorTick]) -> bool:
         rate = np.stack([one.gyr_rad_s for one in ticks])
         return bool(np.sqrt(np.nanmax((rate**2).sum(axis=-1))) < CALM_RAD_S and ticks[-1].there.all())
 
     # ── performing ───────────────────────────────────────────────────────────────────────────────────────────────
 
-    def _performing(self, tick: Tick) -> list[Told]:
+    def _performing(self, tick: SensorTick) -> list[Told]:
         s = self._state
         assert s.up is not None
         assert s.most_rad is not None
@@ -247,7 +247,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             return [] if made is None else self._judge(made, tick.t_s)
         if s.moving_from is not None:
             return self._on_the_way(tick)
-        if s.step is Step.STAND_AGAIN:
+        if s.step is CalibrationStep.STAND_AGAIN:
             return self._standing_again(tick)
         if not s.done and (is_still(s.ticks[-round(END_STILL_S / TICK_S) :]) | ~self._watched).all():
             # still standing: the longer the better, up to a limit
@@ -256,7 +256,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             return self._refuse(tick.t_s, self._missing())
         return []
 
-    def _moved(self, tick: Tick) -> Movement | bool | None:
+    def _moved(self, tick: SensorTick) -> Movement | bool | None:
         """Follow one movement; not None once everything is back as it stood."""
         s = self._state
         assert s.up is not None
@@ -293,7 +293,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             made.pivot_m,
         )
 
-    def _on_the_way(self, tick: Tick) -> list[Told]:
+    def _on_the_way(self, tick: SensorTick) -> list[Told]:
         """A movement that goes on for long."""
         s = self._state
         assert s.up is not None
@@ -317,17 +317,17 @@ class Sequence(Stage[AlignedBlock, Told]):
             return self._refuse(tick.t_s, WALKED if s.walked else f"this was no part of the calibration – {ORDER}")
         return []
 
-    def _standing_again(self, tick: Tick) -> list[Told]:
+    def _standing_again(self, tick: SensorTick) -> list[Told]:
         s = self._state
         last = s.ticks[-round(END_STILL_S / TICK_S) :]
-        waited = tick.t_s - s.done[Step.BOWS][-1].end_s
-        enough = len(s.done[Step.BOWS]) >= TIMES or waited > SECOND_BOW_S
+        waited = tick.t_s - s.done[CalibrationStep.BOWS][-1].end_s
+        enough = len(s.done[CalibrationStep.BOWS]) >= TIMES or waited > SECOND_BOW_S
         if enough and waited > END_STILL_S and (is_still(last) | ~self._watched).all():
             s.over = True
             told = self._did(tick.t_s)
             done = s.done
             again_s = (last[0].t_s - TICK_S, tick.t_s)
-            movements = done[Step.RIGHT], done[Step.LEFT], done[Step.BOWS]
+            movements = done[CalibrationStep.RIGHT], done[CalibrationStep.LEFT], done[CalibrationStep.BOWS]
             return [*told, Performed(tick.t_s, s.still_s, again_s, *movements)]
         if waited > STEP_WAIT_S:
             return self._refuse(tick.t_s, _moved(self._names(np.flatnonzero(~is_still(last) & self._watched))))
@@ -341,7 +341,7 @@ class Sequence(Stage[AlignedBlock, Told]):
             s.walked += 1
             return self._refuse(t_s, WALKED) if s.walked >= 2 else []
         if not made.big:
-            s.small = s.small or s.step is not Step.STAND_AGAIN
+            s.small = s.small or s.step is not CalibrationStep.STAND_AGAIN
             return []
         s.waits_from_s = t_s
         step = self._step_of(made)
@@ -350,38 +350,42 @@ class Sequence(Stage[AlignedBlock, Told]):
         s.done.setdefault(step, []).append(made)
         return self._counted(step, t_s)
 
-    def _step_of(self, made: Movement) -> Step | None:
+    def _step_of(self, made: Movement) -> CalibrationStep | None:
         """Which step a movement belongs to; None when it cannot be right here."""
         s = self._state
         for step, movements in s.done.items():
             if set(movements[0].movers) & set(made.movers):
                 last = step is max(s.done)
                 return step if last and len(movements) + 1 < TOO_MANY else None
-        step = Step(len(s.done) + 1)
-        if step > Step.BOWS or self._is_lift(made) is (step is Step.BOWS):
+        step = CalibrationStep(len(s.done) + 1)
+        if step > CalibrationStep.BOWS or self._is_lift(made) is (step is CalibrationStep.BOWS):
             return None
         return step
 
     def _is_lift(self, made: Movement) -> bool:
         """Both knees done, a third sensor whose pivot is nearer to it than any of theirs has bowed."""
-        lifts = [one.pivot_m for step in (Step.RIGHT, Step.LEFT) for one in self._state.done.get(step, ())]
-        if Step.LEFT in self._state.done and made.pivot_m > max(lifts):
+        lifts = [
+            one.pivot_m
+            for step in (CalibrationStep.RIGHT, CalibrationStep.LEFT)
+            for one in self._state.done.get(step, ())
+        ]
+        if CalibrationStep.LEFT in self._state.done and made.pivot_m > max(lifts):
             return False
         return made.is_lift(self._segments[made.movers[0]] is not Segment.PELVIS)
 
-    def _counted(self, step: Step, t_s: float) -> list[Told]:
+    def _counted(self, step: CalibrationStep, t_s: float) -> list[Told]:
         """Tell that a step is done, once: after its second time, or when the next one begins."""
         s = self._state
         told: list[Told] = []
         while s.step < step:
             told += self._did(t_s)
-        if s.step is step and len(s.done[step]) >= (TIMES if step is not Step.BOWS else 1):
+        if s.step is step and len(s.done[step]) >= (TIMES if step is not CalibrationStep.BOWS else 1):
             # a bow may be the last one, so standing again is watched for from the first one on
-            if step is not Step.BOWS:
+            if step is not CalibrationStep.BOWS:
                 told += self._did(t_s)
             else:
-                s.step = Step.STAND_AGAIN
-        if step is Step.BOWS and len(s.done[step]) == TIMES:
+                s.step = CalibrationStep.STAND_AGAIN
+        if step is CalibrationStep.BOWS and len(s.done[step]) == TIMES:
             told.append(FitStep(t_s, NAMES[step], int(step) + 1, len(NAMES), SAY[step]))
         return told
 
@@ -390,7 +394,7 @@ class Sequence(Stage[AlignedBlock, Told]):
         told = FitStep(t_s, NAMES[s.step], int(s.step) + 1, len(NAMES), SAY[s.step])
         s.waits_from_s = t_s
         s.small = False
-        s.step = Step(min(s.step + 1, Step.STAND_AGAIN))
+        s.step = CalibrationStep(min(s.step + 1, CalibrationStep.STAND_AGAIN))
         return [told]
 
     def _wrong(self, made: Movement) -> str:
@@ -401,14 +405,14 @@ class Sequence(Stage[AlignedBlock, Told]):
                 return f"a third knee was lifted – {ORDER}"
             missing = "both knees were" if not s.done else "the left knee was"
             return f"that looked like a bow before {missing} lifted – {ORDER}; {IF_LIFTED}"
-        if known[0] is Step.BOWS:
-            return f"you bowed {len(s.done[Step.BOWS]) + 1} times – {ORDER}, then stand still"
-        side = "right" if known[0] is Step.RIGHT else "left"
+        if known[0] is CalibrationStep.BOWS:
+            return f"you bowed {len(s.done[CalibrationStep.BOWS]) + 1} times – {ORDER}, then stand still"
+        side = "right" if known[0] is CalibrationStep.RIGHT else "left"
         return f"the {side} knee was lifted again – {ORDER}"
 
     def _missing(self) -> str:
         s = self._state
-        if s.small and s.step in (Step.RIGHT, Step.LEFT):
+        if s.small and s.step in (CalibrationStep.RIGHT, CalibrationStep.LEFT):
             return f"a knee was lifted too little – {_TODO[s.step]}, higher"
         if s.small:
             return "the bow was too small – bow twice, deeper"
@@ -422,7 +426,7 @@ class Sequence(Stage[AlignedBlock, Told]):
         """Say why, and begin again with standing still. What is wrong with a sensor goes before what it led to."""
         s = self._state
         reason = self._of_a_sensor() or reason
-        s.ticks, s.up, s.done, s.step = [], None, {}, Step.STAND
+        s.ticks, s.up, s.done, s.step = [], None, {}, CalibrationStep.STAND
         s.moving_from, s.walked, s.small, s.most_rad = None, 0, False, None
         s.waits_from_s = t_s
         return [Refused(t_s, reason)]

@@ -19,14 +19,14 @@ from imufeedback.body.joint_problem import (
     HEADINGS,
     SD_FACTOR,
     Problem,
-    Seen,
+    SensorResidual,
     arm_prior,
     inflation,
     seen,
 )
 from imufeedback.body.matrices import from_q
 from imufeedback.body.strapdown import Strapdown
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.quaternions import by_vector
 from imufeedback.records import Floats
 
@@ -44,7 +44,7 @@ SAME_G_M_S2 = 0.3
 two poses (from memory)."""
 
 
-def ends_as_it_began(one: Stretch) -> bool:
+def ends_as_it_began(one: WindowSamples) -> bool:
     """Without a gap, not too long, and still at its end: what the gyroscope has drifted in between can be taken off.
     Drift that stays would go into the offsets, for nothing else takes it up."""
     if len(one.pieces) != 1 or len(one.t_s) > MAX_SPAN_S * one.rate_hz:
@@ -59,7 +59,7 @@ Both = tuple[Floats, Floats]
 
 
 def shared_hip(
-    p: Stretch, d: Stretch, R_p: Floats, R_d: Floats, arm_p: Floats, arm_d: Floats
+    p: WindowSamples, d: WindowSamples, R_p: Floats, R_d: Floats, arm_p: Floats, arm_d: Floats
 ) -> tuple[float, float, Floats, Both, Both]:
     """From two stretches with the same samples that begin and end in quiet standing (`ends_as_it_began`); `R_p`, `R_d`
     (3, 3) take coordinates in the segment to the sensor, `arm_p`, `arm_d` (3,) m lead from the sensor to the joint
@@ -114,7 +114,7 @@ def _least(problem: Problem) -> tuple[float, float]:
     return (best + np.pi) % (2 * np.pi) - np.pi, sd
 
 
-def _seen(stretch: Stretch, R: Floats, arm: Floats) -> Seen:
+def _seen(stretch: WindowSamples, R: Floats, arm: Floats) -> SensorResidual:
     rate, acc = stretch.gyr_rad_s @ R, stretch.acc_m_s2 @ R
     S = Strapdown(1.0 / stretch.rate_hz).turned(rate[None], rate[:1])[0]
     moment = max(round(STANDING_S * stretch.rate_hz), 1)

@@ -19,7 +19,7 @@ from imufeedback.body.joint_problem import (
     GRID,
     HEADINGS,
     Problem,
-    Seen,
+    SensorResidual,
     Shared,
     arm_prior,
     circular,
@@ -29,7 +29,7 @@ from imufeedback.body.joint_problem import (
 from imufeedback.body.matrices import from_q
 from imufeedback.body.relevel import touches
 from imufeedback.body.shared_hip import ends_as_it_began, shared_hip, unknown
-from imufeedback.body.stretch import OFFSET_SD_M_S2, Stretch, paired
+from imufeedback.body.stretch import OFFSET_SD_M_S2, WindowSamples, paired
 from imufeedback.records import Floats
 
 PIECE_S = 0.3
@@ -50,12 +50,12 @@ _Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
+class JointSide:
     """One of the two sensors."""
 
-    still: Stretch
+    still: WindowSamples
     """In quiet standing."""
-    whole: Stretch
+    whole: WindowSamples
     """From standing to after the movements, or the other way round."""
     R: Floats
     """(3, 3) coordinates in the segment to the sensor."""
@@ -63,7 +63,7 @@ class Side:
     """(3,) from the sensor to the joint, segment axes."""
 
 
-def shared_joint(p: Side, d: Side) -> Shared | None:
+def shared_joint(p: JointSide, d: JointSide) -> Shared | None:
     """What proximal and distal sensor show together; None when they have too little in common."""
     whole_p, whole_d = paired(p.whole, d.whole)
     if len(whole_p.t_s) < LEAST_S * whole_p.rate_hz:
@@ -76,7 +76,7 @@ def shared_joint(p: Side, d: Side) -> Shared | None:
     return _by_pieces(whole_p, whole_d, p, d)
 
 
-def _by_pieces(whole_p: Stretch, whole_d: Stretch, p: Side, d: Side) -> Shared | None:
+def _by_pieces(whole_p: WindowSamples, whole_d: WindowSamples, p: JointSide, d: JointSide) -> Shared | None:
     unbroken, later = np.zeros(GRID), []
     pieces = [one for one in whole_p.pieces if one.stop - one.start >= PIECE_S * whole_p.rate_hz]
     for piece in pieces:
@@ -126,7 +126,7 @@ def _least(energy: Floats) -> tuple[float, float]:
     return (turn + np.pi) % (2 * np.pi) - np.pi, min(1.0 / np.sqrt(max(bend, 1e-3)), np.pi)
 
 
-def _energy(p: Seen, d: Seen, tilt_sd_rad: float) -> Floats:
+def _energy(p: SensorResidual, d: SensorResidual, tilt_sd_rad: float) -> Floats:
     """(GRID,) -2 log likelihood, of a scale that heeds what is left unexplained."""
     prior = np.r_[arm_prior(OFFSET_SD_M_S2), np.repeat([tilt_sd_rad**-2, GROWTH_SD_RAD_S**-2], 2)]
     problem = Problem(p, d, np.tile(prior, 2))
@@ -135,18 +135,18 @@ def _energy(p: Seen, d: Seen, tilt_sd_rad: float) -> Floats:
     return (costs - low) / inflation(low, problem.rows)
 
 
-def _from_standing(piece: Stretch, side: Side) -> Seen:
+def _from_standing(piece: WindowSamples, side: JointSide) -> SensorResidual:
     u, _, v = np.linalg.svd((from_q(side.still.q_es) @ side.R).mean(axis=0))
     S = (u @ v).T @ from_q(piece.q_es) @ side.R
     return _seen(piece, side, S, side.still.acc_m_s2.mean(axis=0) @ side.R, np.eye(3))
 
 
-def _level(piece: Stretch, side: Side) -> Seen:
+def _level(piece: WindowSamples, side: JointSide) -> SensorResidual:
     """With no heading: both feel gravity, so it goes out of the difference."""
     return _seen(piece, side, _Y_UP @ from_q(piece.q_es) @ side.R, np.zeros(3), np.zeros((3, 3)))
 
 
-def _seen(piece: Stretch, side: Side, S: Floats, standing: Floats, of_standing: Floats) -> Seen:
+def _seen(piece: WindowSamples, side: JointSide, S: Floats, standing: Floats, of_standing: Floats) -> SensorResidual:
     rate, acc = piece.gyr_rad_s @ side.R, piece.acc_m_s2 @ side.R
     felt = (S @ acc[..., None])[..., 0]
     tipped = np.stack([np.cross(e, felt) for e in (np.eye(3)[0], np.eye(3)[2])], axis=-1)
@@ -155,7 +155,7 @@ def _seen(piece: Stretch, side: Side, S: Floats, standing: Floats, of_standing: 
     return seen(S, rate, acc, standing, of_standing, side.arm_m, more, piece.rate_hz)
 
 
-def _apart(piece_p: Stretch, piece_d: Stretch, p: Side, d: Side) -> np.ndarray:
+def _apart(piece_p: WindowSamples, piece_d: WindowSamples, p: JointSide, d: JointSide) -> np.ndarray:
     """(STEPS, STEPS) number of the turn between both level frames at which both right sides point the same way, by the
     facing of each."""
     (x_p, z_p), (x_d, z_d) = _flat(piece_p, p), _flat(piece_d, d)
@@ -167,7 +167,7 @@ def _apart(piece_p: Stretch, piece_d: Stretch, p: Side, d: Side) -> np.ndarray:
     return at
 
 
-def _flat(piece: Stretch, side: Side) -> tuple[np.ndarray, np.ndarray]:
+def _flat(piece: WindowSamples, side: JointSide) -> tuple[np.ndarray, np.ndarray]:
     """(N,) forward and right of a segment as guessed, their level parts; complex, with turns to the left positive."""
     S = _Y_UP @ from_q(piece.q_es) @ side.R
     level = S[:, 0] - 1j * S[:, 2]

@@ -14,7 +14,7 @@ from imufeedback.body import pelvis
 from imufeedback.body.angles import angles
 from imufeedback.body.axes_watch import AxesWatch, withheld
 from imufeedback.body.calibration import FitImpossible
-from imufeedback.body.fitter import Found, by_windows, found, kept, named_windows, offer
+from imufeedback.body.fitter import FitOutcome, by_windows, found, kept, named_windows, offer
 from imufeedback.body.history import History
 from imufeedback.body.links import Held, Links, Run
 from imufeedback.body.matrices import about_vertical, from_q
@@ -88,7 +88,7 @@ class _State:
     """Reason of a zeroing that waits for the next complete sample."""
     sequence: Sequence | None = None
     """While a calibration is being performed."""
-    offered: Found | None = None
+    offered: FitOutcome | None = None
     """A calibration by other places than the stored ones, which waits for a yes or a no."""
     undo: tuple[Zero | None, Held] | None = None
     """What the last zeroing replaced."""
@@ -185,12 +185,12 @@ class Body(Stage[In, Out]):
             return [FitRefused(t_s, "the pelvis' and a thigh's sensor changed places: swap them, or calibrate again")]
         return self._use(t_s, kept(one))
 
-    def take_swap(self) -> Found | None:
+    def take_swap(self) -> FitOutcome | None:
         """The offered calibration, which is then offered no more."""
         one, self._state.offered = self._state.offered, None
         return one
 
-    def renamed(self, segments: Several[Segment], one: Found, t_s: float) -> tuple[Body, list[Out]]:
+    def renamed(self, segments: Several[Segment], one: FitOutcome, t_s: float) -> tuple[Body, list[Out]]:
         """This stage with its sensors on other segments, and the offered fit in use."""
         known = self._state.history.offsets_sd_m_s2
         moved = {new: known[old] for old, new in zip(self._segments, segments, strict=True) if old in known}

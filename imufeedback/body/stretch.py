@@ -18,7 +18,7 @@ whole periods."""
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class WindowSamples:
     """One segment's samples in one window."""
 
     q_es: Floats
@@ -41,7 +41,7 @@ class Stretch:
         cuts = [0, *(np.flatnonzero(np.diff(self.t_s) > GAP_STEPS / self.rate_hz) + 1).tolist(), len(self.t_s)]
         return [slice(a, b) for a, b in pairwise(cuts) if b > a]
 
-    def rows(self, which: slice | np.ndarray) -> Stretch:
+    def rows(self, which: slice | np.ndarray) -> WindowSamples:
         """Some of the samples."""
         return replace(
             self,
@@ -51,7 +51,7 @@ class Stretch:
             t_s=self.t_s[which],
         )
 
-    def unbiased(self) -> Stretch:
+    def unbiased(self) -> WindowSamples:
         """The same with its rates as the orientations turn.
 
         A bias counts in the rates only after a rest of two seconds or more, which a player's sway may never give; the
@@ -69,7 +69,7 @@ class Stretch:
         return replace(self, gyr_rad_s=self.gyr_rad_s - bias)
 
 
-def paired(a: Stretch, b: Stretch) -> tuple[Stretch, Stretch]:
+def paired(a: WindowSamples, b: WindowSamples) -> tuple[WindowSamples, WindowSamples]:
     """Samples that both have, by their times: what only one of them lost is missing in both."""
     step_a, step_b = (np.round(one.t_s * one.rate_hz).astype(np.int64) for one in (a, b))
     _, of_a, of_b = np.intersect1d(step_a, step_b, assume_unique=True, return_indices=True)

@@ -6,18 +6,18 @@ from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 
-from imufeedback.body.axes import Verdict, judge
+from imufeedback.body.axes import AxisVerdict, judge
 from imufeedback.body.neighbours import inverted
 from imufeedback.records import AlignedBlock, Floats, Segment
 
 Samples = tuple[Floats, Floats, Floats]
 """(N,) s, (N, 3) rad/s, (N, 3) m/s²"""
-Judge = Callable[[Mapping[Segment, Samples]], dict[Segment, Verdict]]
+Judge = Callable[[Mapping[Segment, Samples]], dict[Segment, AxisVerdict]]
 
 __all__ = ["Judge", "Samples", "by_themselves", "in_words", "inverted", "line", "of_blocks", "suspects"]
 
 
-def suspects(worn: Mapping[Segment, Samples]) -> dict[Segment, Verdict]:
+def suspects(worn: Mapping[Segment, Samples]) -> dict[Segment, AxisVerdict]:
     """Sensors whose axes, signs or units cannot be true, and why; `worn` by the segments they are really on.
 
     Neighbours are only compared when each is right by itself.
@@ -25,18 +25,18 @@ def suspects(worn: Mapping[Segment, Samples]) -> dict[Segment, Verdict]:
     return by_themselves(worn) or inverted(worn)
 
 
-def by_themselves(worn: Mapping[Segment, Samples]) -> dict[Segment, Verdict]:
+def by_themselves(worn: Mapping[Segment, Samples]) -> dict[Segment, AxisVerdict]:
     """The same from each sensor alone, wherever it may be."""
     judged = {segment: judge(*samples) for segment, samples in worn.items()}
     return {segment: verdict for segment, verdict in judged.items() if verdict.wrong}
 
 
-def in_words(found: Mapping[Segment, Verdict]) -> str | None:
+def in_words(found: Mapping[Segment, AxisVerdict]) -> str | None:
     """One line for the player; None when there is nothing to say."""
     return "; ".join(line(segment, verdict) for segment, verdict in found.items()) or None
 
 
-def line(segment: Segment, verdict: Verdict) -> str:
+def line(segment: Segment, verdict: AxisVerdict) -> str:
     return f"{str(segment).replace('_', ' ')}: {verdict}"
 
 

@@ -13,7 +13,7 @@ TICK_S = 0.04
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
+class SensorTick:
     """S sensors over one tick; NaN where a sensor was not there."""
 
     t_s: float
@@ -35,7 +35,7 @@ class Ticker:
     every: int
     waiting: list[AlignedBlock] = field(default_factory=list)
 
-    def feed(self, block: AlignedBlock, grid_hz: float) -> list[Tick]:
+    def feed(self, block: AlignedBlock, grid_hz: float) -> list[SensorTick]:
         if self.waiting and block.t_s[0] - self.waiting[-1].t_s[-1] > 1.5 / grid_hz:
             self.waiting = []  # a break in the session
         self.waiting.append(block)
@@ -53,13 +53,13 @@ class Ticker:
         return out
 
 
-def _tick(t_s: Floats, q: Floats, gyr: Floats, acc: Floats, ok: Bools, begin: int, end: int) -> Tick:
+def _tick(t_s: Floats, q: Floats, gyr: Floats, acc: Floats, ok: Bools, begin: int, end: int) -> SensorTick:
     there = np.asarray(ok[begin:end].all(axis=0))
     R = from_q(q[(begin + end) // 2])
     rate, force = gyr[begin:end].mean(axis=0), acc[begin:end].mean(axis=0)
     if not there.all():
         R[~there], rate[~there], force[~there] = np.nan, np.nan, np.nan
-    return Tick(float(t_s[end - 1]), R, rate, force, there)
+    return SensorTick(float(t_s[end - 1]), R, rate, force, there)
 
 
 def _after(block: AlignedBlock, count: int) -> AlignedBlock:

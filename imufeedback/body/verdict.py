@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from imufeedback.body.evidence import LEAST_FLEXION_RAD, THIGHS, TIPS_SD_RAD, Evidence
+from imufeedback.body.evidence import LEAST_FLEXION_RAD, THIGHS, TIPS_SD_RAD, SegmentEvidence
 from imufeedback.body.facing import ANGLES, Facing
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
@@ -35,7 +35,7 @@ GOOD_PULL, FAIR_PULL = 2.5, 4.0
 """Its own axis against the decision, in standard deviations: 1 % and less than 0.01 % of right ones are beyond."""
 
 
-def refuse_weak_movements(known: Mapping[Segment, Evidence]) -> None:
+def refuse_weak_movements(known: Mapping[Segment, SegmentEvidence]) -> None:
     """Raises FitImpossible when no thigh did what shows where its front is."""
     thighs = [known[one] for one in THIGHS if one in known]
     moved = [one for one in thighs if one.tipped_rad >= LEAST_FLEXION_RAD]
@@ -48,7 +48,7 @@ def refuse_weak_movements(known: Mapping[Segment, Evidence]) -> None:
 
 
 def refuse_unsure(
-    known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing], hips: Mapping[Segment, Shared]
+    known: Mapping[Segment, SegmentEvidence], found: Mapping[Segment, Facing], hips: Mapping[Segment, Shared]
 ) -> None:
     """Raises FitImpossible when front and back of a segment cannot be told apart."""
     unbroken = max((one.unbroken for one in hips.values()), default=0.0)
@@ -63,7 +63,7 @@ def refuse_unsure(
         raise FitImpossible(f"{name(one)}: its front and back look alike – {advice(one)}")
 
 
-def refuse_sideways(known: Mapping[Segment, Evidence], found: Mapping[Segment, Facing]) -> None:
+def refuse_sideways(known: Mapping[Segment, SegmentEvidence], found: Mapping[Segment, Facing]) -> None:
     """Raises FitImpossible when a thigh tipped furthest to another side than the decision calls its front."""
     for one, facing in found.items():
         at = int(np.argmin(np.abs(np.angle(np.exp(1j * (ANGLES - facing.turn_rad))))))
@@ -91,7 +91,7 @@ def refuse_contradictions(found: Mapping[Segment, Facing], shared: Mapping[Segme
             )
 
 
-def levelled(one: SegmentFit, facing: Facing, known: Evidence) -> SegmentFit:
+def levelled(one: SegmentFit, facing: Facing, known: SegmentEvidence) -> SegmentFit:
     """With the error bar, the level and the reason that follow from the decision."""
     level, reason = Level.GOOD, None
     if facing.sd_rad > GOOD_SD_RAD or facing.pull > GOOD_PULL:

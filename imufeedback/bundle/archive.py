@@ -16,7 +16,7 @@ from typing import IO
 
 import msgspec
 
-from imufeedback.bundle.manifest import Manifest, Part, from_json, to_json
+from imufeedback.bundle.manifest import BundleFile, Manifest, from_json, to_json
 from imufeedback.errors import BadFile, UsageError
 from imufeedback.record.files import part_file, shown
 from imufeedback.records import Json
@@ -51,11 +51,11 @@ def write(
     out: Path, manifest: Manifest, parts: Mapping[str, bytes | Path], unknown: Mapping[str, Json], *, overwrite: bool
 ) -> None:
     """Write a bundle. Raises CannotWrite; UsageError for what is too much for one."""
-    named: list[Part] = []
+    named: list[BundleFile] = []
     for name, data in sorted(parts.items()):
         size = len(data) if isinstance(data, bytes) else data.stat().st_size
         digest = hashlib.sha256(data).hexdigest() if isinstance(data, bytes) else sha256_of(data)
-        named.append(Part(name, size, digest))
+        named.append(BundleFile(name, size, digest))
     _check_sizes([(one.name, one.size) for one in named], UsageError, shown(out))
     manifest = msgspec.structs.replace(manifest, parts=tuple(named))
     with (
@@ -103,7 +103,7 @@ class Opened:
     def __exit__(self, *_: object) -> None:
         self._zip.close()
 
-    def text(self, part: Part) -> bytes:
+    def text(self, part: BundleFile) -> bytes:
         """A small part. Raises BadFile when it is not what the manifest says."""
         return b"".join(self._pieces(part))
 
@@ -113,13 +113,13 @@ class Opened:
             for _ in self._pieces(part):
                 pass
 
-    def copy(self, part: Part, out: Path) -> None:
+    def copy(self, part: BundleFile, out: Path) -> None:
         """A part as a file. Raises BadFile, CannotWrite; what is wrong is not left there."""
         with part_file(out, out.suffix) as temporary, temporary.open("wb") as file:
             for piece in self._pieces(part):
                 file.write(piece)
 
-    def _pieces(self, part: Part) -> Iterator[bytes]:
+    def _pieces(self, part: BundleFile) -> Iterator[bytes]:
         """Its bytes, no more than it says; the checksum is looked at behind the last one."""
         digest, done = hashlib.sha256(), 0
         with self._entry(part.name) as entry:

@@ -16,7 +16,7 @@ from msgspec import Meta
 from imufeedback import resources
 from imufeedback.bundle import archive
 from imufeedback.bundle.archive import REFERENCE, SMALL_MAX, Opened, recording_name, sha256_of
-from imufeedback.bundle.manifest import Comment, Given, Manifest, Part, from_json, given_of, to_json
+from imufeedback.bundle.manifest import BundleFile, Comment, Given, Manifest, from_json, given_of, to_json
 from imufeedback.errors import BadFile, BadToml, UsageError
 from imufeedback.people import Homework, People, Person
 from imufeedback.record.files import make_folder, make_free, read_small, safe_stem, shown, write_own
@@ -211,7 +211,7 @@ def _drill(data: bytes, name: str) -> list[str]:
     return [f"Drill {name}: added"]
 
 
-def _recording(bundle: Opened, part: Part, folder: Path) -> list[str]:
+def _recording(bundle: Opened, part: BundleFile, folder: Path) -> list[str]:
     """A recording into the player's folder of the library, unless it is there."""
     make_folder(folder)
     size = part.size

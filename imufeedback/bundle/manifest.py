@@ -43,7 +43,7 @@ class Comment(msgspec.Struct, frozen=True):
     rep: Annotated[int, Meta(ge=0, le=10**9)] | None = None
 
 
-class Part(msgspec.Struct, frozen=True):
+class BundleFile(msgspec.Struct, frozen=True):
     """One more file in the bundle."""
 
     name: Short
@@ -62,7 +62,7 @@ class Manifest(msgspec.Struct, frozen=True):
     limits: dict[Short, float] = {}
     notes: Text = ""
     comments: tuple[Comment, ...] = ()
-    parts: tuple[Part, ...] = ()
+    parts: tuple[BundleFile, ...] = ()
     made_by: Short = __version__
     format: Annotated[int, Meta(ge=1)] = FORMAT
 

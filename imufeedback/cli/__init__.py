@@ -31,7 +31,7 @@ from imufeedback.cli import (
     validate,
 )
 from imufeedback.cli.output import say
-from imufeedback.cli.stopping import Signals, Stopped
+from imufeedback.cli.stopping import ProgramStopped, Signals
 from imufeedback.errors import ImuFeedbackError, UsageError
 from imufeedback.resources import data_folder
 from imufeedback.unforeseen import keep, tell_of_threads
@@ -102,7 +102,7 @@ def main(*, ends_process: bool = False) -> None:
     restore = tell_of_threads(lambda error: _tell_of_thread(error, signals))
     try:
         status = _run_and_flush(signals)
-    except Stopped:  # while an error was being told, or the output written
+    except ProgramStopped:  # while an error was being told, or the output written
         status = _stopped(signals)
     finally:
         signals.close(ends_process=ends_process)

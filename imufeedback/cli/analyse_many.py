@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from imufeedback.review.many import Outcome, Way
+    from imufeedback.review.many import RecordingOutcome, Way
 
 
 def analyse_many(
@@ -30,10 +30,10 @@ def analyse_many(
     library: Path | None,
 ) -> None:
     """Judge all recordings of `paths`. Raises Exit with status 1 when any of them failed."""
-    from imufeedback.review.many import RepTable, in_cluster, in_processes, recordings
+    from imufeedback.review.many import RepFile, in_cluster, in_processes, recordings
 
     found = recordings(paths)
-    table = None if out is None else RepTable()
+    table = None if out is None else RepFile()
     work = in_processes(found, way, workers) if cluster is None else in_cluster(found, way, cluster)
     tally = _Tally()
     with closing(work):
@@ -58,7 +58,7 @@ class _Tally:
         self.errors: list[str] = []
         self._judged = self._kept = self._reps = self._void = self._faulty = 0
 
-    def take(self, outcome: Outcome) -> None:
+    def take(self, outcome: RecordingOutcome) -> None:
         self._judged += outcome["state"] == "judged"
         self._kept += outcome["state"] == "kept"
         self._reps += sum(not one["void"] for one in outcome["reps"])
@@ -75,7 +75,7 @@ class _Tally:
         return f"{self._judged} recording(s) checked{kept}{failed}: {reps}"
 
 
-def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome]:
+def _shown(work: Generator[RecordingOutcome, None, None], count: int) -> Iterator[RecordingOutcome]:
     """The same outcomes; on a terminal with a bar, else with a line each."""
     from rich.console import Console
 
@@ -88,7 +88,9 @@ def _shown(work: Generator[Outcome, None, None], count: int) -> Iterator[Outcome
         yield outcome
 
 
-def _with_bar(work: Generator[Outcome, None, None], count: int, console: Console) -> Iterator[Outcome]:
+def _with_bar(
+    work: Generator[RecordingOutcome, None, None], count: int, console: Console
+) -> Iterator[RecordingOutcome]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     from imufeedback.record.files import shown
@@ -101,7 +103,7 @@ def _with_bar(work: Generator[Outcome, None, None], count: int, console: Console
             yield outcome
 
 
-def _word(outcome: Outcome) -> str:
+def _word(outcome: RecordingOutcome) -> str:
     if outcome["state"] == "failed":
         return "failed"
     notes = f" ({'; '.join(outcome['notes'])})" if outcome["notes"] else ""

@@ -93,7 +93,7 @@ def _keep(recording: Recording, made: Fit) -> None:
 
 def _by_movements(recording: Recording) -> list[Event]:
     """From the start on; the first that succeeds. A swap that is offered is taken, to show its calibration."""
-    from imufeedback.commands import BeginFit, Swap, recorded
+    from imufeedback.commands import AcceptSwap, BeginFit, recorded
     from imufeedback.pipeline import Pipeline
     from imufeedback.records import Fitted, SwapOffered
 
@@ -105,7 +105,7 @@ def _by_movements(recording: Recording) -> list[Event]:
         stretch = items[k : k + LOOK_ITEMS]
         new = pipeline.feed_many(stretch)
         if any(isinstance(one, SwapOffered) for one in new):
-            new += pipeline.feed(recorded(stretch[-1].host_ns, Swap()))
+            new += pipeline.feed(recorded(stretch[-1].host_ns, AcceptSwap()))
         out += new
         if any(isinstance(one, Fitted) for one in new):
             break

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from imufeedback.document import Document
     from imufeedback.live.golfer import DemoPlan
-    from imufeedback.live.lesson import Block
+    from imufeedback.live.lesson import LessonBlock
     from imufeedback.live.practice import Practice
     from imufeedback.live.session import Sink
     from imufeedback.record.journal import JournalWriter
@@ -135,7 +135,7 @@ def demo(
         raise typer.Exit(1)
 
 
-def _blocks(name: str) -> tuple[Block, ...]:
+def _blocks(name: str) -> tuple[LessonBlock, ...]:
     """The blocks of a plan: a file, or one by its name."""
     from imufeedback import resources
     from imufeedback.live.lesson import plan_of
@@ -148,7 +148,7 @@ def _blocks(name: str) -> tuple[Block, ...]:
     return plan_of(text, name)[1]
 
 
-def _cautions(blocks: Sequence[Block]) -> list[str]:
+def _cautions(blocks: Sequence[LessonBlock]) -> list[str]:
     """What the drills of the blocks warn of, each line once."""
     from imufeedback.rules import parse_rule_set
 
@@ -175,7 +175,7 @@ def _journal(out: Path | None) -> JournalWriter:
 
 
 def _run(
-    plan: DemoPlan, journal: JournalWriter, blocks: Sequence[Block], *, window: bool, speak: bool
+    plan: DemoPlan, journal: JournalWriter, blocks: Sequence[LessonBlock], *, window: bool, speak: bool
 ) -> tuple[Summary, Document]:
     from imufeedback.live.demo import demo_document, run_fast
     from imufeedback.live.golfer import VirtualGolfer

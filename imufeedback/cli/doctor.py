@@ -32,7 +32,7 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class DoctorLine:
     """What was asked, and the answer."""
 
     name: str
@@ -74,7 +74,7 @@ NEEDED = ("program", "libraries", "folder")
 """Without an answer to these nothing can be said of a session; screen, sound and radio may be slow, or not be there."""
 
 
-def findings() -> list[Finding]:
+def findings() -> list[DoctorLine]:
     """All of them, asked at the same time; screen and radio answer slowly."""
     import threading
     import time
@@ -88,7 +88,7 @@ def findings() -> list[Finding]:
         "bluetooth": _bluetooth,
         "sensors": _sensors,
     }
-    out: dict[str, Finding] = {}
+    out: dict[str, DoctorLine] = {}
     asked = [
         # daemons: what never answers must not keep the program from ending
         threading.Thread(target=lambda name=name, check=check: out.update({name: _answer(name, check)}), daemon=True)
@@ -100,19 +100,19 @@ def findings() -> list[Finding]:
     for one in asked:
         one.join(max(until - time.monotonic(), 0.0))
     late = f"no answer within {LIMIT_S:g} s – ask again"
-    return [out.get(name, Finding(name, State.BROKEN if name in NEEDED else State.LACKING, late)) for name in checks]
+    return [out.get(name, DoctorLine(name, State.BROKEN if name in NEEDED else State.LACKING, late)) for name in checks]
 
 
-def _answer(name: str, check: Callable[[], tuple[State, str]]) -> Finding:
+def _answer(name: str, check: Callable[[], tuple[State, str]]) -> DoctorLine:
     try:
         state, text = check()
     except ImuFeedbackError as error:
-        return Finding(
+        return DoctorLine(
             name, State.BROKEN if name in NEEDED or isinstance(error, BadFile) else State.LACKING, str(error)
         )
     except Exception as error:  # noqa: BLE001 - whatever a check fails with is its answer
-        return Finding(name, State.BROKEN, f"the check failed: {unforeseen.line(error, data_folder())}")
-    return Finding(name, state, text)
+        return DoctorLine(name, State.BROKEN, f"the check failed: {unforeseen.line(error, data_folder())}")
+    return DoctorLine(name, state, text)
 
 
 def _program() -> tuple[State, str]:

@@ -24,7 +24,7 @@ def export(
     """Export angles with error bars (csv, parquet, c3d), one row a rep (reps), or the samples (raw), which import takes
     back."""
     from imufeedback.commands import SetFit, args_of
-    from imufeedback.record.exports import Source, writer
+    from imufeedback.record.exports import ExportSource, writer
     from imufeedback.record.trace import Trace
     from imufeedback.record.unfinished import scratch_folder
     from imufeedback.review.judging import judge
@@ -39,7 +39,7 @@ def export(
         judged = judge(file, trace=trace)
         for note in judged.recording.notes:
             say(f"{file}: {note}")
-        source = Source(
+        source = ExportSource(
             recording=file,
             trace=Trace(trace),
             summary=judged.summary,

@@ -15,7 +15,7 @@ from imufeedback import people, resources
 from imufeedback.cli.output import check_writable, print_notes, print_reps, say, show, write_json
 from imufeedback.cli.radio_script import radio_script
 from imufeedback.cli.search import LOOK_S, check_places, find, open_station
-from imufeedback.cli.stopping import Stopped
+from imufeedback.cli.stopping import ProgramStopped
 from imufeedback.cli.telling import LinkTeller, LiveTeller, spoken
 from imufeedback.cli.trainee import (
     keep,
@@ -149,13 +149,13 @@ def _play(
     with new_recording(wanted.recordings, person.name) as journal, spoken(wanted=wanted.speak) as voice:
         sinks: list[Sink] = [summary, LiveTeller(), LinkTeller(roles), *voice, coach, taken]
         practice = Practice(worn, journal, sinks, open_sound=open_player if wanted.sound else None)
-        stopped: Stopped | None = None
+        stopped: ProgramStopped | None = None
         try:
             practice.start()
             coach.begin(practice.command, stored)
             say(f"{person.name}: {work.title}. Ctrl-C ends the session.")
             _until_over(practice, coach, over, wanted.minutes)
-        except Stopped as error:
+        except ProgramStopped as error:
             stopped = error  # the usual way to end it: what was trained is shown all the same
         finally:
             practice.stop()

@@ -11,14 +11,14 @@ if TYPE_CHECKING:
 
     from imufeedback.ble.own import Reach
     from imufeedback.ble.roster import Roster
-    from imufeedback.ble.scan import Found
+    from imufeedback.ble.scan import HeardSensor
     from imufeedback.ble.sensor_check import Desk
 
 LISTED = 6
 """So many names fit a line. Chosen."""
 
 
-def the_one(desk: Desk, reach: Reach, text: str, verb: str) -> Found:
+def the_one(desk: Desk, reach: Reach, text: str, verb: str) -> HeardSensor:
     """The sensor in reach that a person means. Raises RadioError when it is none, or more than one."""
     from imufeedback.ble.own import named
 
@@ -33,7 +33,7 @@ def the_one(desk: Desk, reach: Reach, text: str, verb: str) -> Found:
     raise RadioError(f"{text} was not heard", where=f"sensors {verb}", hint=f"here are {here}{more}")
 
 
-def name(reach: Reach, found: Found) -> str:
+def name(reach: Reach, found: HeardSensor) -> str:
     from imufeedback.ble.own import label
 
     return next((known.serial for one, known in reach.own if one is found), label(found))

@@ -11,7 +11,7 @@ from imufeedback.cli.output import check_writable, say, show, write_json
 from imufeedback.errors import ImuFeedbackError, UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.measure.latency.measure import Trace
+    from imufeedback.measure.latency.measure import DelayTrace
     from imufeedback.record.journal import JournalWriter
 
 
@@ -87,7 +87,7 @@ def _journal(folder: Path) -> JournalWriter:
 
 def _run(
     seconds: float, seed: int, record: str | None, writer: JournalWriter | None, *, window: bool
-) -> tuple[Trace, dict[str, Any]]:
+) -> tuple[DelayTrace, dict[str, Any]]:
     if window:
         from imufeedback.measure.windows.latency_window import measure
 

@@ -11,7 +11,7 @@ from imufeedback.cli.output import check_writable, say, show
 from imufeedback.errors import UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.report.session import Session
+    from imufeedback.report.session import SessionReport
 
 SESSIONS_MAX = 200
 """Newest sessions of a player that a report looks at."""
@@ -45,7 +45,7 @@ def report(
     show(f"{out}: {len(text.encode()) / 1e3:.0f} kB")
 
 
-def _session(path: Path, work: Path, root: Path) -> Session:
+def _session(path: Path, work: Path, root: Path) -> SessionReport:
     """The verdict is kept beside recordings of the library, and nowhere else."""
     from imufeedback.review.reporting import judgement, session_of
 

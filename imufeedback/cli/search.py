@@ -12,7 +12,7 @@ from imufeedback.cli.telling import LiveTeller
 from imufeedback.errors import RadioError, UsageError
 
 if TYPE_CHECKING:
-    from imufeedback.ble.roster import Known
+    from imufeedback.ble.roster import KnownSensor
     from imufeedback.live.station import Station
     from imufeedback.live.worn_golfer import WornGolfer
     from imufeedback.packets import Layout
@@ -23,7 +23,7 @@ PATIENCE_S = 60.0
 """Three whole searches with their attempts to connect: longer than that the station has failed. Chosen."""
 
 
-def check_places(known: Iterable[Known], layout: Layout) -> None:
+def check_places(known: Iterable[KnownSensor], layout: Layout) -> None:
     """Raises UsageError when there is no sensor for a place that is needed: looking for one would be in vain."""
     from imufeedback.app.start.readiness import NEEDED
 
@@ -47,7 +47,7 @@ class Searched:
         self.done.set()
 
 
-def open_station(layout: Layout, known: Iterable[Known], golfer: WornGolfer | None) -> tuple[Station, Searched]:
+def open_station(layout: Layout, known: Iterable[KnownSensor], golfer: WornGolfer | None) -> tuple[Station, Searched]:
     from imufeedback.live.station import Station
 
     searched = Searched()
@@ -55,7 +55,7 @@ def open_station(layout: Layout, known: Iterable[Known], golfer: WornGolfer | No
     return Station(layout, LiveTeller(), searched, known=lambda: known, make_backends=make), searched
 
 
-def find(station: Station, searched: Searched, known: Iterable[Known], wait_s: float) -> Mapping[str, Segment]:
+def find(station: Station, searched: Searched, known: Iterable[KnownSensor], wait_s: float) -> Mapping[str, Segment]:
     """Search until all that is needed is connected; who wears what. Raises RadioError."""
     from imufeedback.app.start.readiness import NEEDED
     from imufeedback.ble.roster import key, why_missing

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from rich.table import Table
 
-    from imufeedback.ble.monitor import Row
+    from imufeedback.ble.monitor import MonitorRow
     from imufeedback.ble.roster import Roster
     from imufeedback.ble.sensor_check import Desk
     from imufeedback.packets import Layout
@@ -392,7 +392,7 @@ def _table(desk: Desk, roster: Roster) -> Table:
     return table
 
 
-def _cells(row: Row) -> tuple[str, ...]:
+def _cells(row: MonitorRow) -> tuple[str, ...]:
     battery = _cell(row.battery_percent, ".0f")
     if row.battery_age_s is not None:
         battery += f" ({row.battery_age_s:.0f} s ago)"

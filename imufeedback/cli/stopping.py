@@ -1,8 +1,8 @@
 """Ctrl-C, termination and a terminal that goes away: each ends a verb in order, wherever it is.
 
-The first one raises `Stopped` in the main thread, so that every ``with`` and ``finally`` on the way closes what it has
-opened. Later ones are passed over: nothing may interrupt the closing. What was open is closed at the very end all the
-same (`close_what_is_open`), for a signal that came in the middle of an opening or a closing.
+The first one raises `ProgramStopped` in the main thread, so that every ``with`` and ``finally`` on the way closes what
+it has opened. Later ones are passed over: nothing may interrupt the closing. What was open is closed at the very end all
+the same (`close_what_is_open`), for a signal that came in the middle of an opening or a closing.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _TAKEN = (signal.SIG_DFL, signal.default_int_handler, stop_at_once)
 """A signal that is ignored (``nohup``, a job in the background of a script) stays so."""
 
 
-class Stopped(KeyboardInterrupt):
+class ProgramStopped(KeyboardInterrupt):
     """The program was asked to end. A KeyboardInterrupt, so that libraries let it pass as they do Ctrl-C."""
 
 
@@ -63,7 +63,7 @@ class Signals:
             stop_at_once(number, frame)
         if self.received is None:
             self.received = number
-            raise Stopped(number)
+            raise ProgramStopped(number)
 
 
 def close_what_is_open() -> None:

@@ -15,7 +15,7 @@ from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.packets.columns import FEWEST
 from imufeedback.packets.decode import Out as Decoded
 from imufeedback.records import ClockRestarted, DeviceBlock, DeviceRun, Event, ImuBlock, ImuRun, RawPacket, Tick
-from imufeedback.timing import Sign, Silence
+from imufeedback.timing import SilenceWatch, WakeSign
 from imufeedback.timing.clock import TimedRun
 from imufeedback.timing.instants import Placed
 
@@ -26,7 +26,7 @@ _SIGN, _ARRIVAL, _BLOCK, _TOLD = range(4)
 
 
 @dataclass(frozen=True, slots=True)
-class Own:
+class SensorRun:
     """Samples of one sensor in their order, with the place of each block; a run has one place for each packet."""
 
     blocks: list[ImuBlock | ImuRun] = field(default_factory=list)
@@ -40,7 +40,7 @@ class Batch:
     now_s: Sequence[float]
     """The session's time at each item."""
     told: Sequence[tuple[int, Event]]
-    own: dict[str, Own]
+    own: dict[str, SensorRun]
     """By sensor."""
 
     def heard_s(self, place: int) -> float:
@@ -54,7 +54,7 @@ class Batch:
         for k, (at_s, one) in enumerate(made):
             now_s.append(at_s)
             if isinstance(one, ImuBlock):
-                own = batch.own.setdefault(one.sensor, Own())
+                own = batch.own.setdefault(one.sensor, SensorRun())
                 own.blocks.append(one)
                 own.places.append([k << _ITEM])
             else:
@@ -72,8 +72,8 @@ class Gathering:
     """What all sensors make of a stretch of items, before it is asked what their times together tell."""
 
     told: list[tuple[int, Event]] = field(default_factory=list)
-    own: dict[str, Own] = field(default_factory=dict)
-    signs: list[tuple[int, Sign]] = field(default_factory=list)
+    own: dict[str, SensorRun] = field(default_factory=dict)
+    signs: list[tuple[int, WakeSign]] = field(default_factory=list)
     arrivals: list[tuple[int, Arrival]] = field(default_factory=list)
 
     def take(self, number: int, chain: Chain, items: Sequence[Placed]) -> None:
@@ -96,7 +96,7 @@ class Gathering:
             else:
                 one_sensor.records(k, made)
 
-    def close(self, now_s: Sequence[float], silence: Silence, lateness: Lateness) -> Batch:
+    def close(self, now_s: Sequence[float], silence: SilenceWatch, lateness: Lateness) -> Batch:
         """With what is said about silences and late data."""
         self.signs.sort(key=_place)
         simple = all(sign.ahead_s is None for _, sign in self.signs)
@@ -114,7 +114,7 @@ class _OneSensor:
 
     def __init__(self, all_of_it: Gathering, chain: Chain, base: int) -> None:
         self._all, self._chain, self._base = all_of_it, chain, base
-        self._own = all_of_it.own.setdefault(chain.sensor.id, Own())
+        self._own = all_of_it.own.setdefault(chain.sensor.id, SensorRun())
         self._last, self._used = -1, 0
 
     def records(self, item: int, records: Iterable[Decoded]) -> None:
@@ -125,12 +125,12 @@ class _OneSensor:
                 self._all.told.append((self._next(item), record))
                 continue
             host_s = chain.seconds(record.host_ns)
-            self._all.signs.append((self._next(item), Sign(host_s, name, by_radio=chain.live)))
+            self._all.signs.append((self._next(item), WakeSign(host_s, name, by_radio=chain.live)))
             for made in chain.clock.feed(record):
                 if not isinstance(made, ImuBlock):
                     self._all.told.append((self._next(item), made))
                     if chain.live and isinstance(made, ClockRestarted):
-                        self._all.signs.append((self._next(item), Sign(host_s, name, chain.clock.ahead_s)))
+                        self._all.signs.append((self._next(item), WakeSign(host_s, name, chain.clock.ahead_s)))
                     continue
                 if chain.live:
                     self._all.arrivals.append((self._next(item), Arrival(name, host_s, made.t_s.item(-1))))
@@ -155,7 +155,7 @@ class _OneSensor:
         bases = [(item << _ITEM) + base for item in items]
         live = chain.live
         self._all.signs += [
-            (at + _SIGN, Sign(host_s, name, None, live)) for at, host_s in zip(bases, timed.host_s, strict=True)
+            (at + _SIGN, WakeSign(host_s, name, None, live)) for at, host_s in zip(bases, timed.host_s, strict=True)
         ]
         if live:
             times = zip(bases, timed.host_s, timed.newest_s, strict=True)

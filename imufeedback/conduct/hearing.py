@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from imufeedback.cues.answers import Answers
-from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.schedule import Cueing, TimedEvent
 from imufeedback.cues.tone import LosingTone
 from imufeedback.records import Angles, Event, Hand
 from imufeedback.rules import RuleSet
@@ -43,13 +43,13 @@ class Hearing:
         measured = isinstance(event, Angles)
         if measured and not self.tone.follows:
             return out
-        heard = Heard(now_s, event)
+        heard = TimedEvent(now_s, event)
         if not measured:
             out += self.cueing.feed(heard)
             out += [one for answer in self.answers.feed(event) for one in self.hear(now_s, answer)]
         for tone in self.tone.feed(heard):
             if self.cueing.guides():
-                out += [tone, *self.cueing.feed(Heard(now_s, tone))]
+                out += [tone, *self.cueing.feed(TimedEvent(now_s, tone))]
         return out
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from imufeedback.commands import (
+    AcceptSwap,
     AnyCommand,
     Asked,
     BeginBlock,
@@ -14,7 +15,6 @@ from imufeedback.commands import (
     Pain,
     SetLimit,
     SetZero,
-    Swap,
     SwitchSound,
     parse,
 )
@@ -85,7 +85,7 @@ class Orders:
                 return [Notice(t_s, f"Stopped. {drill.stop if drill else STOP_WORDS}")]
             case BeginBlock():
                 return self._block(t_s, asked)
-            case Swap():
+            case AcceptSwap():
                 return self._worn.swap(t_s)
             case _:
                 return [*self._worn.body.feed(Asked(t_s, asked))]

@@ -25,7 +25,7 @@ from imufeedback.records import (
     Zeroed,
 )
 from imufeedback.rules import Layers, Rules, RuleSet
-from imufeedback.rules.steps import Judged, Steps
+from imufeedback.rules.steps import StepRep, Steps
 from imufeedback.settings import EarlierBaseline
 from imufeedback.stage import Memory
 
@@ -147,7 +147,7 @@ class Reps:
         rep = self.rules.compared(rep)
         self._count += 1
         found = self.rules.feed(rep)
-        steps: list[StepTold] = [] if self.steps is None else self.steps.feed(Judged(rep, found))
+        steps: list[StepTold] = [] if self.steps is None else self.steps.feed(StepRep(rep, found))
         return [rep, *found, *steps]
 
     @property

@@ -12,7 +12,7 @@ from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.fusion.corrected import Corrected
-from imufeedback.fusion.stage import Part
+from imufeedback.fusion.stage import OrientationRun
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     ClockFitted,
@@ -35,7 +35,7 @@ from imufeedback.records import (
 )
 from imufeedback.settings import Sensor, Settings
 from imufeedback.stage import Memory
-from imufeedback.timing import Plausible, Sign, Silence
+from imufeedback.timing import Plausible, SilenceWatch, WakeSign
 from imufeedback.timing.instants import Placed
 from imufeedback.timing.merge import Arrived, break_s
 
@@ -73,7 +73,7 @@ class Sensors:
         layouts = {name: parse_layout(text, f"layout {name}") for name, text in settings.layouts.items()}
         self.chains = {one.id: self._chain(one, layouts, settings.filter) for one in settings.sensors}
         self.lateness = Lateness()
-        self.silence = Silence(break_s(settings.grid_hz))
+        self.silence = SilenceWatch(break_s(settings.grid_hz))
 
     def _chain(self, sensor: Sensor, layouts: Mapping[str, Layout], filter_name: str) -> Chain:
         layout = layouts.get(sensor.layout)
@@ -120,7 +120,7 @@ class Sensors:
                 continue
             now_s = self.pass_to(item.host_ns)
             if isinstance(item, Tick):
-                self.silence.feed(Sign(self.seconds(item.host_ns)))
+                self.silence.feed(WakeSign(self.seconds(item.host_ns)))
                 chains = list(self.chains.values())
             else:
                 told = self._told(item)
@@ -146,7 +146,7 @@ class Sensors:
             if told is not None:
                 all_of_it.told.append((item_place(k), told))
             elif isinstance(item, Tick):
-                all_of_it.signs.append((item_place(k), Sign(self.seconds(item.host_ns))))
+                all_of_it.signs.append((item_place(k), WakeSign(self.seconds(item.host_ns))))
         for number, chain in enumerate(self.chains.values(), start=1):
             all_of_it.take(number, chain, items)
         return all_of_it.close(now_s, self.silence, self.lateness)
@@ -172,7 +172,7 @@ class Sensors:
                 yield record
                 continue
             host_s, name = self.seconds(record.host_ns), chain.sensor.id
-            yield from self.silence.feed(Sign(host_s, name, by_radio=chain.live))
+            yield from self.silence.feed(WakeSign(host_s, name, by_radio=chain.live))
             for timed in chain.clock.feed(record):
                 if isinstance(timed, ImuBlock):
                     if chain.live:
@@ -181,7 +181,7 @@ class Sensors:
                     continue
                 yield timed
                 if chain.live and isinstance(timed, ClockRestarted):
-                    yield from self.silence.feed(Sign(host_s, name, chain.clock.ahead_s))
+                    yield from self.silence.feed(WakeSign(host_s, name, chain.clock.ahead_s))
 
     # ── samples to orientations ──────────────────────────────────────────────────────────────────────────────────
 
@@ -226,7 +226,7 @@ class Sensors:
             chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
 
 
-def _by_packet(part: Part, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
+def _by_packet(part: OrientationRun, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
     """The orientations of so many packets, each by itself; in a run all samples count."""
     if packets == 1 or not isinstance(fed, ImuRun):
         yield Arrived(part.block, part.begin, part.end)

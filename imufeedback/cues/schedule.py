@@ -59,7 +59,7 @@ class CueSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class TimedEvent:
     """An event, and the session time of the newest sample when it came out."""
 
     now_s: float
@@ -89,7 +89,7 @@ class _State:
     """A rep is over, and its findings are coming in."""
 
 
-class Cueing(Stage[Heard, Cue]):
+class Cueing(Stage[TimedEvent, Cue]):
     """Turns events into cues; see the module."""
 
     _state: _State
@@ -124,7 +124,7 @@ class Cueing(Stage[Heard, Cue]):
         s = self._state
         s.feedback, s.allowed, s.rep_in_block, s.result, s.step = feedback, frozenset(allowed), 0, None, None
 
-    def feed(self, item: Heard) -> list[Cue]:
+    def feed(self, item: TimedEvent) -> list[Cue]:
         """The cues that follow from one event: none or one."""
         match item.event:
             case StateChanged() as event:

@@ -12,8 +12,8 @@ from functools import cache
 
 import numpy as np
 
-from imufeedback.cues.schedule import CUE_LIFE_S, Heard
-from imufeedback.cues.waveforms import SECOND_HARMONIC, Note, Samples, level_for, rise
+from imufeedback.cues.schedule import CUE_LIFE_S, TimedEvent
+from imufeedback.cues.waveforms import SECOND_HARMONIC, Pitch, Samples, level_for, rise
 from imufeedback.records import Angles, Hand, Motion, Phase, PhaseChanged, StateChanged, Tone
 from imufeedback.stage import Stage
 
@@ -36,7 +36,7 @@ class _State:
     told_s: float = -np.inf
 
 
-class LosingTone(Stage[Heard, Tone]):
+class LosingTone(Stage[TimedEvent, Tone]):
     """Follows the trail thigh angle while the live state is losing."""
 
     _state: _State
@@ -55,7 +55,7 @@ class LosingTone(Stage[Heard, Tone]):
         """Whether angles are listened to: the end of each of their blocks makes the pitch."""
         return self._state.losing
 
-    def feed(self, item: Heard) -> list[Tone]:
+    def feed(self, item: TimedEvent) -> list[Tone]:
         """The tone that follows from one event: none or one."""
         match item.event:
             case StateChanged(t_s=t_s, state=state):
@@ -154,7 +154,7 @@ class HeldTone:
 
 
 def pitch_hz(semitones: int) -> float:
-    return Note(semitones, 0.0).hz
+    return Pitch(semitones, 0.0).hz
 
 
 @cache

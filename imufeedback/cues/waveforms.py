@@ -38,7 +38,7 @@ SECOND_HARMONIC = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class Pitch:
     """One pitch: semitones above A4, how long it sounds, the silence after it, and whether it fades as if struck."""
 
     semitones: int
@@ -53,10 +53,10 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class Waveform:
     """A sound: its notes in order."""
 
-    notes: tuple[Note, ...]
+    notes: tuple[Pitch, ...]
     meaning: str
     """In words for the player."""
 
@@ -65,31 +65,38 @@ class Sound:
         return sum(note.length_s + note.gap_s for note in self.notes)
 
 
-SOUNDS: dict[str, Sound] = {
+SOUNDS: dict[str, Waveform] = {
     # level, even: one pitch twice – it does not move any more
-    "stalled": Sound((Note(3, 0.180, 0.040), Note(3, 0.180)), "the trail hip stopped losing thigh angle"),
+    "stalled": Waveform((Pitch(3, 0.180, 0.040), Pitch(3, 0.180)), "the trail hip stopped losing thigh angle"),
     # two steps down, the last one long: it goes the wrong way
-    "regaining": Sound((Note(7, 0.090, 0.020), Note(3, 0.090, 0.020), Note(-4, 0.180)), "the thigh angle grows again"),
+    "regaining": Waveform(
+        (Pitch(7, 0.090, 0.020), Pitch(3, 0.090, 0.020), Pitch(-4, 0.180)), "the thigh angle grows again"
+    ),
     # two quick steps up, the last one long
-    "target-reached": Sound((Note(3, 0.090, 0.020), Note(7, 0.090, 0.020), Note(10, 0.180)), "the target is reached"),
+    "target-reached": Waveform(
+        (Pitch(3, 0.090, 0.020), Pitch(7, 0.090, 0.020), Pitch(10, 0.180)), "the target is reached"
+    ),
     # one pitch, struck once and fading
-    "rep-counted": Sound((Note(-2, BLOCK_S, struck=True),), "one repetition counted"),
+    "rep-counted": Waveform((Pitch(-2, BLOCK_S, struck=True),), "one repetition counted"),
     # one step up, short then long
-    "fit-step": Sound((Note(-5, 0.090, 0.030), Note(0, 0.280)), "this step of the calibration is done"),
+    "fit-step": Waveform((Pitch(-5, 0.090, 0.030), Pitch(0, 0.280)), "this step of the calibration is done"),
     # one step down, long then short
-    "fit-again": Sound((Note(0, 0.280, 0.030), Note(-5, 0.090)), "that was not clear: do the step again"),
+    "fit-again": Waveform((Pitch(0, 0.280, 0.030), Pitch(-5, 0.090)), "that was not clear: do the step again"),
     # up and back again, long-short-long
-    "ready": Sound((Note(3, 0.150, 0.020), Note(8, 0.070, 0.020), Note(3, 0.140)), "ready: take your address"),
+    "ready": Waveform((Pitch(3, 0.150, 0.020), Pitch(8, 0.070, 0.020), Pitch(3, 0.140)), "ready: take your address"),
     # three steps up, even, the top one twice: something new begins
-    "block-begun": Sound(
-        (*(Note(one, 0.080, 0.020) for one in (-9, -2, 5)), Note(5, 0.100)), "the next block begins: look at the screen"
+    "block-begun": Waveform(
+        (*(Pitch(one, 0.080, 0.020) for one in (-9, -2, 5)), Pitch(5, 0.100)),
+        "the next block begins: look at the screen",
     ),
     # down and up and down, even, like an alarm
-    "link-lost": Sound((*(Note(one, 0.085, 0.020) for one in (0, -7, 0)), Note(-7, 0.085)), "a sensor is silent"),
+    "link-lost": Waveform((*(Pitch(one, 0.085, 0.020) for one in (0, -7, 0)), Pitch(-7, 0.085)), "a sensor is silent"),
     # the low pitch twice, then up
-    "link-back": Sound((Note(-7, 0.080, 0.030), Note(-7, 0.080, 0.030), Note(0, 0.180)), "all sensors are back"),
+    "link-back": Waveform((Pitch(-7, 0.080, 0.030), Pitch(-7, 0.080, 0.030), Pitch(0, 0.180)), "all sensors are back"),
     # one low pitch three times
-    "battery-low": Sound((Note(-9, 0.100, 0.050), Note(-9, 0.100, 0.050), Note(-9, 0.100)), "charge a sensor soon"),
+    "battery-low": Waveform(
+        (Pitch(-9, 0.100, 0.050), Pitch(-9, 0.100, 0.050), Pitch(-9, 0.100)), "charge a sensor soon"
+    ),
 }
 """Every sound that is played from beginning to end, by its name in `imufeedback.sounds`."""
 
@@ -128,7 +135,7 @@ def _notes(name: str, rate_hz: int) -> npt.NDArray[np.float64]:
     return np.concatenate([_note(note, rate_hz) for note in SOUNDS[name].notes])
 
 
-def _note(note: Note, rate_hz: int) -> npt.NDArray[np.float64]:
+def _note(note: Pitch, rate_hz: int) -> npt.NDArray[np.float64]:
     """(N,) one ramped note and the silence after it, not yet levelled."""
     count = round(note.length_s * rate_hz)
     phase = 2.0 * np.pi * note.hz * np.arange(count) / rate_hz

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from imufeedback.figure.pose import HIP_HALF_M, TRUNK_M, TURN, Body, body, hip_of
-from imufeedback.figure.shapes import Drawing, Label, Part, Point, Shape, limb, ray, sector
+from imufeedback.figure.pose import HIP_HALF_M, TRUNK_M, TURN, FigurePoints, body, hip_of
+from imufeedback.figure.shapes import BodyPart, Drawing, FigureShape, Label, Point, limb, ray, sector
 from imufeedback.records import Floats, Hand, Side
 
 HIP_M, KNEE_M, ANKLE_M = 0.082, 0.056, 0.04
@@ -38,7 +38,7 @@ class View(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class DrawnExtras:
     """What is drawn beside the body itself; None: not known, or not wanted."""
 
     target_deg: float | None = None
@@ -51,7 +51,9 @@ class Shown:
     """Room is kept for shanks."""
 
 
-def drawing(pose: Sequence[float] | Floats, view: View, hand: Hand, shown: Shown = Shown()) -> Drawing | None:
+def drawing(
+    pose: Sequence[float] | Floats, view: View, hand: Hand, shown: DrawnExtras = DrawnExtras()
+) -> Drawing | None:
     """The body in one pose (`pose.POSE`, degrees); None where there is nothing to draw."""
     found = body(pose, hand)
     if found is None or len(found.points) < 2:
@@ -63,11 +65,11 @@ def drawing(pose: Sequence[float] | Floats, view: View, hand: Hand, shown: Shown
         return _above(found, other, float(pose[TURN]), hand, shown)
     places = seen(found, view, hand)
     low = -0.95 if shown.shanks or any(name.endswith("ankle") for name in places) else -0.55
-    shapes = [*_leg(places, hand.lead, Part.LEAD), _pelvis(places), *_leg(places, hand.trail, Part.TRAIL)]
+    shapes = [*_leg(places, hand.lead, BodyPart.LEAD), _pelvis(places), *_leg(places, hand.trail, BodyPart.TRAIL)]
     return Drawing(shapes, (), (-0.5, low, 0.5, 0.3))
 
 
-def seen(shown: Body, view: View, hand: Hand) -> dict[str, Point]:
+def seen(shown: FigurePoints, view: View, hand: Hand) -> dict[str, Point]:
     """Places in the picture, to the right and upwards, by name.
 
     Face on, the player's right is on the left. Along the target line the target lies behind the picture, so that a
@@ -88,86 +90,94 @@ def seen(shown: Body, view: View, hand: Hand) -> dict[str, Point]:
     return places
 
 
-def _leg(places: dict[str, Point], side: Side, part: Part) -> list[Shape]:
+def _leg(places: dict[str, Point], side: Side, part: BodyPart) -> list[FigureShape]:
     hip, knee, ankle = (places.get(f"{side}_{joint}") for joint in ("hip", "knee", "ankle"))
     if hip is None or knee is None:
         return []
-    thigh = Shape(part, limb(hip, knee, HIP_M, KNEE_M))
-    return [thigh] if ankle is None else [Shape(part, limb(knee, ankle, KNEE_M, ANKLE_M)), thigh]
+    thigh = FigureShape(part, limb(hip, knee, HIP_M, KNEE_M))
+    return [thigh] if ankle is None else [FigureShape(part, limb(knee, ankle, KNEE_M, ANKLE_M)), thigh]
 
 
-def _pelvis(places: dict[str, Point]) -> Shape:
+def _pelvis(places: dict[str, Point]) -> FigureShape:
     """From the hips up to the waist."""
     waist = places["waist"]
-    return Shape(Part.PELVIS, limb((0.0, 0.0), waist, 0.12, 0.10))
+    return FigureShape(BodyPart.PELVIS, limb((0.0, 0.0), waist, 0.12, 0.10))
 
 
-def _square(found: Body, other: Body | None, angle_deg: float, hand: Hand, shown: Shown) -> Drawing:
+def _square(
+    found: FigurePoints, other: FigurePoints | None, angle_deg: float, hand: Hand, shown: DrawnExtras
+) -> Drawing:
     towards = 1.0 if hand is Hand.RIGHT else -1.0
     places = seen(found, View.PELVIS, hand)
-    shapes: list[Shape] = []
+    shapes: list[FigureShape] = []
     labels: list[Label] = []
     centre, known, target = (0.0, 0.0), math.isfinite(angle_deg), shown.target_deg
-    shapes += _leg(places, hand.lead, Part.LEAD)
-    shapes += _leg(places, hand.trail, Part.TRAIL)
+    shapes += _leg(places, hand.lead, BodyPart.LEAD)
+    shapes += _leg(places, hand.trail, BodyPart.TRAIL)
     if known:
-        shapes.append(Shape(Part.ANGLE, sector(centre, DIAL_M, 0.0, angle_deg, towards, down=True)))
+        shapes.append(FigureShape(BodyPart.ANGLE, sector(centre, DIAL_M, 0.0, angle_deg, towards, down=True)))
         if target is not None:
-            part = Part.TO_GO if angle_deg > target else Part.REACHED
-            shapes.append(Shape(part, sector(centre, DIAL_M, target, angle_deg, towards, down=True)))
-    shapes.append(Shape(Part.PELVIS, limb((0.0, 0.02), (0.0, TRUNK_M), 0.115, 0.095)))
-    shapes.append(Shape(Part.ZERO, [centre, (0.0, -EDGE_M)], closed=False))
+            part = BodyPart.TO_GO if angle_deg > target else BodyPart.REACHED
+            shapes.append(FigureShape(part, sector(centre, DIAL_M, target, angle_deg, towards, down=True)))
+    shapes.append(FigureShape(BodyPart.PELVIS, limb((0.0, 0.02), (0.0, TRUNK_M), 0.115, 0.095)))
+    shapes.append(FigureShape(BodyPart.ZERO, [centre, (0.0, -EDGE_M)], closed=False))
     if known and shown.angle_sd_deg is not None:
         spread = (angle_deg - shown.angle_sd_deg, angle_deg + shown.angle_sd_deg)
-        shapes.append(Shape(Part.FAN, sector(centre, DIAL_M, *spread, towards, down=True)))
+        shapes.append(FigureShape(BodyPart.FAN, sector(centre, DIAL_M, *spread, towards, down=True)))
     if target is not None:
         edge = ray(centre, EDGE_M, target, towards, down=True)
-        shapes.append(Shape(Part.TARGET, [centre, edge], closed=False))
+        shapes.append(FigureShape(BodyPart.TARGET, [centre, edge], closed=False))
         beside = 3.0 if known and angle_deg < target else -3.0
         at = ray(centre, EDGE_M + 0.035, target + beside, towards, down=True)
-        labels.append(Label(Part.TARGET, at, target, anchor=round(towards if beside < 0 else -towards)))
+        labels.append(Label(BodyPart.TARGET, at, target, anchor=round(towards if beside < 0 else -towards)))
     if other is not None:
         ghost = seen(other, View.PELVIS, hand)
-        shapes += [Shape(Part.GHOST, one.points) for one in _leg(ghost, hand.trail, Part.TRAIL)]
+        shapes += [FigureShape(BodyPart.GHOST, one.points) for one in _leg(ghost, hand.trail, BodyPart.TRAIL)]
     if known:
-        shapes.append(Shape(Part.ARM, [centre, ray(centre, DIAL_M, angle_deg, towards, down=True)], closed=False))
+        shapes.append(
+            FigureShape(BodyPart.ARM, [centre, ray(centre, DIAL_M, angle_deg, towards, down=True)], closed=False)
+        )
         past = target is not None and angle_deg < target  # the two labels keep out of each other's way
         beside = angle_deg - 4.0 if past else max(angle_deg, (target or 0.0) + 3.0) + 4.0
         at = ray(centre, EDGE_M + 0.02, beside, towards, down=True)
-        labels.append(Label(Part.ARM, at, angle_deg, anchor=round(towards if past else -towards)))
+        labels.append(Label(BodyPart.ARM, at, angle_deg, anchor=round(towards if past else -towards)))
     low = -0.92 if shown.shanks or any(name.endswith("ankle") for name in places) else -0.72
     left, right = (-0.34, 0.46) if towards > 0 else (-0.46, 0.34)
     return Drawing(shapes, labels, (left, low, right, 0.30))
 
 
-def _above(found: Body, other: Body | None, turn_deg: float, hand: Hand, shown: Shown) -> Drawing:
+def _above(found: FigurePoints, other: FigurePoints | None, turn_deg: float, hand: Hand, shown: DrawnExtras) -> Drawing:
     to_target = -1.0 if hand is Hand.RIGHT else 1.0
     places = {name: at for name, at in seen(found, View.TOP, hand).items() if not name.endswith("ankle")}
     centre = (0.0, 0.0)
-    shapes = [Shape(Part.TURN, sector(centre, TURN_M, 0.0, turn_deg, to_target, down=False))]
-    shapes += [Shape(Part.STANCE, limb((x, -0.06), (1.15 * x, 0.17), FOOT_M, FOOT_M)) for x in (-STANCE_M, STANCE_M)]
+    shapes = [FigureShape(BodyPart.TURN, sector(centre, TURN_M, 0.0, turn_deg, to_target, down=False))]
+    shapes += [
+        FigureShape(BodyPart.STANCE, limb((x, -0.06), (1.15 * x, 0.17), FOOT_M, FOOT_M)) for x in (-STANCE_M, STANCE_M)
+    ]
     tip = (to_target * LINE_HALF_M, LINE_UP_M)
-    shapes.append(Shape(Part.TARGET_LINE, [(-tip[0], LINE_UP_M), tip], closed=False))
+    shapes.append(FigureShape(BodyPart.TARGET_LINE, [(-tip[0], LINE_UP_M), tip], closed=False))
     back = tip[0] - to_target * 0.05
     arrow = [(back, LINE_UP_M + 0.025), tip, (back, LINE_UP_M - 0.025)]
-    shapes.append(Shape(Part.TARGET_LINE, arrow, closed=False))
-    shapes += _leg(places, hand.lead, Part.LEAD) + _leg(places, hand.trail, Part.TRAIL)
-    shapes.append(Shape(Part.PELVIS, _ring(found)))
-    shapes.append(Shape(Part.ZERO, [centre, (0.0, TURN_M)], closed=False))
+    shapes.append(FigureShape(BodyPart.TARGET_LINE, arrow, closed=False))
+    shapes += _leg(places, hand.lead, BodyPart.LEAD) + _leg(places, hand.trail, BodyPart.TRAIL)
+    shapes.append(FigureShape(BodyPart.PELVIS, _ring(found)))
+    shapes.append(FigureShape(BodyPart.ZERO, [centre, (0.0, TURN_M)], closed=False))
     if shown.turn_sd_deg is not None:
         spread = (turn_deg - shown.turn_sd_deg, turn_deg + shown.turn_sd_deg)
-        shapes.append(Shape(Part.FAN, sector(centre, TURN_M, *spread, to_target, down=False)))
+        shapes.append(FigureShape(BodyPart.FAN, sector(centre, TURN_M, *spread, to_target, down=False)))
     if other is not None:
-        shapes.append(Shape(Part.GHOST, _ring(other)))
-    shapes.append(Shape(Part.ARM, [centre, ray(centre, TURN_M, turn_deg, to_target, down=False)], closed=False))
+        shapes.append(FigureShape(BodyPart.GHOST, _ring(other)))
+    shapes.append(
+        FigureShape(BodyPart.ARM, [centre, ray(centre, TURN_M, turn_deg, to_target, down=False)], closed=False)
+    )
     labels = [
-        Label(Part.TARGET_LINE, (tip[0], LINE_UP_M + 0.075), anchor=-1 if to_target < 0 else 1),
-        Label(Part.TURN, (0.0, -0.28), turn_deg),
+        Label(BodyPart.TARGET_LINE, (tip[0], LINE_UP_M + 0.075), anchor=-1 if to_target < 0 else 1),
+        Label(BodyPart.TURN, (0.0, -0.28), turn_deg),
     ]
     return Drawing(shapes, labels, (-0.46, -0.33, 0.46, 0.56))
 
 
-def _ring(found: Body) -> list[Point]:
+def _ring(found: FigurePoints) -> list[Point]:
     """The pelvis as seen from above."""
     m = found.pelvis
     out = []

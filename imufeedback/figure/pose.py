@@ -33,7 +33,7 @@ _UP, _RIGHT = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True)
-class Body:
+class FigurePoints:
     """Points in metres, y up, by name: ``waist``, ``left_hip``, ``left_knee``, ``left_ankle`` and right."""
 
     points: Mapping[str, Floats]
@@ -47,7 +47,7 @@ def hip_of(side: Side) -> int:
     return _FIRST[side]
 
 
-def body(pose: Sequence[float] | Floats, hand: Hand) -> Body | None:
+def body(pose: Sequence[float] | Floats, hand: Hand) -> FigurePoints | None:
     """The body of one pose ``(11,)`` in degrees, NaN where not known; None where the pelvis is not known.
 
     A leg whose hip is not known is left out. A knee that carries no sensor has no shank, nor has a leg whose hip
@@ -74,7 +74,7 @@ def body(pose: Sequence[float] | Floats, hand: Hand) -> Body | None:
         if turned and math.isfinite(knee):
             shank = thigh @ _turn(2, -knee)
             points[f"{side}_ankle"] = points[f"{side}_knee"] - shank @ (SHANK_M * _UP)
-    return Body(points, pelvis)
+    return FigurePoints(points, pelvis)
 
 
 def _turn(axis: int, angle_deg: float) -> Floats:

@@ -20,7 +20,7 @@ VIEWS = (View.TARGET_LINE, View.TOP)
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class LegPose:
     """One leg, in the order of a pose."""
 
     flexion: float
@@ -36,24 +36,24 @@ class Posture:
     turn: float
     side_tilt: float
     forward_tilt: float
-    trail: Leg
-    lead: Leg
+    trail: LegPose
+    lead: LegPose
 
 
 POSTURES: Mapping[str, Posture] = {
-    "address": Posture(0, 0, 18, Leg(30, -8, 0, 20), Leg(30, -8, 0, 20)),
-    "top": Posture(-42, -8, 16, Leg(23, 3, 36, 15), Leg(36, -15, -36, 31)),
-    "half-way": Posture(0, 0, 15, Leg(14, -6, 0, 24), Leg(26, -6, 0, 20)),
-    "impact": Posture(42, 8, 12, Leg(3, -12, -36, 34), Leg(15, 2, 36, 12)),
-    "finish": Posture(85, 6, 2, Leg(-6, -10, -55, 50), Leg(8, 5, 55, 6)),
-    "half-back": Posture(-25, -4, 17, Leg(26, -2, 21, 17), Leg(33, -11, -21, 26)),
-    "half-through": Posture(35, 6, 12, Leg(5, -10, -30, 30), Leg(18, 0, 30, 14)),
-    "trail-turn-in": Posture(-30, 0, 0, Leg(14, 0, 30, 10), Leg(-12, 0, -20, 8)),
-    "trail-turn-out": Posture(30, 0, 0, Leg(14, 0, -30, 10), Leg(-12, 0, 20, 8)),
-    "lead-turn-in": Posture(30, 0, 0, Leg(-12, 0, -20, 8), Leg(14, 0, 30, 10)),
-    "lead-turn-out": Posture(-30, 0, 0, Leg(-12, 0, 20, 8), Leg(14, 0, -30, 10)),
-    "block": Posture(42, 8, 12, Leg(24, -8, 2, 30), Leg(24, -4, 2, 18)),
-    "pushed-back": Posture(-25, -4, 22, Leg(34, 0, 20, 18), Leg(34, -10, -18, 26)),
+    "address": Posture(0, 0, 18, LegPose(30, -8, 0, 20), LegPose(30, -8, 0, 20)),
+    "top": Posture(-42, -8, 16, LegPose(23, 3, 36, 15), LegPose(36, -15, -36, 31)),
+    "half-way": Posture(0, 0, 15, LegPose(14, -6, 0, 24), LegPose(26, -6, 0, 20)),
+    "impact": Posture(42, 8, 12, LegPose(3, -12, -36, 34), LegPose(15, 2, 36, 12)),
+    "finish": Posture(85, 6, 2, LegPose(-6, -10, -55, 50), LegPose(8, 5, 55, 6)),
+    "half-back": Posture(-25, -4, 17, LegPose(26, -2, 21, 17), LegPose(33, -11, -21, 26)),
+    "half-through": Posture(35, 6, 12, LegPose(5, -10, -30, 30), LegPose(18, 0, 30, 14)),
+    "trail-turn-in": Posture(-30, 0, 0, LegPose(14, 0, 30, 10), LegPose(-12, 0, -20, 8)),
+    "trail-turn-out": Posture(30, 0, 0, LegPose(14, 0, -30, 10), LegPose(-12, 0, 20, 8)),
+    "lead-turn-in": Posture(30, 0, 0, LegPose(-12, 0, -20, 8), LegPose(14, 0, 30, 10)),
+    "lead-turn-out": Posture(-30, 0, 0, LegPose(-12, 0, 20, 8), LegPose(14, 0, -30, 10)),
+    "block": Posture(42, 8, 12, LegPose(24, -8, 2, 30), LegPose(24, -4, 2, 18)),
+    "pushed-back": Posture(-25, -4, 22, LegPose(34, 0, 20, 18), LegPose(34, -10, -18, 26)),
 }
 """By the names that a drill's steps use, and two more for the pages: pelvis and legs as one block, a hip that pushed
 back."""

@@ -11,7 +11,7 @@ Point = tuple[float, float]
 """Metres to the right and upwards."""
 
 
-class Part(StrEnum):
+class BodyPart(StrEnum):
     """What a shape or a label stands for; the look goes by it."""
 
     ANGLE = "angle"
@@ -37,10 +37,10 @@ class Part(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class FigureShape:
     """An outline; `closed` ones are filled."""
 
-    part: Part
+    part: BodyPart
     points: Sequence[Point]
     closed: bool = True
 
@@ -49,7 +49,7 @@ class Shape:
 class Label:
     """A place for a few words about a part; the painter has the words."""
 
-    part: Part
+    part: BodyPart
     at: Point
     value_deg: float = 0.0
     anchor: int = 0
@@ -60,7 +60,7 @@ class Label:
 class Drawing:
     """Shapes from back to front, and the box that they are drawn in; the box does not move with the body."""
 
-    shapes: Sequence[Shape]
+    shapes: Sequence[FigureShape]
     labels: Sequence[Label]
     box: tuple[float, float, float, float]
     """Left, bottom, right, top, metres."""
@@ -79,36 +79,36 @@ class Ink:
 
 
 LIGHT = {
-    Part.ANGLE: Ink("#DCE9F4", "", opacity=0.6),
-    Part.TO_GO: Ink("#F2C94C", "", opacity=0.75),
-    Part.REACHED: Ink("#7CCBAA", "", opacity=0.8),
-    Part.TURN: Ink("#E9E7E1", ""),
-    Part.STANCE: Ink("", "#8A877F", 0.004, True),
-    Part.TARGET_LINE: Ink("", "#4D4D4D", 0.006),
-    Part.LEAD: Ink("#E8D0DC", "#A8437A", 0.006),
-    Part.PELVIS: Ink("#D9D5CC", "#4D4D4D", 0.006),
-    Part.TRAIL: Ink("#A9CBE4", "#0072B2", 0.008),
-    Part.ZERO: Ink("", "#4D4D4D", 0.004, True),
-    Part.FAN: Ink("#0072B2", "", opacity=0.45),
-    Part.TARGET: Ink("", "#00563F", 0.013),
-    Part.ARM: Ink("", "#004A75", 0.007),
-    Part.GHOST: Ink("", "#4D4D4D", 0.007, True),
+    BodyPart.ANGLE: Ink("#DCE9F4", "", opacity=0.6),
+    BodyPart.TO_GO: Ink("#F2C94C", "", opacity=0.75),
+    BodyPart.REACHED: Ink("#7CCBAA", "", opacity=0.8),
+    BodyPart.TURN: Ink("#E9E7E1", ""),
+    BodyPart.STANCE: Ink("", "#8A877F", 0.004, True),
+    BodyPart.TARGET_LINE: Ink("", "#4D4D4D", 0.006),
+    BodyPart.LEAD: Ink("#E8D0DC", "#A8437A", 0.006),
+    BodyPart.PELVIS: Ink("#D9D5CC", "#4D4D4D", 0.006),
+    BodyPart.TRAIL: Ink("#A9CBE4", "#0072B2", 0.008),
+    BodyPart.ZERO: Ink("", "#4D4D4D", 0.004, True),
+    BodyPart.FAN: Ink("#0072B2", "", opacity=0.45),
+    BodyPart.TARGET: Ink("", "#00563F", 0.013),
+    BodyPart.ARM: Ink("", "#004A75", 0.007),
+    BodyPart.GHOST: Ink("", "#4D4D4D", 0.007, True),
 }
 DARK = {
-    Part.ANGLE: Ink("#1E2C38", "", opacity=0.6),
-    Part.TO_GO: Ink("#8A7118", "", opacity=0.75),
-    Part.REACHED: Ink("#1C6B52", "", opacity=0.8),
-    Part.TURN: Ink("#2B2F33", ""),
-    Part.STANCE: Ink("", "#8A8F94", 0.004, True),
-    Part.TARGET_LINE: Ink("", "#B9B9B4", 0.006),
-    Part.LEAD: Ink("#5A2F48", "#E79AC4", 0.006),
-    Part.PELVIS: Ink("#45494D", "#B9B9B4", 0.006),
-    Part.TRAIL: Ink("#245478", "#7CC4F2", 0.008),
-    Part.ZERO: Ink("", "#B9B9B4", 0.004, True),
-    Part.FAN: Ink("#7CC4F2", "", opacity=0.5),
-    Part.TARGET: Ink("", "#3FD6A8", 0.013),
-    Part.ARM: Ink("", "#F4F4F2", 0.007),
-    Part.GHOST: Ink("", "#F4F4F2", 0.007, True),
+    BodyPart.ANGLE: Ink("#1E2C38", "", opacity=0.6),
+    BodyPart.TO_GO: Ink("#8A7118", "", opacity=0.75),
+    BodyPart.REACHED: Ink("#1C6B52", "", opacity=0.8),
+    BodyPart.TURN: Ink("#2B2F33", ""),
+    BodyPart.STANCE: Ink("", "#8A8F94", 0.004, True),
+    BodyPart.TARGET_LINE: Ink("", "#B9B9B4", 0.006),
+    BodyPart.LEAD: Ink("#5A2F48", "#E79AC4", 0.006),
+    BodyPart.PELVIS: Ink("#45494D", "#B9B9B4", 0.006),
+    BodyPart.TRAIL: Ink("#245478", "#7CC4F2", 0.008),
+    BodyPart.ZERO: Ink("", "#B9B9B4", 0.004, True),
+    BodyPart.FAN: Ink("#7CC4F2", "", opacity=0.5),
+    BodyPart.TARGET: Ink("", "#3FD6A8", 0.013),
+    BodyPart.ARM: Ink("", "#F4F4F2", 0.007),
+    BodyPart.GHOST: Ink("", "#F4F4F2", 0.007, True),
 }
 """Hues of Okabe & Ito's colour-blind-safe set, paler for what is filled; what carries meaning has an edge too."""
 

@@ -135,7 +135,7 @@ class Clip:
 
 
 @dataclass
-class Known:
+class Knowledge:
     """State, and what it tells of every sample. `told` is the only one that moves it on."""
 
     heading_sd_rad: float = 0.0

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
-from imufeedback.fusion.known import GAP_STEPS, REST_S, Known, first_tilt_rad, unrest_m_s2
+from imufeedback.fusion.known import GAP_STEPS, REST_S, Knowledge, first_tilt_rad, unrest_m_s2
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.fusion.sensor_rotation import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
@@ -45,7 +45,7 @@ CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
 force."""
 
 
-class Part(NamedTuple):
+class OrientationRun(NamedTuple):
     """Orientations `begin` to `end` of a block: those of the samples of one of the blocks that were fed."""
 
     of: int
@@ -80,7 +80,7 @@ class _State:
     candidate: Floats | None = None
     """A later one, `candidate_s` old, that counts when the rest goes on."""
     candidate_s: float = 0.0
-    known: Known = field(default_factory=Known)
+    known: Knowledge = field(default_factory=Knowledge)
     level: RestLevel = field(default_factory=RestLevel)
     turn_rad: float = 0.0
     """Turn about the vertical that gives the filter the heading of the one before it."""
@@ -124,9 +124,9 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         self._filter.state = self._state.filter
         self._state.filter = None
 
-    def feed_many(self, blocks: Sequence[ImuBlock | ImuRun]) -> list[Part]:
+    def feed_many(self, blocks: Sequence[ImuBlock | ImuRun]) -> list[OrientationRun]:
         """The same, one block after the other, as many at once as go together; a run like its packets."""
-        out: list[Part] = []
+        out: list[OrientationRun] = []
         todo: deque[_Numbered] = deque((k, None, one) for k, one in enumerate(blocks))
         while todo:
             _split_first(todo, self._stands_alone)
@@ -405,7 +405,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         out = self.feed(_part(item, slice(0, at))) if at else []
         old = self._state
         self._filter = make(self._name, old.period_s)
-        known = Known(heading_sd_rad=old.known.heading_sd_rad + math.pi)
+        known = Knowledge(heading_sd_rad=old.known.heading_sd_rad + math.pi)
         self._state = _State(filter=None, period_s=old.period_s, known=known, acc_bias=old.acc_bias)
         return out + self.feed(_part(item, slice(at, None), without=_RESTART))
 
@@ -438,15 +438,15 @@ def _split_first(todo: deque[_Numbered], stands_alone: Callable[[ImuBlock], bool
         todo.extendleft([(of, packet, one) for packet, one in enumerate(first.packets())][::-1])
 
 
-def _parted(oriented: OrientationBlock, fed: Sequence[_Numbered]) -> list[Part]:
+def _parted(oriented: OrientationBlock, fed: Sequence[_Numbered]) -> list[OrientationRun]:
     """What of the orientations belongs to each of what was fed."""
     if len(fed) == 1:
         of, packet, _ = fed[0]
-        return [Part(of, oriented, 0, len(oriented.t_s), packet)] if len(oriented.t_s) else []
+        return [OrientationRun(of, oriented, 0, len(oriented.t_s), packet)] if len(oriented.t_s) else []
     last_s = [_block(one).t_s[-1] for one in fed]
     ends = np.searchsorted(oriented.t_s, last_s, side="right").tolist()
     bounds = zip(fed, pairwise([0, *ends]), strict=True)
-    return [Part(of, oriented, begin, end, packet) for (of, packet, _), (begin, end) in bounds if end > begin]
+    return [OrientationRun(of, oriented, begin, end, packet) for (of, packet, _), (begin, end) in bounds if end > begin]
 
 
 def _usable(item: ImuBlock) -> Bools:

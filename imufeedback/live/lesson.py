@@ -22,7 +22,7 @@ AFTER = BeginBlock("plan done: swing as you like", Role.SWINGS, Mode.NONE)
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class LessonBlock:
     """One block of reps: the command that begins it, and how many reps it has (None: as many as one likes)."""
 
     command: BeginBlock
@@ -35,16 +35,16 @@ class Block:
         return self.command.name
 
 
-def planned(block: Planned) -> Block:
+def planned(block: Planned) -> LessonBlock:
     """A block of a plan. Raises BadToml for a drill that is not there or cannot be used: not when its block begins, but
     before."""
     kind = "drills" if block.drill in resources.available("drills") else "rules"
     text = resources.text(kind, block.drill)
     parse_rule_set(text, f"block {block.name!r}: {block.drill}.toml")
-    return Block(block.command(text), block.reps, block.steps)
+    return LessonBlock(block.command(text), block.reps, block.steps)
 
 
-def plan_of(text: str, where: str) -> tuple[Plan, tuple[Block, ...]]:
+def plan_of(text: str, where: str) -> tuple[Plan, tuple[LessonBlock, ...]]:
     """A plan and its blocks. Raises BadToml."""
     plan = parse_plan(text, where)
     return plan, tuple(planned(block) for block in plan.blocks)
@@ -60,10 +60,10 @@ class Lesson:
 
     def __init__(
         self,
-        blocks: Sequence[Block],
+        blocks: Sequence[LessonBlock],
         command: Callable[[AnyCommand], None],
         *,
-        on_block: Callable[[Block], None] = lambda block: None,
+        on_block: Callable[[LessonBlock], None] = lambda block: None,
         wait_s: float | None = None,
         at_fit: bool = False,
     ) -> None:
@@ -139,7 +139,7 @@ class Lesson:
 class Attended:
     """A sink: a plan carried out hands free, from the calibration on, for a practice that is named by `attend`."""
 
-    def __init__(self, blocks: Sequence[Block], *, wait_s: float = ANSWER_S) -> None:
+    def __init__(self, blocks: Sequence[LessonBlock], *, wait_s: float = ANSWER_S) -> None:
         self._blocks, self._wait_s = tuple(blocks), wait_s
         self._lesson: Lesson | None = None
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Protocol
 
 from imufeedback.audio import SAFE_LISTENING, Sounder, open_player
-from imufeedback.commands import AnyCommand, Note, recorded
+from imufeedback.commands import AddNote, AnyCommand, recorded
 from imufeedback.errors import CannotWrite
 from imufeedback.live.session import Engine, Fill, Session, Sink
 from imufeedback.live.sound import SoundSink
@@ -164,7 +164,7 @@ class Practice:
         if self.sounder is None or self._engine is None:
             return
         # which output it was belongs to the recording: delays cannot be understood without it
-        self._engine.put(recorded(self.source.clock.now_ns(), Note(self.sounder.reason)))
+        self._engine.put(recorded(self.source.clock.now_ns(), AddNote(self.sounder.reason)))
         self._tell([Notice(0.0, text) for text in (self.sounder.reason, SAFE_LISTENING, *self.sounder.notices())])
 
     def _give(self) -> None:

@@ -18,8 +18,8 @@ from imufeedback.ble.clock import Clock, MonotonicClock
 from imufeedback.ble.handshake import WrongSensor
 from imufeedback.ble.own import STALE_S, absent, changed, has_all, in_reach, is_changed, label
 from imufeedback.ble.radio import Radio
-from imufeedback.ble.roster import Known
-from imufeedback.ble.scan import Found
+from imufeedback.ble.roster import KnownSensor
+from imufeedback.ble.scan import HeardSensor
 from imufeedback.errors import ImuFeedbackError, RadioError
 from imufeedback.packets import Layout
 from imufeedback.records import Event, Item, Link, LinkNote, LinkState, Notice, RawPacket, Tick
@@ -47,7 +47,7 @@ class Station:
         tell: Callable[[list[Event]], None],
         on_searched: Callable[[str | None], None],
         *,
-        known: Callable[[], Iterable[Known]] = tuple,
+        known: Callable[[], Iterable[KnownSensor]] = tuple,
         clock: Clock | None = None,
         make_backends: Callable[[], Coroutine[Any, Any, Backends]] | None = None,
         search_s: float = SEARCH_S,
@@ -61,9 +61,9 @@ class Station:
         self._known = known
         self._make_backends = make_backends
         self._search_s = search_s
-        self.others: tuple[Found, ...] = ()
+        self.others: tuple[HeardSensor, ...] = ()
         """Heard by the last search, and not known; strongest first."""
-        self.absent: tuple[Known, ...] = ()
+        self.absent: tuple[KnownSensor, ...] = ()
         """Known, with a place, and not heard by the last search."""
         self.troubles: tuple[str, ...] = ()
         """A line for each known sensor that was heard and could not be connected."""
@@ -71,7 +71,7 @@ class Station:
         self._busy = asyncio.Lock()
         self._radio: Radio | None = None
         self._backends: Backends | None = None
-        self._left: dict[str, Found] = {}
+        self._left: dict[str, HeardSensor] = {}
         """Connected once, by sensor: how it is found again after it was let go of."""
         self._notes: dict[str, LinkNote] = {}
         self._put: Callable[[Item], None] | None = None
@@ -147,7 +147,7 @@ class Station:
             else:
                 self._on_searched(None)
 
-    async def _search(self, known: tuple[Known, ...]) -> None:
+    async def _search(self, known: tuple[KnownSensor, ...]) -> None:
         await self._let_go()
         self.others, self.absent, self.troubles, self._left = (), (), (), {}
         if self._backends is None and self._make_backends is not None:

@@ -10,14 +10,14 @@ import threading
 from collections.abc import Callable, Sequence
 
 from imufeedback.commands import AnyCommand, BeginFit, CancelFit, SetFit
-from imufeedback.live.lesson import ANSWER_S, Block, Lesson
+from imufeedback.live.lesson import ANSWER_S, Lesson, LessonBlock
 from imufeedback.records import Event, FitRefused, Fitted, SwapOffered
 
 
 class Unattended:
     """A sink of a practice that also gives its commands. `over` is set when all blocks are done."""
 
-    def __init__(self, blocks: Sequence[Block], on_fitted: Callable[[Fitted], None] = lambda event: None) -> None:
+    def __init__(self, blocks: Sequence[LessonBlock], on_fitted: Callable[[Fitted], None] = lambda event: None) -> None:
         """`on_fitted` hears of every calibration that was performed, in the session's thread."""
         self.over = threading.Event()
         self._blocks = tuple(blocks)

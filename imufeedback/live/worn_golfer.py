@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import MonotonicClock
-from imufeedback.ble.roster import Known
+from imufeedback.ble.roster import KnownSensor
 from imufeedback.ble.virtual import VirtualRadio, mishaps
 from imufeedback.ble.virtual.central import REQUESTED_MTU
 from imufeedback.live.golfer import LAYOUT, TAIL_S, DemoPlan, VirtualGolfer
@@ -23,7 +23,7 @@ class WornGolfer:
         self._golfer = VirtualGolfer(plan)
         self._on_end = on_end
         self._playing: asyncio.Task[None] | None = None
-        self.known = tuple(Known(one.serial, one.segment, LAYOUT) for one in self._golfer.streams)
+        self.known = tuple(KnownSensor(one.serial, one.segment, LAYOUT) for one in self._golfer.streams)
 
     async def backends(self) -> Backends:
         """Of a radio that has these sensors; awaited in the station's loop."""

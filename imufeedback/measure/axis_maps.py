@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.body import axes
-from imufeedback.body.axes import Evidence
+from imufeedback.body.axes import AxisEvidence
 from imufeedback.body.carried import OVERLAP, TRUE, left_over, maps
 from imufeedback.body.suspects import Samples, inverted
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.fitters import LOOKED_AT_ITEMS, performance
 from imufeedback.measure.miswired import UNITS, by_hand, mapped, rewired, worn
 from imufeedback.measure.miswired import inverted as with_inverted
@@ -40,7 +40,7 @@ FAMILIES = ("human_walk", "people", "joint3d", "broad")
 
 
 @dataclass
-class Tally:
+class AxisTally:
     """What came of one sensor after the other."""
 
     sensors: int = 0
@@ -66,7 +66,7 @@ class Tally:
         true = axes.units(samples[0], samples[2]) or seen.verdict()
         if true.wrong:
             self.accused.append(f"{name}: {true}")
-        verdicts = {k: Evidence(seen.windows, seen.left[_ORDER[k]], seen.scaled).verdict() for k in WRONG}
+        verdicts = {k: AxisEvidence(seen.windows, seen.left[_ORDER[k]], seen.scaled).verdict() for k in WRONG}
         found = {k for k, verdict in verdicts.items() if verdict.wrong}
         _, counts, _ = left_over(*samples, axes.WINDOWS_S[0])
         if counts.sum() >= ENOUGH * OVERLAP:
@@ -112,7 +112,7 @@ def _percent(part: float, whole: float) -> float:
 
 def by_hands(context: Context) -> Iterator[Measured]:
     """`sensors check --turn`: two turns by hand."""
-    tally = Tally()
+    tally = AxisTally()
     for seed in range(context.seed, context.seed + (6 if context.quick else 200)):
         tally.add(f"hand {seed}", by_hand(seed))
     yield from tally.lines("two turns by hand", 98.0)
@@ -121,7 +121,7 @@ def by_hands(context: Context) -> Iterator[Measured]:
 def in_calibrations(context: Context) -> Iterator[Measured]:
     """The calibration movements of seeded players: each sensor by itself, and one accelerometer inverted among
     three."""
-    tally, pairs = Tally(), Pairs()
+    tally, pairs = AxisTally(), Pairs()
     for seed in range(context.seed, context.seed + (6 if context.quick else 200)):
         context.say(f"player {seed}")
         sensors = worn(performance(seed))
@@ -212,9 +212,9 @@ def in_recordings(context: Context) -> Iterator[Measured]:
     """What `import` would say of all recordings."""
     if context.data is None:
         raise LeftOut("the recordings are not here; name their folder with --data")
-    whole = Tally()
+    whole = AxisTally()
     for family in FAMILIES:
-        tally, pairs = Tally(), Pairs()
+        tally, pairs = AxisTally(), Pairs()
         for name, sensors in _recordings(context.data, family, quick=context.quick):
             context.say(name)
             for segment, samples in sensors.items():
@@ -275,8 +275,8 @@ def _timed(rate_hz: float, gyr: Floats, acc: Floats) -> Samples:
 
 
 STEPS = (
-    Step("wrong axes, turned by hand", by_hands),
-    Step("wrong axes in calibration movements", in_calibrations),
-    Step("wrong axes in whole sessions", in_sessions),
-    Step("wrong axes in recordings", in_recordings),
+    SetPart("wrong axes, turned by hand", by_hands),
+    SetPart("wrong axes in calibration movements", in_calibrations),
+    SetPart("wrong axes in whole sessions", in_sessions),
+    SetPart("wrong axes in recordings", in_recordings),
 )

@@ -16,7 +16,7 @@ from pathlib import Path
 from imufeedback import resources
 from imufeedback.begin import session_settings
 from imufeedback.ble.clock import ManualClock
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import TimeLimits
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import FaultScript, VirtualRadio, VirtualSensor, disturbed, mishaps, parse_faults
 from imufeedback.ble.virtual.faults import Disconnect, Reboot
@@ -39,7 +39,7 @@ HEADER = struct.Struct("<BBHI")
 
 
 @dataclass
-class Day:
+class BadDay:
     """What came of it; counts over all sensors."""
 
     given: Counter[str] = field(default_factory=Counter)
@@ -97,7 +97,7 @@ class _Play:
         self.faults: FaultScript = replace_seed(parse_faults(resources.text("radio", SCRIPT), SCRIPT), seed)
         self.streams = sensor_streams(self.script, self.layout, SEGMENTS)
         self.clock = ManualClock()
-        self.day = Day()
+        self.day = BadDay()
         self.given: dict[str, array[int]] = {one.serial: array("q") for one in self.streams}
         self.whole: dict[str, set[int]] = {one.serial: set() for one in self.streams}
         self.file = folder / "worst_day.mcap"
@@ -161,7 +161,7 @@ class _Play:
             self.clock,
             self.waiting.append,
             backends=air.backends,
-            limits=Limits(),
+            limits=TimeLimits(),
             on_fault=errors.append,
         )
         try:
@@ -208,7 +208,7 @@ def replace_seed(script: FaultScript, seed: int) -> FaultScript:
     return FaultScript(script.fault, seed, script.mtu)
 
 
-def play(seconds: float, seed: int, folder: Path) -> Day:
+def play(seconds: float, seed: int, folder: Path) -> BadDay:
     """Play the worst day for so many simulated seconds. `folder` gets the recording."""
     run = _Play(seconds, seed, folder)
     run.feed(recorded(0, Begin.of(run.settings())))

@@ -70,7 +70,7 @@ class Context:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SetPart:
     """A piece of a set that is measured in one go."""
 
     title: str

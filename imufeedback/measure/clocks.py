@@ -36,7 +36,7 @@ Disturb = Callable[[list[RawPacket]], list[tuple[int, RawPacket]]]
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ClockOutcome:
     """What came of a stream."""
 
     begin_s: Floats
@@ -70,7 +70,7 @@ def _packet(layout: Layout, number: int, ticks: Ints, rng: np.random.Generator) 
     return encode(layout, number, int(ticks[0]), gyr, acc, ticks)
 
 
-def timed(layout: Layout, packets: Sequence[RawPacket], places: dict[int, int], count: int) -> Found:
+def timed(layout: Layout, packets: Sequence[RawPacket], places: dict[int, int], count: int) -> ClockOutcome:
     """The packets through decoder and clock. `places`: place in the undisturbed stream by arrival."""
     decoder = Decoder("a", layout, 0)
     clock = clock_of("a", layout, 0)
@@ -84,12 +84,12 @@ def timed(layout: Layout, packets: Sequence[RawPacket], places: dict[int, int], 
                     if isinstance(out, ImuBlock):
                         begin_s[places[block.host_ns]] = out.t_s[0]
                     restarts += isinstance(out, ClockRestarted)
-    return Found(begin_s, restarts, tuple(notices))
+    return ClockOutcome(begin_s, restarts, tuple(notices))
 
 
 def compared(
     layout: Layout, packets: list[RawPacket], disturbed: list[tuple[int, RawPacket]], shift_s: float = 0.0
-) -> tuple[Floats, Found]:
+) -> tuple[Floats, ClockOutcome]:
     """Error (s) of each packet's time against the undisturbed stream's, and what was found. `disturbed`: packets with
     their places; `shift_s`: how much later they are, truly."""
     plain = timed(layout, packets, {one.host_ns: k for k, one in enumerate(packets)}, len(packets))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.records import Bools, Floats
-from imufeedback.synth.plan import Channel, Plan
+from imufeedback.synth.plan import Channel, MotionPlan
 from imufeedback.synth.script import Script
 
 STEP_S = 0.002
@@ -58,7 +58,7 @@ def odd(script: Script) -> Odd:
     )
 
 
-def _jumps(plan: Plan) -> Iterator[tuple[float, Channel]]:
+def _jumps(plan: MotionPlan) -> Iterator[tuple[float, Channel]]:
     t = np.arange(0.0, plan.duration_s, STEP_S)
     reach = round(AROUND_S / STEP_S)
     for channel, course in plan.courses(t).items():
@@ -71,7 +71,7 @@ def _jumps(plan: Plan) -> Iterator[tuple[float, Channel]]:
             yield float(at[k]), channel
 
 
-def _nearer(plan: Plan, channel: Channel, at: Floats) -> tuple[Floats, Floats]:
+def _nearer(plan: MotionPlan, channel: Channel, at: Floats) -> tuple[Floats, Floats]:
     """Where near these instants (K,) the third derivative changes most within a microsecond, and by how much."""
     half, jump = STEP_S, np.zeros(len(at))
     rows = np.arange(len(at))
@@ -104,7 +104,7 @@ def _constant(script: Script) -> Iterator[tuple[float, str]]:
                 yield float(t[begin]), str(channel)
 
 
-def _mirrors(plan: Plan, sides: tuple[Channel, Channel]) -> Iterator[tuple[float, Channel]]:
+def _mirrors(plan: MotionPlan, sides: tuple[Channel, Channel]) -> Iterator[tuple[float, Channel]]:
     t = np.arange(0.0, plan.duration_s, 0.01)
     courses, count = plan.courses(t, sides), round(MIRROR_S / 0.01)
     lead, trail = (courses[one].value for one in sides)

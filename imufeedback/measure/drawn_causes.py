@@ -14,7 +14,7 @@ from imufeedback.rules.cause import causes_of
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class RepCauses:
     """Of one rep."""
 
     causes: tuple[str, ...]
@@ -24,7 +24,7 @@ class Told:
     """Of all findings, unsure ones too."""
 
 
-def told(before: Before, rules: RuleSet, flaws: Sequence[tuple[DrawnFlaw, float]]) -> Iterator[Told | None]:
+def told(before: Before, rules: RuleSet, flaws: Sequence[tuple[DrawnFlaw, float]]) -> Iterator[RepCauses | None]:
     """Players whose trail thigh falls as coaches describe, but for these flaws; None for one whose legs do not reach
     the ground then."""
     moved = made(before.swung, flaws, falls=True)
@@ -35,7 +35,7 @@ def told(before: Before, rules: RuleSet, flaws: Sequence[tuple[DrawnFlaw, float]
         judge = accustomed(rules, baseline)
         findings, features = found(judge, rep), judge.compared(rep).features
         causes = causes_of(shipped.causes(), findings, features)
-        yield Told(
+        yield RepCauses(
             tuple(one.id for one in causes),
             tuple(one.drill for one in causes),
             frozenset(one.rule for one in findings),

@@ -17,7 +17,7 @@ import numpy as np
 from imufeedback.records import Floats
 from imufeedback.synth import chain
 from imufeedback.synth.drawn import Drawn
-from imufeedback.synth.grounded import IMPACT, TOP, Legs, Moves, moves
+from imufeedback.synth.grounded import IMPACT, TOP, Legs, RepCourses, moves
 
 GRADES = ("slight", "clear", "gross")
 IMPACT_MARK, FINISH_MARK = 2, 3
@@ -68,7 +68,7 @@ class DrawnFlaw:
         return self.slopes is not None
 
 
-def made(of: Drawn, flaws: Sequence[tuple[DrawnFlaw, float]], *, falls: bool) -> Moves:
+def made(of: Drawn, flaws: Sequence[tuple[DrawnFlaw, float]], *, falls: bool) -> RepCourses:
     """Drawn players with flaws of these sizes, at most one of them of the trail thigh; `falls`: for the rest it falls
     as coaches describe."""
     for flaw, size in flaws:

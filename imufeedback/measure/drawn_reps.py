@@ -13,7 +13,7 @@ from imufeedback.motion.track import Col
 from imufeedback.records import Floats, Rep
 from imufeedback.rules import RuleSet
 from imufeedback.synth.drawn import Drawn, players
-from imufeedback.synth.grounded import TOP, Moves, moves
+from imufeedback.synth.grounded import TOP, RepCourses, moves
 
 THIGH_SD, TILT_SD, ROTATION_SD = np.deg2rad([2.4, 1.2, 3.0]).tolist()
 """What the pipeline says of typical sensors (medians of 80 of these players); angles themselves are exact."""
@@ -37,7 +37,7 @@ def joined(parts: list[Drawn]) -> Drawn:
     return Drawn(*(np.concatenate([getattr(one, name) for one in parts]) for name in names))
 
 
-def reps_of(made: Moves, rules: RuleSet) -> Iterator[Rep]:
+def reps_of(made: RepCourses, rules: RuleSet) -> Iterator[Rep]:
     """Every drawn rep, with its marks and features as the motion stage finds them; pelvis and thighs are worn, and the
     shanks too."""
     target = float(np.deg2rad(rules.live.target_deg))
@@ -48,7 +48,7 @@ def reps_of(made: Moves, rules: RuleSet) -> Iterator[Rep]:
         yield Rep(index, rules.name, float(t[0]), float(t[-1]), marked, estimated, features(track, marked, fall))
 
 
-def _tracks(made: Moves) -> Iterator[Floats]:
+def _tracks(made: RepCourses) -> Iterator[Floats]:
     """(T, `len(Col)`) rows of each rep; turn and rotation count from the address."""
     pelvis, lead, trail = made.pelvis, made.lead, made.trail
     columns = {

@@ -14,14 +14,14 @@ from imufeedback.measure.swingers import PACKET, TYPICAL
 from imufeedback.pipeline import run
 from imufeedback.records import Finding, Floats, Hand, Rep, Verdict
 from imufeedback.synth.golfer import SEGMENTS, Golfer
-from imufeedback.synth.grounded import TOP, Moves
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
+from imufeedback.synth.grounded import TOP, RepCourses
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Piece, Posture, hold, move
 from imufeedback.synth.profile import Profile
 from imufeedback.synth.script import ADDRESS_S, BEND_S, HOLD_S, REST_S, RETURN_S, Script, Truth, make_script
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class DrawnOutcome:
     """What the pipeline says of a session of drawn reps, in their order; None where no rep was found."""
 
     reps: list[Rep | None]
@@ -45,7 +45,7 @@ class _Course:
         return np.asarray(self._spline(x, 2))
 
 
-def with_sensors(moved: Moves, which: Sequence[int], stature_m: float, hand: Hand, seed: int) -> Judged:
+def with_sensors(moved: RepCourses, which: Sequence[int], stature_m: float, hand: Hand, seed: int) -> DrawnOutcome:
     """Some reps of one player, worn with typical sensors and soft tissue, judged by the built-in rules. The arms hang:
     without a forearm's sensor impact is estimated, as in `reps_of`."""
     script, tops_s = session(moved, which, stature_m, hand, seed)
@@ -55,10 +55,12 @@ def with_sensors(moved: Moves, which: Sequence[int], stature_m: float, hand: Han
     found = [next((one for one in reps if abs(one.positions["top_s"] - top_s) < 0.2), None) for top_s in tops_s]
     wrong = [one for one in events if isinstance(one, Finding) and one.verdict is Verdict.FAULT]
     faults = [frozenset(one.rule for one in wrong if rep is not None and one.rep == rep.index) for rep in found]
-    return Judged(found, faults)
+    return DrawnOutcome(found, faults)
 
 
-def session(moved: Moves, which: Sequence[int], stature_m: float, hand: Hand, seed: int) -> tuple[Script, list[float]]:
+def session(
+    moved: RepCourses, which: Sequence[int], stature_m: float, hand: Hand, seed: int
+) -> tuple[Script, list[float]]:
     """The session, and the instants of the tops."""
     base = make_script(hand=hand, reps=0, seed=seed, height_m=stature_m)
     pieces, tops_s = list(base.golfer.plan.pieces), []
@@ -80,13 +82,13 @@ def session(moved: Moves, which: Sequence[int], stature_m: float, hand: Hand, se
             hold(end_s + HOLD_S + RETURN_S, end_s + HOLD_S + RETURN_S + REST_S, STANDING),
         ]
         tops_s.append(float(t_s[TOP]))
-    plan = Plan(pieces)
+    plan = MotionPlan(pieces)
     golfer = Golfer(base.golfer.player, plan)
     script = Script(hand, base.pace, seed, golfer, (), Truth(()), base.fit_windows, base.ready_s, plan.duration_s)
     return script, tops_s
 
 
-def _channels(moved: Moves, k: int, hip_height_m: float) -> dict[Channel, Floats]:
+def _channels(moved: RepCourses, k: int, hip_height_m: float) -> dict[Channel, Floats]:
     pelvis, lead, trail = moved.pelvis, moved.lead, moved.trail
     return {
         Channel.TURN: pelvis.turn[k],

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback import resources
 from imufeedback.begin import session_settings
-from imufeedback.commands import Begin, BeginFit, Swap, recorded
+from imufeedback.commands import AcceptSwap, Begin, BeginFit, recorded
 from imufeedback.packets import Layout, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Event, Floats, Hand, Item, RawPacket, Segment, SwapOffered, frozen
@@ -38,7 +38,7 @@ TYPICAL = PRESETS["typical"].without(strap_twist=True)
 
 
 @dataclass(frozen=True)
-class Slip:
+class StrapSlip:
     """A strap that turns about its segment's long axis within half a second."""
 
     segment: Segment
@@ -57,7 +57,7 @@ class Performance:
     spoil: Spoil | None = None
     model: SensorModel | None = TYPICAL
 
-    slip: Slip | None = None
+    slip: StrapSlip | None = None
 
     def items(self) -> Iterator[Item]:
         """The session: `fit-begin` comes first."""
@@ -106,7 +106,7 @@ class Performance:
         while stretch := list(islice(rest, LOOKED_AT_ITEMS)):
             new = pipeline.feed_many(stretch)
             for offered in [one for one in new if isinstance(one, SwapOffered)]:
-                new += pipeline.feed(recorded(int(offered.t_s * 1e9), Swap()))
+                new += pipeline.feed(recorded(int(offered.t_s * 1e9), AcceptSwap()))
             for event in new:
                 out.append(event)
                 if isinstance(event, until):
@@ -216,7 +216,7 @@ def _loose(packets: Iterable[RawPacket], serial: str, rng: np.random.Generator) 
         yield _packet(packet, samples)
 
 
-def slipping(packets: Iterable[RawPacket], slip: Slip, place: ImuPlace) -> Iterator[RawPacket]:
+def slipping(packets: Iterable[RawPacket], slip: StrapSlip, place: ImuPlace) -> Iterator[RawPacket]:
     """The packets, with one strap that slips; smoothly, so that its gyroscope feels it."""
     serial = serial_of(slip.segment)
     axis = Rotation.from_quat(place.q_sb, scalar_first=True).apply([0.0, 1.0, 0.0])

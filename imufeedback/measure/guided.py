@@ -10,7 +10,7 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.commands import AnyCommand, BeginBlock, recorded
-from imufeedback.live.lesson import ANSWER_S, Block, Lesson, plan_of
+from imufeedback.live.lesson import ANSWER_S, Lesson, LessonBlock, plan_of
 from imufeedback.measure.golfer import items
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Event, Hand, Item, Mode, Rep, Role, StepTold
@@ -19,7 +19,7 @@ from imufeedback.rules.screening import TRIALS, Screening, screen, trial_of
 from imufeedback.synth.errors import SensorModel
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
-from imufeedback.synth.practice import Act, Stop, Turn, make_practice_script
+from imufeedback.synth.practice import Act, HalfWayStop, HipTurnMotion, make_practice_script
 from imufeedback.synth.presets import PRESETS
 from imufeedback.synth.script import Script
 from imufeedback.synth.sensors import WORN
@@ -29,7 +29,10 @@ SIDES, DIRECTIONS = ("trail", "lead"), ("in", "out")
 
 
 def played(
-    blocks: Sequence[Block], script: Script, asked: deque[AnyCommand] | None = None, model: SensorModel | None = None
+    blocks: Sequence[LessonBlock],
+    script: Script,
+    asked: deque[AnyCommand] | None = None,
+    model: SensorModel | None = None,
 ) -> Iterator[Event]:
     """A lesson carried out hands free; what is put into `asked` is obeyed after the present item."""
     asked = deque() if asked is None else asked
@@ -63,17 +66,17 @@ def tries(seed: int) -> list[Tried]:
     hand = Hand.RIGHT if seed % 2 else Hand.LEFT
     side = SIDES[seed // 2 % 2]
     turns = [
-        ("good", Turn(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6))),
-        ("too quick", Turn(side, rng.uniform(22, 38), rng.uniform(0.7, 1.2))),
-        ("knee moves", Turn(side, rng.uniform(30, 38), rng.uniform(1.7, 2.6), share=rng.uniform(0.35, 0.6))),
-        ("good", Turn(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6))),
-        ("too slow", Turn(side, rng.uniform(22, 38), rng.uniform(6.4, 7.0))),
-        ("pelvis tips", Turn(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6), tip_deg=rng.uniform(14, 20))),
+        ("good", HipTurnMotion(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6))),
+        ("too quick", HipTurnMotion(side, rng.uniform(22, 38), rng.uniform(0.7, 1.2))),
+        ("knee moves", HipTurnMotion(side, rng.uniform(30, 38), rng.uniform(1.7, 2.6), share=rng.uniform(0.35, 0.6))),
+        ("good", HipTurnMotion(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6))),
+        ("too slow", HipTurnMotion(side, rng.uniform(22, 38), rng.uniform(6.4, 7.0))),
+        ("pelvis tips", HipTurnMotion(side, rng.uniform(22, 38), rng.uniform(1.7, 2.6), tip_deg=rng.uniform(14, 20))),
     ]
     stops = [
-        ("good", Stop(rng.uniform(-5, 5), rng.uniform(-2, 2))),
-        ("not square", Stop(rng.uniform(13, 30))),
-        ("not level", Stop(0.0, rng.choice([-1, 1]) * rng.uniform(7, 10))),
+        ("good", HalfWayStop(rng.uniform(-5, 5), rng.uniform(-2, 2))),
+        ("not square", HalfWayStop(rng.uniform(13, 30))),
+        ("not level", HalfWayStop(0.0, rng.choice([-1, 1]) * rng.uniform(7, 10))),
     ]
     drills: tuple[tuple[str, Sequence[tuple[str, Act]], Pace], ...] = (
         (f"hip-turn-{side}", turns, Pace.SLOW),
@@ -86,7 +89,7 @@ def tries(seed: int) -> list[Tried]:
 
 def _tried(name: str, acts: Sequence[tuple[str, Act]], hand: Hand, pace: Pace, seed: int) -> Iterator[Tried]:
     text = resources.text("drills", name).replace("reps = 3,", "reps = 90,").replace("reps = 5,", "reps = 90,")
-    block = Block(BeginBlock(name, Role.DRILL, Mode.NONE, rule_set=text))
+    block = LessonBlock(BeginBlock(name, Role.DRILL, Mode.NONE, rule_set=text))
     script = make_practice_script([act for _, act in acts], hand=hand, pace=pace, seed=seed)
     told = [one for one in played([block], script, model=TYPICAL) if isinstance(one, StepTold) and one.rep is not None]
     for (what, _), one in zip(acts, told, strict=False):  # one that was not found did not count
@@ -115,7 +118,7 @@ def screened(seed: int) -> Screened:
         middle, apart = rng.uniform(25, 42), rng.uniform(-16, 16)
         true |= {("trail", direction): middle - apart / 2, ("lead", direction): middle + apart / 2}
     acts = [
-        Turn(side, true[side, direction] * (1 if direction == "in" else -1))
+        HipTurnMotion(side, true[side, direction] * (1 if direction == "in" else -1))
         for side in SIDES for direction in DIRECTIONS for _ in range(TRIALS)
     ]  # fmt: skip
     blocks = plan_of(resources.text("plans", "screening"), "screening")[1]

@@ -29,7 +29,7 @@ COUNT_FROM_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class JointTrial:
     """One ``joint3d`` trial."""
 
     name: str
@@ -65,16 +65,16 @@ class Single:
     """(N) samples that count: in motion, and seen by the cameras."""
 
 
-def pairs(folder: Path) -> list[Pair]:
+def pairs(folder: Path) -> list[JointTrial]:
     """All ``joint3d`` trials of a folder, by name."""
     return [_pair(path) for path in sorted(folder.glob("*.mat"))]
 
 
-def _pair(path: Path) -> Pair:
+def _pair(path: Path) -> JointTrial:
     data = loadmat(path, squeeze_me=True, struct_as_record=False)["data"]
     samples = np.asarray(data.sensorData, dtype=float)
     first, second = (Rotation.from_quat(data.ref[:, i : i + 4], scalar_first=True) for i in (0, 4))
-    return Pair(
+    return JointTrial(
         path.stem,
         float(data.rate),
         (samples[:, 3:6].copy(), samples[:, 9:12].copy()),
@@ -111,7 +111,7 @@ class Parts:
     inclination: float | None
 
 
-def delay_s(pair: Pair) -> float:
+def delay_s(pair: JointTrial) -> float:
     """How late the sensors' samples are against the reference's stamps, found from the rates: no filter takes part.
 
     The phase between the gyroscopes' rates and the cameras' (steps of the reference) is a line over the frequency
@@ -125,7 +125,7 @@ def delay_s(pair: Pair) -> float:
     return whole / pair.rate_hz + _phase_delay_s(pair, whole)
 
 
-def _phase_delay_s(pair: Pair, whole: int) -> float:
+def _phase_delay_s(pair: JointTrial, whole: int) -> float:
     """Delay that is left with the samples moved by so many steps."""
     spectra: list[npt.NDArray[np.complex128]] = []
     size = min(int(DELAY_STRETCH_S * pair.rate_hz), len(pair.reference) - 1)
@@ -150,14 +150,14 @@ def common(a: Rotation, b: Rotation) -> tuple[Rotation, Rotation]:
     return a[:n], b[:n]
 
 
-def relative_rmse_deg(relative: Rotation, pair: Pair) -> float:
+def relative_rmse_deg(relative: Rotation, pair: JointTrial) -> float:
     """Total error of the second sensor's orientation in the first, RMS over the samples that count."""
     found, true = common(relative, pair.reference)
     error = (found.inv() * true).magnitude()[pair.counted]
     return float(np.degrees(np.sqrt(np.mean(error**2))))
 
 
-def relative_parts(relative: Rotation, pair: Pair) -> Parts:
+def relative_parts(relative: Rotation, pair: JointTrial) -> Parts:
     """The same with its parts about and across the vertical."""
     found, true = common(relative, pair.reference)
     to_earth = pair.reference_first[: len(found)]
@@ -191,7 +191,7 @@ def _parts(error: Rotation) -> Parts:
     return Parts(rms(error.magnitude()), rms(heading), rms(tilt))
 
 
-def first_heading(one: Rotation, two: Rotation, pair: Pair) -> float:
+def first_heading(one: Rotation, two: Rotation, pair: JointTrial) -> float:
     """Turn between the two earths, from the reference of the first second: what zeroing at an address gives."""
     n = int(pair.rate_hz)
     return _mean_heading(one[:n] * pair.reference[:n] * two[:n].inv())
@@ -212,7 +212,7 @@ def turned(two: Rotation, heading_rad: Floats | float) -> Rotation:
     return Rotation.from_rotvec(vector) * two
 
 
-def best_heading(one: Rotation, two: Rotation, pair: Pair) -> Floats:
+def best_heading(one: Rotation, two: Rotation, pair: JointTrial) -> Floats:
     """(N,) the turn between the earths that is best at every sample: looks at the answer, so it gives the floor."""
     q = (one * pair.reference * two.inv()).as_quat(scalar_first=True)
     best: Floats = 2.0 * np.arctan2(q[:, 3], q[:, 0])

@@ -82,7 +82,7 @@ async def _outages() -> list[Outage]:
         await air.close()
     if errors:
         raise errors[0]
-    wanted = profile.Settings(round(layout.rate_hz), layout.samples_per_packet)
+    wanted = profile.SensorSettings(round(layout.rate_hz), layout.samples_per_packet)
     return [
         _outage(layout, items, sensor, told, settings[sensor] == wanted, origin_ns, back_ns)
         for sensor, told in away.items()

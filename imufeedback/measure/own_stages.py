@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body.joints import Joint
 from imufeedback.body.links import Links
 from imufeedback.fusion import Fusion
-from imufeedback.measure.optics import Pair, Single, carried, first_heading
+from imufeedback.measure.optics import JointTrial, Single, carried, first_heading
 from imufeedback.records import AlignedBlock, Floats, ImuBlock, OrientationBlock, Segment, Side, frozen
 from imufeedback.timing import Merger
 
@@ -50,7 +50,7 @@ def oriented(single: Single) -> tuple[Rotation, list[OrientationBlock]]:
     return carried(q_es, single.gyr, BROAD_DELAY_S), out
 
 
-def aligned(pair: Pair) -> Iterator[AlignedBlock]:
+def aligned(pair: JointTrial) -> Iterator[AlignedBlock]:
     """Both sensors through fusion and merge."""
     names = ("first", "second")
     fusions = [Fusion(name, period_s=1.0 / pair.rate_hz) for name in names]
@@ -63,7 +63,7 @@ def aligned(pair: Pair) -> Iterator[AlignedBlock]:
     yield from merger.finish()
 
 
-def relative(pair: Pair, delay_s: float) -> tuple[Rotation, Floats]:
+def relative(pair: JointTrial, delay_s: float) -> tuple[Rotation, Floats]:
     """(N) second sensor → first at the reference's stamps, which are `delay_s` before the samples', and (N, 3) its
     standard deviations (rad) about the first sensor's axes. The heading between the two is given once, from the first
     second, as for the peers."""

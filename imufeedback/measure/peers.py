@@ -9,7 +9,7 @@ import numpy as np
 import vqf
 from scipy.spatial.transform import Rotation
 
-from imufeedback.measure.optics import Pair, best_heading, carried, first_heading, relative_rmse_deg, turned
+from imufeedback.measure.optics import JointTrial, best_heading, carried, first_heading, relative_rmse_deg, turned
 from imufeedback.records import Floats
 
 Orient = Callable[[Floats, Floats, float], Rotation]
@@ -54,14 +54,14 @@ Both = tuple[Rotation, Rotation]
 AHRS = ("madgwick", "mahony", "ekf")
 
 
-def heading_once(name: str, pair: Pair) -> Both:
+def heading_once(name: str, pair: JointTrial) -> Both:
     """One filter a sensor, and the heading between the two set in the first second."""
     orient = ORIENT.get(name) or OFFLINE[name]
     one, two = (orient(g, a, pair.rate_hz) for g, a in zip(pair.gyr, pair.acc, strict=True))
     return one, turned(two, first_heading(one, two, pair))
 
 
-def mekf(pair: Pair) -> Both:
+def mekf(pair: JointTrial) -> Both:
     """The multiplicative Kalman filter with the joint constraint, lever arms estimated by its library.
 
     Raises ImportError without the library dfjimu.
@@ -76,17 +76,17 @@ def mekf(pair: Pair) -> Both:
     return one, two
 
 
-def at_reference(name: str, both: Both, pair: Pair, delay_s: float) -> Rotation:
+def at_reference(name: str, both: Both, pair: JointTrial, delay_s: float) -> Rotation:
     """(N) second sensor → first of a method at the reference's stamps, which are `delay_s` before the samples'."""
     one, two = (carried(q, g, _carry_s(name, pair, delay_s)) for q, g in zip(both, pair.gyr, strict=True))
     return one.inv() * two
 
 
-def _carry_s(name: str, pair: Pair, delay_s: float) -> float:
+def _carry_s(name: str, pair: JointTrial, delay_s: float) -> float:
     return delay_s - LEAD.get(name, USUAL_LEAD) / pair.rate_hz
 
 
-def floor(pair: Pair, delay_s: float) -> float:
+def floor(pair: JointTrial, delay_s: float) -> float:
     """RMSE (deg) with offline VQF and the best heading at every sample: what tilt and marker fit leave over."""
     carry_s = _carry_s("offline-vqf", pair, delay_s)
     one, two = (carried(_offline_vqf(g, a, pair.rate_hz), g, carry_s) for g, a in zip(pair.gyr, pair.acc, strict=True))

@@ -31,7 +31,7 @@ FEWEST = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TrialFolder:
     """One folder."""
 
     name: str
@@ -65,7 +65,7 @@ class Trial:
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class MethodCurve:
     """What a method says of one angle, at the reference's instants."""
 
     angle_deg: Floats
@@ -74,7 +74,7 @@ class Curve:
     """(N,) one standard deviation; None for a method that tells none."""
 
 
-Curves = Mapping[tuple[Side, str], Curve]
+Curves = Mapping[tuple[Side, str], MethodCurve]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +92,14 @@ class Score:
     ok_share: float
 
 
-def trials(data: Path) -> Iterator[Trial]:
+def trials(data: Path) -> Iterator[TrialFolder]:
     """All trials below a data folder, by name. Raises BadFile for a folder that does not hold what it should."""
     for folder in sorted((data / FOLDER).iterdir()):
         if (folder / "trial.json").is_file():
             yield trial(folder)
 
 
-def trial(folder: Path) -> Trial:
+def trial(folder: Path) -> TrialFolder:
     """One folder. Raises BadFile."""
     try:
         said = json.loads((folder / "trial.json").read_text("utf-8"))
@@ -110,7 +110,7 @@ def trial(folder: Path) -> Trial:
             for kind, column in _COLUMNS.items()
             if f"{side}_{column}" in (table.dtype.names or ())
         }
-        return Trial(
+        return TrialFolder(
             folder.name,
             folder,
             _window(said["still_s"]),
@@ -131,7 +131,9 @@ def _window(values: list[float]) -> tuple[float, float]:
     return float(begin), float(end)
 
 
-def score(trial: Trial, key: tuple[Side, str], curve: Curve, shown: Bools, *, by_repetition: bool = False) -> Score:
+def score(
+    trial: TrialFolder, key: tuple[Side, str], curve: MethodCurve, shown: Bools, *, by_repetition: bool = False
+) -> Score:
     """A method's curve over the samples that count and that are `shown` (N,). With `by_repetition` the mean of every
     stretch is removed, else that of all."""
     reference, counts = trial.reference_deg[key], trial.counts

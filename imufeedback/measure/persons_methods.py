@@ -14,7 +14,7 @@ from imufeedback.body.joints import JOINTS, Joint
 from imufeedback.body.matrices import about_vertical, from_q
 from imufeedback.errors import BadFile
 from imufeedback.measure.peers import ORIENT
-from imufeedback.measure.persons import KINDS, Curve, Curves, Trial
+from imufeedback.measure.persons import KINDS, Curves, MethodCurve, TrialFolder
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import CsvSeries, read_folder
 from imufeedback.record.importer import import_folder
@@ -27,21 +27,21 @@ SAME_S = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Own:
+class OwnAngles:
     """What this tool makes of a trial."""
 
     curves: Curves
     fit: Fit
 
 
-def own(trial: Trial, work: Path) -> Own:
+def own(trial: TrialFolder, work: Path) -> OwnAngles:
     """Import, calibrate, analyse. Raises BadFile when the calibration is refused."""
     path = work / f"{trial.name}.mcap"
     fit = import_trial(trial, path)
-    return Own(curves(trial, angles_of(read_items(path))), fit)
+    return OwnAngles(curves(trial, angles_of(read_items(path))), fit)
 
 
-def import_trial(trial: Trial, path: Path) -> Fit:
+def import_trial(trial: TrialFolder, path: Path) -> Fit:
     """The trial as a recording. Raises BadFile when the calibration is refused."""
     made = import_folder(trial.folder / "imu", path, still_s=trial.still_s, flex_s=trial.flex_s)
     if made.fit is None:
@@ -56,7 +56,7 @@ def angles_of(items: Iterable[Item]) -> list[Angles]:
     return [one for one in events if isinstance(one, Angles)]
 
 
-def curves(trial: Trial, blocks: list[Angles]) -> Curves:
+def curves(trial: TrialFolder, blocks: list[Angles]) -> Curves:
     """Angles at the reference's instants: nothing is interpolated, an instant without a sample is not shown."""
     out = {}
     for side, kind in trial.reference_deg:
@@ -67,7 +67,7 @@ def curves(trial: Trial, blocks: list[Angles]) -> Curves:
     return out
 
 
-def _at(t_s: Floats, parts: list[JointAngles], column: int) -> Curve:
+def _at(t_s: Floats, parts: list[JointAngles], column: int) -> MethodCurve:
     times = np.concatenate([one.t_s for one in parts])
     angle = np.degrees(np.concatenate([one.angle_rad[:, column] for one in parts]))
     sd = np.degrees(np.concatenate([one.sd_rad[:, column] for one in parts]))
@@ -76,10 +76,10 @@ def _at(t_s: Floats, parts: list[JointAngles], column: int) -> Curve:
     near = np.where(np.abs(times[right - 1] - t_s) <= np.abs(times[right] - t_s), right - 1, right)
     step = float(np.median(np.diff(times)))
     there = np.abs(times[near] - t_s) <= 0.5 * step + SAME_S
-    return Curve(np.where(there, angle[near], np.nan), np.where(there, sd[near], np.nan))
+    return MethodCurve(np.where(there, angle[near], np.nan), np.where(there, sd[near], np.nan))
 
 
-def plain(trial: Trial, fit: Fit, name: str = "vqf") -> Curves:
+def plain(trial: TrialFolder, fit: Fit, name: str = "vqf") -> Curves:
     """One filter a sensor, the same calibration. The heading between neighbours is set once, in standing; a recording
     with gaps begins anew with every stretch without one, its heading set by the first sample's rotation of zero."""
     series = read_folder(trial.folder / "imu")
@@ -108,8 +108,8 @@ def _oriented(name: str, one: CsvSeries, rows: np.ndarray) -> Rotation:
 
 
 def _plain_curves(
-    trial: Trial, times: Floats, begins: list[int], orientation: Mapping[Segment, Floats]
-) -> dict[tuple[Side, str], Curve]:
+    trial: TrialFolder, times: Floats, begins: list[int], orientation: Mapping[Segment, Floats]
+) -> dict[tuple[Side, str], MethodCurve]:
     out = {}
     near = np.clip(np.searchsorted(times, trial.t_s - SAME_S), 0, len(times) - 1)
     there = np.abs(times[near] - trial.t_s) <= 10 * SAME_S
@@ -120,12 +120,12 @@ def _plain_curves(
         for kind, (name, column) in KINDS.items():
             if name == joint.name:
                 values = np.degrees(angle[:, column])
-                out[joint.side, kind] = Curve(np.where(there, values[near], np.nan))
+                out[joint.side, kind] = MethodCurve(np.where(there, values[near], np.nan))
     return out
 
 
 def _joint(
-    trial: Trial, joint: Joint, times: Floats, begins: list[int], orientation: Mapping[Segment, Floats]
+    trial: TrialFolder, joint: Joint, times: Floats, begins: list[int], orientation: Mapping[Segment, Floats]
 ) -> Floats:
     """(N, 3) angles."""
     above, below = orientation[joint.proximal], orientation[joint.distal]

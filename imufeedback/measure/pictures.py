@@ -45,7 +45,7 @@ def side_by_side(rows: Sequence[Row]) -> Iterator[Captioned]:
         yield caption, svg.bars(means, unit="°", highlight=OWN, floor=floor, title=f"{caption}: {read}")
 
 
-class Cost(NamedTuple):
+class CostBySize(NamedTuple):
     """A curve of cost against size."""
 
     caption: str
@@ -54,18 +54,18 @@ class Cost(NamedTuple):
     rows: Sequence[Sequence[float]]
 
 
-def costs(rows: Sequence[Row]) -> list[Cost]:
+def costs(rows: Sequence[Row]) -> list[CostBySize]:
     return [_cost(row) for row in rows if row.get("trial") == TRIAL]
 
 
-def _cost(row: Row) -> Cost:
+def _cost(row: Row) -> CostBySize:
     caption = (
         f"Cost against {row['what']}, {row['cost_unit']}: exponent {row['exponent']:.2f}; {row['each']:.3g} for each "
         f"and {row['fixed']:.3g} beside them, r² {row['r2']:.3f}"
     )
     heads = (row["unit"], row["cost_unit"], f"for each of the {row['unit']}")
     sizes, spent = np.array(row["sizes"]), np.array(row["costs"])
-    return Cost(caption, against_size(row, caption), heads, list(zip(sizes, spent, spent / sizes, strict=True)))
+    return CostBySize(caption, against_size(row, caption), heads, list(zip(sizes, spent, spent / sizes, strict=True)))
 
 
 def against_size(row: Row, title: str) -> str:
@@ -73,13 +73,13 @@ def against_size(row: Row, title: str) -> str:
     point above it costs more than its share."""
     sizes, spent = np.array(row["sizes"]), np.array(row["costs"])
     x, y = np.log10(sizes), np.log10(spent)
-    in_proportion = svg.Line(x, y[0] + x - x[0], "floor", "in proportion to the size")
+    in_proportion = svg.PlotLine(x, y[0] + x - x[0], "floor", "in proportion to the size")
     return svg.draw(
-        svg.Picture(
+        svg.Plot(
             title,
             row["unit"],
             row["cost_unit"],
-            [in_proportion, svg.Line(x, y, "own", dots=True)],
+            [in_proportion, svg.PlotLine(x, y, "own", dots=True)],
             x_ticks=[(at, f"{size:.3g}") for at, size in zip(x, sizes, strict=True)],
             y_ticks=[(at, f"{cost:.3g}") for at, cost in zip(y, spent, strict=True)],
         )
@@ -112,7 +112,7 @@ PANELS = (
 KINDS = ("own", "second", "third")
 
 
-class Day(NamedTuple):
+class DayCost(NamedTuple):
     """A long day."""
 
     words: str
@@ -122,12 +122,12 @@ class Day(NamedTuple):
     counts: str
 
 
-def days(rows: Sequence[Row]) -> list[Day]:
+def days(rows: Sequence[Row]) -> list[DayCost]:
     """Memory, queues, delay and file over the hours of every long day among the rows."""
     return [_day(row) for row in rows if row.get("trial") == "endurance" and "samples" in row]
 
 
-def _day(row: Row) -> Day:
+def _day(row: Row) -> DayCost:
     seconds = row["seconds"]
     words = (
         f"{_length(seconds)} of three sensors on a bad radio – packets lost, repeated and out of order, stalls, "
@@ -139,7 +139,9 @@ def _day(row: Row) -> Day:
         (panel.caption, list(zip(KINDS, panel.lines, strict=False)), _over_hours(panel, row["samples"]))
         for panel in PANELS
     ]
-    return Day(words, pictures, row["faults"], ", ".join(f"{count} {name}" for name, count in row["events"].items()))
+    return DayCost(
+        words, pictures, row["faults"], ", ".join(f"{count} {name}" for name, count in row["events"].items())
+    )
 
 
 def _length(seconds: float) -> str:
@@ -154,7 +156,7 @@ def _over_hours(panel: Panel, samples: Mapping[str, Sequence[float | None]]) -> 
     lines, ends = [], []
     for (name, values), css in zip(columns.items(), KINDS, strict=False):
         known = np.isfinite(values)
-        lines.append(svg.Line(t_s[known] / each_s, values[known], css, name))
+        lines.append(svg.PlotLine(t_s[known] / each_s, values[known], css, name))
         ends.append(f"{name} {values[known][-1]:.3g} {panel.unit}" if known.any() else f"{name} –")
     title = f"{panel.caption}. At the end: {'; '.join(ends)}"
-    return svg.draw(svg.Picture(title, unit, panel.unit, lines, y_include=(0.0,)))
+    return svg.draw(svg.Plot(title, unit, panel.unit, lines, y_include=(0.0,)))

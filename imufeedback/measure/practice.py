@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from imufeedback.commands import AnyCommand, SetLimit
 from imufeedback.cues.telling import UNTOLD, Telling
-from imufeedback.live.lesson import Block, plan_of
+from imufeedback.live.lesson import LessonBlock, plan_of
 from imufeedback.measure.guided import played
 from imufeedback.records import (
     BlockBegun,
@@ -60,7 +60,7 @@ LIMIT, VALUE = "trail-thigh-keeps-falling", 9.0
 
 
 @dataclass
-class Told:
+class LessonOutcome:
     """What came of one lesson."""
 
     blocks: list[str] = field(default_factory=list)
@@ -77,7 +77,9 @@ class Told:
     """Of the rule whose limit was changed, in findings after the change."""
 
 
-def carried_out(hand: Hand, flaw: Flaw, seed: int, *, pace: Pace = Pace.SLOW) -> tuple[Told, Sequence[Block]]:
+def carried_out(
+    hand: Hand, flaw: Flaw, seed: int, *, pace: Pace = Pace.SLOW
+) -> tuple[LessonOutcome, Sequence[LessonBlock]]:
     """The plan, from the calibration to its end; nobody presses a key."""
     blocks = plan_of(PLAN, "plan")[1]
     script = make_script(hand=hand, pace=pace, flaw=flaw, reps=sum(one.reps or 0 for one in blocks), seed=seed)
@@ -94,7 +96,7 @@ class _Hearer:
     """Looks at what is shown and heard, and whether it was due."""
 
     def __init__(self) -> None:
-        self.told = Told()
+        self.told = LessonOutcome()
         self._telling = Telling()
         self._untold = False
         self._asked: set[int] = set()

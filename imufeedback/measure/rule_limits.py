@@ -12,7 +12,7 @@ from imufeedback.measure.drawn_reps import reps_of
 from imufeedback.records import Finding, Floats, Rep, Role, Verdict
 from imufeedback.rules import Rules, RuleSet
 from imufeedback.synth.drawn import Drawn, reps
-from imufeedback.synth.grounded import Moves, moves
+from imufeedback.synth.grounded import RepCourses, moves
 
 BASELINE_REPS = 10
 PUBLISHED, FALLING = "as published", "falling as coached"
@@ -20,7 +20,7 @@ CENTILES = (1, 5, 50, 95, 99)
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class RuleShares:
     """One rule on players with one grade of a flaw, or without it."""
 
     flaw: DrawnFlaw
@@ -59,7 +59,7 @@ def _grouped(all_of_them: Sequence[Rep]) -> list[Sequence[Rep]]:
     return [all_of_them[k : k + BASELINE_REPS] for k in range(0, len(all_of_them), BASELINE_REPS)]
 
 
-def seen(before: Before, rules: RuleSet, flaws: Sequence[DrawnFlaw] = FLAWS) -> Iterator[Seen]:
+def seen(before: Before, rules: RuleSet, flaws: Sequence[DrawnFlaw] = FLAWS) -> Iterator[RuleShares]:
     """Players as published first, those whose trail thigh falls as coaches describe where they are what is compared
     with, then the grades from slight to gross."""
     for flaw in flaws:
@@ -71,7 +71,9 @@ def seen(before: Before, rules: RuleSet, flaws: Sequence[DrawnFlaw] = FLAWS) -> 
             yield _judged(baselines, rules, flaw, grade, made(before.swung, [(flaw, size)], falls=flaw.falls))
 
 
-def _judged(baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw, grade: str, moved: Moves) -> Seen:
+def _judged(
+    baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw, grade: str, moved: RepCourses
+) -> RuleShares:
     """Of the players whose legs still reach the ground."""
     rule = next(one for one in rules.rules if one.id == flaw.rule)
     alone, own, values = [], [], []
@@ -80,7 +82,7 @@ def _judged(baselines: Sequence[Sequence[Rep]], rules: RuleSet, flaw: DrawnFlaw,
             values.append(rep.features[rule.feature])
             alone.append(_said(flaw.rule, after(rules, (), rep)))
             own.append(_said(flaw.rule, after(rules, baseline, rep)))
-    return Seen(flaw, grade, np.array(values), _shares(alone), _shares(own))
+    return RuleShares(flaw, grade, np.array(values), _shares(alone), _shares(own))
 
 
 def after(rules: RuleSet, baseline: Sequence[Rep], rep: Rep) -> list[Finding]:

@@ -10,7 +10,7 @@ from typing import Any
 from imufeedback import __version__
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import sets
-from imufeedback.measure.checks import Context, LeftOut, Measured, Step, exactly
+from imufeedback.measure.checks import Context, LeftOut, Measured, SetPart, exactly
 
 
 @dataclass
@@ -78,7 +78,7 @@ def run_sets(names: Sequence[str], context: Context, on_step: Callable[[str], No
     return report
 
 
-def _measure(report: Report, name: str, step: Step, context: Context) -> None:
+def _measure(report: Report, name: str, step: SetPart, context: Context) -> None:
     """Line by line, so that what came before a failure is kept."""
     try:
         for line in step.measure(context):
@@ -93,5 +93,5 @@ def _measure(report: Report, name: str, step: Step, context: Context) -> None:
         report.tracebacks.append(f"{name}: {step.title}\n{traceback.format_exc()}")
 
 
-def _failed(step: Step, why: str) -> Measured:
+def _failed(step: SetPart, why: str) -> Measured:
     return Measured(f"{step.title}: {why}", float("nan"), exactly(0), "failed")

@@ -48,7 +48,7 @@ TRIAL = "scaling"
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class CostCurve:
     """Costs of some sizes."""
 
     what: str
@@ -157,7 +157,7 @@ def _script(reps: int, seed: int) -> Script:
 # ── the four curves ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int = 2) -> Curve:
+def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int = 2) -> CostCurve:
     """Milliseconds of processor time for each second of a session, by the number of sensors."""
     script = _script(1, seed)
     works = {
@@ -167,7 +167,7 @@ def sensors(work: Path, seed: int, counts: Sequence[int] = SENSORS, tries: int =
     return _each_second("the number of sensors", "sensors", works, tries)
 
 
-def rates(work: Path, seed: int, hz: Sequence[float] = RATES_HZ, tries: int = 2) -> Curve:
+def rates(work: Path, seed: int, hz: Sequence[float] = RATES_HZ, tries: int = 2) -> CostCurve:
     """The same by the rate of three sensors; a packet has four samples at any rate."""
     script = _script(1, seed)
     works = {
@@ -177,25 +177,25 @@ def rates(work: Path, seed: int, hz: Sequence[float] = RATES_HZ, tries: int = 2)
     return _each_second("the rate", "Hz", works, tries)
 
 
-def _each_second(what: str, unit: str, works: Mapping[float, Callable[[], float]], tries: int) -> Curve:
+def _each_second(what: str, unit: str, works: Mapping[float, Callable[[], float]], tries: int) -> CostCurve:
     each_ms = [1e3 * cost / SHORT_S for cost in least(works, tries)]
-    return Curve(what, unit, "ms a second of session", tuple(map(float, works)), tuple(each_ms))
+    return CostCurve(what, unit, "ms a second of session", tuple(map(float, works)), tuple(each_ms))
 
 
-def lengths(work: Path, seed: int, reps: Sequence[int], tries: int = 2) -> Curve:
+def lengths(work: Path, seed: int, reps: Sequence[int], tries: int = 2) -> CostCurve:
     """Seconds of processor time by the seconds of the session."""
     scripts = [_script(one, seed) for one in reps]
     works = {
         seconds_of(one): _analysis(archive.write_items(work / f"reps{k}.mcap", session(one)))
         for k, one in zip(reps, scripts, strict=True)
     }
-    return Curve("the length of a session", "s", "s", tuple(works), least(works, tries))
+    return CostCurve("the length of a session", "s", "s", tuple(works), least(works, tries))
 
 
-def library(work: Path, seed: int, recordings: Sequence[int], tries: int = 2) -> Curve:
+def library(work: Path, seed: int, recordings: Sequence[int], tries: int = 2) -> CostCurve:
     """Seconds of processor time of making the index anew, by the reps in the library."""
     works = {float(n * REPS_OF_A_RECORDING): _index(work / f"library{n}", n, seed) for n in recordings}
-    return Curve("the size of a library", "reps", "s", tuple(works), least(works, tries))
+    return CostCurve("the size of a library", "reps", "s", tuple(works), least(works, tries))
 
 
 def _index(root: Path, recordings: int, seed: int) -> Callable[[], float]:

@@ -29,7 +29,7 @@ AFTER_S = 2.0
 
 
 @dataclass(frozen=True)
-class Seen:
+class SceneAngles:
     """All angles of a session, as one series an angle; degrees."""
 
     t_s: Floats
@@ -64,10 +64,10 @@ class Scene:
         return {}
 
     @cached_property
-    def undisturbed(self) -> Seen:
+    def undisturbed(self) -> SceneAngles:
         return self.played(self.rest)
 
-    def played(self, packets: Sequence[RawPacket], full_scale_rad_s: float | None = None) -> Seen:
+    def played(self, packets: Sequence[RawPacket], full_scale_rad_s: float | None = None) -> SceneAngles:
         """The session with other packets after its beginning."""
         if full_scale_rad_s not in self._states:
             pipeline = Pipeline()
@@ -78,7 +78,7 @@ class Scene:
         pipeline.state = self._states[full_scale_rad_s]
         return seen(pipeline.feed_many(packets) + pipeline.finish())
 
-    def moved(self, found: Seen, key: Key) -> Floats:
+    def moved(self, found: SceneAngles, key: Key) -> Floats:
         """(N, 3) degrees by which the trouble moved an angle: against the undisturbed session. NaN where not shown in
         one of both."""
         plain = self.undisturbed
@@ -88,17 +88,17 @@ class Scene:
         wrapped: Floats = (change + 180.0) % 360.0 - 180.0
         return wrapped
 
-    def error(self, found: Seen, key: Key) -> Floats | None:
+    def error(self, found: SceneAngles, key: Key) -> Floats | None:
         """(N, 3) degrees against the truth, NaN where not shown; None where the truth is not known."""
         return None if self.truth is None else found.angle[key] - self.truth(found.t_s, key)
 
 
-def seen(events: Sequence[Event]) -> Seen:
+def seen(events: Sequence[Event]) -> SceneAngles:
     """The angles of a session's events."""
     blocks = [one for one in events if isinstance(one, Angles)]
     others = [one for one in events if not isinstance(one, Angles)]
     if not blocks:
-        return Seen(np.empty(0), {}, {}, others)
+        return SceneAngles(np.empty(0), {}, {}, others)
     series: dict[Key, list[Any]] = {}
     for block in blocks:
         series.setdefault((PELVIS, None), []).append(block.pelvis)
@@ -109,7 +109,7 @@ def seen(events: Sequence[Event]) -> Seen:
         ok = np.concatenate([one.ok for one in parts])
         angle[key] = np.where(ok, np.degrees(np.concatenate([one.angle_rad for one in parts])), np.nan)
         sd[key] = np.degrees(np.concatenate([one.sd_rad for one in parts]))
-    return Seen(np.concatenate([one.t_s for one in blocks]), angle, sd, others)
+    return SceneAngles(np.concatenate([one.t_s for one in blocks]), angle, sd, others)
 
 
 def golfer(seed: int) -> Scene:

@@ -65,7 +65,7 @@ def joint(context: Context) -> Iterator[Measured]:
 
 
 def _pair_rows(
-    context: Context, set_name: str, pair: optics.Pair, own: tuple[Rotation, float], floor: float, delay_s: float
+    context: Context, set_name: str, pair: optics.JointTrial, own: tuple[Rotation, float], floor: float, delay_s: float
 ) -> dict[str, float]:
     """Rows of one pair of sensors; total errors (deg) of the causal methods, by name. `own`: what this tool gave, and
     its seconds; `delay_s`: of the samples, for all others alike."""
@@ -73,7 +73,7 @@ def _pair_rows(
     mine = optics.relative_parts(relative, pair)
     add_row(context, set_name, pair.name, "imufeedback", mine, seconds, floor)
     found = {"imufeedback": mine.total or 0.0}
-    methods: dict[str, Callable[[optics.Pair], peers.Both]] = {
+    methods: dict[str, Callable[[optics.JointTrial], peers.Both]] = {
         name: partial(peers.heading_once, name) for name in (*_some(context), *peers.OFFLINE)
     }
     methods["mekf"] = peers.mekf
@@ -89,7 +89,7 @@ def _pair_rows(
     return found
 
 
-def _in_bars(relative: Rotation, sd: Floats, pair: optics.Pair) -> tuple[float, float]:
+def _in_bars(relative: Rotation, sd: Floats, pair: optics.JointTrial) -> tuple[float, float]:
     found, true = optics.common(relative, pair.reference)
     error = np.abs(np.degrees((found.inv() * true).as_rotvec()))[pair.counted]
     bar = np.hypot(np.degrees(sd[: len(found)][pair.counted]), MARKER_SD_DEG)

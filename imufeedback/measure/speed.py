@@ -57,7 +57,7 @@ class Prepared:
 
 
 @dataclass(frozen=True, slots=True)
-class Cost:
+class StepCost:
     """Mean microseconds of processor time per step of 5 ms, all three sensors together."""
 
     fusion: float
@@ -148,7 +148,7 @@ def _one_by_one(clock: SensorClock, made: Iterable[object]) -> None:
             clock.feed(one)
 
 
-def cost(given: Prepared, hand_of: Script) -> Cost:
+def cost(given: Prepared, hand_of: Script) -> StepCost:
     """Run all of it once, stage by stage, packet by packet as it comes live."""
     fusions = {name: Fusion(name, period_s=1 / RATE_HZ) for name in NAMES}
     merger = Merger(list(zip(NAMES, WORN, strict=True)), grid_hz=RATE_HZ)
@@ -175,7 +175,7 @@ def cost(given: Prepared, hand_of: Script) -> Cost:
         for name, gyr, acc in arrays:
             filters[name].updateBatch(gyr, acc)
 
-    return Cost(*(_each_us(work, given.steps) for work in (fuse, merge, angles, library)))
+    return StepCost(*(_each_us(work, given.steps) for work in (fuse, merge, angles, library)))
 
 
 def samples(given: Prepared) -> dict[str, tuple[Floats, Floats]]:

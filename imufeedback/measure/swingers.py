@@ -51,7 +51,7 @@ PACKET = 40
 
 
 @dataclass(frozen=True)
-class Seen:
+class SwingSession:
     """One session and what came of it; angles are left out."""
 
     script: Script
@@ -130,7 +130,7 @@ def motion_of(hand: Hand, rules: RuleSet | None = None) -> MotionStage:
     return MotionStage(hand=hand, live=live_limits(rules), rep=rep_limits(rules), kind=rules.name)
 
 
-def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
+def play(script: Script, segments: Sequence[Segment] = BODY) -> SwingSession:
     """Through the pipeline, with all six sensors when nothing else is said."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     events: list[Event] = []
@@ -140,17 +140,17 @@ def play(script: Script, segments: Sequence[Segment] = BODY) -> Seen:
             estimated += [one for one in estimating.feed(event) if isinstance(one, Rep)]
         if not isinstance(event, Angles):
             events.append(event)
-    return Seen(script, tuple(events), tuple(estimated))
+    return SwingSession(script, tuple(events), tuple(estimated))
 
 
-def play_drill(script: Script, drill: str) -> Seen:
+def play_drill(script: Script, drill: str) -> SwingSession:
     """A drill with three sensors; its block begins when the calibration is done."""
     text = resources.text("layouts", "lossless").replace("samples_per_packet = 10", f"samples_per_packet = {PACKET}")
     block = BeginBlock(drill, Role.DRILL, Mode.NONE, rule_set=resources.text("drills", drill))
     given = list(items(script, WORN, model=TYPICAL, layout_text=text))
     at = next(k for k, item in enumerate(given) if item.host_ns > script.ready_s * 1e9)
     given.insert(at, recorded(given[at].host_ns, block))
-    return Seen(script, tuple(one for one in run(given) if not isinstance(one, Angles)), ())
+    return SwingSession(script, tuple(one for one in run(given) if not isinstance(one, Angles)), ())
 
 
 # ── the sessions ─────────────────────────────────────────────────────────────────────────────────────────────────
@@ -198,7 +198,7 @@ def at_tempo(seed: int, number: int) -> Script:
 
 def play_all(
     make: Callable[[int, int], Script], jobs: Sequence[tuple[int, int]], segments: Sequence[Segment] = BODY
-) -> list[Seen]:
+) -> list[SwingSession]:
     """All of them; several at once where there is enough to do and there are processors."""
     workers = min(cpu_count() or 1, len(jobs) // 8)
     if workers < 2:
@@ -207,7 +207,7 @@ def play_all(
         return list(pool.map(_job, [make] * len(jobs), [segments] * len(jobs), *zip(*jobs, strict=True)))
 
 
-def _job(make: Callable[[int, int], Script], segments: Sequence[Segment], seed: int, number: int) -> Seen:
+def _job(make: Callable[[int, int], Script], segments: Sequence[Segment], seed: int, number: int) -> SwingSession:
     return play(make(seed, number), segments)
 
 

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import jcs
 from imufeedback.measure.golfer import RATE_HZ, items
-from imufeedback.measure.optics import Pair
+from imufeedback.measure.optics import JointTrial
 from imufeedback.measure.players import typical
 from imufeedback.pipeline import run
 from imufeedback.records import Angles, Item, Segment
@@ -19,7 +19,7 @@ from imufeedback.synth.sensors import WORN, default_places, true_q_es
 from imufeedback.synth.worn_sensor import WornSensor
 
 
-def pair(session: Script) -> Pair:
+def pair(session: Script) -> JointTrial:
     """Samples with typical errors, without soft tissue; they count from the first address on.
 
     No clock and no packet takes part: the samples are at even instants.
@@ -32,7 +32,7 @@ def pair(session: Script) -> Pair:
     (gyr, acc), (gyr_2, acc_2) = (sensor.measure(np.arange(n), t_s) for sensor in sensors)
     pose = session.golfer.pose(t_s, segments)
     first, second = (Rotation.from_quat(true_q_es(pose, places[one]), scalar_first=True) for one in segments)
-    return Pair(
+    return JointTrial(
         f"player-{session.seed}",
         RATE_HZ,
         (gyr, gyr_2),

@@ -9,7 +9,7 @@ import numpy as np
 
 from imufeedback.commands import BeginBlock
 from imufeedback.cues.answers import FAULT, GOOD
-from imufeedback.live.lesson import Block
+from imufeedback.live.lesson import LessonBlock
 from imufeedback.measure.guided import TYPICAL, played
 from imufeedback.pipeline import run
 from imufeedback.records import Floats, Hand, Item, Mode, Role, Segment, SelfEstimate, Tapped
@@ -73,7 +73,7 @@ def answered(seed: int, hand: Hand, reps: int = 4) -> Iterator[Answered]:
     """A lesson in which the player says by taps what he thinks of each rep, standing again after it."""
     script, meant = taps_after_reps(seed, hand, reps)
     block = BeginBlock("own call first", Role.SWINGS, Mode.NONE, estimate=True)
-    told = [one for one in played([Block(block, reps)], script, model=TYPICAL) if isinstance(one, SelfEstimate)]
+    told = [one for one in played([LessonBlock(block, reps)], script, model=TYPICAL) if isinstance(one, SelfEstimate)]
     heard = {one.rep: one.answer for one in told}
     for index, answer in meant.items():
         yield Answered(answer, heard.get(index, ""))

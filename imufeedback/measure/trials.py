@@ -53,7 +53,7 @@ POSED_S = 0.2
 """Of flexed samples in a stretch that shows a pose."""
 
 
-class Trial(ABC):
+class RecordedTrial(ABC):
     """One recording."""
 
     def __init__(self, name: str, imu: Path, still_s: Window, stretches: Sequence[Window]) -> None:
@@ -125,7 +125,7 @@ class Trial(ABC):
         return max(errors, default=float("nan"))
 
 
-class Person(Trial):
+class PersonTrial(RecordedTrial):
     """A folder of ``people/``."""
 
     def __init__(self, folder: Path) -> None:
@@ -139,7 +139,7 @@ class Person(Trial):
         return t_s, flexion - float(np.nanmean(flexion[still]))
 
 
-class Walker(Trial):
+class Walker(RecordedTrial):
     """``human_walk``: hip flexion is known while the person sits; while they walk, the thigh's inclination says whether
     it moves."""
 
@@ -187,10 +187,10 @@ class Tilt:
         return tilt
 
 
-def trials(data: Path) -> list[Trial]:
+def trials(data: Path) -> list[RecordedTrial]:
     """All recordings in the folder."""
     people = sorted(one.parent for one in (data / "people").glob("*/trial.json"))
-    found: list[Trial] = [Person(one) for one in people]
+    found: list[RecordedTrial] = [PersonTrial(one) for one in people]
     return found + ([Walker(data / walk.FOLDER)] if (data / walk.FOLDER).is_dir() else [])
 
 

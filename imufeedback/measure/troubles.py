@@ -30,7 +30,7 @@ Change = Callable[[Packets, float, Collection[str]], list[RawPacket]]
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class TroubleKind:
     """One kind."""
 
     name: str
@@ -177,12 +177,12 @@ def _changed(
 
 
 GAPS_S = (0.06, 0.1, 0.2, 0.3, 0.5, 1.0, 2.0)
-TROUBLES: tuple[Trouble, ...] = (
-    *(Trouble(f"gap of {one:g} s", one, partial(gap, lasts_s=one), True) for one in GAPS_S),
-    Trouble("a tenth of the packets lost", 3.0, partial(loss, lasts_s=3.0, share=0.1), False),
-    Trouble("restart of the sensor", BOOT_S, restart, True),
-    Trouble("backlog of 3 s", 3.0, partial(backlog, lasts_s=3.0), False),
-    Trouble("false turn by clipping", CLIPPED_S, false_turn, True, 0.999 * FULL_SCALE_RAD_S),
-    Trouble("knocks of 16 g", 2 * SHOCK_EVERY_S + SHOCK_S, shock, False),
-    Trouble("one value repeated for 1 s", 1.0, partial(stuck, lasts_s=1.0), True),
+TROUBLES: tuple[TroubleKind, ...] = (
+    *(TroubleKind(f"gap of {one:g} s", one, partial(gap, lasts_s=one), True) for one in GAPS_S),
+    TroubleKind("a tenth of the packets lost", 3.0, partial(loss, lasts_s=3.0, share=0.1), False),
+    TroubleKind("restart of the sensor", BOOT_S, restart, True),
+    TroubleKind("backlog of 3 s", 3.0, partial(backlog, lasts_s=3.0), False),
+    TroubleKind("false turn by clipping", CLIPPED_S, false_turn, True, 0.999 * FULL_SCALE_RAD_S),
+    TroubleKind("knocks of 16 g", 2 * SHOCK_EVERY_S + SHOCK_S, shock, False),
+    TroubleKind("one value repeated for 1 s", 1.0, partial(stuck, lasts_s=1.0), True),
 )

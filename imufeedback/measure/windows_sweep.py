@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most
-from imufeedback.measure.trials import Trial, Window, trials
+from imufeedback.measure.checks import Context, LeftOut, Measured, SetPart, at_most
+from imufeedback.measure.trials import RecordedTrial, Window, trials
 from imufeedback.records import Fit, Level, Segment
 
 WRONG_DEG = 25.0
@@ -25,7 +25,7 @@ LEAST_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class WindowOutcome:
     """One window."""
 
     trial: str
@@ -46,15 +46,15 @@ class Outcome:
         return self.accepted and not self.error_deg <= WRONG_DEG
 
 
-def outcome(trial: Trial, window_s: Window) -> Outcome:
+def outcome(trial: RecordedTrial, window_s: Window) -> WindowOutcome:
     """Fit one window and judge what came of it."""
     made = trial.fitted(window_s)
     if isinstance(made, str):
-        return Outcome(trial.name, window_s, trial.flexes(window_s), None, made, float("nan"))
-    return Outcome(trial.name, window_s, trial.flexes(window_s), made, None, trial.error_deg(made))
+        return WindowOutcome(trial.name, window_s, trial.flexes(window_s), None, made, float("nan"))
+    return WindowOutcome(trial.name, window_s, trial.flexes(window_s), made, None, trial.error_deg(made))
 
 
-def regular(trial: Trial, every: int = 1) -> list[Window]:
+def regular(trial: RecordedTrial, every: int = 1) -> list[Window]:
     """The stretches that the trial names, and windows of some lengths one after the other."""
     first = trial.still_s[1]
     out = list(trial.stretches)
@@ -64,7 +64,7 @@ def regular(trial: Trial, every: int = 1) -> list[Window]:
     return out[::every]
 
 
-def at_random(trial: Trial, count: int, rng: np.random.Generator) -> list[Window]:
+def at_random(trial: RecordedTrial, count: int, rng: np.random.Generator) -> list[Window]:
     """Windows after standing."""
     out: list[Window] = []
     while len(out) < count:
@@ -77,7 +77,7 @@ def at_random(trial: Trial, count: int, rng: np.random.Generator) -> list[Window
     return out
 
 
-def outcomes(context: Context) -> Iterator[Outcome]:
+def outcomes(context: Context) -> Iterator[WindowOutcome]:
     """Every window of every recording."""
     if context.data is None or not (found := trials(context.data)):
         raise LeftOut("no recordings of people are here; name their folder with --data")
@@ -108,7 +108,7 @@ def sweep(context: Context) -> Iterator[Measured]:
     yield from lines(seen)
 
 
-def lines(seen: Sequence[Outcome]) -> Iterator[Measured]:
+def lines(seen: Sequence[WindowOutcome]) -> Iterator[Measured]:
     flexed = [one for one in seen if one.flexed]
     share = 100 * sum(not one.accepted for one in flexed) / len(flexed) if flexed else float("nan")
     accepted = sum(one.accepted for one in seen)
@@ -117,4 +117,4 @@ def lines(seen: Sequence[Outcome]) -> Iterator[Measured]:
     yield Measured(f"{len(flexed)} windows with 30° of flexion: refused", share, at_most(10), "%")
 
 
-STEP = Step("fits by windows of people", sweep)
+STEP = SetPart("fits by windows of people", sweep)

@@ -33,7 +33,7 @@ class LiveLimits:
 
 
 @dataclass(frozen=True, slots=True)
-class Stall:
+class StalledStretch:
     """A stretch of the downswing in which the angle fell too little for the turn."""
 
     onset_s: float
@@ -57,7 +57,7 @@ class Judge:
     """(time, turn) from which the angle falls too little."""
     losing_since: tuple[float, float] | None = None
     reached_s: float | None = None
-    stalls: list[Stall] = field(default_factory=list)
+    stalls: list[StalledStretch] = field(default_factory=list)
     flat_turn_rad: float = 0.0
     """Longest stall in turn."""
 
@@ -129,7 +129,7 @@ class Judge:
     def _note_stall(self, t_s: float, angle: float) -> None:
         if self.state in (Motion.STALLED, Motion.GROWING) or self.flat_since is None:
             return
-        self.stalls.append(Stall(self.flat_since[0], self.flat_since[1], t_s, angle))
+        self.stalls.append(StalledStretch(self.flat_since[0], self.flat_since[1], t_s, angle))
 
     def _enter(self, state: Motion, onset_s: float) -> float | None:
         if state is self.state:

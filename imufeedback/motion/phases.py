@@ -1,8 +1,8 @@
 """Phases of a rep as a table.
 
 Every phase has its ways out, tried in order; the first whose condition holds is taken. Conditions look at the latest
-step and at what the rep has shown so far (`Seen`), nothing else. Conditions on turn are in degrees of pelvis turn and
-so hold at any tempo.
+step and at what the rep has shown so far (`RepProgress`), nothing else. Conditions on turn are in degrees of pelvis
+turn and so hold at any tempo.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class RepLimits:
 
 
 @dataclass
-class Seen:
+class RepProgress:
     """What the present rep has shown so far; turn in rad, + towards the target."""
 
     t_s: float = 0.0
@@ -70,67 +70,67 @@ class Seen:
     """How far both thighs are less flexed than at address; below 0 when one is not."""
 
 
-Condition = Callable[[Seen, RepLimits], bool]
+Condition = Callable[[RepProgress, RepLimits], bool]
 
 
-def _left_away(s: Seen, limits: RepLimits) -> bool:
+def _left_away(s: RepProgress, limits: RepLimits) -> bool:
     return s.turn < -LEAVE_RAD
 
 
-def _left_forward(s: Seen, limits: RepLimits) -> bool:
+def _left_forward(s: RepProgress, limits: RepLimits) -> bool:
     return s.turn > 2 * LEAVE_RAD
 
 
-def _sets_off(s: Seen, limits: RepLimits) -> bool:
+def _sets_off(s: RepProgress, limits: RepLimits) -> bool:
     return limits.min_backswing_rad == 0.0 and s.turn > LEAVE_RAD
 
 
-def _reversed(s: Seen, limits: RepLimits) -> bool:
+def _reversed(s: RepProgress, limits: RepLimits) -> bool:
     return s.furthest_away <= -limits.min_backswing_rad and s.turn_rate > 0 and s.turn - s.furthest_away >= REVERSED_RAD
 
 
-def _came_back(s: Seen, limits: RepLimits) -> bool:
+def _came_back(s: RepProgress, limits: RepLimits) -> bool:
     return s.furthest_away > -limits.min_backswing_rad and s.turn > -LEAVE_RAD / 2
 
 
-def _went_on_back(s: Seen, limits: RepLimits) -> bool:
+def _went_on_back(s: RepProgress, limits: RepLimits) -> bool:
     return s.turn < s.furthest_away - REVERSED_RAD
 
 
-def _late(s: Seen, limits: RepLimits) -> bool:
+def _late(s: RepProgress, limits: RepLimits) -> bool:
     return s.turn >= LATE_TURN_RAD
 
 
-def _stopped(s: Seen, limits: RepLimits) -> bool:
+def _stopped(s: RepProgress, limits: RepLimits) -> bool:
     return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STOPPED_S
 
 
-def _stopped_through(s: Seen, limits: RepLimits) -> bool:
+def _stopped_through(s: RepProgress, limits: RepLimits) -> bool:
     return _stopped(s, limits) and s.turn - s.furthest_away >= limits.min_through_rad
 
 
-def _came_home(s: Seen, limits: RepLimits) -> bool:
+def _came_home(s: RepProgress, limits: RepLimits) -> bool:
     return _stopped(s, limits) and abs(s.turn) < 2 * LEAVE_RAD and s.turn - s.furthest_away > LEAVE_RAD
 
 
-def _stuck(s: Seen, limits: RepLimits) -> bool:
+def _stuck(s: RepProgress, limits: RepLimits) -> bool:
     return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STUCK_S
 
 
-def _gave_up(s: Seen, limits: RepLimits) -> bool:
+def _gave_up(s: RepProgress, limits: RepLimits) -> bool:
     return s.turn_rate < 0 and s.turn < -LEAVE_RAD and s.fastest > 0 and _stopped(s, limits)
 
 
-def _stood_up(s: Seen, limits: RepLimits) -> bool:
+def _stood_up(s: RepProgress, limits: RepLimits) -> bool:
     return s.risen > RISEN_RAD or s.furthest_away < -FURTHEST_RAD
 
 
-def is_odd(s: Seen) -> bool:
+def is_odd(s: RepProgress) -> bool:
     """Whether the thighs have moved as in no swing: a step, a squat, standing up."""
     return s.bent > ODD_BENT_RAD or s.behind > ODD_BEHIND_RAD
 
 
-def _no_rep(s: Seen, limits: RepLimits) -> bool:
+def _no_rep(s: RepProgress, limits: RepLimits) -> bool:
     return (
         s.t_s - s.since_s > limits.max_s
         or is_odd(s)
@@ -166,7 +166,7 @@ TRANSITIONS: dict[Phase, tuple[tuple[Condition, Phase], ...]] = {
 }
 
 
-def next_phase(phase: Phase, seen: Seen, limits: RepLimits) -> Phase:
+def next_phase(phase: Phase, seen: RepProgress, limits: RepLimits) -> Phase:
     """The phase after this step; the same one when no way out is open."""
     for condition, target in TRANSITIONS[phase]:
         if condition(seen, limits):

@@ -13,7 +13,7 @@ from imufeedback.motion.doubts import Doubts
 from imufeedback.motion.live import Judge, LiveLimits
 from imufeedback.motion.measured import Span, measured
 from imufeedback.motion.needs import SWING, Needed, Restarted
-from imufeedback.motion.phases import RepLimits, Seen, is_odd, is_slow, next_phase
+from imufeedback.motion.phases import RepLimits, RepProgress, is_odd, is_slow, next_phase
 from imufeedback.motion.positions import BEGUN_RAD
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
@@ -48,7 +48,7 @@ class _State:
     rep: RepLimits
     kind: str
     phase: Phase = Phase.WAITING
-    seen: Seen = field(default_factory=Seen)
+    seen: RepProgress = field(default_factory=RepProgress)
     parts: list[Floats] = field(default_factory=list)
     """Track of the present rep, from the address on."""
     address: tuple[float, float] | None = None
@@ -140,7 +140,7 @@ class MotionStage(Stage[In, Out]):
             s.judge.state = Motion.IDLE
             out.append(StateChanged(item.t_s, item.t_s, Motion.IDLE, float("nan"), 0.0))
         s.phase, s.parts, s.address = Phase.ADDRESS, [], None
-        s.seen = Seen(t_s=item.t_s, since_s=item.t_s)
+        s.seen = RepProgress(t_s=item.t_s, since_s=item.t_s)
         return [*out, PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else out
 
     def _zeroed_by_hand(self, item: Zeroed) -> list[Out]:

@@ -1,7 +1,7 @@
 """Many packets of one sensor read at once, column by column, where each one plainly follows the one before.
 
-`Order` and `Judge` say what a stream is; here is only asked where nothing of all that can happen: the next number, the
-usual step of the tick, no flag, no counter that begins again. There the packets' memory is carried on in one go, to the
+`Order` and `PacketPlacer` say what a stream is; here is only asked where nothing of all that can happen: the
+next number, the usual step of the tick, no flag, no counter that begins again. There the packets' memory is carried on in one go, to the
 same numbers. Everything else is left to `Decoder.feed`.
 """
 
@@ -13,7 +13,7 @@ from itertools import islice, repeat
 import numpy as np
 
 from imufeedback.packets.layout import Layout
-from imufeedback.packets.order import DIRECT, LEAK, STEPS, Judge, Order
+from imufeedback.packets.order import DIRECT, LEAK, STEPS, Order, PacketPlacer
 from imufeedback.packets.unpack import Packet, Unpacker
 from imufeedback.packets.wire import packet_type
 from imufeedback.records import Bools, DeviceRun, Floats, Ints, RawPacket
@@ -81,7 +81,7 @@ class Columns:
         breaks = np.flatnonzero(~self._follows[first + 1 :])
         return int(breaks[0]) + 1 if len(breaks) else len(self.payloads) - first
 
-    def run(self, sensor: str, first: int, judge: Judge, order: Order) -> DeviceRun | None:
+    def run(self, sensor: str, first: int, judge: PacketPlacer, order: Order) -> DeviceRun | None:
         """Packets from `first` on that plainly follow the stream and each other; the memory is then that after them.
         None where they are not worth it."""
         count = self.length(first)
@@ -113,7 +113,7 @@ class Columns:
 
     def _usual(self, forward: Ints, step: Floats, before: Floats, nominal: float) -> Bools:
         """(K,) whether the tick steps as to the next packet, with no sample missing and a period that can be true: what
-        `Judge` asks in `place`, `lost_by_time` and `measure`."""
+        `PacketPlacer` asks in `place`, `lost_by_time` and `measure`."""
         per_packet = self.samples * before
         excess = forward - per_packet
         usual: Bools = np.abs(excess) <= np.maximum(DIRECT * per_packet, 1.5)
@@ -128,7 +128,7 @@ class Columns:
         offsets = np.rint(np.arange(self.samples) * step[:, None]).astype(np.int64)
         return self.tick[first : first + count, None] + offsets
 
-    def _remember(self, first: int, count: int, judge: Judge, order: Order) -> None:
+    def _remember(self, first: int, count: int, judge: PacketPlacer, order: Order) -> None:
         """What came last, to know repeats by; as many as are kept, unless an old one has the same number."""
         numbers = self.sequence[first : first + count].tolist()
         ticks = self.tick[first : first + count].tolist()
@@ -160,7 +160,7 @@ def _masked(numbers: np.ndarray, bits: int) -> Ints:
 
 
 def _lag_s(lag_s: float, last_ns: int, host_ns: Sequence[int], forward: Ints, unit_s: float) -> float:
-    """`Judge.follow` for many."""
+    """`PacketPlacer.follow` for many."""
     for now_ns, ticks in zip(host_ns, forward.tolist(), strict=False):
         waited_s = (now_ns - last_ns) * 1e-9
         if waited_s < 0.0:

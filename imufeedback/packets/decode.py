@@ -12,7 +12,7 @@ import numpy as np
 from imufeedback.errors import UsageError
 from imufeedback.packets.columns import FEWEST, Columns
 from imufeedback.packets.layout import Layout
-from imufeedback.packets.order import HOLD_NS, WINDOW, Judge, Order, Place
+from imufeedback.packets.order import HOLD_NS, WINDOW, Order, PacketPlacer, Place
 from imufeedback.packets.unpack import Flags, Packet, Unpacker
 from imufeedback.phrases import phrase
 from imufeedback.records import DeviceBlock, DeviceRun, Flag, Ints, Notice, PacketRejected, RawPacket, Tick
@@ -22,7 +22,7 @@ Out = DeviceBlock | PacketRejected | Notice
 
 
 @dataclass(slots=True)
-class Counts:
+class PacketCounts:
     """What happened to a sensor's packets so far."""
 
     samples: int = 0
@@ -42,7 +42,7 @@ class Counts:
 @dataclass(slots=True)
 class _State:
     order: Order = field(default_factory=Order)
-    counts: Counts = field(default_factory=Counts)
+    counts: PacketCounts = field(default_factory=PacketCounts)
 
 
 @lru_cache(maxsize=256)
@@ -72,14 +72,14 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         self._origin_ns = origin_ns
         self._layout = layout
         self._unpacker = Unpacker(layout)
-        self._judge = Judge(layout)
+        self._judge = PacketPlacer(layout)
         self._own_ticks = layout.in_sample("tick")
         self._modulus = layout.counter_modulus
         self._numbers = layout.sequence_numbers
         self._state = _State()
 
     @property
-    def counts(self) -> Counts:
+    def counts(self) -> PacketCounts:
         """A copy of the counts so far."""
         return copy.copy(self._state.counts)
 

@@ -45,11 +45,11 @@ MAX_VALUE_BYTES = 512
 """Longest attribute value: Bluetooth Core Specification, Vol 3, Part F, 3.2.9."""
 
 
-class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class LayoutTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Base of every table of a layout."""
 
 
-class Field(Part, frozen=True):
+class Field(LayoutTable, frozen=True):
     """One number in the packet; the name ``skip`` stands for bytes without meaning and may occur often."""
 
     name: str
@@ -59,7 +59,7 @@ class Field(Part, frozen=True):
         _one_of("type", self.type, tuple(TYPE_BYTES))
 
 
-class Gatt(Part, frozen=True):
+class Gatt(LayoutTable, frozen=True):
     """Where the sensor offers its packets: UUIDs of the service and of its characteristics.
 
     Without `start` the control characteristic takes the commands of this project's own profile. With it, `start` is
@@ -91,14 +91,14 @@ class Gatt(Part, frozen=True):
                 _uuid(key, text)
 
 
-class Version(Part, frozen=True):
+class Version(LayoutTable, frozen=True):
     """Which version of the packet this is: ``version_flags & mask == value``."""
 
     value: int
     mask: int = 0xFF
 
 
-class Counter(Part, frozen=True):
+class Counter(LayoutTable, frozen=True):
     """The sensor's clock: it counts in steps of `unit_s`, from 0 to `modulus` - 1 and again from 0.
 
     `bits` is how many of the field's bits it has. Without `modulus` it goes through all that they hold, 2**bits; a
@@ -116,7 +116,7 @@ class Counter(Part, frozen=True):
             _between("modulus", self.modulus, 2, 1 << self.bits)
 
 
-class Triad(Part, frozen=True):
+class Triad(LayoutTable, frozen=True):
     """Three axes of one kind: raw number * scale is in `unit`.
 
     `axes` says which of the sensor's axes, with which sign, is x, y and z of the frame the samples are given in.
@@ -139,7 +139,7 @@ class Triad(Part, frozen=True):
             raise ValueError("axes must name x, y and z once each, with or without a minus")
 
 
-class Layout(Part, frozen=True):
+class Layout(LayoutTable, frozen=True):
     """A sensor's packet: header, then samples, then nothing.
 
     `header` may hold version_flags, count, sequence and tick; `sample` holds the six axes in any order and may hold an

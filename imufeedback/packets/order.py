@@ -94,7 +94,7 @@ class Order:
     number_rounds: Rounds = field(default_factory=Rounds)
 
 
-class Judge:
+class PacketPlacer:
     """Places packets of one layout in their stream. All memory is in the `Order` it is given."""
 
     def __init__(self, layout: Layout) -> None:

@@ -33,7 +33,7 @@ class UnknownItemError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ItemKind:
     """One kind of item: its channel in the file and the text of its schema."""
 
     channel: int
@@ -43,12 +43,12 @@ class Kind:
 
 
 KINDS = (
-    Kind(1, "/packet", RawPacket, "host_ns i64, length u16, sensor id UTF-8 [length], payload [rest], crc32 u32"),
-    Kind(
+    ItemKind(1, "/packet", RawPacket, "host_ns i64, length u16, sensor id UTF-8 [length], payload [rest], crc32 u32"),
+    ItemKind(
         2, "/link", LinkNote, "MessagePack map {sensor str, host_ns int, state str, detail str, facts map}, crc32 u32"
     ),
-    Kind(3, "/command", Command, "MessagePack map {host_ns int, verb str, args map}, crc32 u32"),
-    Kind(4, "/tick", Tick, "host_ns i64, crc32 u32"),
+    ItemKind(3, "/command", Command, "MessagePack map {host_ns int, verb str, args map}, crc32 u32"),
+    ItemKind(4, "/tick", Tick, "host_ns i64, crc32 u32"),
 )
 """In the order in which they are registered in the file, which gives them their ids."""
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.begin import session_settings
-from imufeedback.body.axes import Verdict, units
+from imufeedback.body.axes import AxisVerdict, units
 from imufeedback.body.suspects import suspects
 from imufeedback.commands import Begin, FitWindows, Malformed, SetFit, recorded, stored_fit
 from imufeedback.errors import BadFile
@@ -126,7 +126,7 @@ def _wrong(series: Mapping[Segment, CsvSeries]) -> tuple[str, ...]:
     return tuple(f"{segment}.csv: {_words(verdict, series[segment])}" for segment, verdict in suspects(worn).items())
 
 
-def _words(verdict: Verdict, one: CsvSeries) -> str:
+def _words(verdict: AxisVerdict, one: CsvSeries) -> str:
     """A wrong unit with the columns that have it, and what to multiply them by."""
     if verdict.kind != "units":
         return str(verdict)

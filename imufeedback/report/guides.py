@@ -12,9 +12,9 @@ from html import escape
 from importlib import resources
 
 from imufeedback.errors import UsageError
-from imufeedback.figure.drawing import Shown, View, drawing
+from imufeedback.figure.drawing import DrawnExtras, View, drawing
 from imufeedback.figure.posture import pose_of
-from imufeedback.figure.shapes import Label, Part
+from imufeedback.figure.shapes import BodyPart, Label
 from imufeedback.motion.features import AT_POSITIONS, MAIN_POSITIONS
 from imufeedback.records import Hand
 from imufeedback.report import svg
@@ -96,7 +96,7 @@ def _list(lines: list[str]) -> str:
 def _figures(postures: list[str], view: View, hand: Hand) -> str:
     cells = []
     for name in postures:
-        made = drawing(pose_of(name, hand), view, hand, Shown(shanks=True))
+        made = drawing(pose_of(name, hand), view, hand, DrawnExtras(shanks=True))
         if made is not None:
             said = name.replace("-", " ")
             picture = svg.body(made, f"{said}, {view}", _words)
@@ -107,7 +107,7 @@ def _figures(postures: list[str], view: View, hand: Hand) -> str:
 def _words(label: Label) -> str:
     """Beside a part of a figure."""
     angle = f"{label.value_deg:.0f}°".replace("-", "\N{MINUS SIGN}")
-    return {Part.TARGET_LINE: "target", Part.TURN: turn_words(label.value_deg)}.get(label.part, angle)
+    return {BodyPart.TARGET_LINE: "target", BodyPart.TURN: turn_words(label.value_deg)}.get(label.part, angle)
 
 
 def _numbers() -> list[str]:

@@ -21,7 +21,7 @@ arXiv physics/0611291) and a rehearsal seconds; the borders between are chosen."
 
 
 @dataclass(frozen=True, order=True, slots=True)
-class Kind:
+class Likeness:
     """What reps must have in common to be compared."""
 
     rank: int
@@ -51,9 +51,9 @@ class Point:
         return self.reps >= FEW
 
 
-def kinds_of(document: Document, reps: Sequence[JudgedRep]) -> dict[Kind, list[JudgedRep]]:
+def kinds_of(document: Document, reps: Sequence[JudgedRep]) -> dict[Likeness, list[JudgedRep]]:
     """The reps of a session by kind."""
-    out: dict[Kind, list[JudgedRep]] = {}
+    out: dict[Likeness, list[JudgedRep]] = {}
     for rep in reps:
         out.setdefault(_kind(rep, _block_of(document, rep)), []).append(rep)
     return out
@@ -70,12 +70,12 @@ def _block_of(document: Document, rep: JudgedRep) -> BlockTally | None:
     return begun[-1] if begun else None
 
 
-def _kind(rep: JudgedRep, block: BlockTally | None) -> Kind:
+def _kind(rep: JudgedRep, block: BlockTally | None) -> Likeness:
     untold = block is not None and block.role in (Role.BASELINE, Role.TEST)
     role = str(block.role) if block is not None and block.role is not None and untold else ""
     told = "" if untold else {True: "with tones", False: "without tones", None: ""}[rep.tones]
     rank = 0 if role == Role.TEST else 1 if untold else 2
-    return Kind(rank, role, rep.kind.replace("-", " "), _pace(rep), told)
+    return Likeness(rank, role, rep.kind.replace("-", " "), _pace(rep), told)
 
 
 def _pace(rep: JudgedRep) -> str:

@@ -13,7 +13,7 @@ from imufeedback.report.likewise import FEW
 from imufeedback.report.plain_words import rotation_words
 from imufeedback.report.render import render
 from imufeedback.report.screened import screening_of, screening_words
-from imufeedback.report.session import Session
+from imufeedback.report.session import SessionReport
 from imufeedback.rules.screening import Screening
 
 ROOM = "imufeedback.report"
@@ -30,7 +30,7 @@ HIP_COLUMNS = (
 )
 
 
-def session_page(session: Session) -> str:
+def session_page(session: SessionReport) -> str:
     """The report of one session."""
     return render(
         ROOM,
@@ -42,7 +42,7 @@ def session_page(session: Session) -> str:
     )
 
 
-def player_page(player: str, sessions: Sequence[Session]) -> str:
+def player_page(player: str, sessions: Sequence[SessionReport]) -> str:
     """The report of a player: the newest session, and the trend over all. `sessions` in the order of time."""
     newest = sessions[-1]
     span = f"{story.count(len(sessions), 'session')}, {sessions[0].when} to {newest.when}"
@@ -63,7 +63,7 @@ def player_page(player: str, sessions: Sequence[Session]) -> str:
     )
 
 
-def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any]:
+def _values(session: SessionReport, earlier: Screening | None = None) -> dict[str, Any]:
     """What the template of a session shows. `earlier` is the screening of an earlier day."""
     reps, void, unchecked = session.reps, session.void, story.unchecked(session.summary)
     screening = screening_of(reps)
@@ -100,7 +100,7 @@ def _values(session: Session, earlier: Screening | None = None) -> dict[str, Any
     }
 
 
-def _often(session: Session) -> tuple[str, str] | None:
+def _often(session: SessionReport) -> tuple[str, str] | None:
     """(in how many reps, what) came most often."""
     following, faults = session.next, story.common_faults(session.reps)
     if following is not None and following.reps:
@@ -108,7 +108,7 @@ def _often(session: Session) -> tuple[str, str] | None:
     return (story.count(faults[0][2], "rep"), faults[0][1]) if faults else None
 
 
-def _guides(session: Session) -> list[tuple[str, str]]:
+def _guides(session: SessionReport) -> list[tuple[str, str]]:
     """The movement and the numbers explained, for who opens them: title and body of each page."""
     hand = Hand.RIGHT if session.positions is None else session.positions.hand
     return [(guides.title_of(name), guides.as_html(name, hand)) for name in ("hips", "film", "numbers")]
@@ -118,7 +118,7 @@ def _open(lack: str, text: str, rules: Sequence[str]) -> str:
     return f"{lack.capitalize()}: {', '.join(story.rule_words(rule) for rule in rules)}. {text}"
 
 
-def _reasons(reps: Sequence[story.Told]) -> list[tuple[int, str, str]]:
+def _reasons(reps: Sequence[story.RepReason]) -> list[tuple[int, str, str]]:
     return [(told.rep.index + 1, story.clock(told.rep.start_s), told.reason) for told in reps]
 
 

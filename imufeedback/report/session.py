@@ -12,7 +12,7 @@ from imufeedback.report import story
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class RepCurve:
     """The trail thigh angle of one rep against the turn of the pelvis, degrees, from top to finish."""
 
     turn_deg: Floats
@@ -21,7 +21,7 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
-class Drill:
+class DrillWords:
     """What the report says of a drill."""
 
     title: str
@@ -53,7 +53,7 @@ class Frames:
 
 
 @dataclass(frozen=True, slots=True)
-class Session:
+class SessionReport:
     """One session to report on."""
 
     summary: Document
@@ -62,12 +62,12 @@ class Session:
     started: datetime | None = None
     """In the zone of the session."""
     rule_title: str = "Swing"
-    curves: Mapping[int, Curve] = field(default_factory=dict)
+    curves: Mapping[int, RepCurve] = field(default_factory=dict)
     """By rep index."""
     notes: Sequence[str] = ()
     """What the player or coach wrote."""
     tags: Sequence[str] = ()
-    drill: Drill | None = None
+    drill: DrillWords | None = None
     """The drill that comes next, when there is one for it."""
     positions: Frames | None = None
     """The body at the positions of the best rep, or of the least bad one."""

@@ -24,7 +24,7 @@ SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class RepReason:
     """A rep and why it is told of."""
 
     rep: JudgedRep
@@ -70,16 +70,16 @@ def _beyond(finding: RuleFinding) -> float:
     return float(abs(value - limit) / max(abs(limit), 1e-3))
 
 
-def best(reps: Sequence[JudgedRep]) -> list[Told]:
+def best(reps: Sequence[JudgedRep]) -> list[RepReason]:
     """Up to three reps without a fault, the rightest first."""
     clean = sorted((one for one in reps if not faults(one)), key=severity)
-    return [Told(one, _praise(one)) for one in clean[:SHOWN]]
+    return [RepReason(one, _praise(one)) for one in clean[:SHOWN]]
 
 
-def worst(reps: Sequence[JudgedRep]) -> list[Told]:
+def worst(reps: Sequence[JudgedRep]) -> list[RepReason]:
     """Up to three reps with a fault, the worst first."""
     wrong = sorted((one for one in reps if faults(one)), key=severity, reverse=True)
-    return [Told(one, _blame(one)) for one in wrong[:SHOWN]]
+    return [RepReason(one, _blame(one)) for one in wrong[:SHOWN]]
 
 
 def _praise(rep: JudgedRep) -> str:

@@ -25,7 +25,7 @@ LONGEST = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class PlotLine:
     """One line, with its band of one standard deviation when `sd` is given. NaN breaks it."""
 
     x: Floats
@@ -39,14 +39,14 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class Plot:
     """A plot of lines."""
 
     title: str
     """For those who do not see it."""
     x_title: str
     y_title: str
-    lines: Sequence[Line]
+    lines: Sequence[PlotLine]
     x_ticks: Sequence[tuple[float, str]] | None = None
     """Places and texts, when they are not plain numbers."""
     y_include: Sequence[float] = field(default_factory=tuple)
@@ -54,7 +54,7 @@ class Picture:
     y_ticks: Sequence[tuple[float, str]] | None = None
 
 
-def draw(picture: Picture) -> str:
+def draw(picture: Plot) -> str:
     """The ``<svg>`` element; a sentence when there is nothing to draw."""
     shown = [one for one in picture.lines if np.isfinite(one.y).any()]
     if not shown:
@@ -147,7 +147,7 @@ class _Frame:
     def y(self, value: float) -> float:
         return HEIGHT - BOTTOM - (value - self.y_low) / (self.y_high - self.y_low) * (HEIGHT - TOP - BOTTOM)
 
-    def axes(self, picture: Picture) -> list[str]:
+    def axes(self, picture: Plot) -> list[str]:
         bottom, right = HEIGHT - BOTTOM, WIDTH - RIGHT
         out = []
         for value, text in picture.y_ticks or _numbers(self.y_low, self.y_high, 6):
@@ -164,7 +164,7 @@ class _Frame:
         out.append(f'<text x="4" y="20">{escape(picture.y_title)}</text>')
         return out
 
-    def line(self, line: Line) -> str:
+    def line(self, line: PlotLine) -> str:
         label = f"<title>{escape(line.label)}</title>" if line.label else ""
         paths = "".join(f"M{self._points(line.x[run], line.y[run])}" for run in _runs(line.y))
         out = f'<path class="line {line.css}" d="{paths}">{label}</path>'
@@ -176,7 +176,7 @@ class _Frame:
             )
         return out
 
-    def band(self, line: Line) -> str:
+    def band(self, line: PlotLine) -> str:
         assert line.sd is not None
         paths = []
         for run in _runs(line.y + line.sd):

@@ -10,10 +10,10 @@ import numpy as np
 
 from imufeedback.document import JudgedRep
 from imufeedback.report import story
-from imufeedback.report.likewise import FEW, Kind, kinds_of, point
+from imufeedback.report.likewise import FEW, Likeness, kinds_of, point
 from imufeedback.report.pictures import TREND_FEATURES, Captioned, session_by_session
 from imufeedback.report.retention import Retention, retention
-from imufeedback.report.session import Session
+from imufeedback.report.session import SessionReport
 
 KINDS_MAX = 8
 """Kinds of rep whose trend is drawn, tests first."""
@@ -33,7 +33,7 @@ class Trend:
     pictures: Sequence[Captioned]
 
 
-def trends(sessions: Sequence[Session]) -> list[Trend]:
+def trends(sessions: Sequence[SessionReport]) -> list[Trend]:
     """Kinds that only one session has are no trend."""
     by_kind = [kinds_of(session.summary, session.reps) for session in sessions]
     times = Counter(kind for kinds in by_kind for kind in kinds)
@@ -41,7 +41,7 @@ def trends(sessions: Sequence[Session]) -> list[Trend]:
     return [_trend(kind, [kinds.get(kind, []) for kinds in by_kind], sessions) for kind in repeated[:KINDS_MAX]]
 
 
-def _trend(kind: Kind, reps: Sequence[Sequence[JudgedRep]], sessions: Sequence[Session]) -> Trend:
+def _trend(kind: Likeness, reps: Sequence[Sequence[JudgedRep]], sessions: Sequence[SessionReport]) -> Trend:
     many = [f"{session.day}: {len(here)}" for session, here in zip(sessions, reps, strict=True) if here]
     few = sum(0 < len(here) < FEW for here in reps)
     pictures = []
@@ -56,14 +56,14 @@ def _trend(kind: Kind, reps: Sequence[Sequence[JudgedRep]], sessions: Sequence[S
     return Trend(kind.words, ", ".join(many[-SESSIONS_MAX:]), story.count(few, "day") if few else "", pictures)
 
 
-def clean_by_session(sessions: Sequence[Session]) -> list[str]:
+def clean_by_session(sessions: Sequence[SessionReport]) -> list[str]:
     return [
         f"{session.when}: {session.clean} of {len(session.reps)} reps without a fault"
         for session in sessions[-SESSIONS_MAX:]
     ]
 
 
-def what_stuck(sessions: Sequence[Session]) -> str:
+def what_stuck(sessions: Sequence[SessionReport]) -> str:
     """The newest test against the one before of the same drill; empty where there are no two."""
     now = sessions[-1]
     for before in reversed(sessions[:-1]):

@@ -32,7 +32,7 @@ are not judged yet, 4 limits that a baseline narrows, and a stall as long for th
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedRecording:
     """What came of it."""
 
     recording: Recording
@@ -62,7 +62,7 @@ def judge(
     trace: Path | None = None,
     on_angles: Callable[[Angles], None] | None = None,
     on_progress: Callable[[float], None] = lambda seconds: None,
-) -> Judged:
+) -> JudgedRecording:
     """Judge a recording; with `trace`, all angles go to that file. `rule_set` and `limits` are texts of other ones.
 
     `on_angles` is told every block of angles, `on_progress` the session's seconds that are done; what they raise ends
@@ -95,7 +95,7 @@ def judge(
     document = msgspec.structs.replace(
         summary.document(recording=shown(recording.path.name)), notes=list(recording.notes)
     )
-    return Judged(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
+    return JudgedRecording(recording, settings, document, tuple(cues), duration_s, summary.fit, summary)
 
 
 def _run(

@@ -23,7 +23,7 @@ from imufeedback.record.library.verdicts import KeptVerdict, add_verdict, look
 from imufeedback.record.trace import Trace
 from imufeedback.record.window import open_window
 from imufeedback.records import Hand
-from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
+from imufeedback.report.session import DrillWords, Frame, Frames, RepCurve, SessionReport
 from imufeedback.report.story import Next, best, counted, next_drill, severity, worst
 from imufeedback.review.judging import judge, way_of
 from imufeedback.rules import parse_recorded, parse_rule_set
@@ -138,19 +138,19 @@ def trail_column(hand: Hand) -> str:
     return f"{hand.trail}_hip_flexion_deg"
 
 
-def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> Curve:
+def curve(trace: Trace, rep: JudgedRep, hand: Hand) -> RepCurve:
     """Trail thigh angle against pelvis turn, top to finish."""
     part = trace.stretch(rep.positions.get("top_s", rep.start_s), rep.end_s)
     column = trail_column(hand)
-    return Curve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
+    return RepCurve(part.angle("pelvis_turn_deg"), part.angle(column), part.sd(column))
 
 
-def session_of(found: Judgement) -> Session:
+def session_of(found: Judgement) -> SessionReport:
     """What the report shows of it."""
     reps = counted(found.summary.reps)
     following = next_of(reps)
     shown = [one.rep for one in [*best(reps), *worst(reps)]]
-    return Session(
+    return SessionReport(
         summary=found.summary,
         player=found.player,
         title=found.title,
@@ -219,9 +219,9 @@ def next_of(reps: Sequence[JudgedRep]) -> Next | None:
     return next_drill(reps, lambda rule: shipped.words_of(rule).drill, shipped.causes())
 
 
-def _drill(following: Next | None) -> Drill | None:
+def _drill(following: Next | None) -> DrillWords | None:
     """The drill that comes next; None when none is made for it, or the player's own file of it is not there."""
     if following is None or following.drill not in resources.available("drills"):
         return None
     found = parse_rule_set(resources.text("drills", following.drill), f"drill {following.drill}")
-    return None if found.drill is None else Drill(found.title, found.drill.instructions, found.drill.stop)
+    return None if found.drill is None else DrillWords(found.title, found.drill.instructions, found.drill.stop)

@@ -14,7 +14,7 @@ SPREADS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Own:
+class OwnValues:
     """Where a feature lies in the player's own reps."""
 
     low: float
@@ -24,14 +24,14 @@ class Own:
     spread: float
 
 
-def own(values: Sequence[float], least_spread: float) -> Own | None:
+def own(values: Sequence[float], least_spread: float) -> OwnValues | None:
     """Median and spread about it, no smaller than `least_spread`: few reps can be alike by chance. None for too few."""
     if len(values) < LEAST_REPS:
         return None
     middle = statistics.median(values)
     about = math.sqrt(sum((one - middle) ** 2 for one in values) / (len(values) - 1))
     spread = max(about, least_spread)
-    return Own(middle - SPREADS * spread, middle + SPREADS * spread, spread)
+    return OwnValues(middle - SPREADS * spread, middle + SPREADS * spread, spread)
 
 
 OVER_OWN = (

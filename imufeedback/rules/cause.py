@@ -18,7 +18,7 @@ from imufeedback.records import Verdict
 from imufeedback.rules.rule import SHORT_WORDS
 
 
-class Found(Protocol):
+class NamedFinding(Protocol):
     """A finding, live or from a document."""
 
     @property
@@ -31,7 +31,7 @@ class Found(Protocol):
     def verdict(self) -> Verdict: ...
 
 
-class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class CauseSign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One finding that must be there, as a fault, or not be there; or a feature that must lie so. Everything that one
     sign says must hold; of the signs in `any`, one."""
 
@@ -49,7 +49,7 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     below: float | None = None
     unmeasured: str | None = None
     """Feature that the rep has not."""
-    any: tuple[Sign, ...] = ()
+    any: tuple[CauseSign, ...] = ()
 
     @property
     def empty(self) -> bool:
@@ -62,7 +62,7 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         """Rules that must have found something."""
         return frozenset(() if self.rule is None else (self.rule,)).union(*(one.rules for one in self.any))
 
-    def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
+    def holds(self, findings: Sequence[NamedFinding], features: Mapping[str, float]) -> bool:
         """Whether it is in this rep."""
         if self.feature is not None and not self._lies(features.get(self.feature)):
             return False
@@ -74,7 +74,7 @@ class Sign(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
             return False
         return self.rule is None or self._found(findings)
 
-    def _found(self, findings: Sequence[Found]) -> bool:
+    def _found(self, findings: Sequence[NamedFinding]) -> bool:
         mine = _fault(findings, self.rule, unsure=self.unsure)
         if mine is None or (self.least is not None and not abs(_number(mine.value)) >= self.least):
             return False
@@ -92,7 +92,7 @@ class Ahead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     of: Annotated[tuple[str, ...], Meta(min_length=1)]
     """Causes: it then goes before the first of them."""
-    when: Annotated[tuple[Sign, ...], Meta(min_length=1)]
+    when: Annotated[tuple[CauseSign, ...], Meta(min_length=1)]
     """Signs beside its own."""
 
 
@@ -100,7 +100,7 @@ class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Why a rep went as it did."""
 
     id: Annotated[str, Meta(pattern="^[a-z][a-z0-9-]*$")]
-    signs: Annotated[tuple[Sign, ...], Meta(min_length=1)]
+    signs: Annotated[tuple[CauseSign, ...], Meta(min_length=1)]
     text: str
     """One sentence: what happened."""
     feel: str
@@ -122,7 +122,7 @@ class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         """Rules that it looks at."""
         return frozenset[str]().union(*(sign.rules for sign in self.signs))
 
-    def holds(self, findings: Sequence[Found], features: Mapping[str, float]) -> bool:
+    def holds(self, findings: Sequence[NamedFinding], features: Mapping[str, float]) -> bool:
         return all(sign.holds(findings, features) for sign in self.signs)
 
 
@@ -155,7 +155,7 @@ def together(own: Iterable[Cause], shipped: Iterable[Cause]) -> tuple[Cause, ...
     return (*own, *(one for one in shipped if one.id not in names))
 
 
-def causes_of(causes: Iterable[Cause], findings: Sequence[Found], features: Mapping[str, float]) -> list[Cause]:
+def causes_of(causes: Iterable[Cause], findings: Sequence[NamedFinding], features: Mapping[str, float]) -> list[Cause]:
     """The causes of one rep, the weightiest first, without those that an earlier one explains."""
     out: list[Cause] = []
     explained: set[str] = set()
@@ -168,7 +168,7 @@ def causes_of(causes: Iterable[Cause], findings: Sequence[Found], features: Mapp
     return out
 
 
-def _by_weight(holding: list[Cause], findings: Sequence[Found], features: Mapping[str, float]) -> list[Cause]:
+def _by_weight(holding: list[Cause], findings: Sequence[NamedFinding], features: Mapping[str, float]) -> list[Cause]:
     """Those that go ahead moved to the front of what they name."""
     for one in list(holding):
         for ahead in one.aheads:
@@ -180,7 +180,7 @@ def _by_weight(holding: list[Cause], findings: Sequence[Found], features: Mappin
     return holding
 
 
-def _fault(findings: Sequence[Found], rule: str | None, *, unsure: bool = False) -> Found | None:
+def _fault(findings: Sequence[NamedFinding], rule: str | None, *, unsure: bool = False) -> NamedFinding | None:
     verdicts = (Verdict.FAULT, Verdict.UNSURE) if unsure else (Verdict.FAULT,)
     return next((one for one in findings if one.rule == rule and one.verdict in verdicts), None)
 

@@ -31,7 +31,7 @@ Picture = Literal[
 """What a step is drawn as (`figure.posture`); none when empty."""
 
 
-class Step(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class DrillStep(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One step of the way up."""
 
     name: str
@@ -67,7 +67,7 @@ class Drill(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """``swing``: reps by the phases of a swing; ``hip-turn``: by the turn of the pelvis over a standing leg; ``hold``:
     a position that is reached and held."""
     instructions: tuple[str, ...]
-    steps: tuple[Step, ...]
+    steps: tuple[DrillStep, ...]
     side: Literal["trail", "lead"] = "trail"
     """Standing leg of a hip turn."""
     position: str = ""

@@ -19,7 +19,7 @@ SHORT_WORDS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class RuleOutcome:
     """What a rule found wrong."""
 
     t_s: float
@@ -61,7 +61,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     basis: str | None = None
     """What its limit rests on, in words for the player, where that is no measurement."""
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         """What is wrong with the rep; None when nothing is, or when it has not what the rule looks at."""
         raise NotImplementedError  # pragma: no cover - abstract
 
@@ -106,11 +106,11 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         """One standard deviation of the value, in the rule's unit."""
         return self.sd_factor * rep.features.get(self.sd or sd_name(self.feature), 0.0)
 
-    def judged(self, rep: Rep, value: float, miss: float, t_s: float) -> Outcome | None:
+    def judged(self, rep: Rep, value: float, miss: float, t_s: float) -> RuleOutcome | None:
         """Outcome for a value that misses its limit by `miss`; None when it does not."""
         sd = self.spread(rep)
         found = verdict(miss, sd)
-        return Outcome(t_s, value, found, sd) if found else None
+        return RuleOutcome(t_s, value, found, sd) if found else None
 
     def with_limit(self, value: float, where: str) -> Rule:
         """The same with a coach's limit. Raises BadToml outside what is allowed, and for what is no number."""

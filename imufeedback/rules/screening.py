@@ -55,7 +55,7 @@ NO_DIAGNOSIS = "This compares a player with himself. It does not diagnose; diffe
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class HipTrial:
     """One hip turn whose thigh stayed still."""
 
     side: str
@@ -136,19 +136,19 @@ class HipTurn(Protocol):
     def features(self) -> Mapping[str, float]: ...
 
 
-def trial_of(rep: HipTurn, side: str) -> Trial:
+def trial_of(rep: HipTurn, side: str) -> HipTrial:
     """From a rep of a hip-turn drill. Raises UsageError for a void one: its rotation was not known."""
     if rep.void:
         raise UsageError(f"rep {rep.index + 1} does not count", where="screening", hint=rep.void)
     direction = rep.kind.rsplit(" ", 1)[-1]
-    return Trial(
+    return HipTrial(
         side,
         direction,
         *(rep.features.get(f"standing_hip_range_{end}", rep.features[f"standing_hip_rotation_{end}"]) for end in ENDS),
     )
 
 
-def screen(trials: Iterable[Trial], position: str) -> Screening:
+def screen(trials: Iterable[HipTrial], position: str) -> Screening:
     """Best, mean and spread of the last three trials of every side and direction; trials that lost their form are
     left out before. Raises UsageError without a position."""
     if not position:
@@ -160,7 +160,7 @@ def screen(trials: Iterable[Trial], position: str) -> Screening:
     return Screening(position, ranges)
 
 
-def _range(trials: Sequence[Trial]) -> Range:
+def _range(trials: Sequence[HipTrial]) -> Range:
     values = [one.rotation_deg for one in trials]
     return Range(
         max(values),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from imufeedback.records import Finding, Rep, Role, Unjudged, Verdict
 from imufeedback.rules import lacks
 from imufeedback.rules.baseline import LEAST_REPS, over_own
-from imufeedback.rules.rule import Outcome, Rule
+from imufeedback.rules.rule import Rule, RuleOutcome
 from imufeedback.rules.ruleset import RuleSet
 from imufeedback.settings import EarlierBaseline
 from imufeedback.stage import Stage
@@ -102,7 +102,7 @@ def _values(feature: str, reps: Sequence[Mapping[str, float]]) -> list[float]:
     return [one[feature] for one in reps if feature in one]
 
 
-def _finding(rule: Rule, rep: Rep, outcome: Outcome, own: str) -> Finding:
+def _finding(rule: Rule, rep: Rep, outcome: RuleOutcome, own: str) -> Finding:
     return Finding(
         rule.id,
         rep.index,

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from imufeedback.records import Finding, Rep, StepTold, Unjudged, Verdict
-from imufeedback.rules.drill import Step
+from imufeedback.rules.drill import DrillStep
 from imufeedback.rules.ruleset import RuleSet
 from imufeedback.stage import Stage
 
@@ -19,7 +19,7 @@ DONE, STOPPED = "done", "stopped"
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class StepRep:
     """A rep with what its rules found."""
 
     rep: Rep
@@ -41,7 +41,7 @@ class _Memory:
     """… but for those that were taken out since."""
 
 
-class Steps(Stage[Judged, StepTold]):
+class Steps(Stage[StepRep, StepTold]):
     """The steps of one drill, from its first one on."""
 
     def __init__(self, rule_set: RuleSet) -> None:
@@ -60,7 +60,7 @@ class Steps(Stage[Judged, StepTold]):
         self._state = _Memory(number, over=DONE if number == len(self._drill.steps) else "", begun=number)
         return self._told(t_s)
 
-    def feed(self, item: Judged) -> list[StepTold]:
+    def feed(self, item: StepRep) -> list[StepTold]:
         s, rep = self._state, item.rep
         if s.over or rep.void:
             return []
@@ -88,7 +88,7 @@ class Steps(Stage[Judged, StepTold]):
     def _take(self, *, counts: bool) -> None:
         self._count(self._drill.steps[self._state.number]) if counts else self._miss()
 
-    def _count(self, step: Step) -> None:
+    def _count(self, step: DrillStep) -> None:
         s = self._state
         s.good, s.missed = s.good + 1, 0
         if s.good >= step.reps:
@@ -103,7 +103,7 @@ class Steps(Stage[Judged, StepTold]):
         elif s.missed % self._drill.back_after == 0 and s.number > 0:
             s.number, s.good = s.number - 1, 0
 
-    def _pace(self, step: Step, rep: Rep) -> str:
+    def _pace(self, step: DrillStep, rep: Rep) -> str:
         lasted_s = rep.features.get("there_and_back_s", rep.end_s - rep.start_s)
         if lasted_s < step.least_s:
             return f"Slower: take at least {step.least_s:g} s."

@@ -29,7 +29,7 @@ LEG_M = 0.84
 """Hip to foot; turns a sway of the pelvis into an angle of the legs."""
 
 
-class Kind(StrEnum):
+class Interlude(StrEnum):
     """What is done."""
 
     WALK = "walk"
@@ -50,7 +50,7 @@ class Kind(StrEnum):
 class Busy(NamedTuple):
     """One of them, from and to in seconds of session time."""
 
-    kind: Kind
+    kind: Interlude
     start_s: float
     end_s: float
 
@@ -81,12 +81,12 @@ class Between:
             return []
         rng = np.random.default_rng([self._seed, 7, rep])
         bends, sways, stands = rng.uniform(size=3) < np.array([0.7, 0.4, 0.6]) if rep else (True, True, True)
-        out = self._noted(Kind.STAND, self.at_spot([stood(rng, start_s)])) if stands else []
+        out = self._noted(Interlude.STAND, self.at_spot([stood(rng, start_s)])) if stands else []
         out += self._walk(rng, out[-1].end_s if out else start_s)
         if bends:
-            out += self._noted(Kind.BEND, self.at_spot(bent(rng, out[-1].end_s)))
+            out += self._noted(Interlude.BEND, self.at_spot(bent(rng, out[-1].end_s)))
         if sways:
-            out += self._noted(Kind.SWAY, self.at_spot([swayed(rng, out[-1].end_s)]))
+            out += self._noted(Interlude.SWAY, self.at_spot([swayed(rng, out[-1].end_s)]))
         return out
 
     def waggle(self, rep: int, start_s: float, address: Posture, lean: Lean) -> list[Piece]:
@@ -94,15 +94,15 @@ class Between:
         rng = np.random.default_rng([self._seed, 11, rep])
         if not self._busy and not (self._alive and rng.uniform() < WAGGLES):
             return []
-        return self._noted(Kind.WAGGLE, self.at_spot([waggled(rng, start_s, address, lean)]))
+        return self._noted(Interlude.WAGGLE, self.at_spot([waggled(rng, start_s, address, lean)]))
 
     def at_address(self, rep: int, start_s: float, address: Posture) -> list[Piece]:
         """Looks at the target and begins a backswing that is given up; still at address in the end."""
         rng = np.random.default_rng([self._seed, 13, rep])
-        out = self._noted(Kind.LOOK, self.at_spot(_there_and_home(rng, start_s, address, (4.0, 14.0))))
+        out = self._noted(Interlude.LOOK, self.at_spot(_there_and_home(rng, start_s, address, (4.0, 14.0))))
         if rng.uniform() < 0.6:
             back = _there_and_home(rng, out[-1].end_s, address, (-26.0, -8.0))
-            out += self._noted(Kind.BACK_AND_HOME, self.at_spot(back))
+            out += self._noted(Interlude.BACK_AND_HOME, self.at_spot(back))
         return out
 
     def at_spot(self, pieces: list[Piece]) -> list[Piece]:
@@ -118,9 +118,9 @@ class Between:
 
     def _walk(self, rng: np.random.Generator, start_s: float) -> list[Piece]:
         piece, self._spot = walked(self._spot, rng, start_s)
-        return self._noted(Kind.WALK, [piece])
+        return self._noted(Interlude.WALK, [piece])
 
-    def _noted(self, kind: Kind, pieces: list[Piece]) -> list[Piece]:
+    def _noted(self, kind: Interlude, pieces: list[Piece]) -> list[Piece]:
         self.done.append(Busy(kind, pieces[0].start_s, pieces[-1].end_s))
         return pieces
 

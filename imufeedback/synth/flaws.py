@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from imufeedback.synth import chain
-from imufeedback.synth.legs import Course, Input, Inputs, Knots
+from imufeedback.synth.legs import Input, InputCourse, Inputs, Knots
 from imufeedback.synth.plan import Channel
 from imufeedback.synth.shape import Marks, Shape
 
@@ -152,7 +152,7 @@ def _back_block(given: Inputs, amiss: Amiss, _: float) -> Inputs:
         gone = chain.heading(foot, np.array([[turn.address, turn.top]]), np.zeros((1, 1)))[0]
         missing = (turn.top - turn.address - float(gone[1] - gone[0])) * amiss.size * BLOCK
         back[name] = (0.0, missing)
-        more[name] = Course(((turn.top, missing), (turn.finish, missing)))
+        more[name] = InputCourse(((turn.top, missing), (turn.finish, missing)))
     return replace(given, back=back, down={**given.down, **more})
 
 

@@ -25,9 +25,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.records import Floats, Hand, Segment, Side
-from imufeedback.synth.kinematics import Frame, X, Y, Z, upright
-from imufeedback.synth.plan import ARM, Channel, Plan, leg
-from imufeedback.synth.player import Player
+from imufeedback.synth.kinematics import SegmentCourse, X, Y, Z, upright
+from imufeedback.synth.plan import ARM, Channel, MotionPlan, leg
+from imufeedback.synth.player import InventedPlayer
 from imufeedback.synth.profile import Course
 
 SEGMENTS = (
@@ -50,7 +50,7 @@ class TruthPose:
     """The body at N instants."""
 
     t_s: Floats
-    frames: Mapping[Segment, Frame]
+    frames: Mapping[Segment, SegmentCourse]
     """Origins: pelvis midway between the hip centres, thigh at its hip centre, shank at its knee, forearm at its
     elbow."""
     heading_rad: Floats
@@ -69,7 +69,7 @@ class TruthPose:
 class Golfer:
     """A player who does what a plan says."""
 
-    def __init__(self, player: Player, plan: Plan) -> None:
+    def __init__(self, player: InventedPlayer, plan: MotionPlan) -> None:
         self.player = player
         self.plan = plan
 
@@ -79,7 +79,7 @@ class Golfer:
         courses = self.plan.courses(np.asarray(t_s, dtype=np.float64), wanted)
         return _with_angles(t_s, self._frames(courses, segments), courses, self.player.hand)
 
-    def _frames(self, courses: Mapping[Channel, Course], segments: Collection[Segment]) -> dict[Segment, Frame]:
+    def _frames(self, courses: Mapping[Channel, Course], segments: Collection[Segment]) -> dict[Segment, SegmentCourse]:
         if not segments:  # angles alone are wanted often, and cost much less
             return {}
         base = _stance(courses, self.player) if self.plan.stays else _stance_anywhere(courses, self.player)
@@ -98,13 +98,13 @@ def _left_is_lead(hand: Hand) -> float:
     return 1.0 if hand is Hand.RIGHT else -1.0
 
 
-def _stance(courses: Mapping[Channel, Course], player: Player) -> Frame:
+def _stance(courses: Mapping[Channel, Course], player: InventedPlayer) -> SegmentCourse:
     """Upright, where the pelvis is, facing ahead."""
     sign = _left_is_lead(player.hand)
     return upright(courses[Channel.DEPTH], courses[Channel.SWAY].scaled(sign), _pelvis_height(courses, player))
 
 
-def _stance_anywhere(courses: Mapping[Channel, Course], player: Player) -> Frame:
+def _stance_anywhere(courses: Mapping[Channel, Course], player: InventedPlayer) -> SegmentCourse:
     """Upright, where the pelvis is, facing where the player faces."""
     sign = _left_is_lead(player.hand)
     ground = upright(courses[Channel.AHEAD], courses[Channel.ACROSS].scaled(sign), _pelvis_height(courses, player))
@@ -113,12 +113,12 @@ def _stance_anywhere(courses: Mapping[Channel, Course], player: Player) -> Frame
     return facing.slid(courses[Channel.DEPTH], still, courses[Channel.SWAY].scaled(-sign))
 
 
-def _pelvis_height(courses: Mapping[Channel, Course], player: Player) -> Course:
+def _pelvis_height(courses: Mapping[Channel, Course], player: InventedPlayer) -> Course:
     height = courses[Channel.HEIGHT]
     return Course(height.value + player.body.hip_height_m, height.rate, height.accel)
 
 
-def _pelvis(base: Frame, courses: Mapping[Channel, Course], hand: Hand) -> Frame:
+def _pelvis(base: SegmentCourse, courses: Mapping[Channel, Course], hand: Hand) -> SegmentCourse:
     left_is_lead = _left_is_lead(hand)
     return (
         base.turned(Y, courses[Channel.TURN].scaled(left_is_lead))
@@ -127,7 +127,9 @@ def _pelvis(base: Frame, courses: Mapping[Channel, Course], hand: Hand) -> Frame
     )
 
 
-def _thigh(pelvis: Frame, side: Side, courses: Mapping[Channel, Course], player: Player) -> Frame:
+def _thigh(
+    pelvis: SegmentCourse, side: Side, courses: Mapping[Channel, Course], player: InventedPlayer
+) -> SegmentCourse:
     flexion, adduction, rotation, _ = leg(side, player.hand)
     sign = 1.0 if side is Side.RIGHT else -1.0
     return (
@@ -138,12 +140,14 @@ def _thigh(pelvis: Frame, side: Side, courses: Mapping[Channel, Course], player:
     )
 
 
-def _shank(thigh: Frame, side: Side, courses: Mapping[Channel, Course], player: Player) -> Frame:
+def _shank(
+    thigh: SegmentCourse, side: Side, courses: Mapping[Channel, Course], player: InventedPlayer
+) -> SegmentCourse:
     knee = courses[leg(side, player.hand)[3]]
     return thigh.moved((0.0, -player.body.thigh_m, 0.0)).turned(Z, knee.scaled(-1))
 
 
-def _forearm(pelvis: Frame, courses: Mapping[Channel, Course], player: Player) -> Frame:
+def _forearm(pelvis: SegmentCourse, courses: Mapping[Channel, Course], player: InventedPlayer) -> SegmentCourse:
     side = player.hand.lead
     sign = 1.0 if side is Side.RIGHT else -1.0
     shoulder = (
@@ -164,7 +168,7 @@ def _forearm(pelvis: Frame, courses: Mapping[Channel, Course], player: Player) -
 
 
 def _with_angles(
-    t_s: Floats, frames: Mapping[Segment, Frame], courses: Mapping[Channel, Course], hand: Hand
+    t_s: Floats, frames: Mapping[Segment, SegmentCourse], courses: Mapping[Channel, Course], hand: Hand
 ) -> TruthPose:
     pelvis = [courses[one] for one in (Channel.TURN, Channel.SIDE_TILT, Channel.FORWARD_TILT)]
     hips = {side: [courses[one] for one in leg(side, hand)[:3]] for side in Side}

@@ -19,7 +19,7 @@ HEEL_IMPACT, HEEL_FINISH = float(np.deg2rad(60)), float(np.deg2rad(85))
 
 
 @dataclass(frozen=True, slots=True)
-class Moves:
+class RepCourses:
     """(N, T) courses of N reps; radians, seconds. The top is the instant `TOP`, impact `IMPACT`."""
 
     t_s: Floats
@@ -38,7 +38,7 @@ Legs = Callable[[chain.Pelvis], tuple[chain.Leg, chain.Leg]]
 """Lead and trail leg under a pelvis."""
 
 
-def moves(of: Drawn, changed: Callable[[chain.Pelvis, Legs], chain.Pelvis] | None = None) -> Moves:
+def moves(of: Drawn, changed: Callable[[chain.Pelvis, Legs], chain.Pelvis] | None = None) -> RepCourses:
     """Pelvis height is what the standing leg's knee asks for (address both, top trail, then lead), the trail heel what
     the trail knee asks for; the other knee follows. `changed` gives the pelvis another course over the same feet."""
     rad = np.deg2rad
@@ -98,7 +98,7 @@ def moves(of: Drawn, changed: Callable[[chain.Pelvis, Legs], chain.Pelvis] | Non
     if changed is not None:
         pelvis = changed(pelvis, legs)
     lead, trail = legs(pelvis)
-    return Moves(t_s, pelvis, lead, trail)
+    return RepCourses(t_s, pelvis, lead, trail)
 
 
 def _turns(times: Floats, marks: Floats) -> tuple[Floats, Floats]:

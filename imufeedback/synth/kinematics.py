@@ -28,7 +28,7 @@ X, Y, Z = 0, 1, 2
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class SegmentCourse:
     """One segment at N instants."""
 
     rotation: Rotation
@@ -42,7 +42,7 @@ class Frame:
     velocity_m_s: Floats
     acceleration_m_s2: Floats
 
-    def turned(self, axis: int, course: Course) -> Frame:
+    def turned(self, axis: int, course: Course) -> SegmentCourse:
         """The same origin, turned about its own axis (`X`, `Y` or `Z`) by ``course`` in radians."""
         unit = np.eye(3)[axis]
         cosine, sine = np.cos(course.value), np.sin(course.value)
@@ -53,7 +53,7 @@ class Frame:
         rotation = _turned(self.rotation, axis, course.value)
         return replace(self, rotation=rotation, gyr_rad_s=gyr, gyr_rate_rad_s2=rate)
 
-    def moved(self, r_m: npt.ArrayLike) -> Frame:
+    def moved(self, r_m: npt.ArrayLike) -> SegmentCourse:
         """The same orientation, with the origin at the place ``r_m`` (3,) fixed in the segment."""
         r = np.array(r_m, dtype=np.float64)  # a copy: scipy refuses read-only vectors
         swirl = np.cross(self.gyr_rad_s, r)
@@ -65,7 +65,7 @@ class Frame:
             acceleration_m_s2=self.acceleration_m_s2 + self.rotation.apply(pull),
         )
 
-    def slid(self, x: Course, y: Course, z: Course) -> Frame:
+    def slid(self, x: Course, y: Course, z: Course) -> SegmentCourse:
         """The same orientation, with the origin at a place that moves in the segment as the three courses (m) say."""
         r, rate, accel = (
             np.stack(parts, axis=1) for parts in zip(*((c.value, c.rate, c.accel) for c in (x, y, z)), strict=True)
@@ -112,11 +112,11 @@ def _turned(rotation: Rotation, axis: int, angle: Floats) -> Rotation:
     return Rotation.from_quat(out)
 
 
-def upright(ahead: Course, left: Course, up: Course) -> Frame:
+def upright(ahead: Course, left: Course, up: Course) -> SegmentCourse:
     """A frame that stands upright and faces ahead; its origin moves as the three courses (m) say."""
     n = len(ahead.value)
     still = np.zeros((n, 3))
-    return Frame(
+    return SegmentCourse(
         rotation=Rotation.from_matrix(np.broadcast_to(EARTH_FROM_Y_UP, (n, 3, 3))),
         gyr_rad_s=still,
         gyr_rate_rad_s2=still,

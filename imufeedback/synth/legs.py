@@ -19,7 +19,7 @@ from imufeedback.synth import chain
 from imufeedback.synth.plan import Channel, Posture
 from imufeedback.synth.profile import Spline, splines_through
 from imufeedback.synth.rounded import rounded, smoothstep
-from imufeedback.synth.shape import STATURE_M, Foot, Marks, Shape, in_si, si
+from imufeedback.synth.shape import STATURE_M, FootShape, Marks, Shape, in_si, si
 
 BACK_POINTS, DOWN_POINTS, BEYOND = 20, 60, 4
 """Of the turn, where the chain is worked out; so many more lie beyond the finish."""
@@ -59,7 +59,7 @@ Knots: TypeAlias = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class InputCourse:
     """One input from the top on, over the turn."""
 
     knots: Knots
@@ -80,7 +80,7 @@ class Inputs:
     turn: Marks
     back: Mapping[Input, tuple[float, float]]
     """At address and at the top; a smoothstep of turn between."""
-    down: Mapping[Input, Course]
+    down: Mapping[Input, InputCourse]
     lead: chain.Foot
     trail: chain.Foot
 
@@ -200,7 +200,7 @@ def squared(shape: Shape) -> Shape:
     return replace(shape, lead=turned[chain.LEAD], trail=turned[chain.TRAIL])
 
 
-def _turned_to_0(shape: Shape, side: float, of: Foot, pelvis: chain.Pelvis) -> Foot:
+def _turned_to_0(shape: Shape, side: float, of: FootShape, pelvis: chain.Pelvis) -> FootShape:
     def rotation(torsion: float) -> float:
         made = _foot(shape, side, replace(of, torsion=torsion))
         return float(chain.leg(pelvis, made, np.zeros((1, 1)), np.zeros((1, 1))).rotation[0, 0])
@@ -212,7 +212,7 @@ def _turned_to_0(shape: Shape, side: float, of: Foot, pelvis: chain.Pelvis) -> F
     return replace(of, torsion=torsion)
 
 
-def _foot(shape: Shape, side: float, of: Foot) -> chain.Foot:
+def _foot(shape: Shape, side: float, of: FootShape) -> chain.Foot:
     values = (STATURE_M, shape.stance_m, *np.deg2rad([of.flare, of.torsion]).tolist(), of.give, GIVE_END)
     return chain.Foot(side, *(np.full((1, 1), one) for one in values))
 
@@ -301,9 +301,9 @@ def _ends(around: Floats) -> list[tuple[int, Floats]]:
     return [(1, (around[2] - around[0]) / (2 * STEP)), (2, (around[2] - 2 * around[1] + around[0]) / STEP**2)]
 
 
-def _course(turn: Marks, value: Marks, between: Sequence[tuple[float, float]]) -> Course:
+def _course(turn: Marks, value: Marks, between: Sequence[tuple[float, float]]) -> InputCourse:
     made = ((turn.top + a * (turn.impact - turn.top), value.top + b * (value.impact - value.top)) for a, b in between)
-    return Course(((turn.top, value.top), *made, (turn.impact, value.impact), (turn.finish, value.finish)))
+    return InputCourse(((turn.top, value.top), *made, (turn.impact, value.impact), (turn.finish, value.finish)))
 
 
 def _at_marks(shape: Shape, height: Floats) -> chain.Pelvis:
@@ -314,7 +314,7 @@ def _at_marks(shape: Shape, height: Floats) -> chain.Pelvis:
     return chain.Pelvis(turn, side, forward, depth, height, sway)
 
 
-def _feet(shape: Shape) -> tuple[tuple[float, Foot], tuple[float, Foot]]:
+def _feet(shape: Shape) -> tuple[tuple[float, FootShape], tuple[float, FootShape]]:
     return (chain.LEAD, shape.lead), (chain.TRAIL, shape.trail)
 
 

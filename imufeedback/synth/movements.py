@@ -29,7 +29,7 @@ TAIL_S = 14.0
 
 
 @dataclass(frozen=True, slots=True)
-class FitWindows:
+class MovementWindows:
     """Where the calibration movements are; ``flex`` is a turn about the segment's z axis, by segment."""
 
     still: Window
@@ -174,7 +174,7 @@ class Performing:
         self.stand(float(self.style.rng.uniform(0.3, 1.0)) / self.style.tempo)
 
 
-def performed(course: Performing, spoil: Spoil | None = None) -> FitWindows:
+def performed(course: Performing, spoil: Spoil | None = None) -> MovementWindows:
     style = course.style
     if spoil is Spoil.MOVED:
         _fidget(course)
@@ -188,7 +188,7 @@ def performed(course: Performing, spoil: Spoil | None = None) -> FitWindows:
                 style.sideways_rad[side] = float(np.deg2rad(style.rng.uniform(35, 80)))
     if spoil is Spoil.WALKED:
         course.pieces.append(walked(Spot(), style.rng, course.now_s)[0])
-        return FitWindows(still, {})
+        return MovementWindows(still, {})
     flex: dict[Segment, Window] = {}
     sits_after = int(style.rng.integers(4)) if spoil is Spoil.SAT else None
     sides = (Side.RIGHT, Side.LEFT) if spoil is not Spoil.SAME_SIDE else (Side(style.rng.choice(list(Side))),) * 2
@@ -200,7 +200,7 @@ def performed(course: Performing, spoil: Spoil | None = None) -> FitWindows:
         flex |= dict.fromkeys((Segment.thigh(side), Segment.shank(side)), (begin_s, course.now_s))
         course.pause()
     if spoil is Spoil.NO_BOW:
-        return FitWindows(still, flex)
+        return MovementWindows(still, flex)
     if sits_after == 2:
         return _sat(course, still, flex)
     begin_s = course.now_s
@@ -209,7 +209,7 @@ def performed(course: Performing, spoil: Spoil | None = None) -> FitWindows:
     if sits_after == 3:
         return _sat(course, still, flex)
     course.stand(3.0)
-    return FitWindows(still, flex)
+    return MovementWindows(still, flex)
 
 
 def _fidget(course: Performing) -> None:
@@ -233,7 +233,7 @@ def _fidget(course: Performing) -> None:
         course.go(there, STANDING, 0.6)
 
 
-def _sat(course: Performing, still: Window, flex: dict[Segment, Window]) -> FitWindows:
+def _sat(course: Performing, still: Window, flex: dict[Segment, Window]) -> MovementWindows:
     """Down onto a chair, and there to the end."""
     rng = course.style.rng
     back = float(np.deg2rad(rng.uniform(5, 25)))
@@ -244,4 +244,4 @@ def _sat(course: Performing, still: Window, flex: dict[Segment, Window]) -> FitW
     course.go(STANDING, seated, float(rng.uniform(1.0, 1.8)))
     course.stay(seated, TAIL_S)
     course.go(seated, STANDING, 1.2)
-    return FitWindows(still, flex)
+    return MovementWindows(still, flex)

@@ -9,7 +9,7 @@ from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import address
 from imufeedback.synth.movements import TAIL_S, Performing, Spoil, Style, performed
-from imufeedback.synth.plan import STANDING, Channel, Plan, Posture, move
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Posture, move
 from imufeedback.synth.player import Pace, make_player, rep_shape
 from imufeedback.synth.script import ADDRESS_S, BEND_S, Script, Truth, around
 from imufeedback.synth.swing import make_swing
@@ -42,7 +42,7 @@ def make_performance(
         course.pieces += around(swing, start_s, 0.6)
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
-    plan = Plan(course.pieces)
+    plan = MotionPlan(course.pieces)
     return Script(
         hand, pace, seed, Golfer(player, plan), tuple(swings), Truth(tuple(truths)), windows, ready_s, plan.duration_s
     )
@@ -69,7 +69,7 @@ def make_addresses(seed: int, count: int, *, hand: Hand = Hand.RIGHT) -> tuple[S
         else:
             course.stay(there, ADDRESS_S)
             course.go(there, STANDING, BEND_S)
-    plan = Plan(course.pieces)
+    plan = MotionPlan(course.pieces)
     golfer = Golfer(player, plan)
     return Script(hand, Pace.FULL, seed, golfer, (), Truth(()), windows, ready_s, plan.duration_s), before
 

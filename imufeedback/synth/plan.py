@@ -120,7 +120,7 @@ def move(
     )
 
 
-class Plan:
+class MotionPlan:
     """Pieces without a gap. Before the first and after the last, those two go on (they should be at rest)."""
 
     def __init__(self, pieces: Sequence[Piece]) -> None:

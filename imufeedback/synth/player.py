@@ -23,7 +23,7 @@ from imufeedback.records import Hand, Side
 from imufeedback.synth import chain
 from imufeedback.synth.legs import STRAIGHT_M, inputs, on_the_way_down, squared
 from imufeedback.synth.plan import Channel
-from imufeedback.synth.shape import STATURE_M, Foot, Marks, Shape, Timing, in_si
+from imufeedback.synth.shape import STATURE_M, FootShape, Marks, Shape, Timing, in_si
 
 
 class Pace(StrEnum):
@@ -81,8 +81,8 @@ UNEVEN_SHARE_SD, UNEVEN_RATE_SD = 0.03, 0.2
 much quicker; less in proportion for a shorter one. Chosen, no source."""
 UNEVEN_S = 2.5
 STANCE_M = 0.42
-LEAD = Foot(flare=15.0, give=0.60, pivot=Marks(0, 0, 3, 32))
-TRAIL = Foot(flare=12.0, give=0.92, pivot=Marks(0, 0, 8, 32))
+LEAD = FootShape(flare=15.0, give=0.60, pivot=Marks(0, 0, 3, 32))
+TRAIL = FootShape(flare=12.0, give=0.92, pivot=Marks(0, 0, 8, 32))
 GIVE_SD, FLARE_SD_DEG, REP_GIVE_SD = 0.08, 3.0, 0.01
 TIME_SD = Timing(0.06, 0.03, 0.06)
 """Of players, and half of it from rep to rep; parts."""
@@ -111,7 +111,7 @@ TYPICAL_ARM: Mapping[Channel, Marks] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Body:
+class BodySizes:
     """Sizes, in metres, of a player of `STATURE_M`.
 
     Legs as in `chain`; upper arm and forearm are 0.186 and 0.146 of the stature (Drillis & Contini 1966, as in Winter,
@@ -130,8 +130,8 @@ class Body:
     upper_arm_m: float = 0.326
     forearm_m: float = 0.256
 
-    def scaled(self, factor: float) -> Body:
-        return Body(*(factor * getattr(self, one.name) for one in fields(self)))
+    def scaled(self, factor: float) -> BodySizes:
+        return BodySizes(*(factor * getattr(self, one.name) for one in fields(self)))
 
     def hip_centre_m(self, side: Side) -> tuple[float, float, float]:
         """In pelvis axes."""
@@ -143,15 +143,17 @@ class Body:
 
 
 @dataclass(frozen=True, slots=True)
-class Player:
+class InventedPlayer:
     """Handedness, size and the typical rep of one invented player."""
 
     hand: Hand
     shape: Shape
-    body: Body = field(default_factory=Body)
+    body: BodySizes = field(default_factory=BodySizes)
 
 
-def make_player(hand: Hand, pace: Pace, seed: int, *, height_m: float | None = None, tempo: float = 1.0) -> Player:
+def make_player(
+    hand: Hand, pace: Pace, seed: int, *, height_m: float | None = None, tempo: float = 1.0
+) -> InventedPlayer:
     """The invented player with this seed; a seed gives the same one, mirrored, for the other hand.
 
     `height_m` is the stature, else it comes from the seed; `tempo` above 1 is quicker. Raises UsageError for one that
@@ -161,7 +163,7 @@ def make_player(hand: Hand, pace: Pace, seed: int, *, height_m: float | None = N
         raise UsageError(f"a player {height_m} m tall with tempo {tempo}", hint="both must be above 0")
     drawn = np.random.default_rng([seed, 2]).uniform(0.92, 1.06)
     size = drawn if height_m is None else height_m / STATURE_M
-    return Player(hand, replace(typical_shape(pace, seed, tempo), size=size), Body().scaled(size))
+    return InventedPlayer(hand, replace(typical_shape(pace, seed, tempo), size=size), BodySizes().scaled(size))
 
 
 def typical_shape(pace: Pace, seed: int, tempo: float = 1.0) -> Shape:

@@ -16,8 +16,8 @@ from imufeedback.synth.alive import EXACTLY, STIFF, Manner
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import STRAIGHT_M, Lean, address, lean_at_address
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture
-from imufeedback.synth.player import Pace, Player, make_player, rep_shape, stepped_in
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Piece, Posture
+from imufeedback.synth.player import InventedPlayer, Pace, make_player, rep_shape, stepped_in
 from imufeedback.synth.script import ADDRESS_S, BEND_S, REST_S, Script, Truth, addressed, calibration, to_standing
 from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
@@ -49,7 +49,7 @@ TALL_DEG = {
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class HipTurnMotion:
     """A hip turn over one leg, there and back."""
 
     side: str
@@ -65,7 +65,7 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class HalfWayStop:
     """Back, and down to a position that is held; then back to standing. Far round, it is a finish: tall, the trail
     thigh behind."""
 
@@ -74,7 +74,7 @@ class Stop:
     hold_s: float = 3.4
 
 
-Act = Flaw | Turn | Stop
+Act = Flaw | HipTurnMotion | HalfWayStop
 """A flaw stands for one swing with it."""
 
 
@@ -88,26 +88,26 @@ def make_practice_script(
     made, ready_s = _Maker(make_player(hand, pace, seed), seed, pieces, manner), pieces[-1].end_s
     for act in acts:
         match act:
-            case Turn():
+            case HipTurnMotion():
                 made.turn(act)
-            case Stop():
+            case HalfWayStop():
                 made.stop(act)
             case Flaw():
                 made.swing(act)
     made.stand(None)
-    plan = Plan(made.pieces)
+    plan = MotionPlan(made.pieces)
     truth = Truth(tuple(made.truths))
     swings = tuple(made.swings)
     return Script(hand, pace, seed, Golfer(made.player, plan), swings, truth, windows, ready_s, plan.duration_s)
 
 
 class _Maker:
-    def __init__(self, player: Player, seed: int, pieces: list[Piece], manner: Manner) -> None:
+    def __init__(self, player: InventedPlayer, seed: int, pieces: list[Piece], manner: Manner) -> None:
         self.player, self.pieces, self.manner = player, pieces, manner
         self.swings: list[Swing] = []
         self.truths: list[RepTruth] = []
         self._rng = np.random.default_rng([seed, 3])
-        self._stance: Turn | None = None
+        self._stance: HipTurnMotion | None = None
 
     @property
     def _now_s(self) -> float:
@@ -139,7 +139,7 @@ class _Maker:
     def _hesitates(self) -> bool:
         return self.manner.rng is not None and bool(self.manner.rng.uniform() < HESITATES_SHARE)
 
-    def stand(self, turn: Turn | None) -> None:
+    def stand(self, turn: HipTurnMotion | None) -> None:
         """In the stance of a hip turn, or with the feet side by side."""
         before, now = _stance(self._stance), _stance(turn)
         if before != now and STANDING not in (before, now):  # feet together before the other one goes ahead
@@ -149,7 +149,7 @@ class _Maker:
             self._go(before, now, STEP_S, SETTLE_S)
         self._stance = turn
 
-    def turn(self, act: Turn) -> None:
+    def turn(self, act: HipTurnMotion) -> None:
         self.stand(act)
         stance = _stance(act)
         towards = act.inward_deg if act.side == "lead" else -act.inward_deg
@@ -158,7 +158,7 @@ class _Maker:
         self._go(stance, there, act.one_way_s, 0.3, hesitates=self._hesitates)
         self._go(there, stance, act.one_way_s, 1.5 * REST_S)
 
-    def stop(self, act: Stop) -> None:
+    def stop(self, act: HalfWayStop) -> None:
         self.stand(None)
         posture = address(self.player.shape)
         turn, tilt = self._about((act.turn_deg, act.side_tilt_deg), (TIP_SD_DEG, TIP_SD_DEG))
@@ -185,7 +185,7 @@ class _Maker:
         self.truths.append(rep_truth(len(self.truths), start_s, swing))
 
 
-def _stance(turn: Turn | None) -> Posture:
+def _stance(turn: HipTurnMotion | None) -> Posture:
     if turn is None or not turn.stagger_deg:
         return STANDING
     front, back = _ahead_and_behind(turn)
@@ -194,13 +194,13 @@ def _stance(turn: Turn | None) -> Posture:
     return {**STANDING, Channel.TRAIL_FLEXION: trail, Channel.LEAD_FLEXION: lead, Channel.HEIGHT: lower}
 
 
-def _ahead_and_behind(turn: Turn) -> tuple[float, float]:
+def _ahead_and_behind(turn: HipTurnMotion) -> tuple[float, float]:
     """Flexion of the front hip and of the other one: the weight is more over the leg in front."""
     stagger = float(np.deg2rad(turn.stagger_deg))
     return FRONT_SHARE * stagger, (FRONT_SHARE - 1) * stagger
 
 
-def _over_still_thigh(act: Turn, turn: float, tip: float) -> Posture:
+def _over_still_thigh(act: HipTurnMotion, turn: float, tip: float) -> Posture:
     """Hip angles that leave the standing thigh where it is in the room, but for what it turns along; the other leg goes
     with the pelvis. The order of turns is that of the sign table."""
     trails = act.side == "trail"

@@ -19,8 +19,8 @@ from imufeedback.synth.between_reps import Between, Busy
 from imufeedback.synth.flaws import Amiss, Flaw
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import Lean, address, lean_at_address
-from imufeedback.synth.movements import FitWindows, Performing, Style, Window, performed
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, leg, move
+from imufeedback.synth.movements import MovementWindows, Performing, Style, Window, performed
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Piece, Posture, hold, leg, move
 from imufeedback.synth.player import Pace, make_player, rep_shape, sized, stepped_in
 from imufeedback.synth.swing import Swing, make_swing
 from imufeedback.synth.truth import RepTruth, rep_truth
@@ -56,7 +56,7 @@ class Script:
     golfer: Golfer
     swings: tuple[Swing, ...]
     truth: Truth
-    fit_windows: FitWindows
+    fit_windows: MovementWindows
     ready_s: float
     """The calibration movements are over, with a still moment after them."""
     duration_s: float
@@ -120,7 +120,7 @@ def make_script(
         pieces += between.at_spot([before, *swing.pieces, *to_standing(swing, rest_s, manner)])
         swings.append(swing)
         truths.append(rep_truth(index, start_s, swing))
-    plan, truth = Plan(pieces), Truth(tuple(truths), tuple(between.done))
+    plan, truth = MotionPlan(pieces), Truth(tuple(truths), tuple(between.done))
     return Script(hand, pace, seed, Golfer(player, plan), tuple(swings), truth, windows, ready_s, plan.duration_s)
 
 
@@ -142,7 +142,7 @@ def make_idle_script(*, hand: Hand = Hand.RIGHT, seed: int = 1, seconds: float =
         end_s = pieces[-1].end_s
         pieces += between.at_spot([move(end_s, end_s + BEND_S, posture, STANDING)])
         index += 1
-    plan = Plan(pieces)
+    plan = MotionPlan(pieces)
     truth = Truth((), tuple(between.done))
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), truth, windows, ready_s, plan.duration_s)
 
@@ -170,7 +170,7 @@ def make_hip_turn_script(
             move(start_s + TURN_S + REST_S, start_s + 2 * TURN_S + REST_S, there, STANDING),
             hold(start_s + 2 * TURN_S + REST_S, start_s + 2 * TURN_S + 2.5 * REST_S, STANDING),
         ]
-    plan = Plan(pieces)
+    plan = MotionPlan(pieces)
     return Script(hand, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), windows, ready_s, plan.duration_s)
 
 
@@ -208,7 +208,7 @@ def _end_of(piece: Piece) -> Posture:
     return {channel: float(profile.value(at)[0]) for channel, profile in piece.profiles.items()}
 
 
-def calibration(hand: Hand, seed: int | None = None) -> tuple[list[Piece], FitWindows]:
+def calibration(hand: Hand, seed: int | None = None) -> tuple[list[Piece], MovementWindows]:
     """The movements that a session begins with: exact, or as the player with this seed performs them."""
     if seed is not None:
         course = Performing(Style.drawn(seed, hand))
@@ -221,7 +221,7 @@ def calibration(hand: Hand, seed: int | None = None) -> tuple[list[Piece], FitWi
     for side, window in lifts.items():
         flex |= {Segment.thigh(side): window, Segment.shank(side): window}
     pieces.append(hold(pieces[-1].end_s, pieces[-1].end_s + 1.6, STANDING))
-    return pieces, FitWindows(still, flex)
+    return pieces, MovementWindows(still, flex)
 
 
 def _lifted(side: Side, hand: Hand) -> Posture:

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.constants import normal_gravity_m_s2
 from imufeedback.records import Floats, Segment, frozen
 from imufeedback.synth.golfer import BODY, TruthPose
-from imufeedback.synth.kinematics import Frame
+from imufeedback.synth.kinematics import SegmentCourse
 
 GRAVITY_M_S2 = normal_gravity_m_s2(math.radians(50.0))
 """Where the invented players stand: 50° latitude, at sea level."""
@@ -52,7 +52,7 @@ def measure(pose: TruthPose, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2
     return measure_on(pose.frames[place.segment], place, gravity_m_s2)
 
 
-def measure_on(frame: Frame, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2) -> tuple[Floats, Floats]:
+def measure_on(frame: SegmentCourse, place: ImuPlace, gravity_m_s2: float = GRAVITY_M_S2) -> tuple[Floats, Floats]:
     """The same on what carries the sensor, when that is not the bone."""
     here = frame.moved(place.r_m)
     mounting = Rotation.from_quat(place.q_sb, scalar_first=True)

@@ -41,7 +41,7 @@ class Marks:
 
 
 @dataclass(frozen=True, slots=True)
-class Foot:
+class FootShape:
     """How one foot stands, and what its leg takes up of the turn; degrees."""
 
     flare: float
@@ -63,8 +63,8 @@ class Shape:
     marks: Mapping[Channel, Marks]
     """Turn, both tilts, sway and depth of the pelvis (sway and depth over the ankles), and both knees; degrees, and
     metres for a stature of `STATURE_M`. The lead knee at the top follows: that number is not looked at."""
-    lead: Foot
-    trail: Foot
+    lead: FootShape
+    trail: FootShape
     stance_m: float
     """From ankle to ankle, for a stature of `STATURE_M`."""
     timing: Timing

@@ -14,7 +14,7 @@ import numpy as np
 
 from imufeedback.records import Floats, Segment, Side
 from imufeedback.synth.golfer import Golfer, TruthPose
-from imufeedback.synth.kinematics import Frame, Y
+from imufeedback.synth.kinematics import SegmentCourse, Y
 from imufeedback.synth.plan import leg
 from imufeedback.synth.presets import SoftTissue
 from imufeedback.synth.profile import Course, Spline, course
@@ -55,7 +55,7 @@ class Carrier:
         """The sensor moves as the bone does."""
         return self._tissue is None and not self._slips
 
-    def frame(self, pose: TruthPose) -> Frame:
+    def frame(self, pose: TruthPose) -> SegmentCourse:
         """What `measure_on` needs instead of the segment's frame."""
         bone = pose.frames[self.segment]
         return bone if self.is_bone else bone.turned(Y, self.extra(pose.t_s))

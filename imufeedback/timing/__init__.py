@@ -4,6 +4,6 @@ from imufeedback.timing.clock import SensorClock
 from imufeedback.timing.instants import Instants
 from imufeedback.timing.merge import Merger
 from imufeedback.timing.plausible import Plausible
-from imufeedback.timing.silence import Sign, Silence
+from imufeedback.timing.silence import SilenceWatch, WakeSign
 
-__all__ = ["Instants", "Merger", "Plausible", "SensorClock", "Sign", "Silence"]
+__all__ = ["Instants", "Merger", "Plausible", "SensorClock", "SilenceWatch", "WakeSign"]

@@ -24,7 +24,7 @@ TOGETHER_S = 30.0
 """By the computer's clock: within so long the sensors come back from one sleep. Chosen; links need a few seconds."""
 
 
-class Sign(NamedTuple):
+class WakeSign(NamedTuple):
     """Something that shows that the computer is awake."""
 
     t_s: float
@@ -50,7 +50,7 @@ class _State:
     """By sensor: when its clock was found ahead, and by how much."""
 
 
-class Silence(Stage[Sign, Notice]):
+class SilenceWatch(Stage[WakeSign, Notice]):
     """One notice each time that no sensor was heard for long, or that the computer's clock stood still meanwhile."""
 
     _state: _State
@@ -60,7 +60,7 @@ class Silence(Stage[Sign, Notice]):
         self._least_s = max(least_s, SILENCE_S)
         self._state = _State()
 
-    def feed(self, item: Sign) -> list[Notice]:
+    def feed(self, item: WakeSign) -> list[Notice]:
         s = self._state
         s.still_s = max(s.still_s, item.t_s - s.any_s)
         s.any_s = max(s.any_s, item.t_s)
@@ -89,7 +89,7 @@ class Silence(Stage[Sign, Notice]):
         s.heard |= heard
         return True
 
-    def _silent(self, item: Sign) -> list[Notice]:
+    def _silent(self, item: WakeSign) -> list[Notice]:
         s = self._state
         s.heard.add(item.sensor)
         silent_s = 0.0 if s.packet_s is None else item.t_s - s.packet_s
@@ -105,7 +105,7 @@ class Silence(Stage[Sign, Notice]):
             )
         ]
 
-    def _words(self, item: Sign, silent_s: float, still_s: float) -> str:
+    def _words(self, item: WakeSign, silent_s: float, still_s: float) -> str:
         s = self._state
         if not item.by_radio:
             return phrase("notice.nothing_recorded", span=_span(silent_s), t_s=item.t_s)

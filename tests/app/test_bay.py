@@ -15,7 +15,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback.app import numerals, words
 from imufeedback.app.bay import BayWindow
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.constants import CAUTIONS
 from imufeedback.phrases import phrase
 from imufeedback.records import (
@@ -56,7 +56,7 @@ def number(window: BayWindow) -> str:
     return window.view.panel.angle.number.text()
 
 
-def shown(window: BayWindow) -> Shown:
+def shown(window: BayWindow) -> PanelState:
     return window.view.panel.state.shown
 
 
@@ -105,11 +105,11 @@ def test_cautions_fit_on_the_smallest_window(make_bay: MakeBay, qtbot: QtBot) ->
 def test_before_any_data_the_window_says_what_it_waits_for(make_bay: MakeBay) -> None:
     window = make_bay()
     show(window)
-    assert shown(window) is Shown.NO_SENSORS
+    assert shown(window) is PanelState.NO_SENSORS
     assert number(window) == numerals.UNKNOWN
     assert window.view.plots.rows[0].nothing == phrase("waiting_for_sensors")
     show(window, Link("A1", 0.1, LinkState.STREAMING, "", {}))
-    assert shown(window) is Shown.CALIBRATION
+    assert shown(window) is PanelState.CALIBRATION
 
 
 @pytest.mark.parametrize(("hand", "text"), [(Hand.RIGHT, "20°"), (Hand.LEFT, "−10°")])
@@ -125,7 +125,7 @@ def test_live_state_in_word_sign_and_colour(make_bay: MakeBay, motion: Motion) -
     window = make_bay()
     show(window, angles(grid(0, 1)), PhaseChanged(0.9, Phase.DOWNSWING), state(motion))
     block = window.view.panel.state
-    assert block.shown is Shown.of(motion)
+    assert block.shown is PanelState.of(motion)
     assert block.word.text() == ("waiting" if motion is Motion.IDLE else motion.value)
     assert block.phase.text() == "downswing"
 
@@ -137,7 +137,7 @@ def test_a_stale_angle_is_never_shown_as_live(make_bay: MakeBay, clock: HandCloc
     clock.now_s += pause_s
     show(window)
     assert number(window) == ("20°" if fresh else numerals.UNKNOWN)
-    assert shown(window) is (Shown.FALLING if fresh else Shown.NO_SIGNAL)
+    assert shown(window) is (PanelState.FALLING if fresh else PanelState.NO_SIGNAL)
 
 
 def test_an_angle_that_is_not_ok_is_not_shown(make_bay: MakeBay) -> None:
@@ -151,7 +151,7 @@ def test_an_angle_that_is_not_ok_is_not_shown(make_bay: MakeBay) -> None:
 def test_a_state_does_not_outlive_its_downswing(make_bay: MakeBay) -> None:
     window = make_bay()
     show(window, angles(grid(0, 1)), state(Motion.FALLING), PhaseChanged(1.0, Phase.WAITING))
-    assert shown(window) is Shown.WAITING
+    assert shown(window) is PanelState.WAITING
 
 
 def test_after_the_end_the_picture_stands_still(make_bay: MakeBay, clock: HandClock) -> None:
@@ -160,7 +160,7 @@ def test_after_the_end_the_picture_stands_still(make_bay: MakeBay, clock: HandCl
     window.feed.finish()
     clock.now_s += 60.0
     show(window)
-    assert shown(window) is Shown.FINISHED
+    assert shown(window) is PanelState.FINISHED
     assert number(window) == numerals.UNKNOWN
     assert len(window.view.plots.rows[0].ago_s) > 10
 

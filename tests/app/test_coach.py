@@ -21,7 +21,7 @@ from imufeedback.app.coach import Keeper
 from imufeedback.app.dialogs import AskStop, NoteDialog
 from imufeedback.app.limits import TARGET, limits_of, of_worn
 from imufeedback.app.limits_dialog import LimitsDialog
-from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.palette import PaintedSign, PanelState
 from imufeedback.app.panels.compare import Panel
 from imufeedback.app.purposes import purposes_text
 from imufeedback.app.tracks import Book, Choice, Track, track_of
@@ -119,7 +119,7 @@ def test_pause_silences_and_reps_do_not_count(bay: BayWindow, qtbot: QtBot, aske
     show(bay, angles(grid(60, 64)))
     qtbot.keyClick(bay, Qt.Key.Key_P)
     show(bay, rep(0))
-    assert bay.view.panel.state.shown is Shown.PAUSED
+    assert bay.view.panel.state.shown is PanelState.PAUSED
     assert bay.view.book.counted == []
     qtbot.keyClick(bay, Qt.Key.Key_P)
     show(bay, rep(1))
@@ -329,13 +329,13 @@ def test_a_baseline_or_test_shows_nothing_of_its_result_before_it_is_over(bay: B
     assert during.replace(phrase("rep_done", number=2), "") == before.replace(said(bay), "").replace(
         phrase("block_begun", name="now"), ""
     )
-    assert bay.view.panel.state.shown is bay.range.shown is Shown.UNTOLD
+    assert bay.view.panel.state.shown is bay.range.shown is PanelState.UNTOLD
     assert bay.view.table.reps == 0
     assert bay.range.number.text() == numerals.UNKNOWN
     assert not bay.range.marks.signs
     show(bay, block(Role.SWINGS))
     assert bay.view.table.reps == 2
-    assert [sign for sign, *_ in bay.range.marks.signs] == [Sign.CROSS, Sign.RING]
+    assert [sign for sign, *_ in bay.range.marks.signs] == [PaintedSign.CROSS, PaintedSign.RING]
     assert bay.range.number.text() != numerals.UNKNOWN
 
 
@@ -361,13 +361,13 @@ def test_an_estimate_is_asked_for_and_one_key_answers(
     bay: BayWindow, qtbot: QtBot, asked: Asked, key: Qt.Key, answer: str
 ) -> None:
     show(bay, block(Role.SWINGS, estimate=True), angles(grid(60, 64)), rep(4), finding(4))
-    assert bay.range.shown is Shown.ASKING
+    assert bay.range.shown is PanelState.ASKING
     assert bay.view.table.reps == 0
     qtbot.keyClick(bay, key)
     assert asked == [("estimate", {"rep": 4, "answer": answer})]
     show(bay, SelfEstimate(64.0, 4, answer))
     assert bay.view.table.reps == 1
-    assert bay.range.shown is not Shown.ASKING
+    assert bay.range.shown is not PanelState.ASKING
 
 
 def test_an_estimate_that_does_not_come_times_out(bay: BayWindow, qtbot: QtBot, asked: Asked) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
-from imufeedback.audio import BUFFER_MS, RATE_HZ, Player, rendered
+from imufeedback.audio import BUFFER_MS, RATE_HZ, CuePlayer, rendered
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.endurance.day import LongDay
 from imufeedback.measure.endurance.day_clock import DEVICE_PPM, DayClock, PulledDevice
@@ -87,7 +87,7 @@ def test_a_session_that_ends_early_is_an_error_and_not_a_short_day(make_rig: Cal
 def test_the_device_asks_in_its_own_time() -> None:
     clock = DayClock()
     device = PulledDevice(clock)
-    player = Player(rendered(), clock.now_ns, lambda: device)
+    player = CuePlayer(rendered(), clock.now_ns, lambda: device)
     device.play_until(round(100e9))
     due = 100.0 * 1e3 / (BUFFER_MS * (1 + DEVICE_PPM * 1e-6))
     assert device.calls == pytest.approx(due, abs=1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from imufeedback.measure.windows.truths import LIMIT_S, TRUTHS, Truth, seconds_until_named
+from imufeedback.measure.windows.truths import LIMIT_S, TRUTHS, WindowTruth, seconds_until_named
 
 
 def test_there_are_thirty_and_no_two_of_a_name() -> None:
@@ -12,7 +12,7 @@ def test_there_are_thirty_and_no_two_of_a_name() -> None:
 
 
 @pytest.mark.parametrize("truth", TRUTHS, ids=lambda truth: truth.name)
-def test_the_headline_names_it_within_a_second_with_what_to_do(truth: Truth) -> None:
+def test_the_headline_names_it_within_a_second_with_what_to_do(truth: WindowTruth) -> None:
     taken_s = seconds_until_named(truth)
     assert taken_s is not None
     assert taken_s <= LIMIT_S

@@ -23,9 +23,9 @@ from imufeedback.app.labels import scale_of
 from imufeedback.app.limits_dialog import LimitsDialog
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.scrolling import Pages
-from imufeedback.app.start.readiness import Step
+from imufeedback.app.start.readiness import StartStep
 from imufeedback.app.text_size import text_size
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
 from imufeedback.records import Event, Fault, Hand, Level, Link, LinkState, Segment
@@ -47,7 +47,7 @@ def bay(tmp_path: Path, *news: Event) -> BayWindow:
     return window
 
 
-def live(tmp_path: Path, step: Step) -> LiveWindow:
+def live(tmp_path: Path, step: StartStep) -> LiveWindow:
     store = people.load(tmp_path / "players")
     for name in ("Robin", "Kim with a rather long name"):
         store.save(Person(name, Hand.LEFT, cautions_seen=None))
@@ -55,19 +55,19 @@ def live(tmp_path: Path, step: Step) -> LiveWindow:
     window = LiveWindow(store, practice_choices.available(), layout, lambda *_: None, tmp_path)  # type: ignore[arg-type, return-value]
     ready = window.start.ready
     ready.person = store.all[0]
-    if step in (Step.SENSORS, Step.CALIBRATION):
+    if step in (StartStep.SENSORS, StartStep.CALIBRATION):
         ready.roles, ready.links = dict(ROLES), dict.fromkeys(ROLES, LinkState.CONNECTED)
         ready.search_trouble = "no Bluetooth adapter was found: plug one in, or switch it on in the system's settings"
-    if step is Step.CALIBRATION:
+    if step is StartStep.CALIBRATION:
         ready.running, ready.fit_refused = True, "the trail thigh moved less than it takes: lift the knee higher"
-    if step is Step.WORK:
+    if step is StartStep.WORK:
         ready.virtual, ready.fit_level = True, Level.GOOD
     window.start.show_step(step)
     return window
 
 
 def form(tmp_path: Path) -> LiveWindow:
-    window = live(tmp_path, Step.PLAYER)
+    window = live(tmp_path, StartStep.PLAYER)
     window.start.player.add()
     return window
 
@@ -79,9 +79,9 @@ def range_view(tmp_path: Path) -> BayWindow:
 
 
 def ending(tmp_path: Path) -> LiveWindow:
-    window = live(tmp_path, Step.PLAYER)
+    window = live(tmp_path, StartStep.PLAYER)
     page = window.end = EndPage(Hand.RIGHT)
-    page.show_session("Robin", [Entry(rep(index), None) for index in range(7)], None, 2.0, tmp_path / "one.mcap")
+    page.show_session("Robin", [RepEntry(rep(index), None) for index in range(7)], None, 2.0, tmp_path / "one.mcap")
     window.pages.addWidget(page)
     window.pages.setCurrentWidget(page)
     return window
@@ -98,7 +98,7 @@ SCREENS: dict[str, Callable[[Path], QWidget]] = {
     "range": range_view,
     "end": ending,
     "player form": form,
-    **{f"start, {step}": (lambda path, step=step: live(path, step)) for step in Step},
+    **{f"start, {step}": (lambda path, step=step: live(path, step)) for step in StartStep},
 }  # fmt: skip
 DIALOGS: dict[str, Callable[[BayWindow, float], QDialog]] = {
     "keys": lambda window, scale: KeyList(window, scale, Screen.BAY),

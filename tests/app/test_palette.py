@@ -6,7 +6,7 @@ import pytest
 from contrasts import LINE_CONTRAST_MIN, TEXT_CONTRAST_MIN, contrast, pairs_of_lines, pairs_of_text
 
 from imufeedback.app import palette
-from imufeedback.app.palette import STATE_LOOKS, Shown
+from imufeedback.app.palette import STATE_LOOKS, PanelState
 from imufeedback.records import LinkState, Motion
 
 
@@ -35,12 +35,12 @@ def test_every_line_can_be_seen_in_every_look(look: str) -> None:
 
 
 def test_every_state_and_link_has_a_look() -> None:
-    assert set(STATE_LOOKS) == set(Shown)
+    assert set(STATE_LOOKS) == set(PanelState)
     assert set(palette.LINK_LOOKS) == set(LinkState)
-    assert {Shown.of(state) for state in Motion} <= set(STATE_LOOKS)
+    assert {PanelState.of(state) for state in Motion} <= set(STATE_LOOKS)
 
 
 def test_live_states_differ_in_sign_and_in_colour() -> None:
-    live = [STATE_LOOKS[Shown.of(state)] for state in Motion]
+    live = [STATE_LOOKS[PanelState.of(state)] for state in Motion]
     assert len({look.sign for look in live}) == len(live)
     assert len({look.ground for look in live}) == len(live)

@@ -18,10 +18,10 @@ from imufeedback.app import next_words, words
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.next_words import MOST, SPOKEN_OF, six
-from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.palette import PaintedSign, PanelState
 from imufeedback.app.range_view import RangeView
 from imufeedback.app.theme import DARK, LIGHT, SUNLIGHT, THEMES, Theme
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.phrases import phrase
 from imufeedback.records import BlockBegun, Mode, Motion, Phase, PhaseChanged, Role, Verdict
 from imufeedback.rules import parse_rule_set
@@ -68,7 +68,7 @@ def test_state_number_and_words_are_large_enough_for_three_metres(view: RangeVie
     view.show_angle(-24.0)
     view.grab()
     assert capital(view.number.font().pixelSize()) >= 2 * least_px
-    for shown in (Shown.FALLING, Shown.STALLED, Shown.GROWING, Shown.WAITING):
+    for shown in (PanelState.FALLING, PanelState.STALLED, PanelState.GROWING, PanelState.WAITING):
         word = words.state_word(shown)
         assert capital(view.state.fitted(word, view.state.word_room)) >= least_px
     needed = QFontMetrics(view.number.font()).horizontalAdvance("−24°")
@@ -96,18 +96,18 @@ def test_a_rule_without_words_of_its_own_gives_six_of_its_text() -> None:
 
 def test_what_to_do_next_follows_the_last_rep() -> None:
     said = next_words.next_words
-    entry = Entry(rep(0), None)
-    assert said(Shown.WAITING, None) == phrase("next.first")
-    assert said(Shown.WAITING, entry) == phrase("next.good")
+    entry = RepEntry(rep(0), None)
+    assert said(PanelState.WAITING, None) == phrase("next.first")
+    assert said(PanelState.WAITING, entry) == phrase("next.good")
     entry.findings.append(finding(0, Verdict.UNSURE))
-    assert said(Shown.WAITING, entry) == phrase("next.unsure")
+    assert said(PanelState.WAITING, entry) == phrase("next.unsure")
     entry.findings.append(finding(0))
-    assert said(Shown.WAITING, entry) == "Keep turning away from trail leg", "the cause's words, not the rule's"
+    assert said(PanelState.WAITING, entry) == "Keep turning away from trail leg", "the cause's words, not the rule's"
     entry.findings[-1] = replace(finding(0), short="Turn, and turn on")
-    assert said(Shown.WAITING, entry) == "Turn, and turn on"
-    assert said(Shown.NO_SIGNAL, entry) == phrase(f"next.{Shown.NO_SIGNAL}")
+    assert said(PanelState.WAITING, entry) == "Turn, and turn on"
+    assert said(PanelState.NO_SIGNAL, entry) == phrase(f"next.{PanelState.NO_SIGNAL}")
     entry.discarded = True
-    assert said(Shown.WAITING, entry) == phrase("next.dropped")
+    assert said(PanelState.WAITING, entry) == phrase("next.dropped")
 
 
 def test_number_stands_still_while_the_angle_hardly_moves(view: RangeView) -> None:
@@ -120,7 +120,7 @@ def test_number_stands_still_while_the_angle_hardly_moves(view: RangeView) -> No
 
 def test_last_ten_reps_are_marks_with_their_value(view: RangeView) -> None:
     flat = {"trail_thigh_flat_turn_deg": 7.4}
-    entries = [Entry(rep(index, features=flat if index else {}), None) for index in range(12)]
+    entries = [RepEntry(rep(index, features=flat if index else {}), None) for index in range(12)]
     entries[11].findings.append(finding(11))
     entries[10].findings.append(finding(10, Verdict.UNSURE))
     entries[9].good = True
@@ -128,7 +128,11 @@ def test_last_ten_reps_are_marks_with_their_value(view: RangeView) -> None:
     assert view.marks.values == [""], "a value that is not known is left out"
     view.show_reps(entries, entries[-1])
     assert [number for _, number, _ in view.marks.signs] == list(range(3, 13))
-    assert view.marks.signs[-3:] == [(Sign.TICK, 10, True), (Sign.RING, 11, False), (Sign.CROSS, 12, False)]
+    assert view.marks.signs[-3:] == [
+        (PaintedSign.TICK, 10, True),
+        (PaintedSign.RING, 11, False),
+        (PaintedSign.CROSS, 12, False),
+    ]
     assert view.marks.values == ["7°"] * 10
     assert "12: 1 fault" in view.marks.accessibleName()
     view.grab()
@@ -147,9 +151,9 @@ def test_range_view_by_key_and_back_by_escape(make_bay: MakeBay, qtbot: QtBot) -
     qtbot.keyClick(window, Qt.Key.Key_R)
     assert window.pages.currentWidget() is window.range
     show(window)
-    assert window.range.shown is Shown.STALLED
+    assert window.range.shown is PanelState.STALLED
     assert window.range.number.text() == "20°"
-    assert window.range.marks.signs == [(Sign.TICK, 1, False)]
+    assert window.range.marks.signs == [(PaintedSign.TICK, 1, False)]
     qtbot.keyClick(window, Qt.Key.Key_F4)
     assert window.range.theme is DARK
     qtbot.keyClick(window, Qt.Key.Key_F4)
@@ -215,8 +219,8 @@ def test_a_rep_that_did_not_count_is_told_in_large_words_with_its_reason(
 ) -> None:
     view.resize(*size)
     view.show_theme(theme)
-    view.show_state(Shown.WAITING)
-    good, void = Entry(rep(0), None), Entry(replace(rep(1), void=VOID), None)
+    view.show_state(PanelState.WAITING)
+    good, void = RepEntry(rep(0), None), RepEntry(replace(rep(1), void=VOID), None)
     view.show_reps([good], void)
     view.rescale()
     assert view.next.text() == "That rep did not count"
@@ -226,8 +230,8 @@ def test_a_rep_that_did_not_count_is_told_in_large_words_with_its_reason(
         assert QFontMetrics(label.font()).horizontalAdvance(label.text()) <= view.width()
         assert QFontMetrics(label.font()).height() <= 1.25 * label.height()
     assert [number for _, number, _ in view.marks.signs] == [1], "no mark: it counts neither way"
-    view.show_reps([good], Entry(rep(2), None))
+    view.show_reps([good], RepEntry(rep(2), None))
     assert not view.why.isVisible()
     view.show_reps([good], void)
-    view.show_state(Shown.NO_SIGNAL)
+    view.show_state(PanelState.NO_SIGNAL)
     assert not view.why.isVisible(), "what to do now is more urgent"

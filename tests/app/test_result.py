@@ -10,9 +10,9 @@ from bay_events import angles, finding, grid, rep, state
 from pytestqt.qtbot import QtBot
 
 from imufeedback.app.bay import BayWindow
-from imufeedback.app.palette import Shown, Sign
+from imufeedback.app.palette import PaintedSign, PanelState
 from imufeedback.app.result import result_of, sentence
-from imufeedback.app.tracks import Entry
+from imufeedback.app.tracks import RepEntry
 from imufeedback.records import Event, Motion, Phase, PhaseChanged, Verdict
 
 MakeBay = Callable[..., BayWindow]
@@ -27,22 +27,24 @@ def show(window: BayWindow, *events: Event) -> None:
 
 def test_a_fault_says_what_happened_its_number_its_limit_and_one_thing_to_try() -> None:
     told = replace(finding(0), text="The trail hip stopped opening. Keep turning.", sd=0.5, short="Keep turning")
-    found = result_of(Entry(rep(0), None, [told]))
-    assert (found.sign, found.what) == (Sign.CROSS, "The trail hip stopped opening.")
+    found = result_of(RepEntry(rep(0), None, [told]))
+    assert (found.sign, found.what) == (PaintedSign.CROSS, "The trail hip stopped opening.")
     assert found.number == "4.2° ± 0.5°, limit 3.0°"
     assert found.to_try == "Keep turning"
 
 
 def test_a_doubt_a_good_rep_and_one_that_does_not_count() -> None:
-    doubt = result_of(Entry(rep(0), None, [finding(0, Verdict.UNSURE)]))
-    assert doubt.sign is Sign.RING
+    doubt = result_of(RepEntry(rep(0), None, [finding(0, Verdict.UNSURE)]))
+    assert doubt.sign is PaintedSign.RING
     assert doubt.what.startswith("Too close to call")
-    good = result_of(Entry(rep(2, features={"trail_thigh_angle_min_deg": -4.0, "thigh_angle_sd_deg": 1.0}), None), 2.0)
-    assert (good.sign, good.what) == (Sign.TICK, "Rep 3: no fault.")
+    good = result_of(
+        RepEntry(rep(2, features={"trail_thigh_angle_min_deg": -4.0, "thigh_angle_sd_deg": 1.0}), None), 2.0
+    )
+    assert (good.sign, good.what) == (PaintedSign.TICK, "Rep 3: no fault.")
     assert good.number == "Lowest angle −4.0° ± 1.0°, target 2.0°"
-    void = result_of(Entry(replace(rep(1), void="a sensor was silent"), None))
-    assert (void.sign, void.number) == (Sign.DASH, "a sensor was silent")
-    assert result_of(Entry(rep(1), None, discarded=True)).sign is Sign.DASH
+    void = result_of(RepEntry(replace(rep(1), void="a sensor was silent"), None))
+    assert (void.sign, void.number) == (PaintedSign.DASH, "a sensor was silent")
+    assert result_of(RepEntry(rep(1), None, discarded=True)).sign is PaintedSign.DASH
 
 
 @pytest.mark.parametrize(
@@ -58,10 +60,10 @@ def test_a_rep_with_faults_does_not_end_in_a_green_word(make_bay: MakeBay) -> No
     show(window, angles(grid(60, 64)), PhaseChanged(63.0, Phase.DOWNSWING), state(Motion.STALLED, 63.2))
     assert block.headline is None
     show(window, state(Motion.FALLING, 63.4), PhaseChanged(63.6, Phase.THROUGH_SWING), PhaseChanged(63.8, Phase.FINISH))
-    assert block.shown is Shown.WAITING, "the last moment of the swing is not its result"
+    assert block.shown is PanelState.WAITING, "the last moment of the swing is not its result"
     show(window, rep(0), finding(0), PhaseChanged(63.9, Phase.WAITING))
     assert block.headline is not None
-    assert block.headline.sign is Sign.CROSS
+    assert block.headline.sign is PaintedSign.CROSS
     assert block.word.text() == "It stopped falling."
     show(window, PhaseChanged(64.0, Phase.ADDRESS))
     assert block.headline is None
@@ -77,5 +79,5 @@ def test_range_view_holds_it_too_and_trouble_comes_first(make_bay: MakeBay, qtbo
     assert held is not None
     assert held.what in window.range.state.accessibleName()
     window.grab()
-    window.range.show_state(Shown.NO_SIGNAL)
+    window.range.show_state(PanelState.NO_SIGNAL)
     assert window.range.state.headline is None

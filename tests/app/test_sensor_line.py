@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 from pytestqt.qtbot import QtBot
 
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 from imufeedback.app.sensor_line import SensorLine
 from imufeedback.records import ClockFitted, Gap, Link, LinkState, Segment
 
@@ -37,7 +37,7 @@ def test_a_silent_sensor_says_so_with_a_sign(line: SensorLine) -> None:
     line.hear(ClockFitted("A1", 2.0, 200.0, 12.0, 0.002))
     line.hear(link("A1", LinkState.SILENT))
     assert line.chips["A1"].text.text() == "A1: no signal"
-    assert line.chips["A1"].sign.sign is Sign.CROSS
+    assert line.chips["A1"].sign.sign is PaintedSign.CROSS
     assert not line.streaming
 
 

@@ -23,17 +23,17 @@ from imufeedback import people, resources
 from imufeedback.app import best_reps, practice_choices
 from imufeedback.app.dialogs import AskStop
 from imufeedback.app.live_window import END_HOLD_MS, LiveWindow
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 from imufeedback.app.start import texts
 from imufeedback.app.start.moves import TURNING
-from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, Step
+from imufeedback.app.start.readiness import NEEDED, Mark, Readiness, StartStep
 from imufeedback.ble.clock import MonotonicClock
-from imufeedback.ble.roster import Known
+from imufeedback.ble.roster import KnownSensor
 from imufeedback.commands import AnyCommand, BeginBlock, args_of, verb_of
 from imufeedback.errors import CannotWrite
 from imufeedback.live import practice
 from imufeedback.live.golfer import VirtualGolfer
-from imufeedback.live.lesson import Block, Lesson
+from imufeedback.live.lesson import Lesson, LessonBlock
 from imufeedback.live.station_source import WornSensors
 from imufeedback.packets import parse_layout
 from imufeedback.people import Person
@@ -73,7 +73,7 @@ class FakeStation:
         self.sensors = ("A1", "B2", "C3")
         self.closed = False
         self.others: list[Any] = []
-        self.absent: list[Known] = []
+        self.absent: list[KnownSensor] = []
         self.troubles: list[str] = []
         self.asked: list[tuple[str, ...]] = []
 
@@ -192,16 +192,16 @@ def test_a_new_player_from_name_to_sensors_by_keyboard(make: Make, tmp_path: Pat
     press(Qt.Key.Key_Return)
     player = window.start.player
     assert player.pages.currentWidget() is player.cautions
-    assert window.start.ready.mark(Step.PLAYER) is Mark.OPEN
+    assert window.start.ready.mark(StartStep.PLAYER) is Mark.OPEN
     press(Qt.Key.Key_Return)
-    assert window.start.step is Step.SENSORS
+    assert window.start.step is StartStep.SENSORS
     assert people.load(tmp_path / "players").all == (Person("Robin", Hand.LEFT, 1.78, cautions_seen=DAY),)
 
 
 def test_a_returning_player_needs_one_key_to_the_sensors(make: Make) -> None:
     window = make(SEEN)
     press(Qt.Key.Key_Return)
-    assert window.start.step is Step.SENSORS
+    assert window.start.step is StartStep.SENSORS
     assert window.start.ready.person == SEEN
 
 
@@ -232,7 +232,7 @@ def trial(make: Make, qtbot: QtBot) -> LiveWindow:
     press(Qt.Key.Key_Return)
     press(Qt.Key.Key_T, modifier=CTRL)
     assert window.practice is None, "it waits for the beginning"
-    assert window.start.step is Step.WORK
+    assert window.start.step is StartStep.WORK
     assert window.start.ready.can_begin
     press(Qt.Key.Key_Return, modifier=CTRL)
     qtbot.waitUntil(lambda: window.pages.currentWidget() is window.bay, timeout=60_000)
@@ -249,8 +249,8 @@ def test_what_is_said_of_the_virtual_golfer_is_true(make: Make) -> None:
     assert "Bluetooth" not in start.missing.text()
     assert not start.sensors.trouble.isVisibleTo(start.sensors)
     lines = {step: row.line.text() for step, row in start.steps.rows.items()}
-    assert lines[Step.SENSORS] == "virtual golfer"
-    assert lines[Step.CALIBRATION] == "by the virtual golfer, at the start"
+    assert lines[StartStep.SENSORS] == "virtual golfer"
+    assert lines[StartStep.CALIBRATION] == "by the virtual golfer, at the start"
     start.search()
     assert not start.ready.virtual, "whoever searches wants to wear them"
     window.close()
@@ -307,7 +307,7 @@ def test_a_session_ends_in_a_summary_and_goes_on_again_or_with_the_next_player(m
     assert window.end is not None
     qtbot.keyClick(window.end, Qt.Key.Key_N)
     assert window.pages.currentWidget() is window.start
-    assert window.start.step is Step.PLAYER
+    assert window.start.step is StartStep.PLAYER
     assert not window.start.ready.running
     window.close()
     assert not window.isVisible()
@@ -334,10 +334,10 @@ def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> Non
     press(Qt.Key.Key_F, modifier=CTRL)
     station: Any = window._station
     assert station.searches == 1
-    assert start.ready.mark(Step.SENSORS) is Mark.BUSY
+    assert start.ready.mark(StartStep.SENSORS) is Mark.BUSY
     station.find("A1", "B2", "C3")
     qtbot.waitUntil(lambda: not start.ready.searching, timeout=2000)
-    assert texts.says(Step.SENSORS, start.ready) == "no sensor on: right thigh"
+    assert texts.says(StartStep.SENSORS, start.ready) == "no sensor on: right thigh"
     start.sensors.rows["C3"].place.setFocus()
     start.sensors.rows["C3"].place.setCurrentIndex(3)
     start.sensors.rows["C3"].place.activated.emit(3)
@@ -357,7 +357,7 @@ def test_sensors_are_searched_placed_and_fitted(make: Make, qtbot: QtBot) -> Non
     assert start.calibration.now.text() == texts.fit_now(0)
     assert made.asked[-1] == ("fit-begin", {})
     told(window, FitRefused(40.0, "the pelvis moved"))
-    assert start.ready.mark(Step.CALIBRATION) is Mark.TROUBLE
+    assert start.ready.mark(StartStep.CALIBRATION) is Mark.TROUBLE
     assert "the pelvis moved" in start.calibration.now.text()
     told(window, fitted())
     assert start.ready.can_begin
@@ -445,7 +445,7 @@ def test_an_own_sensor_can_be_left_out_and_another_worn_in_its_place(make: Make,
 def test_an_own_sensor_that_is_not_heard_is_named_and_new_ones_are_asked_about(make: Make, qtbot: QtBot) -> None:
     window = make(SEEN, roles={"A1": Segment.PELVIS})
     station = searched(window, qtbot)
-    station.absent = [Known("B2", Segment.LEFT_THIGH)]
+    station.absent = [KnownSensor("B2", Segment.LEFT_THIGH)]
     station.troubles = ["sensor C3: cannot be reached: no answer"]
     station.others = others("N1")
     station.find("A1")
@@ -454,7 +454,7 @@ def test_an_own_sensor_that_is_not_heard_is_named_and_new_ones_are_asked_about(m
     assert "Not found: left thigh (B2)." in sensors.trouble.text()
     assert "C3: cannot be reached" in sensors.trouble.text()
     assert sensors.others.list.isVisible()
-    assert window.start.ready.mark(Step.SENSORS) is Mark.OPEN
+    assert window.start.ready.mark(StartStep.SENSORS) is Mark.OPEN
 
 
 def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:
@@ -465,7 +465,7 @@ def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:
     station.searched("scan: no Bluetooth – switch it on")
     qtbot.waitUntil(lambda: window.start.sensors.trouble.isVisible(), timeout=2000)
     assert "no Bluetooth" in window.start.sensors.trouble.text()
-    assert window.start.ready.mark(Step.SENSORS) is Mark.TROUBLE
+    assert window.start.ready.mark(StartStep.SENSORS) is Mark.TROUBLE
     assert not window.start.ready.can_stream
     window.close()
     assert station.closed
@@ -474,8 +474,8 @@ def test_a_search_that_fails_says_why(make: Make, qtbot: QtBot) -> None:
 def test_a_sensor_that_goes_is_seen_in_the_steps(make: Make) -> None:
     window, _ = streaming(make)
     told(window, Link("A1", 2.0, LinkState.LOST, "", {}))
-    assert window.start.ready.mark(Step.SENSORS) is Mark.TROUBLE
-    assert "pelvis" in window.start.steps.rows[Step.SENSORS].line.text()
+    assert window.start.ready.mark(StartStep.SENSORS) is Mark.TROUBLE
+    assert "pelvis" in window.start.steps.rows[StartStep.SENSORS].line.text()
 
 
 def test_a_recording_that_cannot_be_made_is_told(make: Make, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -515,7 +515,7 @@ def test_movements_that_are_seen_are_ticked_off_one_by_one(make: Make) -> None:
     for number in range(1, 6):
         window.start.hear(FitStep(1.0 * number, "x", number, 5, f"now {number}"))
         assert calibration.now.text() == f"now {number}"
-        assert [sign.sign is Sign.TICK for sign in calibration.signs] == [k < number for k in range(5)]
+        assert [sign.sign is PaintedSign.TICK for sign in calibration.signs] == [k < number for k in range(5)]
 
 
 @pytest.mark.parametrize(("key", "verb"), [(Qt.Key.Key_Y, "swap"), (Qt.Key.Key_K, "keep")])
@@ -577,7 +577,7 @@ def test_best_rep_is_kept_for_next_week_but_not_a_virtual_one(make: Make, qtbot:
 def test_every_step_is_one_key_away_and_tab_reaches_its_parts(make: Make, number: int) -> None:
     window = make(SEEN)
     press(getattr(Qt.Key, f"Key_{number}"), modifier=ALT)
-    assert window.start.step is list(Step)[number - 1]
+    assert window.start.step is list(StartStep)[number - 1]
     reached = set()
     for _ in range(30):
         press(Qt.Key.Key_Tab)
@@ -609,7 +609,7 @@ def test_steps_and_pictures_have_names_for_screen_readers(make: Make) -> None:
 def test_no_step_asks_for_more_room_than_the_window_has(make: Make, qtbot: QtBot, size: tuple[int, int]) -> None:
     window = make(SEEN, Person("A very long name for one player, which may well happen"))
     window.resize(*size)
-    for step in Step:
+    for step in StartStep:
         window.start.show_step(step)
         window.grab()
         assert (window.width(), window.height()) == size
@@ -630,7 +630,7 @@ def test_two_sensors_on_one_place_keep_the_session_from_beginning() -> None:
     assert ready.can_stream
     ready.roles["d"] = Segment.PELVIS
     assert not ready.can_stream
-    assert ready.mark(Step.SENSORS) is Mark.TROUBLE
+    assert ready.mark(StartStep.SENSORS) is Mark.TROUBLE
 
 
 def test_a_broken_rule_set_is_named_and_the_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -712,7 +712,7 @@ def test_doubts_reach_the_first_screen(make: Make) -> None:
 
 def test_a_rep_that_could_not_be_judged_uses_up_none_of_its_block(make: Make) -> None:
     window, made = streaming(make)
-    blocks = (Block(BeginBlock("two", Role.SWINGS), 2), Block(BeginBlock("more", Role.SWINGS)))
+    blocks = (LessonBlock(BeginBlock("two", Role.SWINGS), 2), LessonBlock(BeginBlock("more", Role.SWINGS)))
     window._lesson = Lesson(blocks, window.practice.command)
     window._lesson.begin()
     void = replace(rep(1, features={}), void="right hip: rotation not known after a gap")
@@ -806,7 +806,7 @@ def test_one_key_takes_a_returning_player_to_the_first_swing(make: Make, qtbot: 
     assert isinstance(made, FakePractice)
     stream(window)
     assert made.asked[-1] == ("fit-begin", {})
-    assert window.start.step is Step.CALIBRATION
+    assert window.start.step is StartStep.CALIBRATION
     told(window, Fitted(9.0, Fit("m", (SegmentFit(Segment.PELVIS, np.zeros(4), Level.GOOD, 0.1, "why"),))))
     QApplication.processEvents()
     assert window.pages.currentWidget() is window.bay
@@ -830,13 +830,13 @@ def test_for_somebody_new_nothing_goes_on_by_itself(make: Make, qtbot: QtBot) ->
     window = returned(make, qtbot, SEEN)
     press(Qt.Key.Key_Return)
     assert window.practice is None
-    assert window.start.step is Step.SENSORS
+    assert window.start.step is StartStep.SENSORS
 
 
 def test_whoever_does_something_by_hand_goes_on_by_hand(make: Make, qtbot: QtBot) -> None:
     window = returned(make, qtbot)
     press(Qt.Key.Key_Return)
     made: Any = window.practice
-    window.start.steps.rows[Step.WORK].click()
+    window.start.steps.rows[StartStep.WORK].click()
     stream(window)
     assert ("fit-begin", {}) not in made.asked

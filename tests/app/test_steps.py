@@ -15,7 +15,7 @@ from imufeedback.app.feed import EventFeed
 from imufeedback.app.start.player_page import PlayerPage
 from imufeedback.bundle import exchange
 from imufeedback.commands import AnyCommand, BeginBlock, GoToStep
-from imufeedback.live.lesson import Block
+from imufeedback.live.lesson import LessonBlock
 from imufeedback.people import Homework, Person
 from imufeedback.records import BlockBegun, Hand, Mode, Role, StepTold
 
@@ -32,7 +32,7 @@ def window(qapp: QApplication, qtbot: QtBot) -> tuple[BayWindow, EventFeed, list
     qtbot.addWidget(made)
     made.show()
     made.acknowledge()
-    made.show_block(Block(BeginBlock("hips", Role.DRILL, Mode.NONE, rule_set=DRILL)))
+    made.show_block(LessonBlock(BeginBlock("hips", Role.DRILL, Mode.NONE, rule_set=DRILL)))
     feed.push([BlockBegun(1.0, "hips", Role.DRILL, "hip-turn-trail", Mode.NONE, 1.0), STEP])
     qapp.processEvents()
     return made, feed, asked

@@ -12,7 +12,7 @@ from pytestqt.qtbot import QtBot
 
 from imufeedback.app import words
 from imufeedback.app.bay import BayWindow
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.commands import AnyCommand
 from imufeedback.phrases import phrase
 from imufeedback.records import Event, Fault, Link, LinkState, Segment
@@ -42,7 +42,7 @@ def test_a_lost_sensor_is_the_headline_by_its_name_though_angles_come(
     show(window, *linked(LinkState.STREAMING, *ROLES), angles(grid(0, 1)), rep(0))
     assert block.headline is not None
     show(window, *linked(state, sensor))
-    assert block.shown is Shown.NO_SIGNAL
+    assert block.shown is PanelState.NO_SIGNAL
     assert block.headline is None
     assert words.segment_word(ROLES[sensor]).capitalize() in block.hint.text()
     show(window, *linked(LinkState.STREAMING, sensor))
@@ -60,7 +60,7 @@ def test_without_an_output_nothing_says_that_sound_is_on(make_bay: MakeBay, qtbo
     show(window)
     show(window)
     assert window.view.sound.text().startswith("Sound on")
-    assert window.view.panel.state.hint.text() == words.state_hint(Shown.WAITING)
+    assert window.view.panel.state.hint.text() == words.state_hint(PanelState.WAITING)
 
 
 def test_a_recording_that_failed_and_an_empty_battery_are_named_worst_first(make_bay: MakeBay) -> None:

@@ -10,7 +10,7 @@ import pytest
 from imufeedback.measure import scaling
 
 
-def text(curves: Sequence[scaling.Curve]) -> str:
+def text(curves: Sequence[scaling.CostCurve]) -> str:
     """A table to read on a terminal."""
     out = []
     for one in curves:

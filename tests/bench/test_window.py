@@ -17,7 +17,7 @@ ROUNDS = 150
 def test_frame_of_the_bay_window(benchmark: BenchmarkFixture) -> None:
     from imufeedback.measure.windows import frames
 
-    with frames.open_bay(clock := frames.Clock()) as (app, window, feeder):
+    with frames.open_bay(clock := frames.StepClock()) as (app, window, feeder):
         window._frames.stop()
         feeder.give(2 * frames.REP_EVERY_S)
 

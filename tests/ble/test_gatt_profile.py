@@ -47,7 +47,7 @@ def test_the_layout_names_the_profiles_uuids() -> None:
     [
         (profile.Start(), "01"),
         (profile.Stop(), "02"),
-        (profile.Settings(200, 4), "03c80004"),
+        (profile.SensorSettings(200, 4), "03c80004"),
         (profile.Blink(5), "0405"),
     ],
 )
@@ -67,7 +67,7 @@ def test_bad_commands_have_their_error(data: str, code: int) -> None:
 
 
 def test_status_there_and_back_and_longer() -> None:
-    status = profile.Status(True, profile.Settings(100, 2))
+    status = profile.Status(True, profile.SensorSettings(100, 2))
     assert profile.status_bytes(status).hex() == "01640002"
     assert profile.parse_status(profile.status_bytes(status) + b"later") == status
     with pytest.raises(ValueError, match="expected 4"):

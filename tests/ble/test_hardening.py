@@ -31,7 +31,7 @@ from imufeedback.ble import link as link_module
 from imufeedback.ble import patient
 from imufeedback.ble.advice import advice, is_about_the_adapter, words
 from imufeedback.ble.clock import ManualClock, MonotonicClock
-from imufeedback.ble.limits import Limits, within
+from imufeedback.ble.limits import TimeLimits, within
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.records import LinkState
 
@@ -77,7 +77,7 @@ def test_h22_without_permission_a_readable_line_and_no_connection(monkeypatch: p
             raise BleakBluetoothNotAvailableError("denied", Why.DENIED_BY_USER)
 
     async def run() -> str:
-        async with world([sensor("SYN-1", [])], limits=Limits(first_tries=1)) as here:
+        async with world([sensor("SYN-1", [])], limits=TimeLimits(first_tries=1)) as here:
             found = await here.radio.scan(5.0, expect=1)
             monkeypatch.setattr(link_module, "BleakClient", Denied)
             with pytest.raises(RadioError) as caught:
@@ -107,7 +107,7 @@ def misbehaving(monkeypatch: pytest.MonkeyPatch, serial: str, **methods: Any) ->
 
 def test_h23_a_connect_that_never_returns_ends_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
     """With the limits as shipped less than 15 s for one attempt; here shortened. The other sensor goes on."""
-    assert Limits().connect_s < 15
+    assert TimeLimits().connect_s < 15
     kept = payloads(200, 2)
 
     async def never(**kwargs: Any) -> None:
@@ -115,7 +115,7 @@ def test_h23_a_connect_that_never_returns_ends_in_time(monkeypatch: pytest.Monke
 
     async def run() -> tuple[World, float]:
         one, two = sensor("SYN-1", payloads(200, 1)), sensor("SYN-2", kept)
-        limits = Limits(connect_s=0.3, reconnect_s=0.1, backoff_s=(0.0,), first_tries=1)
+        limits = TimeLimits(connect_s=0.3, reconnect_s=0.1, backoff_s=(0.0,), first_tries=1)
         async with world([one, two], limits=limits) as here:
             await here.connect(2)
             misbehaving(monkeypatch, "SYN-1", connect=never)
@@ -142,7 +142,7 @@ def test_h15_in_progress_again_and_again(monkeypatch: pytest.MonkeyPatch) -> Non
     async def run() -> World:
         one, two = sensor("SYN-1", payloads(4000, 1)), sensor("SYN-2", kept)
         clock = ManualClock()
-        async with world([one, two], clock, limits=Limits(request_s=2.0)) as here:
+        async with world([one, two], clock, limits=TimeLimits(request_s=2.0)) as here:
             await here.connect(2)
 
             async def refuse(**kwargs: Any) -> None:
@@ -178,7 +178,7 @@ def test_h14_a_disconnect_of_two_minutes_does_not_hold_up_the_end(monkeypatch: p
 
     async def run() -> tuple[World, float]:
         misbehaving(monkeypatch, "SYN-1", disconnect=slow)
-        async with world([sensor("SYN-1", payloads(50, 1))], limits=Limits()) as here:
+        async with world([sensor("SYN-1", payloads(50, 1))], limits=TimeLimits()) as here:
             await here.connect(1)
             await here.virtual.play(1_000_000_000)
             begun = time.monotonic()
@@ -201,7 +201,7 @@ def test_h11_a_program_that_stands_still_is_told_and_no_link_is_blamed() -> None
     sent = payloads(200, 1)
 
     async def run() -> World:
-        async with world([sensor("SYN-1", sent)], MonotonicClock(), limits=Limits()) as here:
+        async with world([sensor("SYN-1", sent)], MonotonicClock(), limits=TimeLimits()) as here:
             await here.connect(1)
             asyncio.get_running_loop().call_later(0.4, time.sleep, 1.2)
             await here.virtual.play(2_500_000_000, realtime=True)
@@ -221,7 +221,7 @@ def test_h36_changes_of_the_time_of_day_touch_nothing(monkeypatch: pytest.Monkey
     monkeypatch.setattr(time, "time", lambda: real() + jump[0])
 
     async def run() -> World:
-        async with world([sensor("SYN-1", payloads(60, 1))], MonotonicClock(), limits=Limits()) as here:
+        async with world([sensor("SYN-1", payloads(60, 1))], MonotonicClock(), limits=TimeLimits()) as here:
             await here.connect(1)
             loop = asyncio.get_running_loop()
             loop.call_later(0.3, jump.__setitem__, 0, -90.0)
@@ -254,7 +254,7 @@ def test_no_scan_while_sensors_stream_unless_asked() -> None:
 def test_the_battery_is_read_anew_while_streaming() -> None:
     async def run() -> list[object]:
         one = sensor("SYN-1", payloads(500, 1))
-        async with world([one], limits=Limits(vitals_s=3.0, request_s=2.0)) as here:
+        async with world([one], limits=TimeLimits(vitals_s=3.0, request_s=2.0)) as here:
             await here.connect(1)
             one.battery_percent = 42
             await here.virtual.play(5_000_000_000)

@@ -12,8 +12,8 @@ from virtual_world import sensor, world
 
 from imufeedback.ble import profile
 from imufeedback.ble.own import has_all, in_reach, label, named
-from imufeedback.ble.roster import Known, key
-from imufeedback.ble.scan import Found
+from imufeedback.ble.roster import KnownSensor, key
+from imufeedback.ble.scan import HeardSensor
 from imufeedback.ble.virtual import VirtualSensor
 from imufeedback.errors import RadioError
 from imufeedback.records import Segment
@@ -21,18 +21,18 @@ from imufeedback.records import Segment
 SERIALS = st.text(st.characters(categories=["L", "N", "P"], max_codepoint=0x24F), min_size=1, max_size=40)
 
 
-def heard(address: str, announced: str = "", rssi_dbm: int = -60) -> Found:
-    return Found("IMU", address, rssi_dbm, BLEDevice(address, "IMU", None), announced)
+def heard(address: str, announced: str = "", rssi_dbm: int = -60) -> HeardSensor:
+    return HeardSensor("IMU", address, rssi_dbm, BLEDevice(address, "IMU", None), announced)
 
 
-def announces(serial: str, address: str = "C0:01") -> Found:
+def announces(serial: str, address: str = "C0:01") -> HeardSensor:
     return heard(address, profile.announced(profile.announcement(serial)))
 
 
 @given(SERIALS)
 def test_a_known_sensor_is_told_by_what_it_announces(serial: str) -> None:
     assert len(profile.announcement(serial)) <= profile.ANNOUNCED_BYTES
-    reach = in_reach([announces(serial)], [Known(serial, address="C0:99")])
+    reach = in_reach([announces(serial)], [KnownSensor(serial, address="C0:99")])
     assert [known.serial for _, known in reach.own] == [serial]
     assert reach.others == ()
 
@@ -40,7 +40,7 @@ def test_a_known_sensor_is_told_by_what_it_announces(serial: str) -> None:
 @given(SERIALS, SERIALS)
 def test_another_serial_number_is_another_sensor(serial: str, other: str) -> None:
     mine = profile.announcement(serial)
-    reach = in_reach([announces(other)], [Known(serial)])
+    reach = in_reach([announces(other)], [KnownSensor(serial)])
     same = key(profile.announced(profile.announcement(other))) == key(profile.announced(mine))
     assert len(reach.own) == same
     assert len(reach.others) == 1 - same
@@ -50,18 +50,18 @@ def test_another_serial_number_is_another_sensor(serial: str, other: str) -> Non
 def test_any_bytes_may_be_announced(data: bytes) -> None:
     text = profile.announced(data)
     assert text.isprintable()
-    assert in_reach([heard("C0:01", text)], [Known("AB-01")]).doubts == ()
+    assert in_reach([heard("C0:01", text)], [KnownSensor("AB-01")]).doubts == ()
 
 
 def test_what_is_announced_goes_before_an_address_that_may_be_somebody_elses_today() -> None:
-    known = [Known("AB-01", address="C0:01")]
+    known = [KnownSensor("AB-01", address="C0:01")]
     reach = in_reach([announces("AB-99", "c0:01"), announces("ab-01", "C0:02")], known)
     assert [found.address for found, _ in reach.own] == ["C0:02"]
     assert [found.address for found in reach.others] == ["c0:01"]
 
 
 def test_a_sensor_that_announces_nothing_is_told_by_its_address_and_a_new_address_is_a_question() -> None:
-    known = [Known("AB-01", address="C0:01"), Known("C0:07", by_address=True)]
+    known = [KnownSensor("AB-01", address="C0:01"), KnownSensor("C0:07", by_address=True)]
     reach = in_reach([heard("c0:01"), heard("C0:07"), heard("C0:02")], known)
     assert [one.serial for _, one in reach.own] == ["AB-01", "C0:07"]
     assert [one.address for one in reach.others] == ["C0:02"]
@@ -70,9 +70,9 @@ def test_a_sensor_that_announces_nothing_is_told_by_its_address_and_a_new_addres
 
 def test_of_two_that_call_themselves_alike_the_known_address_is_taken_or_none() -> None:
     two = [announces("AB-01", "C0:01"), announces("AB-01", "C0:02")]
-    reach = in_reach(two, [Known("AB-01", address="C0:02")])
+    reach = in_reach(two, [KnownSensor("AB-01", address="C0:02")])
     assert [found.address for found, _ in reach.own] == ["C0:02"]
-    reach = in_reach(two, [Known("AB-01", address="C0:03")])
+    reach = in_reach(two, [KnownSensor("AB-01", address="C0:03")])
     assert reach.own == ()
     assert len(reach.others) == 2
     (line,) = reach.doubts
@@ -80,14 +80,14 @@ def test_of_two_that_call_themselves_alike_the_known_address_is_taken_or_none() 
 
 
 def test_two_known_ones_with_one_end_are_told_by_their_addresses() -> None:
-    known = [Known("A-0000000000001", address="C0:01"), Known("B-0000000000001", address="C0:02")]
+    known = [KnownSensor("A-0000000000001", address="C0:01"), KnownSensor("B-0000000000001", address="C0:02")]
     reach = in_reach([announces("B-0000000000001", "C0:02"), announces("A-0000000000001", "C0:01")], known)
     assert [(found.address, one.serial[0]) for found, one in reach.own] == [("C0:01", "A"), ("C0:02", "B")]
     assert in_reach([announces("B-0000000000001", "C0:09")], known).own == ()
 
 
 def test_all_are_there_when_those_with_a_place_are() -> None:
-    known = [Known("AB-01", Segment.PELVIS), Known("SPARE")]
+    known = [KnownSensor("AB-01", Segment.PELVIS), KnownSensor("SPARE")]
     assert has_all([announces("AB-01")], known)
     assert not has_all([announces("SPARE")], known)
     assert not has_all([announces("AB-01")], [])

@@ -11,7 +11,7 @@ from packet_streams import HOUSE
 from virtual_world import sensor, world
 
 from imufeedback.ble.clock import ManualClock
-from imufeedback.ble.roster import Known, Roster, key
+from imufeedback.ble.roster import KnownSensor, Roster, key
 from imufeedback.ble.sensor_check import Desk
 from imufeedback.errors import RadioError
 from imufeedback.packets.layout import Gatt
@@ -20,7 +20,7 @@ from imufeedback.records import Segment
 OTHER = Gatt("11111111-7802-44ce-b5b1-b7e45b3fb580", "22222222-7802-44ce-b5b1-b7e45b3fb580")
 
 
-def looked(known: Known) -> str:
+def looked(known: KnownSensor) -> str:
     other = msgspec.structs.replace(HOUSE, gatt=OTHER)
 
     async def run() -> str:
@@ -35,14 +35,14 @@ def looked(known: Known) -> str:
 
 
 def test_a_reflashed_board_is_told_as_what_it_is() -> None:
-    line = looked(Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"))
+    line = looked(KnownSensor("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"))
     assert "pelvis (SYN-1) is in reach" in line
     assert "flashed anew" in line
     assert "bluetoothctl remove C0:00:00:00:00:01" in line
 
 
 def test_one_that_is_not_there_is_not_said_to_be_flashed() -> None:
-    line = looked(Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:77"))
+    line = looked(KnownSensor("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:77"))
     assert "flashed" not in line
     assert "was not heard" in line
 
@@ -50,9 +50,9 @@ def test_one_that_is_not_there_is_not_said_to_be_flashed() -> None:
 def test_one_of_two_that_was_flashed_is_told_as_that_beside_the_other() -> None:
     other = msgspec.structs.replace(HOUSE, gatt=OTHER)
     known = (
-        Known("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"),
-        Known("SYN-2", Segment.LEFT_THIGH, address="C0:00:00:00:00:02"),
-        Known("SYN-3", Segment.RIGHT_THIGH, address="C0:00:00:00:00:77"),
+        KnownSensor("SYN-1", Segment.PELVIS, address="C0:00:00:00:00:01"),
+        KnownSensor("SYN-2", Segment.LEFT_THIGH, address="C0:00:00:00:00:02"),
+        KnownSensor("SYN-3", Segment.RIGHT_THIGH, address="C0:00:00:00:00:77"),
     )
 
     async def run() -> list[str]:

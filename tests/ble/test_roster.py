@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from imufeedback.ble.roster import Known, load, why_missing
+from imufeedback.ble.roster import KnownSensor, load, why_missing
 from imufeedback.errors import BadToml, CannotWrite, UsageError
 from imufeedback.record.files import write_own
 from imufeedback.records import Segment
@@ -107,7 +107,7 @@ def test_a_broken_file_is_named(tmp_path: Path, text: str, says: str) -> None:
 def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     roster = load(tmp_path / "file")
-    roster.known["A"] = Known("a")
+    roster.known["A"] = KnownSensor("a")
     with pytest.raises(CannotWrite, match=r"sensors\.toml"):
         roster.save(write_own)
 

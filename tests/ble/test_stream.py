@@ -14,7 +14,7 @@ from virtual_world import QUICK, World, payloads, sensor, world
 from imufeedback.ble import profile
 from imufeedback.ble.clock import ManualClock, MonotonicClock
 from imufeedback.ble.handshake import WrongSensor
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import TimeLimits
 from imufeedback.ble.virtual import VirtualSensor
 from imufeedback.errors import RadioError, UsageError
 from imufeedback.records import LinkNote, LinkState, RawPacket
@@ -83,7 +83,7 @@ def test_h07_nothing_is_sent_before_all_subscriptions_stand_and_the_first_packet
         one, two = sensor("SYN-1", sent), sensor("SYN-2", sent)
         async with world([one, two]) as here:
             await here.radio.open(await here.radio.scan(5.0, expect=2))
-            assert one.commands == [profile.Settings(200, 4)]
+            assert one.commands == [profile.SensorSettings(200, 4)]
             assert not one.streaming
             await here.radio.start()
             assert one.commands[-1] == profile.Start()
@@ -109,7 +109,7 @@ def test_h18_h04_after_a_power_cycle_the_same_settings_and_every_packet_once() -
             await here.until(lambda: S.LOST in here.states("SYN-1"))
             await one.advertise()
             await here.until(lambda: here.radio.links[0].streaming)
-            assert one.settings == profile.Settings(200, 4)
+            assert one.settings == profile.SensorSettings(200, 4)
             await here.virtual.play(2_000_000_000)
             assert one.unsent == 0
         return here, one
@@ -119,7 +119,7 @@ def test_h18_h04_after_a_power_cycle_the_same_settings_and_every_packet_once() -
     states = here.states("SYN-1")
     assert states[:3] == [S.CONNECTED, S.STREAMING, S.LOST]
     assert states[-3:] == [S.CONNECTED, S.STREAMING, S.CLOSED]
-    setup = [profile.Settings(200, 4), profile.Start()]
+    setup = [profile.SensorSettings(200, 4), profile.Start()]
     assert one.commands == [*setup, *setup, profile.Stop()]
     assert not here.faults
 
@@ -208,7 +208,7 @@ def test_an_mtu_that_the_system_does_not_know_costs_nothing() -> None:
 
 def test_a_system_that_takes_two_seconds_to_end_a_link_has_lost_nothing() -> None:
     async def run() -> World:
-        async with world([sensor("SYN-1", payloads(50, 1))], close_s=2.0, limits=Limits()) as here:
+        async with world([sensor("SYN-1", payloads(50, 1))], close_s=2.0, limits=TimeLimits()) as here:
             await here.connect(1)
             await here.virtual.play(1_000_000_000)
         return here
@@ -223,7 +223,7 @@ def test_a_link_that_is_half_closed_is_waited_for_before_the_next_attempt() -> N
 
     async def run() -> World:
         one = sensor("SYN-1", payloads(400, 1))
-        async with world([one], close_s=0.5, limits=Limits()) as here:
+        async with world([one], close_s=0.5, limits=TimeLimits()) as here:
             await here.connect(1)
             await here.virtual.play(1_000_000_000)
             await one.vanish(forget=True, told=False)
@@ -241,7 +241,7 @@ def test_a_sensor_that_comes_back_under_another_address_is_found_by_its_serial_n
     async def run() -> tuple[World, VirtualSensor, float]:
         one, two = sensor("SYN-1", payloads(3000, 1)), sensor("SYN-2", payloads(3000, 2))
         clock = MonotonicClock()
-        async with world([one, two], clock, limits=Limits()) as here:
+        async with world([one, two], clock, limits=TimeLimits()) as here:
             await here.connect(2)
             old = one.address
             playing = asyncio.create_task(here.virtual.play(30_000_000_000, realtime=True))
@@ -302,7 +302,7 @@ def test_a_sensor_with_other_packets_is_refused() -> None:
 
 
 def test_a_sensor_out_of_reach_is_an_error_after_a_few_tries() -> None:
-    limits = Limits(connect_s=0.05, backoff_s=(0.0,), first_tries=3)
+    limits = TimeLimits(connect_s=0.05, backoff_s=(0.0,), first_tries=3)
 
     async def run() -> World:
         one = sensor("SYN-1", [])
@@ -322,7 +322,7 @@ def test_a_sensor_out_of_reach_is_an_error_after_a_few_tries() -> None:
 def test_closing_while_a_sensor_is_gone_takes_a_bounded_time() -> None:
     async def run() -> float:
         one = sensor("SYN-1", payloads(10, seed=1))
-        async with world([one], limits=Limits(connect_s=60.0, close_s=0.5)) as here:
+        async with world([one], limits=TimeLimits(connect_s=60.0, close_s=0.5)) as here:
             await here.connect(1)
             await one.power_off()
             await here.until(lambda: S.CONNECTING in here.states("SYN-1"))
@@ -405,7 +405,7 @@ def test_the_systems_clock_cannot_be_moved() -> None:
 
 
 def test_two_lost_sensors_come_back_though_one_stays_away_for_a_while() -> None:
-    limits = Limits(connect_s=0.1, backoff_s=(0.0,))
+    limits = TimeLimits(connect_s=0.1, backoff_s=(0.0,))
 
     async def run() -> World:
         one, two = sensor("SYN-1", payloads(100, seed=1)), sensor("SYN-2", payloads(100, seed=2))

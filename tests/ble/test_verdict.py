@@ -11,7 +11,7 @@ from packet_streams import HOUSE, layout_text, load
 from imufeedback.ble.roster import Roster
 from imufeedback.ble.roster import load as load_roster
 from imufeedback.ble.sensor_check import Desk, virtual_desk
-from imufeedback.ble.verdict import Verdict, judge
+from imufeedback.ble.verdict import SensorGrade, judge
 from imufeedback.ble.virtual import FaultScript, parse_faults
 from imufeedback.ble.virtual.bench import NAMES, QUIRKS, Quirk
 from imufeedback.errors import BadToml, RadioError
@@ -28,10 +28,10 @@ def verdicts(
     faults: FaultScript | None = None,
     turned: bool = True,
     read: Layout | None = None,
-) -> dict[str, Verdict]:
+) -> dict[str, SensorGrade]:
     """The bench's sensors checked as `sensors check` does; `read` is the layout they are believed to have."""
 
-    async def run() -> dict[str, Verdict]:
+    async def run() -> dict[str, SensorGrade]:
         async with virtual_desk(sent, seconds=seconds, realtime=False, quirks=quirks, faults=faults) as desk:
             if read is not None:
                 desk.layout = read

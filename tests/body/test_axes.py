@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from imufeedback.body.axes import Evidence, evidence, judge, units, words
+from imufeedback.body.axes import AxisEvidence, evidence, judge, units, words
 from imufeedback.body.carried import TRUE, bias, maps
 from imufeedback.body.neighbours import accused, inverted, odds
 from imufeedback.body.suspects import in_words, suspects
@@ -86,7 +86,7 @@ def test_evidence_adds_up() -> None:
     both = a + b
     assert both.windows == a.windows + b.windows
     np.testing.assert_allclose(both.left, a.left + b.left)
-    assert Evidence().verdict().kind == "unknown"
+    assert AxisEvidence().verdict().kind == "unknown"
 
 
 def test_five_minutes_are_judged_in_two_seconds() -> None:

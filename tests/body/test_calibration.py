@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import calibration
 from imufeedback.body.calibration import FitImpossible, fit
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.measure.fitters import performance
 from imufeedback.records import FitRefused, Fitted, Level, Notice, Segment
 from imufeedback.synth.plan import STANDING
@@ -82,7 +82,7 @@ def test_a_joint_that_contradicts_is_a_refusal_and_no_wider_bar():
     golfer, still, flex = striding()
     rest, moving, whole = stretches(golfer, random_mounting(0), still, flex)
 
-    def mirrored(stretch: Stretch) -> Stretch:
+    def mirrored(stretch: WindowSamples) -> WindowSamples:
         """What it feels beside gravity, the other way round."""
         gravity = Rotation.from_quat(stretch.q_es, scalar_first=True).inv().apply([0.0, 0.0, 9.80665])
         return replace(stretch, acc_m_s2=2 * gravity - stretch.acc_m_s2)

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import jcs
 from imufeedback.body.posture import is_still
-from imufeedback.body.ticks import TICK_S, Tick
+from imufeedback.body.ticks import TICK_S, SensorTick
 from imufeedback.measure.fitters import performance
 from imufeedback.pipeline import Pipeline, run
 from imufeedback.records import (
@@ -44,11 +44,11 @@ def test_h61_a_slow_turn_in_the_middle_of_standing_is_refused():
 
     bias = np.deg2rad([[0.9, -0.4, 0.7], [-1.1, 0.3, -0.9], [0.2, 1.3, 0.1]])
 
-    def tick(k: int) -> Tick:
+    def tick(k: int) -> SensorTick:
         gyr = bias.copy()
         gyr[:, 2] += np.deg2rad(3.0) if 1.0 <= k * TICK_S < 3.0 else 0.0
         up = np.tile([0.0, 0.0, 9.81], (3, 1))
-        return Tick(k * TICK_S, np.tile(np.eye(3), (3, 1, 1)), gyr, up, np.ones(3, dtype=bool))
+        return SensorTick(k * TICK_S, np.tile(np.eye(3), (3, 1, 1)), gyr, up, np.ones(3, dtype=bool))
 
     ticks = [tick(k) for k in range(round(4.0 / TICK_S) + 1)]
     window = round(2.0 / TICK_S)

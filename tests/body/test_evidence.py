@@ -10,7 +10,7 @@ from bodies import WORN, random_mounting
 from fit_windows import acted, rad, stretches, striding
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.evidence import BOW_WEIGHT, Evidence, Moves, evidence, is_bow
+from imufeedback.body.evidence import BOW_WEIGHT, SegmentEvidence, SegmentSamples, evidence, is_bow
 from imufeedback.body.facing import ANGLES
 from imufeedback.records import Segment
 from imufeedback.synth.plan import STANDING
@@ -19,7 +19,7 @@ FRONT, BACK = int(np.argmin(np.abs(ANGLES))), 0
 """Numbers of "as it is" and "half a turn away"."""
 
 
-def of(postures, *, turned: Mapping[Segment, float] | None = None, bow: bool = False) -> dict[Segment, Evidence]:
+def of(postures, *, turned: Mapping[Segment, float] | None = None, bow: bool = False) -> dict[Segment, SegmentEvidence]:
     """Evidence away from the true frames, or from frames that are turned (degrees, to the left)."""
     golfer, still, flex = postures
     mounting = random_mounting(4)
@@ -28,7 +28,7 @@ def of(postures, *, turned: Mapping[Segment, float] | None = None, bow: bool = F
         one: (mounting[one] * Rotation.from_euler("y", (turned or {}).get(one, 0.0), degrees=True)).as_matrix()
         for one in WORN
     }
-    moves = {one: Moves(one, frames[one], rest[one], moving[one], whole[one]) for one in WORN}
+    moves = {one: SegmentSamples(one, frames[one], rest[one], moving[one], whole[one]) for one in WORN}
     return evidence(moves, bow=bow)
 
 
@@ -36,7 +36,7 @@ def through(*postures: Mapping, seconds: float = 0.8):
     return acted(*[(seconds, one) for one in postures])
 
 
-def preference(one: Evidence) -> float:
+def preference(one: SegmentEvidence) -> float:
     """How much more the front counts than the back."""
     return float(one.own[BACK] - one.own[FRONT])
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imufeedback.body import facing
-from imufeedback.body.facing import ANGLES, STEPS, Pair, by_difference, half, line, nothing, solve, towards
+from imufeedback.body.facing import ANGLES, STEPS, NeighbourEvidence, by_difference, half, line, nothing, solve, towards
 from imufeedback.records import Segment
 
 PELVIS, LEFT, RIGHT, SHANK = Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH, Segment.RIGHT_SHANK
@@ -25,7 +25,8 @@ def test_the_tree_is_solved_as_trying_everything_would():
     own = {one: 30 * rng.random(STEPS) for one in (PELVIS, LEFT, RIGHT, SHANK)}
     energies = [30 * rng.random((STEPS, STEPS)) for _ in range(3)]
     pairs = [
-        Pair(p, d, e) for (p, d), e in zip(((PELVIS, LEFT), (PELVIS, RIGHT), (RIGHT, SHANK)), energies, strict=True)
+        NeighbourEvidence(p, d, e)
+        for (p, d), e in zip(((PELVIS, LEFT), (PELVIS, RIGHT), (RIGHT, SHANK)), energies, strict=True)
     ]
     left = (energies[0] + own[LEFT][None]).min(axis=1)
     below = own[RIGHT] + (energies[2] + own[SHANK][None]).min(axis=1)
@@ -67,7 +68,7 @@ def test_nothing_known_is_a_bar_of_half_a_turn():
 def test_a_neighbour_tells_the_front():
     """A thigh knows its front, a pelvis only its line; their joint says that they face alike."""
     own = {PELVIS: line(deg(3)), LEFT: line(deg(3)) + half(30.0)}
-    joint = Pair(PELVIS, LEFT, by_difference(towards(deg(180.0), deg(5))))
+    joint = NeighbourEvidence(PELVIS, LEFT, by_difference(towards(deg(180.0), deg(5))))
     found = solve(own, own, [joint])
     assert abs(found[PELVIS].turn_rad) == pytest.approx(np.pi, abs=deg(1)), "the joint says: half a turn apart"
     assert abs(found[LEFT].turn_rad) < deg(1)

@@ -9,7 +9,7 @@ from performances import BEGIN, blocks, fed, hips, stage
 from scipy.spatial.transform import Rotation
 
 from imufeedback.commands import SetFit, args_of
-from imufeedback.measure.fitters import Performance, Slip, performance, strapped
+from imufeedback.measure.fitters import Performance, StrapSlip, performance, strapped
 from imufeedback.records import (
     Angles,
     FitRefused,
@@ -145,7 +145,7 @@ def test_a_zero_that_was_asked_for_can_be_undone():
 
 def test_a_strap_that_slips_is_told_and_the_error_bar_grows():
     script, before = make_addresses(6, 6)
-    slip = Slip(Segment.RIGHT_THIGH, before[-3] + 0.2, float(np.deg2rad(10.0)))
+    slip = StrapSlip(Segment.RIGHT_THIGH, before[-3] + 0.2, float(np.deg2rad(10.0)))
     one = Performance(script, strapped(6), {segment: segment for segment in WORN}, slip=slip)
     events = one.events()
     (told,) = [event for event in events if isinstance(event, Slipped)]

@@ -10,7 +10,7 @@ from bodies import ALL, WORN, G, random_mounting
 from fit_windows import RATE_HZ, acted, by_segment, errors_deg, rad, stretches, striding
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.calibration import FitImpossible, Stretch, fit
+from imufeedback.body.calibration import FitImpossible, WindowSamples, fit
 from imufeedback.records import Hand, Level, Segment
 from imufeedback.synth.plan import STANDING
 from imufeedback.synth.script import make_script
@@ -80,7 +80,7 @@ def test_hardly_moved_is_refused(script):
 def test_an_empty_window_is_refused(script, which):
     windows = script.fit_windows
     still, flex, whole = stretches(script.golfer, random_mounting(0), windows.still, windows.flex)
-    empty = Stretch(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), RATE_HZ)
+    empty = WindowSamples(np.empty((0, 4)), np.empty((0, 3)), np.empty((0, 3)), RATE_HZ)
     (still if which == "still" else flex)[Segment.LEFT_THIGH] = empty
     with pytest.raises(FitImpossible, match="left thigh: no samples"):
         fit(still, flex, whole)
@@ -114,7 +114,7 @@ def test_a_pelvis_without_a_shared_acceleration_is_refused():
     rest, moving, whole = stretches(golfer, random_mounting(0), still, flex)
     rng = np.random.default_rng(4)
 
-    def noisy(s: Stretch) -> Stretch:
+    def noisy(s: WindowSamples) -> WindowSamples:
         return replace(s, acc_m_s2=s.acc_m_s2 + rng.normal(0, 30.0, s.acc_m_s2.shape))
 
     with pytest.raises(FitImpossible, match="pelvis: its front and back look alike – bow twice"):
@@ -163,7 +163,7 @@ def test_sensor_noise_costs_less_than_the_error_bar_says(script):
     windows = script.fit_windows
     rng = np.random.default_rng(1)
 
-    def noisy(s: Stretch) -> Stretch:
+    def noisy(s: WindowSamples) -> WindowSamples:
         gyr = s.gyr_rad_s + rng.normal(0, np.deg2rad(0.015) * 50**0.5, s.gyr_rad_s.shape)
         acc = s.acc_m_s2 + rng.normal(0, 230e-6 * G * 50**0.5, s.acc_m_s2.shape)
         return replace(s, gyr_rad_s=gyr, acc_m_s2=acc)

@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.body import Body, jcs
 from imufeedback.body.calibration import FitImpossible, fit
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.commands import SetFit, args_of
 from imufeedback.record.table import write_angles
 from imufeedback.records import AlignedBlock, Angles, Flag, Floats, Hand, Segment, Side
@@ -207,7 +207,7 @@ def test_h59_a_bias_about_the_vertical_is_learnt_while_the_player_stands(bias_de
 # ── h61: a still pose that was none ──────────────────────────────────────────────────────────────────────────────
 
 
-def posed(rate_deg_s: float, axis: int) -> dict[Segment, Stretch]:
+def posed(rate_deg_s: float, axis: int) -> dict[Segment, WindowSamples]:
     """Four seconds of standing; the right thigh turns slowly and evenly for the middle two."""
     n = round(4 * GRID_HZ)
     rates = still(4)
@@ -217,7 +217,7 @@ def posed(rate_deg_s: float, axis: int) -> dict[Segment, Stretch]:
     for one, block in samples.items():
         q_es = Rotation.from_matrix(poses[one]).as_quat(scalar_first=True)
         up = 9.81 * poses[one][:, 2, :]  # what an even turn adds to gravity at its ends is not the point here
-        out[one] = Stretch(q_es, block.gyr_rad_s, up, GRID_HZ)
+        out[one] = WindowSamples(q_es, block.gyr_rad_s, up, GRID_HZ)
     return out
 
 

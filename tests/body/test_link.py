@@ -10,7 +10,7 @@ import pytest
 from ball_joint import ARMS_M, HZ, Felt, error_of, followed, swinging, up
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.link import Link
+from imufeedback.body.link import JointFilters
 from imufeedback.records import Floats
 
 SURE = np.deg2rad(0.5)
@@ -18,15 +18,15 @@ SURE = np.deg2rad(0.5)
 
 def begun(
     felt: Felt, *, heading_rad: float = 0.0, heading_sd_rad: float = SURE, off_m: Floats | float = 0.0, arm_sd_m=1e-3
-) -> Link:
+) -> JointFilters:
     """A filter that begins with a heading error and wrong arms."""
     vertical = up(felt)
     root = SURE * np.eye(3) + (heading_sd_rad - SURE) * np.outer(vertical, vertical)
     D = Rotation.from_rotvec(heading_rad * vertical).as_matrix() @ felt.D
-    return Link.begun(D[None], root[None], (ARMS_M + off_m)[None], np.full((1, 6), arm_sd_m))
+    return JointFilters.begun(D[None], root[None], (ARMS_M + off_m)[None], np.full((1, 6), arm_sd_m))
 
 
-def error_deg(link: Link, felt: Felt, at: int = -1) -> float:
+def error_deg(link: JointFilters, felt: Felt, at: int = -1) -> float:
     return float(np.rad2deg(np.linalg.norm(error_of(link, felt, at))))
 
 

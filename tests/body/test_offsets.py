@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body.offsets import believed
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Segment
 
@@ -18,7 +18,7 @@ TRUE = np.array([0.3, -0.2, 0.1])
 THIGH, PELVIS = Segment.RIGHT_THIGH, Segment.PELVIS
 
 
-def posed(poses_deg: Sequence[float], offset: np.ndarray) -> Stretch:
+def posed(poses_deg: Sequence[float], offset: np.ndarray) -> WindowSamples:
     """Quiet for 2 s in each pose, turned about an axis that is level, and half a second from one to the next."""
     angles = np.concatenate(
         [np.r_[np.full(200, a), np.linspace(a, b, 50)] for a, b in zip(poses_deg, [*poses_deg[1:], 0.0], strict=True)]
@@ -26,7 +26,7 @@ def posed(poses_deg: Sequence[float], offset: np.ndarray) -> Stretch:
     turns = Rotation.from_euler("x", angles[:, None], degrees=True)
     force = turns.inv().apply([0.0, 0.0, STANDARD_GRAVITY_M_S2]) + offset
     gyr = np.gradient(np.deg2rad(angles))[:, None] * [HZ, 0.0, 0.0]
-    return Stretch(turns.as_quat(scalar_first=True), gyr, force, HZ)
+    return WindowSamples(turns.as_quat(scalar_first=True), gyr, force, HZ)
 
 
 def taken(found: np.ndarray, poses_deg: Sequence[float] = (0.0, 60.0), offset: np.ndarray = TRUE) -> bool:
@@ -68,6 +68,6 @@ def test_a_movement_from_rest_to_rest_is_a_pose_too():
     pull = np.gradient(np.gradient(place, 1 / HZ, axis=0), 1 / HZ, axis=0)
     force = turns.inv().apply(pull + STANDARD_GRAVITY_M_S2 * np.eye(3)[2]) + TRUE
     gyr = np.gradient(np.deg2rad(angles))[:, None] * [HZ, 0.0, 0.0]
-    whole = {THIGH: Stretch(turns.as_quat(scalar_first=True), gyr, force, HZ)}
+    whole = {THIGH: WindowSamples(turns.as_quat(scalar_first=True), gyr, force, HZ)}
     assert believed({THIGH: (TRUE, np.eye(3))}, whole)
     assert not believed({THIGH: (-TRUE, np.eye(3))}, whole)

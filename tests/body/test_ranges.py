@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body.facing import ANGLES, STEPS
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.ranges import range_pair, since_worn
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Segment
 
 HZ = 100.0
@@ -26,8 +26,8 @@ def tipped(deg: float, seconds: float) -> np.ndarray:
     return np.tile(one.as_quat(scalar_first=True), (round(seconds * HZ), 1))
 
 
-def stretch(q_es: np.ndarray) -> Stretch:
-    return Stretch(q_es, np.zeros((len(q_es), 3)), np.zeros((len(q_es), 3)), HZ)
+def stretch(q_es: np.ndarray) -> WindowSamples:
+    return WindowSamples(q_es, np.zeros((len(q_es), 3)), np.zeros((len(q_es), 3)), HZ)
 
 
 def energy(joint, proximal_deg: float, distal_deg: float, seconds: float = 2.0, earlier=None) -> np.ndarray:

@@ -14,8 +14,8 @@ from imufeedback.body.facing import ANGLES
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.relevel import relevelled
-from imufeedback.body.shared_joint import Side, shared_joint
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.shared_joint import JointSide, shared_joint
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Segment
 from imufeedback.synth.plan import STANDING
 
@@ -23,7 +23,7 @@ PELVIS, THIGH = Segment.PELVIS, Segment.RIGHT_THIGH
 HIP = next(one for one in JOINTS if one.name == "hip" and one.distal is THIGH)
 
 
-def sides(postures=None, *, turned_deg: float = 0.0, change=lambda stretch: stretch) -> tuple[Side, Side]:
+def sides(postures=None, *, turned_deg: float = 0.0, change=lambda stretch: stretch) -> tuple[JointSide, JointSide]:
     """Pelvis and right thigh of a player who walks; the thigh's frame is turned to the left."""
     golfer, still, flex = postures or striding()
     mounting = random_mounting(2)
@@ -31,7 +31,7 @@ def sides(postures=None, *, turned_deg: float = 0.0, change=lambda stretch: stre
     out = []
     for one, turn, arm in zip((PELVIS, THIGH), (0.0, turned_deg), HIP.arms_m, strict=True):
         R = (mounting[one] * Rotation.from_euler("y", turn, degrees=True)).as_matrix()
-        out.append(Side(rest[one], change(whole[one]), R, np.array(arm)))
+        out.append(JointSide(rest[one], change(whole[one]), R, np.array(arm)))
     return out[0], out[1]
 
 
@@ -51,7 +51,7 @@ def off_deg(a: float, b: float) -> float:
     return abs((a - b + 180.0) % 360.0 - 180.0)
 
 
-def without(stretch: Stretch, gaps: list[tuple[float, float]]) -> Stretch:
+def without(stretch: WindowSamples, gaps: list[tuple[float, float]]) -> WindowSamples:
     lost = np.any([(stretch.t_s >= begin) & (stretch.t_s < end) for begin, end in gaps], axis=0)
     return stretch.rows(~lost)
 
@@ -72,7 +72,7 @@ def test_a_turned_thigh_is_seen(turned_deg):
 def test_after_a_gap_no_heading_is_trusted(turned_deg, heading_deg):
     """The thigh's filter goes on after each gap with a wrong heading."""
 
-    def broken(stretch: Stretch) -> Stretch:
+    def broken(stretch: WindowSamples) -> WindowSamples:
         lost = Rotation.from_euler("z", heading_deg, degrees=True)
         turned = (lost * Rotation.from_quat(stretch.q_es, scalar_first=True)).as_quat(scalar_first=True)
         after = stretch.t_s > GAPS[0][0]
@@ -104,7 +104,7 @@ def test_noise_tells_nothing():
     for seed in range(3):
         rng = np.random.default_rng(seed)
 
-        def noisy(stretch: Stretch, rng=rng) -> Stretch:
+        def noisy(stretch: WindowSamples, rng=rng) -> WindowSamples:
             return replace(stretch, acc_m_s2=stretch.acc_m_s2 + rng.normal(0, 10.0, stretch.acc_m_s2.shape))
 
         assert np.ptp(seen(change=noisy).energy) < 4.0
@@ -123,7 +123,7 @@ def test_a_stretch_that_ends_in_motion_shows_no_offset():
     lift = rad(trail_flexion=60, trail_knee=90)
     golfer, still, _ = acted(*[(0.7, one) for one in (lift, STANDING, lift, STANDING)])
 
-    def drifting(stretch: Stretch) -> Stretch:
+    def drifting(stretch: WindowSamples) -> WindowSamples:
         return replace(stretch, gyr_rad_s=stretch.gyr_rad_s + np.deg2rad([0.3, -0.2, 0.4]))
 
     found = seen((golfer, still, (4.0, 6.2)), change=drifting)
@@ -133,7 +133,7 @@ def test_a_stretch_that_ends_in_motion_shows_no_offset():
 def test_a_person_who_turns_round_after_a_gap():
     """A full turn about the vertical, of both: their right sides have no mean direction."""
 
-    def turning(stretch: Stretch) -> Stretch:
+    def turning(stretch: WindowSamples) -> WindowSamples:
         after = stretch.t_s > GAPS[0][0]
         angle = np.where(after, 2 * np.pi * (stretch.t_s - GAPS[0][0]) / (stretch.t_s[-1] - GAPS[0][0]), 0.0)
         about = Rotation.from_rotvec(angle[:, None] * [0.0, 0.0, 1.0])

@@ -17,7 +17,7 @@ from rich.console import Console
 
 from imufeedback.cli.analyse_many import _with_bar
 from imufeedback.record.library import Library
-from imufeedback.review.many import Outcome
+from imufeedback.review.many import RecordingOutcome
 from imufeedback.review.many.one import failed
 
 
@@ -79,7 +79,7 @@ def test_an_address_that_is_none_is_one_line(imufeedback: Commands, archive: Pat
 
 
 def test_the_bar_of_a_terminal_counts() -> None:
-    def work() -> Generator[Outcome, None, None]:
+    def work() -> Generator[RecordingOutcome, None, None]:
         yield from (failed("x/a.mcap", "no"), failed("x/b.mcap", "no"))
 
     screen = io.StringIO()

@@ -11,7 +11,7 @@ from commands import Commands
 
 from imufeedback import recursions
 from imufeedback.cli import doctor
-from imufeedback.cli.doctor import Finding, State
+from imufeedback.cli.doctor import DoctorLine, State
 from imufeedback.errors import SoundError
 
 
@@ -152,4 +152,4 @@ def test_what_never_answers_is_told_as_such(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(doctor, "_bluetooth", lambda: (State.GOOD, str(forever.wait(30))))
     (radio,) = [one for one in doctor.findings() if one.name == "bluetooth"]
     forever.set()
-    assert radio == Finding("bluetooth", State.LACKING, "no answer within 0.1 s – ask again")
+    assert radio == DoctorLine("bluetooth", State.LACKING, "no answer within 0.1 s – ask again")

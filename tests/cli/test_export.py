@@ -13,7 +13,7 @@ from imufeedback.commands import settings_of
 from imufeedback.document import Document
 from imufeedback.pipeline import Pipeline
 from imufeedback.record.csv_folder import read_folder
-from imufeedback.record.exports import Source, available, writer
+from imufeedback.record.exports import ExportSource, available, writer
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
 from imufeedback.records import Command, Fitted, Flag, Hand
@@ -122,7 +122,7 @@ class Walked:
 
 def test_c3d_invents_no_angle_of_a_knee(tmp_path):
     ezc3d = pytest.importorskip("ezc3d")
-    source = Source(tmp_path / "a.mcap", Walked(), Document(version="1", reps=[]), 100.0)  # type: ignore[arg-type]
+    source = ExportSource(tmp_path / "a.mcap", Walked(), Document(version="1", reps=[]), 100.0)  # type: ignore[arg-type]
     said = writer("c3d")(source, tmp_path / "a.c3d")
     found = ezc3d.c3d(str(tmp_path / "a.c3d"))
     assert "left_knee_flexion" in said

@@ -15,7 +15,7 @@ from commands import Commands
 
 from imufeedback import people
 from imufeedback.commands import BeginBlock, BeginFit, CancelFit
-from imufeedback.live.lesson import AFTER, Block
+from imufeedback.live.lesson import AFTER, LessonBlock
 from imufeedback.live.unattended import Unattended
 from imufeedback.people import Person
 from imufeedback.record.replay import read_items
@@ -140,7 +140,7 @@ def rep(index: int, void: str = "") -> Rep:
 def test_calibration_then_the_blocks_in_their_order() -> None:
     asked: list[object] = []
     performed: list[Fitted] = []
-    coach = Unattended([Block(BLOCKS[0], 2), Block(BLOCKS[1], 1)], performed.append)
+    coach = Unattended([LessonBlock(BLOCKS[0], 2), LessonBlock(BLOCKS[1], 1)], performed.append)
     coach.begin(asked.append)
     coach([rep(0)])  # before a calibration nothing counts
     coach([FitRefused(0.5, "not seen")])
@@ -165,7 +165,7 @@ def test_places_that_contradict_are_asked_for_again() -> None:
 
 
 def test_one_block_without_an_end_goes_on() -> None:
-    coach = Unattended([Block(BLOCKS[0])])
+    coach = Unattended([LessonBlock(BLOCKS[0])])
     coach.begin(lambda command: None)
     coach([FITTED, *(rep(k) for k in range(50))])
     assert not coach.over.is_set()

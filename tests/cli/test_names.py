@@ -12,7 +12,7 @@ from sessions import begin
 
 from imufeedback.cli.output import print_reps, say, show
 from imufeedback.document import Document, JudgedRep
-from imufeedback.record.exports import Source, reps
+from imufeedback.record.exports import ExportSource, reps
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Finding, Hand, Rep, Verdict
 from imufeedback.report.summary import Summary
@@ -55,7 +55,7 @@ def test_a_formula_in_an_export_is_a_text(tmp_path: Path, kind: str) -> None:
         findings=[], cues=[],
     )  # fmt: skip
     summary = Document(version="1", reps=[rep])
-    source = Source(tmp_path / "x.mcap", trace=None, summary=summary, grid_hz=200.0)  # type: ignore[arg-type]
+    source = ExportSource(tmp_path / "x.mcap", trace=None, summary=summary, grid_hz=200.0)  # type: ignore[arg-type]
     reps.write(source, tmp_path / "reps.csv")
     with open(tmp_path / "reps.csv", encoding="utf-8", newline="") as file:
         (row,) = csv.DictReader(file)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from imufeedback.cli import stopping
-from imufeedback.cli.stopping import Signals, Stopped
+from imufeedback.cli.stopping import ProgramStopped, Signals
 from imufeedback.measure.edges.signals import VERBS, interrupted, prepared
 from imufeedback.record import unfinished
 from imufeedback.record.journal import JournalWriter
@@ -61,7 +61,7 @@ def handlers() -> Iterator[Signals]:
 
 
 def test_the_first_signal_stops_and_later_ones_let_it_close(signals: Signals) -> None:
-    with pytest.raises(Stopped):
+    with pytest.raises(ProgramStopped):
         signal.raise_signal(signal.SIGTERM)
     signal.raise_signal(signal.SIGINT)
     signal.raise_signal(signal.SIGHUP)
@@ -111,10 +111,10 @@ def test_a_recording_that_was_not_begun_leaves_no_file(tmp_path: Path, monkeypat
     """The signal comes between the file and its threads."""
 
     def stop(folder: Path) -> None:
-        raise Stopped(signal.SIGTERM)
+        raise ProgramStopped(signal.SIGTERM)
 
     monkeypatch.setattr("imufeedback.record.journal.sync_folder", stop)
-    with pytest.raises(Stopped):
+    with pytest.raises(ProgramStopped):
         JournalWriter(tmp_path / "new.mcap")
     stopping.close_what_is_open()
     assert list(tmp_path.iterdir()) == []
@@ -128,8 +128,8 @@ def test_a_scratch_folder_goes_with_what_is_in_it() -> None:
             made.append(folder)
             (folder / "a").mkdir()
             (folder / "a" / "b").write_text("x", encoding="utf-8")
-            raise Stopped(signal.SIGINT)
+            raise ProgramStopped(signal.SIGINT)
 
-    with pytest.raises(Stopped):
+    with pytest.raises(ProgramStopped):
         work()
     assert not made[0].exists()

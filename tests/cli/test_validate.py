@@ -11,29 +11,29 @@ from commands import Commands
 
 from imufeedback.errors import BadFile
 from imufeedback.measure import sets
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.optics import Parts
 from imufeedback.measure.rows import add_row
 from imufeedback.measure.run import run_sets
 
 
-def steps(**values: float) -> tuple[Step, ...]:
+def steps(**values: float) -> tuple[SetPart, ...]:
     return tuple(
-        Step(name, lambda context, name=name, value=value: [Measured(name, value, at_most(1.0), "deg")])
+        SetPart(name, lambda context, name=name, value=value: [Measured(name, value, at_most(1.0), "deg")])
         for name, value in values.items()
     )
 
 
 @pytest.fixture(name="made_up")
-def use_made_up_sets(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[Step, ...]]:
+def use_made_up_sets(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[SetPart, ...]]:
     """Sets to be filled by the test, in place of the real ones."""
-    found: dict[str, tuple[Step, ...]] = {}
+    found: dict[str, tuple[SetPart, ...]] = {}
     monkeypatch.setattr(sets, "available", lambda: tuple(found))
     monkeypatch.setattr(sets, "steps", lambda name: found[name])
     return found
 
 
-def test_all_lines_hold(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path) -> None:
+def test_all_lines_hold(imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path) -> None:
     made_up["one"] = steps(tilt=0.5, turn=1.0)
     ended = imufeedback("validate", "--json", tmp_path / "a.json", "--seed", "7", "--quick")
     assert ended.status == 0
@@ -46,7 +46,7 @@ def test_all_lines_hold(imufeedback: Commands, made_up: dict[str, tuple[Step, ..
 
 
 def test_a_line_that_does_not_hold_is_shown_and_fails(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     made_up["one"] = steps(tilt=0.5, turn=1.1)
     ended = imufeedback("validate", "--json", tmp_path / "a.json")
@@ -57,38 +57,38 @@ def test_a_line_that_does_not_hold_is_shown_and_fails(
 
 
 def test_what_could_not_be_measured_does_not_hold(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     made_up["one"] = steps(tilt=float("nan"))
     assert imufeedback("validate", "--json", tmp_path / "a.json").status == 1
     assert json.loads((tmp_path / "a.json").read_text("utf-8"))["checks"][0]["value"] is None
 
 
-def test_what_is_left_out_is_said(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+def test_what_is_left_out_is_said(imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]]) -> None:
     def missing(context: Context) -> list[Measured]:
         raise LeftOut("no recordings here")
 
-    made_up["one"] = (*steps(tilt=0.5), Step("a person", missing))
+    made_up["one"] = (*steps(tilt=0.5), SetPart("a person", missing))
     ended = imufeedback("validate")
     assert ended.status == 0
     assert "left out: one: a person: no recordings here" in ended.err
 
 
-def test_nothing_measured_is_no_success(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+def test_nothing_measured_is_no_success(imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]]) -> None:
     def missing(context: Context) -> list[Measured]:
         raise LeftOut("no recordings here")
 
-    made_up["one"] = (Step("a person", missing),)
+    made_up["one"] = (SetPart("a person", missing),)
     assert imufeedback("validate").status == 1
 
 
 def test_a_step_that_fails_is_a_line_and_the_others_are_measured(
-    made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     def broken(context: Context) -> list[Measured]:
         raise BadFile("torn", where="a.csv")
 
-    made_up["one"] = (Step("a person", broken), *steps(tilt=0.5))
+    made_up["one"] = (SetPart("a person", broken), *steps(tilt=0.5))
     told: list[str] = []
     report = run_sets(["one"], Context(tmp_path, None), told.append)
     assert told == ["a person", "tilt"]
@@ -115,7 +115,7 @@ def test_a_step_that_fails_is_a_line_and_the_others_are_measured(
     ids=lambda one: type(one).__name__,
 )
 def test_a_step_costs_its_own_lines_only_whatever_it_raises(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path, raised: BaseException
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path, raised: BaseException
 ) -> None:
     """The line it gave before stays, one that does not hold says what happened, and the others are measured."""
 
@@ -123,7 +123,7 @@ def test_a_step_costs_its_own_lines_only_whatever_it_raises(
         yield Measured("before", 0.5, at_most(1.0), "deg")
         raise raised
 
-    made_up["one"] = (Step("a person", broken), *steps(tilt=0.5))
+    made_up["one"] = (SetPart("a person", broken), *steps(tilt=0.5))
     ended = imufeedback("validate", "--json", tmp_path / "a.json", "--html", tmp_path / "a.html")
     assert ended.status == 1
     document = json.loads((tmp_path / "a.json").read_text("utf-8"))
@@ -140,13 +140,13 @@ def test_a_step_costs_its_own_lines_only_whatever_it_raises(
 
 
 def test_ctrl_c_ends_it_with_what_was_measured(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     def stopped(context: Context) -> Iterator[Measured]:
         yield Measured("half", 0.5, at_most(1.0), "deg")
         raise KeyboardInterrupt
 
-    made_up["one"] = (*steps(tilt=0.5), Step("a person", stopped), *steps(turn=0.5))
+    made_up["one"] = (*steps(tilt=0.5), SetPart("a person", stopped), *steps(turn=0.5))
     ended = imufeedback("validate", "--json", tmp_path / "a.json")
     assert ended.status not in (0, 2)
     document = json.loads((tmp_path / "a.json").read_text("utf-8"))
@@ -197,7 +197,7 @@ def test_a_band(band: Band, inside: list[float], outside: list[float], text: str
 
 
 def test_the_page_is_written_also_when_a_line_does_not_hold(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     made_up["one"] = steps(tilt=0.5, turn=1.1)
     ended = imufeedback("validate", "--html", tmp_path / "a.html", "--json", tmp_path / "a.json")
@@ -208,7 +208,7 @@ def test_the_page_is_written_also_when_a_line_does_not_hold(
 
 
 def test_no_page_is_overwritten_unless_asked(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     made_up["one"] = steps(tilt=0.5)
     (tmp_path / "a.html").write_text("mine", encoding="utf-8")
@@ -226,13 +226,13 @@ def test_page_and_json_in_one_file_is_misuse(imufeedback: Commands, tmp_path: Pa
     assert "the same file" in ended.error
 
 
-def test_means_of_the_methods_are_printed(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+def test_means_of_the_methods_are_printed(imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]]) -> None:
     def measured(context: Context) -> list[Measured]:
         for trial, total in (("a", 1.0), ("b", 2.0)):
             add_row(context, "joint3d", trial, "vqf", Parts(total, None, None), 0.25, None)
         return [Measured("tilt", 0.5, at_most(1.0), "deg")]
 
-    made_up["one"] = (Step("tilt", measured),)
+    made_up["one"] = (SetPart("tilt", measured),)
     out = imufeedback("validate").out
     (line,) = (one for one in out.splitlines() if "vqf" in one)
     assert [cell.strip() for cell in line.split("│")[1:-1]] == ["joint3d", "2", "vqf", "1.50", "–", "–", "–", "0.25"]
@@ -242,14 +242,14 @@ def test_means_of_the_methods_are_printed(imufeedback: Commands, made_up: dict[s
 
 
 @pytest.fixture(name="seen_folder")
-def the_folder_that_a_step_sees(made_up: dict[str, tuple[Step, ...]]) -> list[Path | None]:
+def the_folder_that_a_step_sees(made_up: dict[str, tuple[SetPart, ...]]) -> list[Path | None]:
     seen: list[Path | None] = []
 
     def look(context: Context) -> list[Measured]:
         seen.append(context.data)
         return [Measured("looked", 0, exactly(0), "times")]
 
-    made_up["one"] = (Step("look", look),)
+    made_up["one"] = (SetPart("look", look),)
     return seen
 
 
@@ -324,28 +324,28 @@ def test_without_data_the_accuracy_set_runs_the_synthetic_part_and_says_what_it_
     assert report.ok
 
 
-def test_a_step_tells_what_it_is_at(imufeedback: Commands, made_up: dict[str, tuple[Step, ...]]) -> None:
+def test_a_step_tells_what_it_is_at(imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]]) -> None:
     """It goes to the bar, on stderr, and never into the results."""
 
     def long(context: Context) -> list[Measured]:
         context.say("player 3 of 50")
         return [Measured("tilt", 0.5, at_most(1.0), "deg")]
 
-    made_up["one"] = (Step("players", long),)
+    made_up["one"] = (SetPart("players", long),)
     ended = imufeedback("validate")
     assert ended.status == 0
     assert "player 3" not in ended.out
 
 
 def test_figures_of_another_kind_do_not_disturb_the_comparison(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     def measure(context: Context) -> list[Measured]:
         context.rows.append({"set": "one", "trial": "frames", "median_ms": 5.0})
         add_row(context, "one", "a", "vqf", Parts(1.0, 2.0, 3.0), 0.5, None)
         return [Measured("tilt", 0.5, at_most(1.0), "deg")]
 
-    made_up["one"] = (Step("mixed", measure),)
+    made_up["one"] = (SetPart("mixed", measure),)
     ended = imufeedback("validate", "--html", tmp_path / "a.html", "--json", tmp_path / "a.json")
     assert ended.status == 0, ended.err
     assert "vqf" in ended.out
@@ -353,7 +353,7 @@ def test_figures_of_another_kind_do_not_disturb_the_comparison(
 
 
 def test_speed_is_short_for_its_set(
-    imufeedback: Commands, made_up: dict[str, tuple[Step, ...]], tmp_path: Path
+    imufeedback: Commands, made_up: dict[str, tuple[SetPart, ...]], tmp_path: Path
 ) -> None:
     made_up["speed"], made_up["other"] = steps(fast=0.5), steps(tilt=0.5)
     assert imufeedback("validate", "--speed", "--json", tmp_path / "a.json").status == 0

@@ -15,8 +15,8 @@ import imufeedback
 from imufeedback import resources
 from imufeedback.app.keys import TABLE, Screen
 from imufeedback.app.next_words import SPOKEN_OF
-from imufeedback.app.palette import Shown
-from imufeedback.app.start.readiness import Mark, Step
+from imufeedback.app.palette import PanelState
+from imufeedback.app.start.readiness import Mark, StartStep
 from imufeedback.app.tracks import Choice
 from imufeedback.figure.drawing import View
 from imufeedback.phrases import PHRASES, phrase
@@ -25,8 +25,8 @@ from imufeedback.rules import Whose, parse_rule_set
 
 PACKAGE = Path(imufeedback.__file__).parent
 OF_MEMBERS: dict[str, tuple[object, ...]] = {
-    "state": tuple(Shown),
-    "state_hint": tuple(Shown),
+    "state": tuple(PanelState),
+    "state_hint": tuple(PanelState),
     "next": tuple(SPOKEN_OF),
     "phase": tuple(Phase),
     "phase_short": (Phase.BACKSWING, Phase.DOWNSWING, Phase.THROUGH_SWING),
@@ -40,7 +40,7 @@ OF_MEMBERS: dict[str, tuple[object, ...]] = {
     "mode": tuple(Mode),
     "view": tuple(View),
     "hand": tuple(Hand),
-    "start.title": tuple(Step),
+    "start.title": tuple(StartStep),
     "start.mark": tuple(Mark),
     "screen": tuple(Screen),
     "limit": tuple(one.removeprefix("limit.") for one in PHRASES if one.startswith("limit.")),

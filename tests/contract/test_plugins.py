@@ -21,7 +21,7 @@ from imufeedback.records import DeviceBlock, Flag, RawPacket, Rep, Verdict, sd_n
 from imufeedback.report.plain_words import feature_word
 from imufeedback.rules import parse_rule_set
 from imufeedback.rules.kinds import kinds
-from imufeedback.rules.rule import Outcome, Rule
+from imufeedback.rules.rule import Rule, RuleOutcome
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
 from imufeedback.synth.player import Pace
@@ -155,7 +155,7 @@ def test_what_a_kind_finds_lies_in_the_rep(name: str, flaw: Flaw) -> None:
     for rule in (one for one in SHIPPED if one.kind == name):
         found = rule.check(rep)
         if found is not None:
-            assert isinstance(found, Outcome)
+            assert isinstance(found, RuleOutcome)
             assert rep.start_s <= found.t_s <= rep.end_s
             assert math.isfinite(found.value)
             assert found.verdict in (Verdict.FAULT, Verdict.UNSURE)

@@ -7,7 +7,7 @@ import itertools
 import pytest
 
 from imufeedback.cues.feedback import ESTIMATE, FADED_SHARES, PURPOSES, Feedback
-from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.schedule import Cueing, TimedEvent
 from imufeedback.records import Finding, Mode, Motion, Phase, PhaseChanged, Rep, SelfEstimate, StateChanged, Verdict
 
 
@@ -54,7 +54,7 @@ def one_rep(cueing: Cueing, t_s: float, index: int, *, fault: Verdict | None = V
     if fault is not None:
         events.append((t_s + 2, Finding("one", index, t_s + 1, 9.0, 5.0, "deg", fault, "…", "regaining")))
     events.append((t_s + 2, PhaseChanged(t_s + 2, Phase.WAITING)))
-    return [cue.sound for now_s, event in events for cue in cueing.feed(Heard(now_s, event))]
+    return [cue.sound for now_s, event in events for cue in cueing.feed(TimedEvent(now_s, event))]
 
 
 def cueing(mode: Mode, share: float = 1.0, *, estimate: bool = False, allowed=()) -> Cueing:
@@ -96,10 +96,10 @@ def test_inside_the_band_silence_means_good():
 def test_the_result_waits_for_the_players_own_estimate():
     one = cueing(Mode.AFTER_REP, estimate=True)
     assert one_rep(one, 1.0, 0) == ["rep-counted"], "it says that the answer is due, and nothing of the result"
-    assert one.feed(Heard(5.0, SelfEstimate(5.0, 7, "good"))) == [], "of another rep"
-    told = one.feed(Heard(6.0, SelfEstimate(6.0, 0, "good")))
+    assert one.feed(TimedEvent(5.0, SelfEstimate(5.0, 7, "good"))) == [], "of another rep"
+    told = one.feed(TimedEvent(6.0, SelfEstimate(6.0, 0, "good")))
     assert [(cue.sound, cue.rep) for cue in told] == [("regaining", 0)]
-    assert one.feed(Heard(7.0, SelfEstimate(7.0, 0, "good"))) == [], "once"
+    assert one.feed(TimedEvent(7.0, SelfEstimate(7.0, 0, "good"))) == [], "once"
 
 
 def test_a_drill_makes_only_its_own_sounds():
@@ -128,10 +128,10 @@ def test_a_void_rep_is_silent_and_takes_no_turn_of_the_block(mode):
     """No sound says that it did not count, and none that it did; the next rep has the tones that it would have had."""
     cueing = Cueing()
     cueing.begin_block(Feedback(mode, 0.5))
-    assert cueing.feed(Heard(2.0, PhaseChanged(1.0, Phase.DOWNSWING))) == []
+    assert cueing.feed(TimedEvent(2.0, PhaseChanged(1.0, Phase.DOWNSWING))) == []
     before = cueing.state
-    assert cueing.feed(Heard(2.0, VOID)) == []
-    assert cueing.feed(Heard(2.0, PhaseChanged(2.0, Phase.WAITING))) == []
+    assert cueing.feed(TimedEvent(2.0, VOID)) == []
+    assert cueing.feed(TimedEvent(2.0, PhaseChanged(2.0, Phase.WAITING))) == []
     assert cueing.state == before
 
 
@@ -139,6 +139,6 @@ def test_the_result_of_the_rep_before_is_not_told_again_after_a_void_one():
     cueing = Cueing()
     cueing.begin_block(Feedback(Mode.AFTER_REP, estimate=True))
     one_rep(cueing, 10.0, 0)
-    assert [one.rep for one in cueing.feed(Heard(14.0, SelfEstimate(14.0, 0, "good")))] == [0]
+    assert [one.rep for one in cueing.feed(TimedEvent(14.0, SelfEstimate(14.0, 0, "good")))] == [0]
     for event in (VOID, PhaseChanged(20.0, Phase.WAITING), SelfEstimate(21.0, 1, "good")):
-        assert cueing.feed(Heard(20.0, event)) == []
+        assert cueing.feed(TimedEvent(20.0, event)) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.cues.feedback import Feedback
-from imufeedback.cues.schedule import CUE_LIFE_S, Cueing, CueSettings, Heard
+from imufeedback.cues.schedule import CUE_LIFE_S, Cueing, CueSettings, TimedEvent
 from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
@@ -43,7 +43,7 @@ def rep(end_s: float) -> Rep:
 
 
 def hear(cueing: Cueing, *events: tuple[float, Event]) -> list[Cue]:
-    return [cue for now_s, event in events for cue in cueing.feed(Heard(now_s, event))]
+    return [cue for now_s, event in events for cue in cueing.feed(TimedEvent(now_s, event))]
 
 
 def sounds(cues: list[Cue]) -> list[str]:

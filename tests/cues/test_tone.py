@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imufeedback.cues.mixer import Mixer, Request
-from imufeedback.cues.schedule import CUE_LIFE_S, Heard
+from imufeedback.cues.schedule import CUE_LIFE_S, TimedEvent
 from imufeedback.cues.tone import REFRESH_S, LosingTone, pitch_hz
 from imufeedback.cues.waveforms import render
 from imufeedback.records import (
@@ -50,7 +50,7 @@ def stage(hand: Hand = Hand.RIGHT) -> LosingTone:
 
 
 def follow(tone: LosingTone, *events: tuple[float, Event], late_s: float = 0.02) -> list[Tone]:
-    return [made for t_s, event in events for made in tone.feed(Heard(t_s + late_s, event))]
+    return [made for t_s, event in events for made in tone.feed(TimedEvent(t_s + late_s, event))]
 
 
 LOSING = (1.0, state(Motion.FALLING, 1.0))

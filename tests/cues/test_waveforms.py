@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from imufeedback.cues.waveforms import MEANINGS, SOUNDS, Note, render, rise
+from imufeedback.cues.waveforms import MEANINGS, SOUNDS, Pitch, render, rise
 
 RATE_HZ = 48_000
 HIGHEST_HZ = max(note.hz for sound in SOUNDS.values() for note in sound.notes)
@@ -89,10 +89,10 @@ def test_a_cut_note_would_be_seen_as_a_click():
 
 def test_pitches_are_equal_tempered():
     """ISO 16: A4 is 440 Hz. C5, nine semitones below A5, is 523.251 Hz in every published table of pitches."""
-    assert Note(0, 0.1).hz == 440.0
-    assert Note(12, 0.1).hz == pytest.approx(880.0)
-    assert Note(3, 0.1).hz == pytest.approx(523.251, abs=1e-3)
-    assert Note(-9, 0.1).hz == pytest.approx(261.626, abs=1e-3)
+    assert Pitch(0, 0.1).hz == 440.0
+    assert Pitch(12, 0.1).hz == pytest.approx(880.0)
+    assert Pitch(3, 0.1).hz == pytest.approx(523.251, abs=1e-3)
+    assert Pitch(-9, 0.1).hz == pytest.approx(261.626, abs=1e-3)
 
 
 @every_sound

@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imufeedback.body.calibration import fit
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.measure.fitters import strapped
 from imufeedback.records import Segment
 from imufeedback.synth.performance import make_performance
@@ -28,7 +28,7 @@ def perform(request):
     def stretch(one, window):
         pose = script.golfer.pose(np.arange(*window, 1 / HZ), (one,))
         q_es = true_q_es(pose, places[one])
-        return Stretch(q_es, *measure(pose, places[one]), HZ, window[0] + np.arange(len(q_es)) / HZ)
+        return WindowSamples(q_es, *measure(pose, places[one]), HZ, window[0] + np.arange(len(q_es)) / HZ)
 
     still = {one: stretch(one, script.fit_windows.still) for one in LEG}
     moved = {one: stretch(one, flex[one]) for one in LEG}

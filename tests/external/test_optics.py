@@ -9,7 +9,7 @@ import pytest
 from imufeedback.measure import optics, own_stages, peers
 
 
-def rmse_deg(name: str, pair: optics.Pair) -> float:
+def rmse_deg(name: str, pair: optics.JointTrial) -> float:
     """Total RMSE (deg) of a method. Raises ImportError for ``mekf`` without the library dfjimu."""
     both = peers.mekf(pair) if name == "mekf" else peers.heading_once(name, pair)
     return optics.relative_rmse_deg(peers.at_reference(name, both, pair, optics.delay_s(pair)), pair)

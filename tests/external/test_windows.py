@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from imufeedback.measure import windows_sweep
-from imufeedback.measure.trials import Person, Trial, Walker
+from imufeedback.measure.trials import PersonTrial, RecordedTrial, Walker
 from imufeedback.measure.windows_sweep import outcome
 from imufeedback.records import Level
 
@@ -19,8 +19,8 @@ PEOPLE = ("SqDL", "SqSL", "StepUpH", "DropLandDL", "optical_walk")
 
 
 @cache
-def trial(folder: Path, name: str) -> Trial:
-    return Walker(folder / name) if name == "human_walk" else Person(folder / "people" / name)
+def trial(folder: Path, name: str) -> RecordedTrial:
+    return Walker(folder / name) if name == "human_walk" else PersonTrial(folder / "people" / name)
 
 
 @pytest.mark.parametrize("flex_s", [(76.0, 82.0), (78.5, 81.0), (70.0, 85.0), (44.0, 55.0), (95.0, 113.0)])

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from imufeedback.figure import shapes
-from imufeedback.figure.drawing import Shown, View, drawing, seen
+from imufeedback.figure.drawing import DrawnExtras, View, drawing, seen
 from imufeedback.figure.pose import HIP_HALF_M, POSE, THIGH_M, body
-from imufeedback.figure.shapes import Drawing, Part
+from imufeedback.figure.shapes import BodyPart, Drawing
 from imufeedback.records import Floats, Hand
 
 NAN = float("nan")
@@ -96,7 +96,7 @@ def test_a_thigh_whose_rotation_is_not_known_has_no_shank() -> None:
 
 
 def made(hand: Hand, angle: float, **shown: float) -> Drawing:
-    found = drawing(pose(**{f"{hand.trail}_hip_flexion": angle}), View.PELVIS, hand, Shown(**shown))  # type: ignore[arg-type]
+    found = drawing(pose(**{f"{hand.trail}_hip_flexion": angle}), View.PELVIS, hand, DrawnExtras(**shown))  # type: ignore[arg-type]
     assert found is not None
     return found
 
@@ -108,35 +108,35 @@ def slope(points: object, hand: Hand) -> float:
 
 
 @pytest.mark.parametrize("hand", list(Hand))
-@pytest.mark.parametrize(("angle", "part"), [(24.0, Part.TO_GO), (-9.0, Part.REACHED)])
-def test_the_wedge_lies_between_target_and_thigh(hand: Hand, angle: float, part: Part) -> None:
+@pytest.mark.parametrize(("angle", "part"), [(24.0, BodyPart.TO_GO), (-9.0, BodyPart.REACHED)])
+def test_the_wedge_lies_between_target_and_thigh(hand: Hand, angle: float, part: BodyPart) -> None:
     found = made(hand, angle, target_deg=2.0, angle_sd_deg=1.5)
     by_part = {one.part: one for one in found.shapes}
-    assert ({Part.TO_GO, Part.REACHED} - {part}).isdisjoint(by_part)
-    assert slope(by_part[Part.TARGET].points, hand) == pytest.approx(2.0)
-    assert slope(by_part[Part.ARM].points, hand) == pytest.approx(angle)
+    assert ({BodyPart.TO_GO, BodyPart.REACHED} - {part}).isdisjoint(by_part)
+    assert slope(by_part[BodyPart.TARGET].points, hand) == pytest.approx(2.0)
+    assert slope(by_part[BodyPart.ARM].points, hand) == pytest.approx(angle)
     centre, first, *_, last = by_part[part].points
     assert sorted((slope((centre, first), hand), slope((centre, last), hand))) == pytest.approx(sorted((2.0, angle)))
-    centre, first, *_, last = by_part[Part.FAN].points
+    centre, first, *_, last = by_part[BodyPart.FAN].points
     assert slope((centre, first), hand) == pytest.approx(angle - 1.5)
     assert slope((centre, last), hand) == pytest.approx(angle + 1.5)
 
 
 def test_what_is_not_known_is_not_drawn() -> None:
     parts = {one.part for one in made(Hand.RIGHT, NAN, target_deg=2.0, angle_sd_deg=1.5).shapes}
-    assert parts.isdisjoint({Part.ARM, Part.FAN, Part.ANGLE, Part.TO_GO, Part.TRAIL})
-    assert {Part.TARGET, Part.PELVIS, Part.LEAD} <= parts
+    assert parts.isdisjoint({BodyPart.ARM, BodyPart.FAN, BodyPart.ANGLE, BodyPart.TO_GO, BodyPart.TRAIL})
+    assert {BodyPart.TARGET, BodyPart.PELVIS, BodyPart.LEAD} <= parts
     bare = {one.part for one in made(Hand.RIGHT, 20.0).shapes}
-    assert bare.isdisjoint({Part.TARGET, Part.TO_GO, Part.FAN, Part.GHOST})
+    assert bare.isdisjoint({BodyPart.TARGET, BodyPart.TO_GO, BodyPart.FAN, BodyPart.GHOST})
 
 
 @pytest.mark.parametrize(("hand", "side"), [(Hand.RIGHT, -1), (Hand.LEFT, 1)])
 def test_from_above_the_arrow_points_to_the_target_and_the_arm_turns_there(hand: Hand, side: int) -> None:
     found = drawing(pose(pelvis_turn=40.0), View.TOP, hand)
     assert found is not None
-    line = next(one for one in found.shapes if one.part is Part.TARGET_LINE)
+    line = next(one for one in found.shapes if one.part is BodyPart.TARGET_LINE)
     assert np.sign(line.points[-1][0]) == side
-    arm = next(one for one in found.shapes if one.part is Part.ARM)
+    arm = next(one for one in found.shapes if one.part is BodyPart.ARM)
     assert np.sign(arm.points[-1][0]) == side
 
 
@@ -145,4 +145,4 @@ def test_the_picture_stands_still_while_the_body_moves() -> None:
 
 
 def test_every_part_has_a_look_in_light_and_dark() -> None:
-    assert set(shapes.LIGHT) == set(shapes.DARK) == set(Part)
+    assert set(shapes.LIGHT) == set(shapes.DARK) == set(BodyPart)

@@ -159,4 +159,4 @@ def test_it_shows_its_light_when_asked(program: Path) -> None:
         sensor = DesktopSensor("DESK-1", process)
         asyncio.run(run(sensor))
         assert sensor.lights == [1, 0] * 4
-        assert process.read(1)[1] == profile.status_bytes(profile.Status(False, profile.Settings(100, 1)))
+        assert process.read(1)[1] == profile.status_bytes(profile.Status(False, profile.SensorSettings(100, 1)))

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.link import Link, sight
+from imufeedback.body.link import JointFilters, sight
 from imufeedback.body.links import UPDATE_S
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import Floats
@@ -73,7 +73,7 @@ def _place(of: int, turned, t_s: Floats, size: float) -> Floats:  # type: ignore
     return out
 
 
-def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> list[tuple[int, float]]:
+def followed(link: JointFilters, felt: Felt, begin: int = 0, end: int | None = None) -> list[tuple[int, float]]:
     """Feed a filter with all updates of the samples from begin to end; returns what it doubted."""
     told: list[tuple[int, float]] = []
     S, gyr, acc = (np.stack(both) for both in (felt.frames, felt.gyr, felt.acc))
@@ -87,7 +87,7 @@ def followed(link: Link, felt: Felt, begin: int = 0, end: int | None = None) -> 
     return told
 
 
-def error_of(link: Link, felt: Felt, at: int = -1) -> Floats:
+def error_of(link: JointFilters, felt: Felt, at: int = -1) -> Floats:
     """(3,) rotation vector, in the proximal gyroscope frame, from the true D at a sample to the filter's.
 
     The true one holds what the gyroscopes have drifted apart until then.

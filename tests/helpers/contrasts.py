@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from imufeedback.app import palette
-from imufeedback.app.palette import Shown
+from imufeedback.app.palette import PanelState
 from imufeedback.app.theme import Theme
 
 
@@ -73,5 +73,5 @@ def text_pairs(theme: Theme) -> dict[str, tuple[str, str]]:
     """Every text colour of a theme with the ground it stands on, by name."""
     inks = {"text": theme.ink, "soft": theme.soft_ink, "good": theme.good, "fault": theme.fault, "unsure": theme.unsure}
     pairs = {f"{theme.name} {name}": (ink, theme.ground) for name, ink in inks.items()}
-    states = {shown: theme.state(shown) for shown in Shown}
+    states = {shown: theme.state(shown) for shown in PanelState}
     return pairs | {f"{theme.name} state {shown}": (look.ink, look.ground) for shown, look in states.items()}

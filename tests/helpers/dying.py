@@ -5,11 +5,11 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from imufeedback.review.many import Outcome, Way
+from imufeedback.review.many import RecordingOutcome, Way
 from imufeedback.review.many.one import failed
 
 
-def work(recording: str, way: Way) -> Outcome:
+def work(recording: str, way: Way) -> RecordingOutcome:
     """Dies at ``deadly``, raises at ``wrong``, else comes to an end."""
     path = Path(recording)
     if path.stem == "deadly":

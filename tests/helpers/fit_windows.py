@@ -9,10 +9,10 @@ import numpy as np
 from bodies import ALL, WORN
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body.stretch import Stretch
+from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Fit, Hand, Segment
 from imufeedback.synth.golfer import Golfer
-from imufeedback.synth.plan import STANDING, Channel, Plan, hold, move
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, hold, move
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.sensors import PLACES_M, ImuPlace, measure, true_q_es
 
@@ -21,14 +21,14 @@ HEADING = dict(zip(ALL, (20.0, -100.0, 170.0, 65.0, -35.0), strict=True))
 """Every sensor's earth is turned its own way."""
 
 
-def stretch_of(golfer: Golfer, segment: Segment, mount: Rotation, window_s: tuple[float, float]) -> Stretch:
+def stretch_of(golfer: Golfer, segment: Segment, mount: Rotation, window_s: tuple[float, float]) -> WindowSamples:
     """What an ideal sensor gives in a window."""
     place = ImuPlace(segment, np.array(PLACES_M[segment]), mount.as_quat(scalar_first=True))
     pose = golfer.pose(np.arange(*window_s, 1 / RATE_HZ), (segment,))
     gyr, acc = measure(pose, place)
     earth = Rotation.from_euler("z", HEADING[segment], degrees=True)
     q_es = (earth * Rotation.from_quat(true_q_es(pose, place), scalar_first=True)).as_quat(scalar_first=True)
-    return Stretch(q_es, gyr, acc, RATE_HZ, window_s[0] + np.arange(len(q_es)) / RATE_HZ)
+    return WindowSamples(q_es, gyr, acc, RATE_HZ, window_s[0] + np.arange(len(q_es)) / RATE_HZ)
 
 
 def stretches(golfer: Golfer, mounting: Mapping[Segment, Rotation], still, flex, segments=WORN):
@@ -64,7 +64,7 @@ def acted(*postures: tuple[float, Mapping[Channel, float]]) -> tuple[Golfer, tup
         pieces.append(move(t, t + seconds, before, after))
     end = pieces[-1].end_s
     pieces.append(hold(end, end + 1.0, postures[-1][1]))
-    return Golfer(make_player(Hand.RIGHT, Pace.SLOW, 1), Plan(pieces)), (0.5, 3.5), (4.0, end)
+    return Golfer(make_player(Hand.RIGHT, Pace.SLOW, 1), MotionPlan(pieces)), (0.5, 3.5), (4.0, end)
 
 
 def rad(**deg: float) -> dict[Channel, float]:

@@ -9,7 +9,7 @@ import msgspec
 
 from imufeedback.document import Document, JudgedRep, RuleFinding
 from imufeedback.records import Verdict
-from imufeedback.report.session import Session
+from imufeedback.report.session import SessionReport
 
 
 def finding(rule: str, value: float, verdict: str = "fault", text: str = "") -> RuleFinding:
@@ -44,6 +44,6 @@ def summary(*reps: JudgedRep, reason: str = "bow more", **more: Any) -> Document
     return msgspec.convert(values, Document)
 
 
-def session(*reps: JudgedRep, **more: Any) -> Session:
+def session(*reps: JudgedRep, **more: Any) -> SessionReport:
     started = datetime(2025, 7, 1, 10, 0, tzinfo=timezone(timedelta(hours=5.75)))
-    return Session(summary(*reps), **{"player": "Ida", "title": "Tuesday", "started": started, **more})
+    return SessionReport(summary(*reps), **{"player": "Ida", "title": "Tuesday", "started": started, **more})

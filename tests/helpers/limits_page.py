@@ -11,7 +11,7 @@ import numpy as np
 
 from imufeedback.measure.drawn_flaws import FLAWS, GRADES
 from imufeedback.measure.drawn_reps import standing
-from imufeedback.measure.rule_limits import BASELINE_REPS, CENTILES, Before, Seen, seen
+from imufeedback.measure.rule_limits import BASELINE_REPS, CENTILES, Before, RuleShares, seen
 from imufeedback.measure.swingers import swing_rules
 from imufeedback.rules.rule import Rule
 
@@ -47,7 +47,7 @@ def page() -> str:
     return "\n".join(parts)
 
 
-def _table(rule: Rule, rows: Sequence[Seen]) -> str:
+def _table(rule: Rule, rows: Sequence[RuleShares]) -> str:
     head = " | ".join(f"{one} %" for one in CENTILES)
     lines = [f"## {rule.id}", "", f"`{rule.feature}`; {limit_words(rule)}.", ""]
     lines += [f"| | n | {head} | fault | unsure | fault after a baseline | unsure | missed |", "|---" * 12 + "|"]
@@ -60,7 +60,7 @@ def _table(rule: Rule, rows: Sequence[Seen]) -> str:
     return "\n".join([*lines, ""])
 
 
-def row(one: Seen) -> str:
+def row(one: RuleShares) -> str:
     name = one.grade
     if one.grade in GRADES:
         name = f"{one.flaw.name}, {one.grade} ({one.flaw.sizes[GRADES.index(one.grade)]:g} {one.flaw.unit})"

@@ -27,7 +27,7 @@ from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
 from imufeedback.live.golfer import DemoPlan, VirtualGolfer
 from imufeedback.live.practice import Practice
-from imufeedback.measure.windows.frames import Clock
+from imufeedback.measure.windows.frames import StepClock
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Angles, Event, Hand, Motion, Rep, StateChanged
 from imufeedback.synth.player import Pace
@@ -61,7 +61,7 @@ def until_stalled(events: list[Event]) -> Iterator[Event]:
 
 def bay(events: list[Event]) -> BayWindow:
     """The window in the middle of a stall."""
-    clock = Clock()
+    clock = StepClock()
     window = BayWindow(
         EventFeed(Hand.RIGHT, clock=clock), on_stop=lambda: None, rule_set=resources.text("rules", "swing")
     )

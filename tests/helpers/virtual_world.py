@@ -10,13 +10,13 @@ from typing import Any
 from packet_streams import HOUSE, STEP_NS, packet
 
 from imufeedback.ble.clock import Clock, ManualClock
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import TimeLimits
 from imufeedback.ble.radio import Radio
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
 from imufeedback.packets import Layout
 from imufeedback.records import LinkNote, LinkState, RawPacket
 
-QUICK = Limits(connect_s=2.0, request_s=2.0, close_s=1.0, backoff_s=(0.0, 0.01))
+QUICK = TimeLimits(connect_s=2.0, request_s=2.0, close_s=1.0, backoff_s=(0.0, 0.01))
 
 
 def payloads(n: int, seed: int, offset_ns: int = 0) -> list[tuple[int, bytes]]:
@@ -63,7 +63,7 @@ async def world(
     sensors: Sequence[VirtualSensor],
     clock: Clock | None = None,
     *,
-    limits: Limits = QUICK,
+    limits: TimeLimits = QUICK,
     mtu: int = 247,
     **system: Any,
 ) -> AsyncIterator[World]:

@@ -44,6 +44,6 @@ def test_a_stop_is_heard_inside_a_recording(archive: Path, monkeypatch: pytest.M
     stop = multiprocessing.get_context("spawn").Event()
     monkeypatch.setattr(local, "_stop", stop)
     stop.set()
-    with pytest.raises(local.Stopped):
+    with pytest.raises(local.WorkStopped):
         local._work(str(archive / "b.mcap"), Way())
     assert not (archive / "b.verdicts.json").exists()

@@ -8,7 +8,7 @@ import pytest
 
 from imufeedback.errors import CannotWrite
 from imufeedback.record.exports import reps as exports
-from imufeedback.review.many import RepTable, Way, judge_one
+from imufeedback.review.many import RepFile, Way, judge_one
 
 parquet = pytest.importorskip("pyarrow.parquet")
 
@@ -27,7 +27,7 @@ def _rep(number: int, **cells: float | None) -> dict[str, exports.Cell]:
 
 
 def test_rows_are_sorted_and_what_is_not_known_is_missing(tmp_path: Path) -> None:
-    table = RepTable()
+    table = RepFile()
     table.add("b.mcap", [_rep(1, turn_deg=3.0), _rep(2, turn_deg=None)])
     table.add("a.mcap", [_rep(1, position_top_s=1.5, tilt_deg=4.0)])
     assert len(table) == 3
@@ -46,7 +46,7 @@ def test_rows_are_sorted_and_what_is_not_known_is_missing(tmp_path: Path) -> Non
 
 def test_the_columns_are_those_of_the_export_of_one_recording(archive: Path, tmp_path: Path) -> None:
     outcome = judge_one(str(archive / "b.mcap"), Way())
-    table = RepTable()
+    table = RepFile()
     table.add("b.mcap", outcome["reps"])
     table.write(tmp_path / "reps.parquet")
     (rep,) = outcome["reps"]
@@ -56,13 +56,13 @@ def test_the_columns_are_those_of_the_export_of_one_recording(archive: Path, tmp
 
 
 def test_no_reps_at_all_are_an_empty_table(tmp_path: Path) -> None:
-    assert RepTable().write(tmp_path / "reps.parquet") == 0
+    assert RepFile().write(tmp_path / "reps.parquet") == 0
     assert parquet.read_table(tmp_path / "reps.parquet").num_rows == 0
 
 
 def test_a_table_that_is_there_is_replaced_only_when_told(tmp_path: Path) -> None:
     (tmp_path / "reps.parquet").write_text("mine", encoding="utf-8")
     with pytest.raises(CannotWrite):
-        RepTable().write(tmp_path / "reps.parquet")
+        RepFile().write(tmp_path / "reps.parquet")
     assert (tmp_path / "reps.parquet").read_text(encoding="utf-8") == "mine"
-    assert RepTable().write(tmp_path / "reps.parquet", overwrite=True) == 0
+    assert RepFile().write(tmp_path / "reps.parquet", overwrite=True) == 0

@@ -9,7 +9,7 @@ import pytest
 
 from imufeedback.measure.curves import odd
 from imufeedback.synth.golfer import Golfer
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, hold
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Piece, hold
 from imufeedback.synth.player import Pace
 from imufeedback.synth.profile import Profile, Spline, Sum
 from imufeedback.synth.script import Script, make_script
@@ -29,7 +29,7 @@ def changed(script: Script, **profiles: Profile) -> Script:
         else one
         for one in script.golfer.plan.pieces
     ]
-    return replace(script, golfer=Golfer(script.golfer.player, Plan(pieces)))
+    return replace(script, golfer=Golfer(script.golfer.player, MotionPlan(pieces)))
 
 
 def way_down(script: Script) -> Piece:
@@ -68,7 +68,7 @@ def test_a_constant_angle_in_a_swing_is_found(script: Script) -> None:
 
 def test_a_body_that_stands_quite_still_is_found(script: Script) -> None:
     pieces = script.golfer.plan.pieces
-    still = Plan([hold(pieces[0].start_s, pieces[0].end_s, STANDING), *pieces[1:]])
+    still = MotionPlan([hold(pieces[0].start_s, pieces[0].end_s, STANDING), *pieces[1:]])
     assert odd(replace(script, golfer=Golfer(script.golfer.player, still))).constant
 
 

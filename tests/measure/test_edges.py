@@ -14,7 +14,7 @@ from imufeedback.measure.checks import Context
 from imufeedback.measure.edges import commands, texts, times
 from imufeedback.measure.edges.signals import FULL, QUICK, VERBS, plan
 from imufeedback.measure.edges.spoilt import spoilt
-from imufeedback.measure.edges.texts import Kind, outcome
+from imufeedback.measure.edges.texts import TextFile, outcome
 from imufeedback.records import Command, Notice
 from imufeedback.review.judging import judge
 
@@ -56,7 +56,7 @@ def fail(error: BaseException) -> object:
     ],
 )
 def test_every_outcome_is_told_from_the_others(tmp_path: Path, read, found: str) -> None:
-    kind = Kind("kind", "file", b"", read, lambda made: "it is two" if made == 2 else None)
+    kind = TextFile("kind", "file", b"", read, lambda made: "it is two" if made == 2 else None)
     assert outcome(kind, tmp_path / "file") == found
 
 
@@ -89,10 +89,10 @@ def test_a_session_with_senseless_commands_is_judged_as_without(tmp_path: Path) 
 
 def test_a_rep_that_is_missing_or_other_is_seen(tmp_path: Path) -> None:
     clean = commands.judged(tmp_path / "clean.mcap", commands.session(1))
-    without = commands.Found(clean.reps[:1], clean.findings, ())
+    without = commands.CommandOutcome(clean.reps[:1], clean.findings, ())
     assert commands.alike(clean, clean)
     assert not commands.alike(without, clean)
-    assert not commands.alike(commands.Found(clean.reps, (), ()), clean) or not clean.findings
+    assert not commands.alike(commands.CommandOutcome(clean.reps, (), ()), clean) or not clean.findings
 
 
 def test_every_verb_and_signal_has_its_moments() -> None:

@@ -11,26 +11,26 @@ import pytest
 from imufeedback.errors import BadFile
 from imufeedback.measure import people_table, persons, persons_methods
 from imufeedback.measure.checks import Context, LeftOut
-from imufeedback.measure.persons import Curve, Trial, score
+from imufeedback.measure.persons import MethodCurve, TrialFolder, score
 from imufeedback.measure.sets import people
 from imufeedback.records import Side
 
 KEY = (Side.LEFT, "flexion")
 
 
-def made(judged: tuple[tuple[float, float], ...] = ((0.0, 3.99), (5.0, 8.99))) -> Trial:
+def made(judged: tuple[tuple[float, float], ...] = ((0.0, 3.99), (5.0, 8.99))) -> TrialFolder:
     t_s = np.arange(0, 10, 0.01)
     reference = {KEY: 30 * np.sin(t_s)}
-    return Trial("made", Path("made"), (0, 1), (1, 2), judged, False, t_s, reference)
+    return TrialFolder("made", Path("made"), (0, 1), (1, 2), judged, False, t_s, reference)
 
 
-def all_of(trial: Trial) -> np.ndarray:
+def all_of(trial: TrialFolder) -> np.ndarray:
     return np.ones(len(trial.t_s), dtype=bool)
 
 
 def test_a_constant_offset_counts_for_the_error_and_not_once_the_mean_is_removed() -> None:
     trial = made()
-    found = score(trial, KEY, Curve(trial.reference_deg[KEY] + 4.0), all_of(trial))
+    found = score(trial, KEY, MethodCurve(trial.reference_deg[KEY] + 4.0), all_of(trial))
     assert found.rmse == pytest.approx(4.0)
     assert found.centred == pytest.approx(0.0, abs=1e-9)
     assert found.r == pytest.approx(1.0)
@@ -42,7 +42,7 @@ def test_a_constant_offset_counts_for_the_error_and_not_once_the_mean_is_removed
 def test_an_offset_of_each_repetition_is_removed_only_when_asked() -> None:
     trial = made()
     offset = np.where(trial.t_s < 4.5, 3.0, -3.0)
-    curve = Curve(trial.reference_deg[KEY] + offset)
+    curve = MethodCurve(trial.reference_deg[KEY] + offset)
     assert score(trial, KEY, curve, all_of(trial)).centred == pytest.approx(3.0, rel=0.01)
     assert score(trial, KEY, curve, all_of(trial), by_repetition=True).centred == pytest.approx(0.0, abs=1e-9)
 
@@ -52,19 +52,19 @@ def test_shares_within_the_bars_and_the_share_that_is_shown() -> None:
     wave = np.where(np.arange(1000) % 2, 3.0, -3.0)
     angle = trial.reference_deg[KEY] + wave
     angle[500:] = np.nan
-    found = score(trial, KEY, Curve(angle, np.full(1000, 2.0)), all_of(trial))
+    found = score(trial, KEY, MethodCurve(angle, np.full(1000, 2.0)), all_of(trial))
     assert found.within == (0.0, 1.0)
     assert found.ok_share == pytest.approx(0.5)
 
 
 def test_a_range_that_is_half_is_half() -> None:
     trial = made(((0.0, 9.99),))
-    assert score(trial, KEY, Curve(0.5 * trial.reference_deg[KEY]), all_of(trial)).excursion == pytest.approx(0.5)
+    assert score(trial, KEY, MethodCurve(0.5 * trial.reference_deg[KEY]), all_of(trial)).excursion == pytest.approx(0.5)
 
 
 def test_an_angle_that_is_hardly_shown_has_no_score() -> None:
     trial = made()
-    found = score(trial, KEY, Curve(np.full(len(trial.t_s), np.nan)), all_of(trial))
+    found = score(trial, KEY, MethodCurve(np.full(len(trial.t_s), np.nan)), all_of(trial))
     assert np.isnan(found.centred)
     assert found.ok_share == 0.0
 

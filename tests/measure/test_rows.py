@@ -68,7 +68,7 @@ def causal(rows: list[Row]) -> list[Row]:
 
 
 def test_a_joint_without_the_library_of_the_mekf(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def missing(pair: optics.Pair) -> peers.Both:
+    def missing(pair: optics.JointTrial) -> peers.Both:
         raise ImportError("no dfjimu")
 
     monkeypatch.setattr(peers, "mekf", missing)
@@ -166,7 +166,7 @@ def test_an_unknown_method_is_a_mistake(tmp_path: Path) -> None:
 
 
 @pytest.fixture(scope="module", name="pair")
-def one_pair(tmp_path_factory: pytest.TempPathFactory) -> optics.Pair:
+def one_pair(tmp_path_factory: pytest.TempPathFactory) -> optics.JointTrial:
     folder = tmp_path_factory.mktemp("joint3d")
     ball_joint_trial(folder / "one.mat")
     (pair,) = optics.pairs(folder)
@@ -175,7 +175,7 @@ def one_pair(tmp_path_factory: pytest.TempPathFactory) -> optics.Pair:
 
 @pytest.mark.parametrize(("axis", "heading", "tilt"), [((0, 0, 1), 5, 0), ((1, 0, 0), 0, 5), ((0.6, 0.8, 0), 0, 5)])
 def test_parts_of_an_error_in_the_earth(
-    pair: optics.Pair, axis: tuple[float, ...], heading: float, tilt: float
+    pair: optics.JointTrial, axis: tuple[float, ...], heading: float, tilt: float
 ) -> None:
     """A second earth that is turned or tipped by 5° against the first."""
     wrong = Rotation.from_rotvec(np.deg2rad(5) * np.array(axis))
@@ -186,7 +186,7 @@ def test_parts_of_an_error_in_the_earth(
     assert parts.inclination == pytest.approx(tilt, abs=1e-5)
 
 
-def test_only_what_counts_is_counted(pair: optics.Pair) -> None:
+def test_only_what_counts_is_counted(pair: optics.JointTrial) -> None:
     q = pair.reference.as_quat()
     q[: int(9.9 * pair.rate_hz)] = (0, 0, 0, 1)
     assert optics.relative_rmse_deg(Rotation.from_quat(q), pair) == pytest.approx(0, abs=1e-5)
@@ -238,7 +238,9 @@ def test_a_method_that_ends_before_or_after_the_reference_is_compared_as_far_as_
     """A player whose session ends between two steps of the grid gives one sample more than the reference has."""
     n = 500
     true = Rotation.from_rotvec(np.column_stack([np.zeros(n), np.zeros(n), np.linspace(0, 1, n)]))
-    pair = optics.Pair("x", 50.0, (np.zeros((n, 3)),) * 2, (np.zeros((n, 3)),) * 2, true, Rotation.identity(n), 1.0)
+    pair = optics.JointTrial(
+        "x", 50.0, (np.zeros((n, 3)),) * 2, (np.zeros((n, 3)),) * 2, true, Rotation.identity(n), 1.0
+    )
     found = Rotation.concatenate([true, true[-1:]])[: n + more] * Rotation.from_rotvec([0.0, 0.0, np.radians(2.0)])
     parts = optics.relative_parts(found, pair)
     assert parts.total == pytest.approx(2.0)
@@ -249,14 +251,14 @@ def test_a_method_that_ends_before_or_after_the_reference_is_compared_as_far_as_
 # ── one delay for all, found from the rates ──────────────────────────────────────────────────────────────────────
 
 
-def exact_pair(late_s: float = 0.0) -> optics.Pair:
+def exact_pair(late_s: float = 0.0) -> optics.JointTrial:
     """Two bodies on a ball joint at 50 Hz, rates without errors, whose samples tell of `late_s` before their stamps."""
     felt = swinging(40.0)
     every = round(HZ / 50.0)
     shift = round(late_s * HZ)
     gyr, acc = ([one[: len(one) - shift][::every] for one in both] for both in (felt.gyr, felt.acc))
     first, second = (one[shift:][::every] for one in felt.true)
-    return optics.Pair("x", HZ / every, (gyr[0], gyr[1]), (acc[0], acc[1]), first.inv() * second, first, 10.0)
+    return optics.JointTrial("x", HZ / every, (gyr[0], gyr[1]), (acc[0], acc[1]), first.inv() * second, first, 10.0)
 
 
 @pytest.mark.parametrize("late_s", [0.0, 0.010, 0.025, 0.040])

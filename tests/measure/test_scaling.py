@@ -10,7 +10,7 @@ import pytest
 from imufeedback.measure import pictures, scaling
 from imufeedback.measure.page import page
 from imufeedback.measure.run import Report
-from imufeedback.measure.scaling import Curve
+from imufeedback.measure.scaling import CostCurve
 from imufeedback.pipeline import run
 from imufeedback.records import Angles, Rep, Segment
 from imufeedback.synth.golfer import BODY
@@ -18,8 +18,8 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_script
 
 
-def curve(costs: tuple[float, ...], sizes: tuple[float, ...] = (1.0, 2.0, 4.0, 8.0)) -> Curve:
-    return Curve("the length", "s", "ms", sizes, costs)
+def curve(costs: tuple[float, ...], sizes: tuple[float, ...] = (1.0, 2.0, 4.0, 8.0)) -> CostCurve:
+    return CostCurve("the length", "s", "ms", sizes, costs)
 
 
 @pytest.fixture(scope="module", name="script")
@@ -105,6 +105,6 @@ def test_a_point_above_the_dashed_line_costs_more_than_its_share(costs: tuple[fl
 
 def test_names_on_the_page_are_text_and_never_markup() -> None:
     nasty = "<b>\"'&"
-    shown = page(Report(False, 1, rows=[Curve(nasty, nasty, nasty, (1.0, 2.0), (1.0, 2.0)).row()]))
+    shown = page(Report(False, 1, rows=[CostCurve(nasty, nasty, nasty, (1.0, 2.0), (1.0, 2.0)).row()]))
     assert "<b>" not in shown
     assert "&lt;b&gt;" in shown

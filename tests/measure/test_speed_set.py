@@ -41,8 +41,8 @@ def test_cost_of_a_rep_in_a_library_is_a_ratio_of_two_sizes(context: Context, mo
 
 
 def test_growth_is_a_line_and_a_row_for_each_kind_of_size(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
-    def square(*arguments: object, **keywords: object) -> scaling.Curve:
-        return scaling.Curve("size", "s", "s", (1.0, 2.0), (1.0, 4.0))
+    def square(*arguments: object, **keywords: object) -> scaling.CostCurve:
+        return scaling.CostCurve("size", "s", "s", (1.0, 2.0), (1.0, 4.0))
 
     for name in ("sensors", "rates", "lengths"):
         monkeypatch.setattr(scaling, name, square)

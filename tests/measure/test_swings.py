@@ -15,11 +15,11 @@ from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
 
 
-def exactly_seen(flaw: Flaw, seed: int = 4) -> swingers.Seen:
+def exactly_seen(flaw: Flaw, seed: int = 4) -> swingers.SwingSession:
     script = make_script(pace=Pace.FULL, flaw=flaw, reps=1, seed=seed)
     rep, states = exact.judged(swingers.motion_of(script.hand), exact.around(script, script.truth.reps[0]))
     assert rep is not None
-    return swingers.Seen(script, (rep, *states), (rep,))
+    return swingers.SwingSession(script, (rep, *states), (rep,))
 
 
 def test_every_built_in_rule_has_flaws_to_find() -> None:

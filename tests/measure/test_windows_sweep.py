@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imufeedback.measure.checks import Context, LeftOut
-from imufeedback.measure.windows_sweep import Outcome, lines, sweep
+from imufeedback.measure.windows_sweep import WindowOutcome, lines, sweep
 from imufeedback.records import Fit, Level, Segment, SegmentFit, frozen
 
 
@@ -14,9 +14,9 @@ def fit(level: Level) -> Fit:
     return Fit("standing + flexion", (SegmentFit(Segment.PELVIS, frozen([1.0, 0.0, 0.0, 0.0]), level, 0.1, None),))
 
 
-def seen(*, flexed: bool = True, level: Level | None = Level.GOOD, error_deg: float = 5.0) -> Outcome:
+def seen(*, flexed: bool = True, level: Level | None = Level.GOOD, error_deg: float = 5.0) -> WindowOutcome:
     made = None if level is None else fit(level)
-    return Outcome("one", (1.0, 2.0), flexed, made, None if made else "no", error_deg if made else float("nan"))
+    return WindowOutcome("one", (1.0, 2.0), flexed, made, None if made else "no", error_deg if made else float("nan"))
 
 
 def test_wrong_is_what_was_accepted_and_is_off():

@@ -11,12 +11,12 @@ from swings import cut
 from imufeedback.measure import exact
 from imufeedback.motion.hold import HoldLimits, HoldStage
 from imufeedback.records import Angles, Hand, Rep, Zeroed, same
-from imufeedback.synth.practice import Stop, make_practice_script
+from imufeedback.synth.practice import HalfWayStop, make_practice_script
 
 HALF_WAY = HoldLimits(np.deg2rad(-12.0), np.deg2rad(-9.0), 2.5)
 
 
-def angles(*stops: Stop, hand: Hand = Hand.RIGHT) -> Angles:
+def angles(*stops: HalfWayStop, hand: Hand = Hand.RIGHT) -> Angles:
     script = make_practice_script(stops, hand=hand)
     return exact.angles(script, np.arange((script.ready_s - 1) * 200, script.duration_s * 200) / 200)
 
@@ -29,7 +29,7 @@ def held(whole: Angles, hand: Hand = Hand.RIGHT) -> list[Rep]:
 
 @pytest.mark.parametrize("hand", Hand)
 def test_a_stop_half_way_is_measured_where_it_is_held(hand: Hand) -> None:
-    one, other = held(angles(Stop(), Stop(15.0, 6.0), hand=hand), hand)
+    one, other = held(angles(HalfWayStop(), HalfWayStop(15.0, 6.0), hand=hand), hand)
     assert one.features["hold_pelvis_turn_deg"] == pytest.approx(0, abs=0.3)
     assert one.features["hold_side_tilt_deg"] == pytest.approx(0, abs=0.1)
     assert one.features["hold_s"] == pytest.approx(2.5, abs=0.02)
@@ -40,17 +40,17 @@ def test_a_stop_half_way_is_measured_where_it_is_held(hand: Hand) -> None:
 
 
 def test_one_that_is_left_too_soon_is_told_with_the_time_it_was_held() -> None:
-    (rep,) = held(angles(Stop(20.0, hold_s=1.0)))
+    (rep,) = held(angles(HalfWayStop(20.0, hold_s=1.0)))
     assert 0.9 < rep.features["hold_s"] < 1.6
 
 
 def test_a_turn_that_does_not_stop_is_none() -> None:
-    assert held(angles(Stop(20.0, hold_s=0.01))) == []
+    assert held(angles(HalfWayStop(20.0, hold_s=0.01))) == []
 
 
 def test_a_zero_in_the_hold_takes_nothing_away() -> None:
     """Half way down looks like an address to the body."""
-    whole = angles(Stop(6.0))
+    whole = angles(HalfWayStop(6.0))
     (rep,) = held(whole)
     at = int(np.searchsorted(whole.t_s, rep.positions["held_s"] + 0.5))
     stage = HoldStage(hand=Hand.RIGHT)
@@ -67,7 +67,7 @@ def test_a_zero_in_the_hold_takes_nothing_away() -> None:
 
 
 def test_first_half_and_restored_state_and_second_half_are_the_whole() -> None:
-    pieces = cut(angles(Stop()), 90)
+    pieces = cut(angles(HalfWayStop()), 90)
     whole = HoldStage(hand=Hand.RIGHT)
     whole.use(HALF_WAY, kind="hold")
     expected = [rep for piece in pieces for rep in whole.feed(piece)]

@@ -9,16 +9,16 @@ import phase_diagram
 import pytest
 
 from imufeedback.motion import phases
-from imufeedback.motion.phases import TRANSITIONS, RepLimits, Seen, is_slow, next_phase
+from imufeedback.motion.phases import TRANSITIONS, RepLimits, RepProgress, is_slow, next_phase
 from imufeedback.records import Phase
 
 LIMITS = RepLimits()
 
 
-def seen(**deg_or_s: float) -> Seen:
+def seen(**deg_or_s: float) -> RepProgress:
     """Angles in degrees, times in seconds."""
     angles = {"turn", "turn_rate", "furthest_away", "fastest", "bent", "behind", "risen"}
-    return Seen(**{name: math.radians(value) if name in angles else value for name, value in deg_or_s.items()})
+    return RepProgress(**{name: math.radians(value) if name in angles else value for name, value in deg_or_s.items()})
 
 
 SWINGING = {"t_s": 2.0, "since_s": 1.0, "furthest_away": -42, "bent": 20, "behind": 79}

@@ -17,7 +17,7 @@ from imufeedback.record.csv_folder import EPOCH_S
 from imufeedback.record.importer import Imported, import_folder
 from imufeedback.record.replay import read_items
 from imufeedback.records import AlignedBlock, Floats
-from imufeedback.review.judging import Judged, judge
+from imufeedback.review.judging import JudgedRecording, judge
 from imufeedback.timing.merge import EDGE_S
 
 HZ, COUNT = 50.0, 300
@@ -47,7 +47,7 @@ def alike(t_s: Floats) -> dict[str, Floats]:
     return dict.fromkeys(NAMES, t_s)
 
 
-def imported(tmp: Path, times: dict[str, Floats]) -> tuple[Imported, Judged]:
+def imported(tmp: Path, times: dict[str, Floats]) -> tuple[Imported, JudgedRecording]:
     out = tmp / "out.mcap"
     out.unlink(missing_ok=True)
     made = import_folder(folder(tmp / "in", times), out)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.document import Document, Tally
-from imufeedback.record.library.edits import Edits, Line
+from imufeedback.record.library.edits import EditLine, Edits
 from imufeedback.records import BlockBegun, Discarded, Doubted, Finding, Hand, Mode, Rep, Role, SelfEstimate, Verdict
 from imufeedback.report.plain_words import feature_word, unit_of
 from imufeedback.report.retention import last_test, retention
@@ -63,10 +63,10 @@ def test_what_was_taken_out_in_the_session_can_be_put_back_later():
     reps = summary(rep(0), rep(1), rep(2), Discarded(30.0, 0, on=True), Discarded(31.0, 1, on=True)).reps
     edits = Edits()
     assert edits.out_of(reps) == {0, 1}
-    edits.take(Line("keep", rep=0))
-    edits.take(Line("discard", rep=2))
+    edits.take(EditLine("keep", rep=0))
+    edits.take(EditLine("discard", rep=2))
     assert edits.out_of(reps) == {1, 2}
-    edits.take(Line("discard", rep=0))
+    edits.take(EditLine("discard", rep=0))
     assert edits.out_of(reps) == {0, 1, 2}
 
 

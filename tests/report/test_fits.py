@@ -18,7 +18,7 @@ from imufeedback.document import UnjudgedRule
 from imufeedback.records import Hand
 from imufeedback.report import svg
 from imufeedback.report.page import player_page, session_page
-from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
+from imufeedback.report.session import DrillWords, Frame, Frames, RepCurve, SessionReport
 from imufeedback.rules import parse_rule_set
 
 WIDTHS = (320, 360, 768)
@@ -35,7 +35,7 @@ OPEN = (
 POSE = np.array([-40.0, -8.0, 20.0, 5.0, 3.0, -5.0, 23.0, 3.0, 5.0, np.nan, np.nan])
 
 
-def usual(drill: str = "rehearsal-from-the-top") -> Session:
+def usual(drill: str = "rehearsal-from-the-top") -> SessionReport:
     """Twelve reps with a figure at four positions, curves, a drill and rules that could not be checked."""
     found = finding("lead-hip-turns-in", 5.0, text="The trail hip stopped opening for part of the downswing.")
     reps = [rep(k, *([found] if k % 2 else []), flat=1.0 + k, tones=k % 3 > 0) for k in range(12)]
@@ -45,10 +45,10 @@ def usual(drill: str = "rehearsal-from-the-top") -> Session:
     return session(
         *reps,
         curves={
-            k: Curve(np.linspace(-45, 90, 300), np.linspace(22, -5, 300) + k, np.full(300, 1.5)) for k in range(12)
+            k: RepCurve(np.linspace(-45, 90, 300), np.linspace(22, -5, 300) + k, np.full(300, 1.5)) for k in range(12)
         },
         positions=Frames(0, Hand.RIGHT, [Frame(name, POSE, 1.5, 4.0) for name in ("top", "level", "impact", "finish")]),
-        drill=Drill(rules.title, rules.drill.instructions, rules.drill.stop),
+        drill=DrillWords(rules.title, rules.drill.instructions, rules.drill.stop),
     )
 
 

@@ -12,7 +12,7 @@ from imufeedback.report import story
 from imufeedback.report.likewise import FEW, kinds_of, point
 from imufeedback.report.page import player_page
 from imufeedback.report.screened import screening_of, screening_words
-from imufeedback.report.session import Session
+from imufeedback.report.session import SessionReport
 from imufeedback.rules.screening import NO_DIAGNOSIS
 
 LOST = "trail_thigh_loss_top_finish_deg"
@@ -59,9 +59,9 @@ def test_few_reps_are_no_point() -> None:
     assert point([], LOST) is None
 
 
-def day(number: int, reps: int, clean: int) -> Session:
+def day(number: int, reps: int, clean: int) -> SessionReport:
     made = document([rep(k) for k in range(reps)], block(Role.TEST, 0.0, reps, clean))
-    return Session(made, player="Ida", started=datetime(2025, 7, number, 10, 0, tzinfo=timezone(timedelta(0))))
+    return SessionReport(made, player="Ida", started=datetime(2025, 7, number, 10, 0, tzinfo=timezone(timedelta(0))))
 
 
 def test_the_page_puts_test_against_test() -> None:

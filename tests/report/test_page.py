@@ -15,7 +15,7 @@ from imufeedback.document import UnjudgedRule
 from imufeedback.records import Hand
 from imufeedback.report import story
 from imufeedback.report.page import player_page, session_page
-from imufeedback.report.session import Curve, Drill, Frame, Frames, Session
+from imufeedback.report.session import DrillWords, Frame, Frames, RepCurve, SessionReport
 from imufeedback.rules import parse_rule_set
 
 EVIL = "<script>alert('x')</script> & \"Ø\" 日本"
@@ -40,7 +40,7 @@ class Text(HTMLParser):
 
 
 def test_everything_is_inside_the_file():
-    page = session_page(session(rep(0), curves={0: Curve(*(np.arange(9.0) for _ in range(3)))}))
+    page = session_page(session(rep(0), curves={0: RepCurve(*(np.arange(9.0) for _ in range(3)))}))
     parsed = Text(page)
     assert not {"script", "link", "img", "iframe", "object"} & set(parsed.tags)
     assert not [value for name, value in parsed.attributes if name in ("src", "href", "xlink:href")]
@@ -60,7 +60,7 @@ def test_names_and_notes_are_escaped(field):
 def test_texts_of_rules_blocks_and_reasons_are_escaped():
     evil = finding(EVIL, 9.0, text=EVIL)
     told = summary(rep(0, evil), blocks=[{"name": EVIL, "reps": 1}], notes=[EVIL], reason=EVIL)
-    page = session_page(Session(told, rule_title=EVIL))
+    page = session_page(SessionReport(told, rule_title=EVIL))
     assert "<script" not in page
     assert Text(page).text.count(EVIL) >= 4
 
@@ -116,7 +116,7 @@ def test_every_drill_that_may_come_next_is_there():
 
 
 def test_a_drill_is_told_with_when_to_stop_and_escaped():
-    drill = Drill(EVIL, [EVIL, "slowly"], "stop when it hurts")
+    drill = DrillWords(EVIL, [EVIL, "slowly"], "stop when it hurts")
     page = session_page(session(rep(0, finding("turns-in-the-hips", 0.1)), drill=drill))
     assert "<script" not in page
     assert "stop when it hurts" in page
@@ -124,7 +124,7 @@ def test_a_drill_is_told_with_when_to_stop_and_escaped():
 
 
 def test_what_is_not_known_is_not_made_up():
-    text = Text(session_page(Session(summary(rep(0), rep(1), calibration=None)))).text
+    text = Text(session_page(SessionReport(summary(rep(0), rep(1), calibration=None)))).text
     assert "There is no calibration, so there are no angles." in text
     assert "date not known" in text
     assert "Whether tones sounded was not recorded" in text
@@ -167,7 +167,7 @@ def test_a_player_over_many_sessions():
 
 
 def test_a_hundred_reps_stay_small():
-    curve = Curve(np.linspace(-45, 90, 800), np.linspace(22, -5, 800), np.full(800, 1.5))
+    curve = RepCurve(np.linspace(-45, 90, 800), np.linspace(22, -5, 800), np.full(800, 1.5))
     reps = [rep(k, finding("a", 5.0 + k)) if k % 3 else rep(k) for k in range(100)]
     assert len(session_page(session(*reps, curves=dict.fromkeys(range(100), curve)))) < 500_000
 

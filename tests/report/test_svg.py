@@ -12,8 +12,8 @@ from imufeedback.report import svg
 
 def picture(y: list[float], sd: list[float] | None = None) -> str:
     values = np.array(y)
-    line = svg.Line(np.arange(float(len(y))), values, "good", "a & b", None if sd is None else np.array(sd))
-    return svg.draw(svg.Picture("t <", "x", "y", [line]))
+    line = svg.PlotLine(np.arange(float(len(y))), values, "good", "a & b", None if sd is None else np.array(sd))
+    return svg.draw(svg.Plot("t <", "x", "y", [line]))
 
 
 def test_it_is_xml():

@@ -13,8 +13,8 @@ from commands import Commands
 import imufeedback
 from imufeedback import resources
 from imufeedback.app.next_words import next_words
-from imufeedback.app.palette import Shown
-from imufeedback.app.tracks import Entry
+from imufeedback.app.palette import PanelState
+from imufeedback.app.tracks import RepEntry
 from imufeedback.records import Finding, Rep
 from imufeedback.rules import Rules, parse_rule_set
 
@@ -70,8 +70,8 @@ def test_a_rule_is_one_file(the_command: Commands, monkeypatch: pytest.MonkeyPat
 
     rep = Rep(0, "swing", 1.0, 4.0, {}, (), {"downswing_s": 0.3})
     told = Rules(parse_rule_set(own.read_text(encoding="utf-8"), "own")).feed(rep)
-    entry = Entry(rep, None, findings=[one for one in told if isinstance(one, Finding)])
-    assert next_words(Shown.WAITING, entry) == "Half a minute down"
+    entry = RepEntry(rep, None, findings=[one for one in told if isinstance(one, Finding)])
+    assert next_words(PanelState.WAITING, entry) == "Half a minute down"
 
 
 @pytest.fixture(name="copy")

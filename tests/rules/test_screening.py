@@ -6,13 +6,13 @@ import pytest
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Rep
-from imufeedback.rules.screening import MDC_DEG, NO_DIAGNOSIS, NORMS, Trial, compare, screen, trial_of
+from imufeedback.rules.screening import MDC_DEG, NO_DIAGNOSIS, NORMS, HipTrial, compare, screen, trial_of
 
 STANCE = "staggered stance"
 
 
-def trials(side: str, direction: str, *values: float) -> list[Trial]:
-    return [Trial(side, direction, value, 4.0) for value in values]
+def trials(side: str, direction: str, *values: float) -> list[HipTrial]:
+    return [HipTrial(side, direction, value, 4.0) for value in values]
 
 
 def test_best_and_spread_of_three():
@@ -77,14 +77,14 @@ def test_a_trial_comes_from_a_rep_of_the_drill():
     rep = Rep(
         0, "hip-turn-lead in", 1, 3, {}, (), {"standing_hip_rotation_deg": 31.0, "standing_hip_rotation_sd_deg": 5.0}
     )
-    assert trial_of(rep, "lead") == Trial("lead", "in", 31.0, 5.0)
+    assert trial_of(rep, "lead") == HipTrial("lead", "in", 31.0, 5.0)
 
 
 def test_a_trial_is_the_range_where_the_rep_has_one():
     features = {"standing_hip_rotation_deg": 31.0, "standing_hip_rotation_sd_deg": 5.0}
     ranged = features | {"standing_hip_range_deg": 36.0, "standing_hip_range_sd_deg": 3.0}
     rep = Rep(0, "hip-turn-lead in", 1, 3, {}, (), ranged)
-    assert trial_of(rep, "lead") == Trial("lead", "in", 36.0, 3.0)
+    assert trial_of(rep, "lead") == HipTrial("lead", "in", 36.0, 3.0)
 
 
 def test_norms_have_a_source_and_say_whether_it_was_read():

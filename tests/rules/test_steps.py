@@ -10,7 +10,7 @@ import pytest
 from imufeedback import resources
 from imufeedback.records import Finding, Rep, StepTold, Verdict
 from imufeedback.rules import RuleSet, parse_rule_set
-from imufeedback.rules.steps import Judged, Steps
+from imufeedback.rules.steps import StepRep, Steps
 
 THIGH, RANGE = "standing-thigh-still", "hip-rotation-reaches"
 
@@ -28,7 +28,7 @@ def found(rule: str, verdict: Verdict = Verdict.FAULT) -> Finding:
 
 
 def told(steps: Steps, one: Rep, *findings: Finding) -> StepTold:
-    (only,) = steps.feed(Judged(one, findings))
+    (only,) = steps.feed(StepRep(one, findings))
     return only
 
 
@@ -40,7 +40,7 @@ def test_good_reps_go_up_step_by_step_to_the_end() -> None:
     for _ in range(6):
         last = told(steps, rep("in" if steps.begun(0.0).number == 2 else "out"))
     assert (last.over, last.number, last.of) == ("done", 4, 4)
-    assert steps.feed(Judged(rep(), [])) == [], "it is over"
+    assert steps.feed(StepRep(rep(), [])) == [], "it is over"
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_a_drill_without_checks_of_form_counts_by_all_its_rules() -> None:
 
 
 def test_a_void_rep_says_nothing_about_a_step() -> None:
-    assert Steps(drill()).feed(Judged(rep(void="a gap"), [])) == []
+    assert Steps(drill()).feed(StepRep(rep(void="a gap"), [])) == []
 
 
 def test_three_misses_in_a_row_go_back_a_step_and_six_stop_the_drill() -> None:
@@ -101,12 +101,12 @@ def test_the_coach_chooses_a_step() -> None:
 def test_half_and_restored_state_and_half_are_the_whole() -> None:
     reps = [rep("in"), rep("in"), rep("in", 1.0), rep("in"), rep("out"), rep("out", 1.0), rep("out")]
     whole = Steps(drill())
-    expected = [one for each in reps for one in whole.feed(Judged(each, []))]
+    expected = [one for each in reps for one in whole.feed(StepRep(each, []))]
     for at in range(len(reps)):
         first, second = Steps(drill()), Steps(drill())
-        seen = [one for each in reps[:at] for one in first.feed(Judged(each, []))]
+        seen = [one for each in reps[:at] for one in first.feed(StepRep(each, []))]
         second.state = pickle.loads(pickle.dumps(first.state))
-        assert seen + [one for each in reps[at:] for one in second.feed(Judged(each, []))] == expected
+        assert seen + [one for each in reps[at:] for one in second.feed(StepRep(each, []))] == expected
 
 
 def test_a_rep_that_is_taken_out_leaves_the_count_of_its_step() -> None:

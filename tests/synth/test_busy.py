@@ -10,14 +10,14 @@ from scipy.spatial.transform import Rotation
 
 from imufeedback.errors import UsageError
 from imufeedback.records import Hand, Segment, Side
-from imufeedback.synth.between_reps import Busy, Kind
+from imufeedback.synth.between_reps import Busy, Interlude
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import BODY, TruthPose
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_idle_script, make_script
 
 SEEDS = range(4)
-AT_ADDRESS_ONLY = {Kind.LOOK, Kind.BACK_AND_HOME}
+AT_ADDRESS_ONLY = {Interlude.LOOK, Interlude.BACK_AND_HOME}
 """These are done where no swing comes of it."""
 
 
@@ -26,7 +26,7 @@ def session(seed: int, hand: Hand = Hand.RIGHT) -> Script:
     return make_script(hand=hand, pace=Pace.FULL, reps=4, seed=seed, busy=True)
 
 
-def done(kind: Kind) -> list[tuple[Script, Busy, TruthPose]]:
+def done(kind: Interlude) -> list[tuple[Script, Busy, TruthPose]]:
     """Angles during everything of one kind that was done."""
     return [
         (script, one, script.golfer.pose(np.linspace(one.start_s, one.end_s, 1001), ()))
@@ -43,9 +43,9 @@ def degrees(values: np.ndarray) -> np.ndarray:
 def test_everything_is_done_before_the_first_rep_and_some_before_each() -> None:
     for script in map(session, SEEDS):
         first, second = script.truth.reps[:2]
-        assert {one.kind for one in script.truth.busy if one.end_s <= first.start_s} == set(Kind) - AT_ADDRESS_ONLY
+        assert {one.kind for one in script.truth.busy if one.end_s <= first.start_s} == set(Interlude) - AT_ADDRESS_ONLY
         before_second = {one.kind for one in script.truth.busy if first.finish_s < one.start_s < second.start_s}
-        assert before_second >= {Kind.WALK, Kind.WAGGLE}
+        assert before_second >= {Interlude.WALK, Interlude.WAGGLE}
 
 
 def test_the_list_is_in_order_and_outside_the_reps() -> None:
@@ -60,7 +60,7 @@ def test_the_list_is_in_order_and_outside_the_reps() -> None:
 
 def test_walking() -> None:
     """5 to 8 strides; legs ±25° against each other, pelvis ±5°, on for about a stride's length each."""
-    for script, walk, pose in done(Kind.WALK):
+    for script, walk, pose in done(Interlude.WALK):
         strides = (walk.end_s - walk.start_s) / 1.1
         assert round(strides) in range(5, 9)
         for side in Side:
@@ -74,21 +74,21 @@ def test_walking() -> None:
 
 
 def test_bending_for_a_ball() -> None:
-    for _, _, pose in done(Kind.BEND):
+    for _, _, pose in done(Interlude.BEND):
         for side in Side:
             assert np.degrees(pose.hip_rad[side][:, 0].max()) == pytest.approx(90)
             assert np.degrees(pose.knee_rad[side][:, 0].max()) == pytest.approx(80)
 
 
 def test_waggling() -> None:
-    for script, waggle, pose in done(Kind.WAGGLE):
+    for script, waggle, pose in done(Interlude.WAGGLE):
         assert 3 < np.degrees(np.abs(pose.pelvis_rad[:, 0]).max()) <= 8
         ends = script.golfer.pose(np.array([waggle.start_s, waggle.end_s]))
         np.testing.assert_allclose(ends.hip_rad[Side.LEFT][0], ends.hip_rad[Side.LEFT][1], atol=1e-12)
 
 
 def test_swaying_keeps_the_feet_about_where_they_are() -> None:
-    for script, sway, _ in done(Kind.SWAY):
+    for script, sway, _ in done(Interlude.SWAY):
         pose = script.golfer.pose(np.linspace(sway.start_s, sway.end_s, 500))
         across = pose.frames[Segment.PELVIS].position_m
         assert 0.05 < np.linalg.norm(np.ptp(across, axis=0)) < 0.15
@@ -98,7 +98,7 @@ def test_swaying_keeps_the_feet_about_where_they_are() -> None:
 
 
 def test_standing_about_is_never_quite_still() -> None:
-    for _, stand, pose in done(Kind.STAND):
+    for _, stand, pose in done(Interlude.STAND):
         assert 2.5 < stand.end_s - stand.start_s < 9.5
         assert (np.abs(pose.pelvis_rate_rad_s[50:-50]).sum(axis=1) > 1e-6).all()
 
@@ -215,7 +215,7 @@ def test_a_rest_lasts_as_long_as_it_is_asked_to() -> None:
 def test_an_idle_session_has_everything_but_reps() -> None:
     script = make_idle_script(seconds=200, seed=2)
     assert script.truth.reps == ()
-    assert {one.kind for one in script.truth.busy} == set(Kind)
+    assert {one.kind for one in script.truth.busy} == set(Interlude)
     assert script.duration_s >= script.ready_s + 200
 
 

@@ -11,7 +11,7 @@ from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import BODY, SEGMENTS, Golfer
 from imufeedback.synth.kinematics import EARTH_FROM_Y_UP
-from imufeedback.synth.plan import STANDING, Channel, Plan, hold, leg
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, hold, leg
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.script import Script, make_script
 
@@ -21,7 +21,7 @@ AHEAD, LEFT, UP = np.eye(3)
 
 def held(hand: Hand, **channels: float):
     posture = {Channel(name): value for name, value in channels.items()}
-    return Golfer(make_player(hand, Pace.SLOW, 1), Plan([hold(0.0, 1.0, posture)])).pose(np.array([0.5]))
+    return Golfer(make_player(hand, Pace.SLOW, 1), MotionPlan([hold(0.0, 1.0, posture)])).pose(np.array([0.5]))
 
 
 def axes(pose, segment: Segment) -> np.ndarray:
@@ -47,7 +47,7 @@ def whole() -> tuple[Script, np.ndarray]:
 
 @BOTH_HANDS
 def test_quiet_standing_is_all_zero(hand: Hand) -> None:
-    pose = Golfer(make_player(hand, Pace.SLOW, 1), Plan([hold(0.0, 1.0, STANDING)])).pose(np.array([0.5]))
+    pose = Golfer(make_player(hand, Pace.SLOW, 1), MotionPlan([hold(0.0, 1.0, STANDING)])).pose(np.array([0.5]))
     for segment in SEGMENTS:
         np.testing.assert_allclose(axes(pose, segment), EARTH_FROM_Y_UP, atol=1e-15)
     assert not pose.pelvis_rad.any()

@@ -9,10 +9,10 @@ from imufeedback.errors import UsageError
 from imufeedback.measure import exact, swingers
 from imufeedback.records import Hand, Rep, Segment, Side, Zeroed
 from imufeedback.synth import between_reps
-from imufeedback.synth.between_reps import Kind
+from imufeedback.synth.between_reps import Interlude
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.golfer import SEGMENTS
-from imufeedback.synth.plan import STANDING, Plan, hold
+from imufeedback.synth.plan import STANDING, MotionPlan, hold
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
 
@@ -123,7 +123,7 @@ def test_senseless_sessions_are_refused(arguments: dict) -> None:
 
 def test_pieces_must_follow_one_another() -> None:
     with pytest.raises(UsageError, match="next one begins at 3"):
-        Plan([hold(0.0, 1.0, STANDING), hold(3.0, 4.0, STANDING)])
+        MotionPlan([hold(0.0, 1.0, STANDING), hold(3.0, 4.0, STANDING)])
 
 
 def test_a_tempo_and_a_size_for_each_rep() -> None:
@@ -209,7 +209,7 @@ def test_alive_calibration_movements_are_what_is_asked_for(seed: int) -> None:
 def test_a_waggle_before_every_swing_counts_no_rep(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
     monkeypatch.setattr(between_reps, "WAGGLES", 1.0)
     script = make_script(pace=Pace.FULL if seed % 2 else Pace.SLOW, reps=3, seed=seed, alive=True)
-    assert [one.kind for one in script.truth.busy] == [Kind.WAGGLE] * 3
+    assert [one.kind for one in script.truth.busy] == [Interlude.WAGGLE] * 3
     motion = swingers.motion_of(script.hand)
     reps = []
     for rep, waggle in zip(script.truth.reps, script.truth.busy, strict=True):

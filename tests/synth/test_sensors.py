@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.constants import normal_gravity_m_s2
 from imufeedback.records import Hand, Segment
 from imufeedback.synth.golfer import BODY, SEGMENTS, Golfer
-from imufeedback.synth.plan import Channel, Piece, Plan
+from imufeedback.synth.plan import Channel, MotionPlan, Piece
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.profile import Spline
 from imufeedback.synth.script import make_script
@@ -36,7 +36,7 @@ def test_at_rest_it_feels_gravity(latitude_deg: float, expected: float) -> None:
 def test_centripetal_and_tangential_by_hand() -> None:
     """A pelvis that turns at 4 rad/s, 3 rad/s² faster each second, sensor 0.1 m behind: 1.6 m/s² forward."""
     turning = Spline.through([(0.0, 0.0, 1.0, 3.0), (1.0, 2.5, 4.0, 3.0), (2.0, 8.0, 7.0, 3.0)])
-    golfer = Golfer(make_player(Hand.RIGHT, Pace.SLOW, 1), Plan([Piece(0.0, 2.0, {Channel.TURN: turning})]))
+    golfer = Golfer(make_player(Hand.RIGHT, Pace.SLOW, 1), MotionPlan([Piece(0.0, 2.0, {Channel.TURN: turning})]))
     place = ImuPlace(Segment.PELVIS, np.array([-0.1, 0.0, 0.0]), PLAIN)
     gyr, acc = measure(golfer.pose(np.array([1.0])), place, 9.8)
     np.testing.assert_allclose(gyr, [[0.0, 4.0, 0.0]], atol=1e-12)

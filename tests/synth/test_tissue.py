@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.records import Hand, Segment, Side
 from imufeedback.synth.errors import PRESETS, SoftTissue
 from imufeedback.synth.golfer import Golfer
-from imufeedback.synth.plan import Channel, Piece, Plan, hold
+from imufeedback.synth.plan import Channel, MotionPlan, Piece, hold
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.profile import Spline, Wave
 from imufeedback.synth.script import Script, make_script
@@ -38,7 +38,7 @@ def stopping(stop_s: float = 0.03) -> Golfer:
         Piece(0.0, 1.0 + stop_s, {Channel.TRAIL_ROTATION: rotation}),
         hold(1.0 + stop_s, 4.0, {Channel.TRAIL_ROTATION: after}),
     ]
-    return Golfer(make_player(Hand.RIGHT, Pace.FULL, 1), Plan(pieces))
+    return Golfer(make_player(Hand.RIGHT, Pace.FULL, 1), MotionPlan(pieces))
 
 
 @pytest.mark.parametrize("side", list(Side))
@@ -151,7 +151,7 @@ def test_nothing_jumps_where_the_solution_is_pieced_together() -> None:
     """A hip that never rests, at the borders between the solved stretches."""
     envelope = Spline.through([(0.0, 0.0), (1.0, 1.0), (39.0, 1.0), (40.0, 0.0)])
     piece = Piece(0.0, 40.0, {Channel.TRAIL_ROTATION: Wave(envelope, 3.0, 0.0, 0.2)})
-    golfer = Golfer(make_player(Hand.RIGHT, Pace.FULL, 1), Plan([piece]))
+    golfer = Golfer(make_player(Hand.RIGHT, Pace.FULL, 1), MotionPlan([piece]))
     carrier = Carrier(golfer, THIGH, replace(SOFT, axial_share=1.0))
     borders = np.array([8.0, 16.0, 24.0])
     before, after = carrier.extra(borders - 1e-9), carrier.extra(borders + 1e-9)

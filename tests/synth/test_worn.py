@@ -13,7 +13,7 @@ import pytest
 from imufeedback.packets import Decoder, parse_layout
 from imufeedback.records import Floats, RawPacket, Segment
 from imufeedback.synth.errors import MG, PRESETS
-from imufeedback.synth.plan import Channel, Plan
+from imufeedback.synth.plan import Channel, MotionPlan
 from imufeedback.synth.player import Pace
 from imufeedback.synth.profile import Course
 from imufeedback.synth.script import Script, make_script
@@ -133,11 +133,11 @@ def test_a_long_session_in_stretches_keeps_little() -> None:
 def _counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many instants a plan is asked for from now on, call by call."""
     asked: list[int] = []
-    courses = Plan.courses
+    courses = MotionPlan.courses
 
-    def counting(self: Plan, t_s: Floats, *args: Collection[Channel]) -> dict[Channel, Course]:
+    def counting(self: MotionPlan, t_s: Floats, *args: Collection[Channel]) -> dict[Channel, Course]:
         asked.append(len(t_s))
         return courses(self, t_s, *args)
 
-    monkeypatch.setattr(Plan, "courses", counting)
+    monkeypatch.setattr(MotionPlan, "courses", counting)
     return asked

@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 
 from imufeedback.measure import clocks
-from imufeedback.timing import Sign, Silence
+from imufeedback.timing import SilenceWatch, WakeSign
 
 
-def told(signs: list[Sign]) -> list[str]:
-    stage = Silence()
+def told(signs: list[WakeSign]) -> list[str]:
+    stage = SilenceWatch()
     return [notice.text for one in signs for notice in stage.feed(one)]
 
 
-def talk(begin_s: float, end_s: float, *sensors: str) -> list[Sign]:
+def talk(begin_s: float, end_s: float, *sensors: str) -> list[WakeSign]:
     """Packets, and time that passes."""
-    return [Sign(t_s, name) for t_s in np.arange(begin_s, end_s, 0.02).tolist() for name in ("", *sensors)]
+    return [WakeSign(t_s, name) for t_s in np.arange(begin_s, end_s, 0.02).tolist() for name in ("", *sensors)]
 
 
 def test_sensors_that_talk_say_nothing_about_it() -> None:
@@ -49,14 +49,14 @@ def test_one_sensor_alone_is_named() -> None:
     ids=["slept", "all switched off and on", "behind", "jitter", "one alone"],
 )
 def test_clocks_that_are_ahead_alike_tell_of_a_sleep(ahead_s: tuple[float, ...], times: int) -> None:
-    signs = [Sign(10.0 + k, name, one) for k, (name, one) in enumerate(zip("abc", ahead_s, strict=False))]
+    signs = [WakeSign(10.0 + k, name, one) for k, (name, one) in enumerate(zip("abc", ahead_s, strict=False))]
     texts = told([*talk(0, 10, "a", "b", "c"), *signs])
     assert len(texts) == times
     assert all("the computer slept for about 38 s" in one for one in texts)
 
 
 def test_a_second_sleep_is_told_again() -> None:
-    signs = [Sign(t_s, name, ahead_s) for t_s, ahead_s in ((10.0, 38.0), (300.0, 20.0)) for name in "ab"]
+    signs = [WakeSign(t_s, name, ahead_s) for t_s, ahead_s in ((10.0, 38.0), (300.0, 20.0)) for name in "ab"]
     assert len(told(signs)) == 2
 
 

@@ -115,7 +115,7 @@ def cues_between(reps: Sequence[JudgedRep], from_s: float, to_s: float) -> list[
     return [sound for t_s, sound in cues if from_s < t_s <= to_s]
 
 
-class Playback:
+class PlaybackClock:
     """Session time that runs at a speed between two ends. The clock is given, so that it can be tested."""
 
     def __init__(self) -> None:

@@ -43,7 +43,7 @@ from imufeedback.app.review.judge_thread import JudgeThread
 from imufeedback.app.review.lesson import SLIDER, LessonBar
 from imufeedback.app.review.model import (
     ALIGNED,
-    Playback,
+    PlaybackClock,
     against_turn,
     changed,
     cues_between,
@@ -62,7 +62,7 @@ from imufeedback.app.scrolling import Pages, scrolled
 from imufeedback.app.text_size import text_size
 from imufeedback.document import JudgedRep
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.figure.drawing import Shown, View
+from imufeedback.figure.drawing import DrawnExtras, View
 from imufeedback.phrases import phrase
 from imufeedback.record import unfinished
 from imufeedback.record.files import name_key
@@ -95,7 +95,7 @@ class ReviewWindow(QMainWindow):
         self._stretch: Stretch | None = None
         self._beside: tuple[JudgedRep, Stretch] | None = None
         """The other rep, and what was measured of it."""
-        self.playback = Playback()
+        self.playback = PlaybackClock()
         self._make_widgets()
         self._arrange()
         self._listen()
@@ -332,8 +332,8 @@ class ReviewWindow(QMainWindow):
         self.playback.load(0.0, 0.0)
         self.reps.show_reps([])
         self.overlay.show_lines([], None, "", "")
-        self.figure.show_pose(None, Shown())
-        self.other_figure.show_pose(None, Shown())
+        self.figure.show_pose(None, DrawnExtras())
+        self.other_figure.show_pose(None, DrawnExtras())
         self._beside = None
 
     def _show_failure(self, text: str) -> None:
@@ -447,11 +447,11 @@ class ReviewWindow(QMainWindow):
         shanks = bool(np.isfinite(pose[-2:]).any())
         name = "" if self._beside is None or apart else phrase("rep_name", number=self._beside[0].index + 1)
         self.figure.show_pose(
-            pose, Shown(self._target_deg, angle_sd, turn_sd, None if apart else other, shanks=shanks), name
+            pose, DrawnExtras(self._target_deg, angle_sd, turn_sd, None if apart else other, shanks=shanks), name
         )
         if self.other_figure.hand is not hand:
             self.other_figure.show_hand(hand)
-        self.other_figure.show_pose(other, Shown(self._target_deg, shanks=shanks))
+        self.other_figure.show_pose(other, DrawnExtras(self._target_deg, shanks=shanks))
         at = self.position.currentIndex()
         if at < len(ALIGNED):
             position_s = self._played.positions.get(ALIGNED[at])

@@ -91,7 +91,7 @@ class BodyPicture(QWidget):
         painter.drawLine(self._at(start), self._at(end))
 
     def _paint_sensor(self, painter: QPainter, segment: Segment, state: LinkState | None) -> None:
-        look = palette.Look(palette.SOFT_INK, palette.PAPER, palette.Sign.DASH)
+        look = palette.Look(palette.SOFT_INK, palette.PAPER, palette.PaintedSign.DASH)
         if state is not None:
             look = palette.LINK_LOOKS[state]
         at, side = self._at(_PLACES[segment]), 0.062 * self.height()

@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWi
 from imufeedback.app import palette
 from imufeedback.app.labels import add_key, pixel_font
 from imufeedback.app.look import look
-from imufeedback.app.palette import Sign
+from imufeedback.app.palette import PaintedSign
 from imufeedback.app.scrolling import fold
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
@@ -34,7 +34,7 @@ class CalibrationPage(QWidget):
         self.lines = [QLabel(line) for line in texts.fit_list()]
         for line in self.lines:
             line.setWordWrap(True)
-        self.signs = [SignMark(Sign.RING, palette.SOFT_INK) for _ in self.lines]
+        self.signs = [SignMark(PaintedSign.RING, palette.SOFT_INK) for _ in self.lines]
         self.again = QPushButton(phrase("start.fit_start"))
         add_key(self.again, "Ctrl+R")
         self.again.clicked.connect(self.fit_wanted)
@@ -129,7 +129,9 @@ class CalibrationPage(QWidget):
         self._done = count
         for number, sign in enumerate(self.signs):
             done = number < count
-            sign.show_sign(Sign.TICK if done else Sign.RING, palette.GOOD_INK if done else palette.SOFT_INK)
+            sign.show_sign(
+                PaintedSign.TICK if done else PaintedSign.RING, palette.GOOD_INK if done else palette.SOFT_INK
+            )
 
     def _restyle(self) -> None:
         self.show_done(self._done)

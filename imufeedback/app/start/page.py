@@ -18,7 +18,7 @@ from imufeedback.app.scrolling import Pages
 from imufeedback.app.start import texts
 from imufeedback.app.start.calibration_page import CalibrationPage
 from imufeedback.app.start.player_page import PlayerPage
-from imufeedback.app.start.readiness import HERE, Readiness, Step
+from imufeedback.app.start.readiness import HERE, Readiness, StartStep
 from imufeedback.app.start.sensor_page import SensorPage
 from imufeedback.app.start.step_list import StepList
 from imufeedback.app.start.work_page import WorkPage
@@ -56,11 +56,11 @@ class StartPage(QWidget):
         self.sensors = SensorPage()
         self.calibration = CalibrationPage()
         self.works = WorkPage(works)
-        self.pages: Mapping[Step, QWidget] = {
-            Step.PLAYER: self.player,
-            Step.SENSORS: self.sensors,
-            Step.CALIBRATION: self.calibration,
-            Step.WORK: self.works,
+        self.pages: Mapping[StartStep, QWidget] = {
+            StartStep.PLAYER: self.player,
+            StartStep.SENSORS: self.sensors,
+            StartStep.CALIBRATION: self.calibration,
+            StartStep.WORK: self.works,
         }
         self.stack = Pages()
         self.heading = QLabel(phrase("start.heading"))
@@ -70,11 +70,11 @@ class StartPage(QWidget):
         self.next = QPushButton()
         self.next.setObjectName("agree")
         self.messages = MessageLine()
-        self.step = Step.PLAYER
+        self.step = StartStep.PLAYER
         self._arrange()
         self._wire()
         self.works.mark("")
-        self.show_step(Step.PLAYER)
+        self.show_step(StartStep.PLAYER)
 
     def _arrange(self) -> None:
         for page in self.pages.values():
@@ -124,7 +124,7 @@ class StartPage(QWidget):
 
     # ── steps ────────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def show_step(self, step: Step) -> None:
+    def show_step(self, step: StartStep) -> None:
         """Show one step and put the keyboard there."""
         self.step = step
         self.stack.setCurrentWidget(self.pages[step])
@@ -133,34 +133,34 @@ class StartPage(QWidget):
 
     def go_on(self) -> None:
         """The large button: take what is marked, let sensors stream, go to what is missing, or begin."""
-        choosing = self.step is Step.PLAYER and self.player.pages.currentWidget() is self.player.choose
+        choosing = self.step is StartStep.PLAYER and self.player.pages.currentWidget() is self.player.choose
         if choosing and not self.ready.running:
             self.player.take()
             return
-        if self.step is Step.SENSORS and self.ready.can_stream:
+        if self.step is StartStep.SENSORS and self.ready.can_stream:
             self.stream_wanted.emit()
             return
-        if self.ready.can_begin and self.step is Step.WORK:
+        if self.ready.can_begin and self.step is StartStep.WORK:
             self.begin_wanted.emit()
             return
         self.show_step(self._following())
 
-    def _following(self) -> Step:
-        steps = list(Step)
+    def _following(self) -> StartStep:
+        steps = list(StartStep)
         after = steps[steps.index(self.step) + 1 :]
-        return self.ready.first_open(after) or self.ready.first_open() or Step.WORK
+        return self.ready.first_open(after) or self.ready.first_open() or StartStep.WORK
 
     def refresh(self) -> None:
         """Show what is known now."""
         ready = self.ready
         title = self.work.title if self.work else ""
-        for step in Step:
+        for step in StartStep:
             self.steps.show_step(step, ready.mark(step), texts.says(step, ready, title))
         self.steps.show_current(self.step)
         self.sensors.show_ready(ready, self.battery)
         self.calibration.show_ready(ready)
         self.player.lock(ready.running)
-        last = ready.can_begin and self.step is Step.WORK
+        last = ready.can_begin and self.step is StartStep.WORK
         self.next.setText(texts.next_button(last))
         self.missing.setText(
             texts.failed(self.messages.text.text()) if self.messages.is_fault else texts.missing(ready)
@@ -201,8 +201,8 @@ class StartPage(QWidget):
     def _hear_fitted(self, event: Fitted) -> None:
         self.ready.fit_level, self.ready.fit_refused, self.ready.calibrating = event.fit.level, None, False
         self.refresh()
-        if self.step is Step.CALIBRATION:
-            self.show_step(Step.WORK)
+        if self.step is StartStep.CALIBRATION:
+            self.show_step(StartStep.WORK)
 
     def _hear_refused(self, event: FitRefused) -> None:
         self.ready.fit_refused, self.ready.calibrating = event.reason, False
@@ -259,7 +259,7 @@ class StartPage(QWidget):
 
     def _accepted(self, person: Person) -> None:
         self.ready.person = person
-        self.show_step(Step.SENSORS)
+        self.show_step(StartStep.SENSORS)
 
     def _choose_work(self, work: Work) -> None:
         self.work = work

@@ -14,7 +14,7 @@ NEEDED = (Segment.PELVIS, Segment.LEFT_THIGH, Segment.RIGHT_THIGH)
 HERE = (LinkState.CONNECTED, LinkState.STREAMING)
 
 
-class Step(StrEnum):
+class StartStep(StrEnum):
     """The steps in their order."""
 
     PLAYER = "player"
@@ -76,7 +76,7 @@ class Readiness:
     def can_stream(self) -> bool:
         """The session can begin: everything needed is connected and has one place."""
         return (
-            self.mark(Step.PLAYER) is Mark.DONE
+            self.mark(StartStep.PLAYER) is Mark.DONE
             and not self.running
             and not self.missing_places()
             and not self.double_places()
@@ -84,19 +84,19 @@ class Readiness:
 
     @property
     def can_begin(self) -> bool:
-        return all(self.mark(step) is Mark.DONE for step in Step)
+        return all(self.mark(step) is Mark.DONE for step in StartStep)
 
-    def mark(self, step: Step) -> Mark:
+    def mark(self, step: StartStep) -> Mark:
         """How far one step is."""
-        if step is Step.PLAYER:
+        if step is StartStep.PLAYER:
             return self._player()
-        if step is Step.SENSORS:
+        if step is StartStep.SENSORS:
             return self._sensors()
-        if step is Step.CALIBRATION:
+        if step is StartStep.CALIBRATION:
             return self._calibration()
         return Mark.DONE if self.work else Mark.OPEN
 
-    def first_open(self, steps: Iterable[Step] = Step) -> Step | None:
+    def first_open(self, steps: Iterable[StartStep] = StartStep) -> StartStep | None:
         """The first step that is not done; None when all are."""
         return next((step for step in steps if self.mark(step) is not Mark.DONE), None)
 

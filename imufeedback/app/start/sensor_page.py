@@ -167,7 +167,7 @@ class SensorRow:
         self.blink = QPushButton(phrase("start.blink_short"))
         self.blink.setStyleSheet("padding: 3px 8px;")
         self.blink.setAccessibleName(phrase("start.blink_this", sensor=sensor))
-        self.sign = SignMark(palette.Sign.RING, palette.SOFT_INK)
+        self.sign = SignMark(palette.PaintedSign.RING, palette.SOFT_INK)
         self.name = QLabel(sensor)
         self.words = QLabel()
         self.words.setWordWrap(True)

@@ -9,19 +9,19 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 
 from imufeedback.app import palette
 from imufeedback.app.labels import add_key, pixel_font
-from imufeedback.app.palette import Look, Sign
+from imufeedback.app.palette import Look, PaintedSign
 from imufeedback.app.signs import SignMark
 from imufeedback.app.start import texts
-from imufeedback.app.start.readiness import Mark, Step
+from imufeedback.app.start.readiness import Mark, StartStep
 
 
 def mark_look(mark: Mark) -> Look:
     """How a step is marked."""
     ink, sign = {
-        Mark.DONE: (palette.GOOD_INK, Sign.TICK),
-        Mark.OPEN: (palette.SOFT_INK, Sign.RING),
-        Mark.BUSY: (palette.INK, Sign.DISC),
-        Mark.TROUBLE: (palette.ALARM_INK, Sign.CROSS),
+        Mark.DONE: (palette.GOOD_INK, PaintedSign.TICK),
+        Mark.OPEN: (palette.SOFT_INK, PaintedSign.RING),
+        Mark.BUSY: (palette.INK, PaintedSign.DISC),
+        Mark.TROUBLE: (palette.ALARM_INK, PaintedSign.CROSS),
     }[mark]
     return Look(ink, palette.PAPER, sign)
 
@@ -29,21 +29,21 @@ def mark_look(mark: Mark) -> Look:
 class StepList(QWidget):
     """One button a step; pressing it shows that step."""
 
-    def __init__(self, on_step: Callable[[Step], None]) -> None:
+    def __init__(self, on_step: Callable[[StartStep], None]) -> None:
         super().__init__()
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(10)
-        self.rows = {step: StepRow(step, number) for number, step in enumerate(Step, start=1)}
+        self.rows = {step: StepRow(step, number) for number, step in enumerate(StartStep, start=1)}
         for step, row in self.rows.items():
             row.clicked.connect(lambda _=False, step=step: on_step(step))
             column.addWidget(row)
         column.addStretch(1)
 
-    def show_step(self, step: Step, mark: Mark, line: str) -> None:
+    def show_step(self, step: StartStep, mark: Mark, line: str) -> None:
         self.rows[step].show_state(mark, line)
 
-    def show_current(self, current: Step) -> None:
+    def show_current(self, current: StartStep) -> None:
         for step, row in self.rows.items():
             row.setChecked(step is current)
 
@@ -56,7 +56,7 @@ class StepList(QWidget):
 class StepRow(QPushButton):
     """Number, title, sign and one line."""
 
-    def __init__(self, step: Step, number: int) -> None:
+    def __init__(self, step: StartStep, number: int) -> None:
         super().__init__()
         self.setCheckable(True)
         self.setObjectName("step")
@@ -66,7 +66,7 @@ class StepRow(QPushButton):
         self.title.setWordWrap(True)
         self.line = QLabel()
         self.line.setWordWrap(True)
-        self.sign = SignMark(Sign.RING, palette.SOFT_INK)
+        self.sign = SignMark(PaintedSign.RING, palette.SOFT_INK)
         self._arrange()
         self.show_state(Mark.OPEN, "")
 

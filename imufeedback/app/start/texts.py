@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from imufeedback.app.start.readiness import Mark, Readiness, Step
+from imufeedback.app.start.readiness import Mark, Readiness, StartStep
 from imufeedback.app.words import level_word, link_word, segment_word
 from imufeedback.people import Homework, Person, open_homework
 from imufeedback.phrases import phrase
 from imufeedback.records import Hand, Level, LinkState, Segment
 
 
-def title(step: Step) -> str:
+def title(step: StartStep) -> str:
     return phrase(f"start.title.{step}")
 
 
@@ -27,13 +27,13 @@ def places(segments: tuple[Segment, ...]) -> str:
     return ", ".join(segment_word(one) for one in segments)
 
 
-def says(step: Step, ready: Readiness, work_title: str = "") -> str:
+def says(step: StartStep, ready: Readiness, work_title: str = "") -> str:
     """One line: what is there, or what is missing."""
-    if step is Step.PLAYER:
+    if step is StartStep.PLAYER:
         return _player(ready)
-    if step is Step.SENSORS:
+    if step is StartStep.SENSORS:
         return _sensors(ready)
-    if step is Step.CALIBRATION:
+    if step is StartStep.CALIBRATION:
         return _calibration(ready)
     return work_title or phrase("start.says")
 

@@ -9,7 +9,7 @@ from imufeedback.app.labels import pixel_font
 from imufeedback.app.practice_choices import Work, WorkKind, Works
 from imufeedback.app.scrolling import fold
 from imufeedback.app.start import texts
-from imufeedback.app.start.readiness import Step
+from imufeedback.app.start.readiness import StartStep
 from imufeedback.phrases import phrase
 
 _KIND_WORDS = {WorkKind.RULES: texts.rules_word, WorkKind.DRILL: texts.drill_word, WorkKind.PLAN: texts.plan_word}
@@ -27,7 +27,7 @@ class WorkPage(QWidget):
         self.hint = QLabel(phrase("start.work_hint"))
         self.hint.setWordWrap(True)
         self.list = QListWidget()
-        self.list.setAccessibleName(texts.title(Step.WORK))
+        self.list.setAccessibleName(texts.title(StartStep.WORK))
         self.title = QLabel()
         self.lines = QLabel()
         self.lines.setWordWrap(True)

@@ -18,7 +18,7 @@ from imufeedback.ble.virtual.stack import SIGNAL_DBM, make_device
 from imufeedback.packets import Layout
 from imufeedback.packets.layout import Gatt
 
-FACTORY = profile.Settings(rate_hz=100, samples_per_packet=1)
+FACTORY = profile.SensorSettings(rate_hz=100, samples_per_packet=1)
 """Settings after power-up: not what is wanted, so that a client that forgets to send its own is found out."""
 OWN = Gatt(profile.SERVICE, profile.MOTION, profile.CONTROL, profile.LAYOUT)
 """The project's own profile, for layouts that name no UUIDs."""
@@ -251,14 +251,14 @@ class VirtualSensor:
                 self.streaming = True
             case profile.Stop():
                 self.streaming = False
-            case profile.Settings():
+            case profile.SensorSettings():
                 self.settings = command
             case profile.Blink():
                 self.blinks += 1
 
     def _checked(self, command: profile.ControlCommand) -> profile.ControlCommand:
         """Its payloads are made already: it can send fewer samples a packet, and no other rate."""
-        if isinstance(command, profile.Settings) and command.rate_hz != round(self._layout.rate_hz):
+        if isinstance(command, profile.SensorSettings) and command.rate_hz != round(self._layout.rate_hz):
             raise profile.BadCommand(profile.BAD_VALUE, f"{command.rate_hz} Hz is not what this sensor does")
         return command
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Context, Measured, Step, exactly
+from imufeedback.measure.checks import Context, Measured, SetPart, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.records import Command, Finding, Item, Json, Rep
 from imufeedback.review.judging import judge
@@ -47,7 +47,7 @@ _GOOD: Mapping[str, Mapping[str, Json]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class CommandOutcome:
     """What judging one recording gave."""
 
     reps: tuple[Rep, ...]
@@ -109,10 +109,10 @@ def session(seed: int) -> list[Item]:
     return list(items(script, WORN))
 
 
-def judged(path: Path, session: Sequence[Item]) -> Found:
+def judged(path: Path, session: Sequence[Item]) -> CommandOutcome:
     """Write the items to a recording, and judge it as `analyse` does."""
     told = judge(write_items(path, session)).told
-    return Found(tuple(told.reps), tuple(told.findings), tuple(told.notices))
+    return CommandOutcome(tuple(told.reps), tuple(told.findings), tuple(told.notices))
 
 
 def mixed(clean: Sequence[Item], bad: Sequence[Command], rng: np.random.Generator) -> list[Item]:
@@ -124,7 +124,7 @@ def mixed(clean: Sequence[Item], bad: Sequence[Command], rng: np.random.Generato
     return out
 
 
-def alike(found: Found, expected: Found) -> bool:
+def alike(found: CommandOutcome, expected: CommandOutcome) -> bool:
     """The same reps with the same numbers and findings. Commands part the stretches that are judged at once, so numbers
     may differ in their last digits."""
     if [one.rule for one in found.findings] != [one.rule for one in expected.findings]:
@@ -166,4 +166,4 @@ def measure(context: Context) -> Iterator[Measured]:
     yield Measured("the same: good reps with another result, or none", changed, exactly(0), "recordings")
 
 
-STEP = Step("recorded commands that make no sense", measure)
+STEP = SetPart("recorded commands that make no sense", measure)

@@ -20,7 +20,7 @@ import numpy as np
 from imufeedback import people
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import archive
-from imufeedback.measure.checks import Context, Measured, Step, exactly
+from imufeedback.measure.checks import Context, Measured, SetPart, exactly
 from imufeedback.measure.edges import bad
 from imufeedback.measure.edges.forgetting import forgotten
 from imufeedback.record import fits
@@ -36,7 +36,7 @@ NAMES = ("Ida", "Bo", "Cleo")
 
 
 @dataclass
-class Counts:
+class CaseCounts:
     """What came of the cases."""
 
     tried: int = 0
@@ -56,9 +56,9 @@ class Counts:
             self.said.append(f"{kind}: {what}")
 
 
-def library_cases(rng: np.random.Generator, count: int) -> Counts:
+def library_cases(rng: np.random.Generator, count: int) -> CaseCounts:
     """Try so many bad files, of every kind in turn."""
-    counts = Counts()
+    counts = CaseCounts()
     with tempfile.TemporaryDirectory(prefix="imufeedback-edges-") as folder:
         case = _Case(Path(folder), rng)
         for number in range(count):
@@ -214,7 +214,7 @@ def side_files(context: Context) -> Iterator[Measured]:
     yield from lines(f"{found.tried} bad files in a library", found)
 
 
-def lines(what: str, found: Counts) -> Iterator[Measured]:
+def lines(what: str, found: CaseCounts) -> Iterator[Measured]:
     yield Measured(f"{what}: tracebacks", found.tracebacks, exactly(0), "cases")
     yield Measured(f"{what}: wrong without a word", found.silent, exactly(0), "cases")
     yield Measured(f"{what}: another session hidden or changed", found.hidden, exactly(0), "cases")
@@ -249,7 +249,7 @@ def one_among_fifty(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("bad files in a library", side_files),
-    Step("one bad file among fifty", one_among_fifty),
-    Step("a player deleted", forgotten),
+    SetPart("bad files in a library", side_files),
+    SetPart("one bad file among fifty", one_among_fifty),
+    SetPart("a player deleted", forgotten),
 )

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from imufeedback.measure import process
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 
 FOREIGN = 17
 STREAM_S, QUICK_STREAM_S = 6.0, 2.0
@@ -57,6 +57,6 @@ def moved(context: Context) -> Iterator[Measured]:
 
 
 STEPS = [
-    Step("3 own and 17 foreign sensors in the air", neighbours),
-    Step("sensors at other addresses", moved),
+    SetPart("3 own and 17 foreign sensors in the air", neighbours),
+    SetPart("sensors at other addresses", moved),
 ]

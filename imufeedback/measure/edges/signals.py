@@ -18,7 +18,7 @@ import numpy as np
 import imufeedback
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Context, LeftOut, Measured, Step, exactly
+from imufeedback.measure.checks import Context, LeftOut, Measured, SetPart, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.record.health import examine
 from imufeedback.synth.script import make_script
@@ -201,4 +201,4 @@ def _row(one: Ended) -> dict[str, Any]:
     }
 
 
-STEP = Step("signals at any moment", measure)
+STEP = SetPart("signals at any moment", measure)

@@ -23,7 +23,7 @@ import numpy as np
 from imufeedback import people, resources, toml
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import process
-from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.edges.spoilt import odd_files, spoilt
 from imufeedback.measure.memory import peak_mb
 from imufeedback.record import fits, session_file
@@ -38,7 +38,7 @@ FULL, QUICK = 5000, 300
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class TextFile:
     """One kind of file: a good one, what reads it, and what would be wrong in a result although nothing was said."""
 
     name: str
@@ -90,7 +90,7 @@ def _good_fit(folder: Path) -> bytes:
     return fits.store(folder, fits.StoredFit("robin", date(2026, 5, 1), Fit("made up", parts))).read_bytes()
 
 
-def kinds(folder: Path) -> list[Kind]:
+def kinds(folder: Path) -> list[TextFile]:
     """All of them; `folder` is for making good ones."""
     rules, plan = resources.text("rules", "swing").encode(), resources.text("plans", "standard").encode()
     drill = resources.text("drills", "hip-turn-lead").encode()
@@ -106,19 +106,19 @@ def kinds(folder: Path) -> list[Kind]:
         return parse_plan(read_text(path), str(path))
 
     return [
-        Kind("limits", "limits.toml", limits, lambda path: parse_limits(read_text(path), str(path)), _limits_wrong),
-        Kind("rules", "rules.toml", rules, rule_set, _rules_wrong),
-        Kind("drills", "drill.toml", drill, rule_set, _rules_wrong),
-        Kind("plans", "plan.toml", plan, plan_of, _number_wrong),
-        Kind("players", "robin.toml", person, lambda path: people.load(path.parent), _person_wrong),
-        Kind(
+        TextFile("limits", "limits.toml", limits, lambda path: parse_limits(read_text(path), str(path)), _limits_wrong),
+        TextFile("rules", "rules.toml", rules, rule_set, _rules_wrong),
+        TextFile("drills", "drill.toml", drill, rule_set, _rules_wrong),
+        TextFile("plans", "plan.toml", plan, plan_of, _number_wrong),
+        TextFile("players", "robin.toml", person, lambda path: people.load(path.parent), _person_wrong),
+        TextFile(
             "fits", "fits/robin.json", _good_fit(folder), lambda path: fits.last(path.parents[1], "robin"), _fit_wrong
         ),
-        Kind("session", session_file.SESSION_FILE, session, lambda path: session_file.read_session(path.parent)),
+        TextFile("session", session_file.SESSION_FILE, session, lambda path: session_file.read_session(path.parent)),
     ]
 
 
-def outcome(kind: Kind, path: Path) -> str:
+def outcome(kind: TextFile, path: Path) -> str:
     """What came of reading a file: ``fine``, or what is wrong with it."""
     try:
         made = kind.read(path)
@@ -159,7 +159,7 @@ def run(folder: Path, seed: int, count: int) -> Mapping[str, int]:
     return tally
 
 
-def _timed(kind: Kind, path: Path) -> str:
+def _timed(kind: TextFile, path: Path) -> str:
     signal.setitimer(signal.ITIMER_REAL, HANG_S)
     try:
         return outcome(kind, path)
@@ -182,7 +182,7 @@ class patience:  # noqa: N801 - used as a function
         signal.signal(signal.SIGALRM, self._before)
 
 
-def _fresh(folder: Path, kind: Kind) -> Path:
+def _fresh(folder: Path, kind: TextFile) -> Path:
     """The file's path in a folder of its own that is empty."""
     place = folder / kind.name
     with suppress(FileNotFoundError):
@@ -216,7 +216,7 @@ def measure(context: Context) -> Iterator[Measured]:
     yield Measured("the same: peak memory", told["peak_mb"], at_most(1000), "MB")
 
 
-STEP = Step("side files spoilt in every way", measure)
+STEP = SetPart("side files spoilt in every way", measure)
 
 
 def _child() -> None:

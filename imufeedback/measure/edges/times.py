@@ -17,7 +17,7 @@ import numpy as np
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import process
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.edges.commands import session
 from imufeedback.measure.edges.texts import HANG_S, Hang, patience
 from imufeedback.measure.memory import peak_mb
@@ -27,7 +27,7 @@ from imufeedback.record.importer import import_folder
 from imufeedback.record.journal import JournalWriter
 from imufeedback.record.table import write_angles
 from imufeedback.records import Angles, Floats, Item, RawPacket
-from imufeedback.review.judging import Judged, judge
+from imufeedback.review.judging import JudgedRecording, judge
 
 FULL, QUICK = (600, 120), (60, 12)
 """Folders and recordings that are tried."""
@@ -104,12 +104,12 @@ def _import_and_judge(folder: Path, kind: str, samples: int) -> Outcome:
     return None if word or (kind.startswith("gap") and told.gaps) else "wrong: without a word"
 
 
-def _samples(judged: Judged) -> int:
+def _samples(judged: JudgedRecording) -> int:
     totals = judged.summary.totals
     return 0 if totals is None else totals.samples
 
 
-def _all_there(judged: Judged, samples: int, each: int) -> bool:
+def _all_there(judged: JudgedRecording, samples: int, each: int) -> bool:
     """A packet that was rejected is told, with the `each` samples in it."""
     return _samples(judged) + each * judged.told.rejected >= samples
 
@@ -118,7 +118,7 @@ def _all_there(judged: Judged, samples: int, each: int) -> bool:
 
 
 def recording_case(
-    path: Path, clean: Sequence[Item], expected: Judged, rng: np.random.Generator
+    path: Path, clean: Sequence[Item], expected: JudgedRecording, rng: np.random.Generator
 ) -> tuple[str, Callable[[], Outcome]]:
     """A recording whose times jump: its kind, and what judges it."""
     items = list(clean)
@@ -148,7 +148,7 @@ def _moved(item: Item, by_ns: int) -> Item:
     return replace(item, host_ns=item.host_ns + by_ns)
 
 
-def _record_and_judge(path: Path, items: Sequence[Item], expected: Judged, kind: str) -> Outcome:
+def _record_and_judge(path: Path, items: Sequence[Item], expected: JudgedRecording, kind: str) -> Outcome:
     path.unlink(missing_ok=True)
     judged = judge(write_items(path, items))
     told = judged.told
@@ -277,7 +277,7 @@ def measure(context: Context) -> Iterator[Measured]:
         yield Measured(f"{title}, {size} MB: peak memory", float(str(large["peak_mb"])), at_most(MOST_MB), "MB")
 
 
-STEP = Step("times that jump, and large inputs", measure)
+STEP = SetPart("times that jump, and large inputs", measure)
 
 
 def _child(what: str, folder: Path, *numbers: str) -> dict[str, object]:

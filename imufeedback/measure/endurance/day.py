@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from imufeedback import resources
 from imufeedback.begin import session_settings
-from imufeedback.ble.limits import Limits
+from imufeedback.ble.limits import TimeLimits
 from imufeedback.ble.virtual import FaultScript, disturbed, parse_faults
 from imufeedback.ble.virtual.faults import Battery, Disconnect, Reboot
 from imufeedback.commands import SwitchSound, recorded
@@ -115,7 +115,7 @@ class LongDay:
 
     def _vitals(self, stream: SensorStream, names: tuple[str, str]) -> Iterator[LinkNote]:
         """The battery, read every minute."""
-        level, every_s = FULL_BATTERY, Limits().vitals_s
+        level, every_s = FULL_BATTERY, TimeLimits().vitals_s
         falls = {one.at_s: one.percent for one in self.faults.of(*names) if isinstance(one, Battery)}
         for number in range(1, int(self.seconds / every_s) + 1):
             at_s = number * every_s
@@ -147,7 +147,7 @@ def outages(faults: FaultScript, names: tuple[str, ...], until_s: float) -> Iter
 
 
 def _noticed_s(fault: Disconnect | Reboot) -> float:
-    limits = Limits()
+    limits = TimeLimits()
     return 0.0 if fault.callback else limits.silence_s + limits.watch_s
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.measure import process
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 
 DAY_S = 8 * 3600.0
 QUICK_S = 120.0
@@ -42,7 +42,7 @@ def endurance(context: Context) -> Iterator[Measured]:
     yield from lines(found)
 
 
-STEP = Step("endurance", endurance)
+STEP = SetPart("endurance", endurance)
 
 
 def child(seconds: float, seed: int, folder: Path, *, keep_s: float | None = None) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from threading import Semaphore
 
-from imufeedback.audio import Player
+from imufeedback.audio import CuePlayer
 from imufeedback.live.session import Session, Sink
 from imufeedback.live.sound import SoundSink
 from imufeedback.measure.endurance.audit import Digest
@@ -50,7 +50,7 @@ class PacedSession(Session):
         sinks: Sequence[Sink],
         clock: DayClock,
         device: PulledDevice,
-        player: Player,
+        player: CuePlayer,
         sound: SoundSink,
         stretch_s: float,
     ) -> None:

@@ -18,7 +18,7 @@ from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
 from imufeedback.app.uncaught import install_hooks
-from imufeedback.audio import Player, rendered
+from imufeedback.audio import CuePlayer, rendered
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.live.practice import Practice
 from imufeedback.measure.endurance.audit import Flow, read_back
@@ -75,7 +75,7 @@ class Rig:
         self.faults: list[str] = []
         self.journal = JournalWriter(folder / "long_day.mcap", title="long day")
         self.device = PulledDevice(self.clock)
-        self.player = Player(rendered(), self.clock.now_ns, lambda: self.device)
+        self.player = CuePlayer(rendered(), self.clock.now_ns, lambda: self.device)
         self.app = make_application()
         self.feed = EventFeed(day.settings.player.hand, clock=self.clock.seconds)
         self.source = _DaySource(day.settings, self.clock)

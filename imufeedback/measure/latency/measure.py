@@ -39,7 +39,7 @@ STOP_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class EngineItem:
     """One item on its way through the engine; host time in ns."""
 
     packet: RawPacket | None
@@ -49,7 +49,7 @@ class Step:
 
 
 @dataclass
-class Trace:
+class DelayTrace:
     """When everything happened."""
 
     layout: Layout
@@ -59,7 +59,7 @@ class Trace:
     """Session time 0."""
     origin_ns: int = 0
     """The motion's time 0."""
-    steps: list[Step] = field(default_factory=list)
+    steps: list[EngineItem] = field(default_factory=list)
     cues: list[tuple[Cue, int, RawPacket | None]] = field(default_factory=list)
     """Every cue, when it was decided, and the packet that decided it."""
     started: list[Started] = field(default_factory=list)
@@ -77,7 +77,7 @@ class Trace:
 class _TimedSession(Session):
     """Notes when each packet is taken and when everybody has been told."""
 
-    def __init__(self, trace: Trace, clock: Callable[[], int], *args: Any, **kwargs: Any) -> None:
+    def __init__(self, trace: DelayTrace, clock: Callable[[], int], *args: Any, **kwargs: Any) -> None:
         self._trace, self._host_ns = trace, clock
         self.present: RawPacket | None = None
         super().__init__(*args, **kwargs)
@@ -86,7 +86,7 @@ class _TimedSession(Session):
         begun_ns = self._host_ns()
         self.present = item if isinstance(item, RawPacket) else None
         super().feed(item)
-        self._trace.steps.append(Step(self.present, begun_ns, self._host_ns()))
+        self._trace.steps.append(EngineItem(self.present, begun_ns, self._host_ns()))
 
 
 class _StallingGolfer:
@@ -159,7 +159,7 @@ class Measurement:
         """`record` is a part of the name of the input that hears the output; None: the output's own monitor."""
         self._record = record
         golfer = self._golfer = _StallingGolfer(seconds, seed)
-        self.trace = Trace(golfer.layout, golfer.streams, golfer.settings)
+        self.trace = DelayTrace(golfer.layout, golfer.streams, golfer.settings)
         self._practice = Practice(
             golfer,
             journal,
@@ -169,7 +169,7 @@ class Measurement:
             make_session=self._make_session,
         )
 
-    def run(self) -> Trace:
+    def run(self) -> DelayTrace:
         """All of it. Raises SoundError when nothing can be played or recorded."""
         self.start()
         self.wait()
@@ -217,7 +217,7 @@ class Measurement:
         """Until the golfer is done."""
         self._practice.wait()
 
-    def stop(self) -> Trace:
+    def stop(self) -> DelayTrace:
         """End in good order; what was measured. Raises what went wrong in the radio's thread or the engine's."""
         practice, trace = self._practice, self.trace
         practice.stop(STOP_S)
@@ -233,7 +233,7 @@ class Measurement:
         return trace
 
 
-def floor_ms(trace: Trace, interval_s: float) -> dict[str, float]:
+def floor_ms(trace: DelayTrace, interval_s: float) -> dict[str, float]:
     """What no program can avoid: one packet's samples, one connection interval, one buffer of the sound device."""
     packet_ms = 1e3 * trace.layout.samples_per_packet / trace.layout.rate_hz
     parts = {"packet": packet_ms, "interval": 1e3 * interval_s, "buffer": float(BUFFER_MS)}

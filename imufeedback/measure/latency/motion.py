@@ -16,8 +16,8 @@ from imufeedback.packets import Layout
 from imufeedback.records import Fit, Hand, Level, Segment, SegmentFit
 from imufeedback.synth.golfer import Golfer
 from imufeedback.synth.legs import address
-from imufeedback.synth.movements import FitWindows
-from imufeedback.synth.plan import STANDING, Channel, Piece, Plan, Posture, hold, move
+from imufeedback.synth.movements import MovementWindows
+from imufeedback.synth.plan import STANDING, Channel, MotionPlan, Piece, Posture, hold, move
 from imufeedback.synth.player import Pace, make_player
 from imufeedback.synth.script import Script, Truth
 from imufeedback.synth.sensors import WORN, default_places
@@ -45,8 +45,8 @@ def stall_script(seconds: float, seed: int) -> Script:
     pieces: list[Piece] = [hold(0.0, STAND_S, STANDING)]
     while pieces[-1].end_s < seconds:
         pieces += _round(pieces[-1].end_s, posture, rng, seconds)
-    plan = Plan(pieces)
-    nothing = FitWindows((0.0, 0.0), {})
+    plan = MotionPlan(pieces)
+    nothing = MovementWindows((0.0, 0.0), {})
     return Script(Hand.RIGHT, Pace.SLOW, seed, Golfer(player, plan), (), Truth(()), nothing, STAND_S, plan.duration_s)
 
 

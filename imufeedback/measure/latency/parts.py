@@ -12,7 +12,7 @@ import numpy.typing as npt
 from imufeedback.audio import RATE_HZ
 from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.cues.waveforms import SOUNDS, render
-from imufeedback.measure.latency.measure import Trace
+from imufeedback.measure.latency.measure import DelayTrace
 from imufeedback.measure.latency.motion import RadioStream
 from imufeedback.measure.latency.onset import find
 from imufeedback.packets import Decoder, Layout
@@ -45,7 +45,7 @@ class CueTimes:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class RunDelays:
     """What came of one run."""
 
     cues: list[CueTimes]
@@ -59,7 +59,7 @@ class Found:
     """(P,) every packet: arrival to everybody told."""
 
 
-def find_cues(trace: Trace) -> Found:
+def find_cues(trace: DelayTrace) -> RunDelays:
     """Follow every measured cue through a run."""
     capture = _Capture(trace)
     sound = render(MEASURED, RATE_HZ) * np.float32(trace.level)
@@ -79,10 +79,10 @@ def find_cues(trace: Trace) -> Found:
         found.append(CueTimes(captured_ns, packet.host_ns, decided_ns, started.now_ns, heard_ns))
     late = sum(one.now_ns > one.request.deadline_ns for one in trace.started)
     engine = [(one.done_ns - one.packet.host_ns) * 1e-6 for one in trace.steps if one.packet is not None]
-    return Found(found, missing, late, trace.totals.expired + trace.expired, np.array(engine))
+    return RunDelays(found, missing, late, trace.totals.expired + trace.expired, np.array(engine))
 
 
-def _onset_ns(trace: Trace, sound: npt.NDArray[np.float32], taken_ns: int) -> float | None:
+def _onset_ns(trace: DelayTrace, sound: npt.NDArray[np.float32], taken_ns: int) -> float | None:
     low, high = np.searchsorted(trace.recorded_ns, [taken_ns - BEFORE_S * 1e9, taken_ns + AFTER_S * 1e9])
     at = find(trace.recorded[low:high], sound, RATE_HZ)
     return None if at is None else float(trace.recorded_ns[low + at])
@@ -91,7 +91,7 @@ def _onset_ns(trace: Trace, sound: npt.NDArray[np.float32], taken_ns: int) -> fl
 class _Capture:
     """Session time, which the clocks estimate from arrivals, back to the instant at which the motion really was."""
 
-    def __init__(self, trace: Trace) -> None:
+    def __init__(self, trace: DelayTrace) -> None:
         self._origin_ns = trace.origin_ns
         packets = [one.packet for one in trace.steps if one.packet is not None]
         self._maps = [_map(one, trace, packets) for one in trace.streams]
@@ -102,7 +102,7 @@ class _Capture:
         return float(self._origin_ns + true_s * 1e9)
 
 
-def _map(stream: RadioStream, trace: Trace, packets: list[RawPacket]) -> tuple[Array, Array]:
+def _map(stream: RadioStream, trace: DelayTrace, packets: list[RawPacket]) -> tuple[Array, Array]:
     """(N,) estimated session times of one sensor's samples, and when they were really taken."""
     layout: Layout = trace.layout
     decoder = Decoder(stream.serial, layout, trace.begin_ns)
@@ -137,14 +137,14 @@ def spread(values_ms: Array) -> dict[str, float]:
     }
 
 
-def table(found: Found) -> Mapping[str, Mapping[str, float]]:
+def table(found: RunDelays) -> Mapping[str, Mapping[str, float]]:
     """Every part's spread over the cues, and the engine's over all packets."""
     rows = [one.parts_ms() for one in found.cues]
     by_part = {part: spread(np.array([row[part] for row in rows])) for part in PARTS}
     return by_part | {"engine_all_packets": spread(found.engine_ms)}
 
 
-def recording_facts(trace: Trace) -> dict[str, float]:
+def recording_facts(trace: DelayTrace) -> dict[str, float]:
     """Peak (dBFS), mean, and largest step from sample to sample as a part of what the sounds' slopes allow."""
     samples = trace.recorded.astype(np.float64)
     peak = float(np.abs(samples).max(initial=0.0))

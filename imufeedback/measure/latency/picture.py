@@ -7,7 +7,7 @@ from html import escape
 
 import numpy as np
 
-from imufeedback.measure.latency.parts import PARTS, Found
+from imufeedback.measure.latency.parts import PARTS, RunDelays
 from imufeedback.records import Floats
 from imufeedback.report import svg
 
@@ -26,18 +26,18 @@ KEY = 46
 """Room for the key, as high as this."""
 
 
-def picture(found: Found, floor_sum_ms: float, title: str) -> str:
+def picture(found: RunDelays, floor_sum_ms: float, title: str) -> str:
     """SVG of a run with cues, a file for itself."""
     parts = np.array([[cue.parts_ms()[part] for part in PARTS[:-1]] for cue in found.cues], dtype=np.float64)
     summed: Floats = parts.cumsum(axis=1)
     numbers = np.arange(1.0, len(parts) + 1)
-    lines = [svg.Line(numbers, summed[:, k], f"part{k}", WORDS[part]) for k, part in enumerate(PARTS[:-1])]
-    lines.append(svg.Line(numbers, np.full(len(parts), floor_sum_ms), "floor", "packet + interval + buffer"))
+    lines = [svg.PlotLine(numbers, summed[:, k], f"part{k}", WORDS[part]) for k, part in enumerate(PARTS[:-1])]
+    lines.append(svg.PlotLine(numbers, np.full(len(parts), floor_sum_ms), "floor", "packet + interval + buffer"))
     total = np.sort(summed[:, -1])
     share = 100 * np.arange(1, len(total) + 1) / len(total)
     drawn = [
-        svg.draw(svg.Picture(title, "cue", "ms from motion to sound", lines, y_include=(0.0,))),
-        svg.draw(svg.Picture(title, "ms from motion to sound", "cues of 100", [svg.Line(total, share, "part3")])),
+        svg.draw(svg.Plot(title, "cue", "ms from motion to sound", lines, y_include=(0.0,))),
+        svg.draw(svg.Plot(title, "ms from motion to sound", "cues of 100", [svg.PlotLine(total, share, "part3")])),
     ]
     within = (f"{q} of 100 within {np.percentile(total, q):.0f} ms" for q in (50, 95, 99))
     key = "".join(

@@ -9,13 +9,13 @@ from typing import Any
 from imufeedback import __version__
 from imufeedback.commands import Begin, SetFit, recorded
 from imufeedback.measure.latency.alone import engine_ms
-from imufeedback.measure.latency.measure import Trace, floor_ms
+from imufeedback.measure.latency.measure import DelayTrace, floor_ms
 from imufeedback.measure.latency.motion import INTERVAL_S, known_fit
-from imufeedback.measure.latency.parts import Found, recording_facts, spread, table
+from imufeedback.measure.latency.parts import RunDelays, recording_facts, spread, table
 from imufeedback.records import Item
 
 
-def to_dict(trace: Trace, found: Found, *, seed: int, load: Mapping[str, bool]) -> dict[str, Any]:
+def to_dict(trace: DelayTrace, found: RunDelays, *, seed: int, load: Mapping[str, bool]) -> dict[str, Any]:
     """All that was measured; milliseconds; what is not known is None."""
     document = {
         "version": __version__,
@@ -46,7 +46,7 @@ def to_dict(trace: Trace, found: Found, *, seed: int, load: Mapping[str, bool]) 
     return cleaned
 
 
-def _items(trace: Trace, seed: int) -> list[Item]:
+def _items(trace: DelayTrace, seed: int) -> list[Item]:
     """What the engine was given, to be given to it again."""
     packets = [one.packet for one in trace.steps if one.packet is not None]
     first = recorded(trace.begin_ns, Begin.of(trace.settings))

@@ -6,7 +6,7 @@ import importlib
 import pkgutil
 
 from imufeedback.errors import UsageError
-from imufeedback.measure.checks import Step
+from imufeedback.measure.checks import SetPart
 
 
 def available() -> tuple[str, ...]:
@@ -14,9 +14,9 @@ def available() -> tuple[str, ...]:
     return tuple(sorted(module.name for module in pkgutil.iter_modules(__path__)))
 
 
-def steps(name: str) -> tuple[Step, ...]:
+def steps(name: str) -> tuple[SetPart, ...]:
     """The steps of one set. Raises UsageError for a name that no file has."""
     if name not in available():
         raise UsageError(f"no set is called {name!r}", hint=f"choose one of {', '.join(available())}")
-    found: tuple[Step, ...] = importlib.import_module(f"{__name__}.{name}").STEPS
+    found: tuple[SetPart, ...] = importlib.import_module(f"{__name__}.{name}").STEPS
     return found

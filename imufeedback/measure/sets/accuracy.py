@@ -9,7 +9,7 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.measure import players, side_by_side, speed
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most
 from imufeedback.measure.golfer import LAYOUT, items
 from imufeedback.records import (
     Floats,
@@ -168,15 +168,15 @@ def speed_of_a_step(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("a ball joint against optics", side_by_side.joint),
-    Step("tilt against optics", side_by_side.inclination),
-    Step("a walker beside the well-known filters", side_by_side.walker),
-    Step("players beside the well-known filters", side_by_side.golfers),
-    Step("players with typical sensors", many_players),
-    Step("soft tissue", soft_tissue),
-    Step("a long session", long_session),
-    Step("a knock", knock),
-    Step("losses and a gap", losses),
-    Step("clipping", clipping),
-    Step("speed", speed_of_a_step),
+    SetPart("a ball joint against optics", side_by_side.joint),
+    SetPart("tilt against optics", side_by_side.inclination),
+    SetPart("a walker beside the well-known filters", side_by_side.walker),
+    SetPart("players beside the well-known filters", side_by_side.golfers),
+    SetPart("players with typical sensors", many_players),
+    SetPart("soft tissue", soft_tissue),
+    SetPart("a long session", long_session),
+    SetPart("a knock", knock),
+    SetPart("losses and a gap", losses),
+    SetPart("clipping", clipping),
+    SetPart("speed", speed_of_a_step),
 )

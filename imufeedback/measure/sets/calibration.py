@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imufeedback.measure import fitters, players, walk
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.fitters import Performance, performance, strapped, swapped
 from imufeedback.pipeline import run
 from imufeedback.record.importer import import_folder
@@ -148,7 +148,7 @@ def slips(context: Context) -> Iterator[Measured]:
         script, before = make_addresses(seed, count, hand=Hand.RIGHT if seed % 2 else Hand.LEFT)
         segment = Segment.thigh(Side.LEFT if rng.uniform() < 0.5 else Side.RIGHT)
         at_s = before[-3] + 0.2
-        slip = fitters.Slip(segment, at_s, float(np.deg2rad(10.0) * rng.choice([-1.0, 1.0])))
+        slip = fitters.StrapSlip(segment, at_s, float(np.deg2rad(10.0) * rng.choice([-1.0, 1.0])))
         events = Performance(script, strapped(seed), {one: one for one in strapped(seed)}, slip=slip).events()
         told = [event for event in events if isinstance(event, Slipped)]
         in_time = [event for event in told if at_s < event.t_s < before[-1] and event.segment is segment]
@@ -177,9 +177,9 @@ def person(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("good performances", good),
-    Step("thigh angle after calibration", bias),
-    Step("spoiled performances", spoiled),
-    Step("straps that slip", slips),
-    Step("a person fitted in two ways", person),
+    SetPart("good performances", good),
+    SetPart("thigh angle after calibration", bias),
+    SetPart("spoiled performances", spoiled),
+    SetPart("straps that slip", slips),
+    SetPart("a person fitted in two ways", person),
 )

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from imufeedback.measure import persons
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
-from imufeedback.measure.scenes import AFTER_S, HALF_STEP_S, PELVIS, Key, Scene, Seen, golfer, walker
-from imufeedback.measure.troubles import TROUBLES, Trouble
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
+from imufeedback.measure.scenes import AFTER_S, HALF_STEP_S, PELVIS, Key, Scene, SceneAngles, golfer, walker
+from imufeedback.measure.troubles import TROUBLES, TroubleKind
 from imufeedback.records import Bools, Floats, Rep, Segment
 
 ALL = "all"
@@ -30,7 +30,7 @@ class Cell:
     """One trouble at one moment in one sensor, or in all."""
 
     scene: Scene
-    trouble: Trouble
+    trouble: TroubleKind
     moment: str
     where: str
 
@@ -139,7 +139,7 @@ def _measure(context: Context, cell: Cell, tally: _Tally) -> None:
     )
 
 
-def _in_bars(found: Seen, inside: Bools, errors: Mapping[Key, Floats]) -> tuple[dict[str, Bools], float]:
+def _in_bars(found: SceneAngles, inside: Bools, errors: Mapping[Key, Floats]) -> tuple[dict[str, Bools], float]:
     """Whether each shown value lies within two bars, by angle; share of the values that are shown."""
     out: dict[str, list[Bools]] = {}
     shown = total = 0
@@ -158,7 +158,7 @@ def _names(key: Key) -> tuple[str, ...]:
     return ("flexion", "adduction", "rotation") if key[0] == "hip" else ("knee",)
 
 
-def _coverage(cell: Cell, found: Seen, inside: Bools) -> tuple[int, int]:
+def _coverage(cell: Cell, found: SceneAngles, inside: Bools) -> tuple[int, int]:
     """Undisturbed values that are shown, and how many there are: of angles that rest on other sensors only, and of all
     after the next zero, as far as the undisturbed session shows them."""
     known = asked = 0
@@ -176,7 +176,7 @@ def _coverage(cell: Cell, found: Seen, inside: Bools) -> tuple[int, int]:
     return known, asked
 
 
-def _judged_blindly(found: Seen) -> list[Rep]:
+def _judged_blindly(found: SceneAngles) -> list[Rep]:
     """Reps that count although an angle that they need was not known at some instant."""
     out = []
     for rep in (one for one in found.events if isinstance(one, Rep) and not one.void):
@@ -209,7 +209,7 @@ def recovery(context: Context) -> Iterator[Measured]:
     yield Measured("the same: sessions whose rotation is not shown after the next zero", rotation, exactly(0), "cases")
 
 
-def _again_s(cell: Cell, found: Seen) -> float:
+def _again_s(cell: Cell, found: SceneAngles) -> float:
     """From the end of the gap until both flexions are shown for good."""
     end_s = cell.at_s + cell.trouble.lasts_s
     later = (found.t_s >= cell.at_s) & (found.t_s <= end_s + AFTER_S)
@@ -222,4 +222,4 @@ def _again_s(cell: Cell, found: Seen) -> float:
     return max(shown_s - end_s, 0.0)
 
 
-STEPS: Sequence[Step] = (Step("troubles in motion", matrix), Step("after a gap at address", recovery))
+STEPS: Sequence[SetPart] = (SetPart("troubles in motion", matrix), SetPart("after a gap at address", recovery))

@@ -14,7 +14,7 @@ import numpy as np
 
 from imufeedback import resources
 from imufeedback.measure import swingers
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 from imufeedback.measure.curves import odd
 from imufeedback.measure.drawn_flaws import made
 from imufeedback.measure.drawn_reps import joined, reps_of, standing
@@ -24,9 +24,9 @@ from imufeedback.records import Finding, Floats, Hand, Lack, Rep, Role, Unjudged
 from imufeedback.rules import Rules, RuleSet, parse_rule_set
 from imufeedback.synth.drawn import Drawn, reps
 from imufeedback.synth.flaws import Flaw
-from imufeedback.synth.grounded import IMPACT, TOP, Moves, moves
+from imufeedback.synth.grounded import IMPACT, TOP, RepCourses, moves
 from imufeedback.synth.player import Pace
-from imufeedback.synth.practice import Stop, Turn, make_practice_script
+from imufeedback.synth.practice import HalfWayStop, HipTurnMotion, make_practice_script
 from imufeedback.synth.script import Script, make_script
 
 PLAYERS, QUICK_PLAYERS, QUICK_LIMITS = 500, 60, 150
@@ -112,7 +112,7 @@ def _or(value: float) -> float | None:
     return value if value == value else None
 
 
-def _values(made: Moves) -> dict[str, Floats]:
+def _values(made: RepCourses) -> dict[str, Floats]:
     """Degrees and seconds, by the name of the figure, without its sex."""
     deg, t = np.rad2deg, made.t_s
 
@@ -235,7 +235,7 @@ def _alive(seed: int) -> Script:
     """As the demo makes it: both paces and hands in turn, and every fourth one drills."""
     hand, pace = Hand.RIGHT if seed % 3 else Hand.LEFT, Pace.FULL if seed % 2 else Pace.SLOW
     if seed % 4 == 0:
-        acts = (Flaw.NONE, Turn("trail", 33.0), Turn("lead", -30.0), Stop(), Stop(75.0))
+        acts = (Flaw.NONE, HipTurnMotion("trail", 33.0), HipTurnMotion("lead", -30.0), HalfWayStop(), HalfWayStop(75.0))
         return make_practice_script(acts, hand=hand, seed=seed, alive=True)
     return make_script(hand=hand, pace=pace, flaw=(Flaw.NONE, Flaw.STALL), reps=2, seed=seed, alive=True)
 
@@ -309,10 +309,10 @@ def _rng(context: Context, step: int) -> np.random.Generator:
 
 
 STEPS = (
-    Step("players like the published ones", like_the_published),
-    Step("whom the rules accuse", accused),
-    Step("the average player", average),
-    Step("limits of the rules", limits),
-    Step("curves", curves),
-    Step("with sensors", worn),
+    SetPart("players like the published ones", like_the_published),
+    SetPart("whom the rules accuse", accused),
+    SetPart("the average player", average),
+    SetPart("limits of the rules", limits),
+    SetPart("curves", curves),
+    SetPart("with sensors", worn),
 )

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from imufeedback.body import jcs
 from imufeedback.document import Document
 from imufeedback.measure import golfer, process, tilt
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.walk import FOLDER, MOVEMENT_SOUNDS, STILL_S, walk
 from imufeedback.records import Hand, Side
 from imufeedback.synth.flaws import Flaw
@@ -157,12 +157,12 @@ def help_time(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("joint angles", joint_angles),
-    Step("a person sitting, walking and standing", human_walk),
-    Step("segment tilt against qmt", walker_tilt),
-    Step("golfer without noise", exact_golfer),
-    Step("onset of a stall", onsets),
-    Step("the demo and its flaws", flaws),
-    Step("cost of the demo", demo_cost),
-    Step("command line", help_time),
+    SetPart("joint angles", joint_angles),
+    SetPart("a person sitting, walking and standing", human_walk),
+    SetPart("segment tilt against qmt", walker_tilt),
+    SetPart("golfer without noise", exact_golfer),
+    SetPart("onset of a stall", onsets),
+    SetPart("the demo and its flaws", flaws),
+    SetPart("cost of the demo", demo_cost),
+    SetPart("command line", help_time),
 )

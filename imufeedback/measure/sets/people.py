@@ -10,8 +10,8 @@ import numpy as np
 
 from imufeedback.errors import BadFile
 from imufeedback.measure import axis_maps, persons, persons_methods, windows_sweep
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.measure.persons import Curves, Score, Trial
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
+from imufeedback.measure.persons import Curves, Score, TrialFolder
 from imufeedback.records import Bools, Side
 
 IN_TWO_SD = Band(91.0, None)
@@ -50,13 +50,13 @@ def angles(context: Context) -> Iterator[Measured]:
     yield from _lines(found)
 
 
-def _trials(context: Context) -> Iterator[Trial]:
+def _trials(context: Context) -> Iterator[TrialFolder]:
     if context.data is None or not (context.data / persons.FOLDER).is_dir():
         raise LeftOut("the recordings people are not here; name their folder with --data")
     return persons.trials(context.data)
 
 
-def _compare(context: Context, trial: Trial, found: _Together) -> None:
+def _compare(context: Context, trial: TrialFolder, found: _Together) -> None:
     mine = persons_methods.own(trial, context.work)
     plain = persons_methods.plain(trial, mine.fit)
     errors: dict[str, list[tuple[float, float]]] = {}
@@ -79,11 +79,11 @@ def _compare(context: Context, trial: Trial, found: _Together) -> None:
             found.with_gaps.setdefault(kind, []).append((ratio, trial.name))
 
 
-def _scored(trial: Trial, key: tuple[Side, str], curves: Curves, shown: Bools) -> Score:
+def _scored(trial: TrialFolder, key: tuple[Side, str], curves: Curves, shown: Bools) -> Score:
     return persons.score(trial, key, curves[key], shown, by_repetition=trial.gaps)
 
 
-def _rows(context: Context, trial: Trial, key: tuple[Side, str], ours: Score, theirs: Score) -> None:
+def _rows(context: Context, trial: TrialFolder, key: tuple[Side, str], ours: Score, theirs: Score) -> None:
     side, kind = key
     for method, score in (("imufeedback", ours), ("vqf", theirs)):
         within = (None, None) if score.within is None else score.within
@@ -120,4 +120,4 @@ def _of(text: str, names: list[str]) -> str:
     return text if not names else f"{text} ({'; '.join(names)})"
 
 
-STEPS = (Step("angles of people", angles), windows_sweep.STEP, *axis_maps.STEPS)
+STEPS = (SetPart("angles of people", angles), windows_sweep.STEP, *axis_maps.STEPS)

@@ -11,8 +11,8 @@ import numpy as np
 from imufeedback import resources, shipped
 from imufeedback.live.lesson import AFTER
 from imufeedback.measure import archive, exact, guided, persons, swingers, tapping, walk
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.measure.drawn_causes import Told, told
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
+from imufeedback.measure.drawn_causes import RepCauses, told
 from imufeedback.measure.drawn_flaws import FLAWS, DrawnFlaw
 from imufeedback.measure.drawn_reps import standing
 from imufeedback.measure.golfer import items
@@ -115,7 +115,7 @@ def causes_of_players(context: Context) -> Iterator[Measured]:
     before = Before.of(rng, standing(rng, players), rules)
     clean = [one is not None and not one.causes for one in told(before, rules, ())]
 
-    def said(*flaws: DrawnFlaw) -> list[Told]:
+    def said(*flaws: DrawnFlaw) -> list[RepCauses]:
         each = told(before, rules, [(flaw, flaw.sizes[-1]) for flaw in flaws])
         return [one for one, alone in zip(each, clean, strict=True) if one is not None and alone]
 
@@ -242,14 +242,14 @@ def trends(context: Context) -> Iterator[Measured]:
     yield Measured("a year of sessions: days missing in the trend", missing, exactly(0), "days")
 
 
-STEPS: Sequence[Step] = (
-    Step("lessons, hands off", lessons),
-    Step("causes", causes),
-    Step("causes of drawn players", causes_of_players),
-    Step("where rules lead", ends),
-    Step("steps of drills", drills),
-    Step("screenings", screenings),
-    Step("double taps", taps),
-    Step("double taps, people", taps_of_people),
-    Step("a year of trends", trends),
+STEPS: Sequence[SetPart] = (
+    SetPart("lessons, hands off", lessons),
+    SetPart("causes", causes),
+    SetPart("causes of drawn players", causes_of_players),
+    SetPart("where rules lead", ends),
+    SetPart("steps of drills", drills),
+    SetPart("screenings", screenings),
+    SetPart("double taps", taps),
+    SetPart("double taps, people", taps_of_people),
+    SetPart("a year of trends", trends),
 )

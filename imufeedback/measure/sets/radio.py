@@ -13,7 +13,7 @@ from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.conduct.sensor_clock import clock_of
 from imufeedback.measure import arrivals, bad_day, clocks, golfer, live_load, outages
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 from imufeedback.packets import Decoder, Layout, encode, parse_layout
 from imufeedback.pipeline import Pipeline
 from imufeedback.records import Angles, DeviceBlock, Notice, PacketRejected, RawPacket, Segment, Side
@@ -255,14 +255,14 @@ def load(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("worst day", worst_day),
-    Step("alignment", alignment),
-    Step("backlogs", backlogs),
-    Step("restarts and sleep", restarts),
-    Step("moduli of counters", moduli),
-    Step("outages", links),
-    Step("silence in a swing", silence),
-    Step("cost of a packet", cost),
-    Step("random payloads", payloads),
-    Step("load of three sensors", load),
+    SetPart("worst day", worst_day),
+    SetPart("alignment", alignment),
+    SetPart("backlogs", backlogs),
+    SetPart("restarts and sleep", restarts),
+    SetPart("moduli of counters", moduli),
+    SetPart("outages", links),
+    SetPart("silence in a swing", silence),
+    SetPart("cost of a packet", cost),
+    SetPart("random payloads", payloads),
+    SetPart("load of three sensors", load),
 )

@@ -18,7 +18,7 @@ from imufeedback.begin import session_settings
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import archive, damage, process, recorder
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.packets import parse_layout
 from imufeedback.packets.encode import encode
@@ -180,9 +180,9 @@ def report(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("killed recorders", kills),
-    Step("damaged files", fuzz),
-    Step("a large library", library),
-    Step("a long recording", long_recording),
-    Step("a report", report),
+    SetPart("killed recorders", kills),
+    SetPart("damaged files", fuzz),
+    SetPart("a large library", library),
+    SetPart("a long recording", long_recording),
+    SetPart("a report", report),
 )

@@ -13,7 +13,7 @@ from imufeedback.fusion.ageing import aged
 from imufeedback.fusion.corrected import matrix
 from imufeedback.fusion.six_faces import Contradiction, calibrated
 from imufeedback.measure import players
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 from imufeedback.measure.golfer import items
 from imufeedback.records import Floats, Segment, Side
 from imufeedback.settings import Calibration
@@ -124,7 +124,7 @@ def _by_hand(session: Script, model: SensorModel) -> dict[Segment, Calibration]:
 
 
 STEPS = (
-    Step("calibration by hand", by_hand),
-    Step("players with calibrated sensors", after_calibration),
-    Step("players with old calibrations", aged_calibration),
+    SetPart("calibration by hand", by_hand),
+    SetPart("players with calibrated sensors", after_calibration),
+    SetPart("players with old calibrations", aged_calibration),
 )

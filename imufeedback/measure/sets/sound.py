@@ -17,7 +17,7 @@ from imufeedback.cues.tone import pitch_hz
 from imufeedback.cues.waveforms import RAMP_S, SECOND_HARMONIC, SOUNDS
 from imufeedback.errors import SoundError
 from imufeedback.measure import process, sound_server
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 
 SECONDS, QUICK_SECONDS = 60, 10
 SEEDS, QUICK_SEEDS = 3, 1
@@ -158,7 +158,7 @@ def _steepest(gain: float) -> float:
 
 
 STEPS = (
-    Step("the sounds", sounds),
-    Step("after an hour", after_an_hour),
-    Step("from motion to sound", end_to_end),
+    SetPart("the sounds", sounds),
+    SetPart("after an hour", after_an_hour),
+    SetPart("from motion to sound", end_to_end),
 )

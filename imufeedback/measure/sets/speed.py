@@ -17,7 +17,7 @@ from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import live_load, process, scaling
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import fit_command, items
 from imufeedback.measure.players import typical
@@ -209,15 +209,15 @@ def _run_s(verb: str) -> float:
 
 
 STEPS = (
-    Step("analysis of a recording", throughput),
-    Step("reading packets", reading),
-    Step("a worker's start", worker_start),
-    Step("memory of an analysis", memory),
-    Step("live", live),
-    Step("live with window", live_with_window),
-    Step("processes", many),
-    Step("a growing library", library),
-    Step("growing sessions", growth),
-    Step("starts", starts),
+    SetPart("analysis of a recording", throughput),
+    SetPart("reading packets", reading),
+    SetPart("a worker's start", worker_start),
+    SetPart("memory of an analysis", memory),
+    SetPart("live", live),
+    SetPart("live with window", live_with_window),
+    SetPart("processes", many),
+    SetPart("a growing library", library),
+    SetPart("growing sessions", growth),
+    SetPart("starts", starts),
     endurance.STEP,
 )

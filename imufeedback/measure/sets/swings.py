@@ -9,15 +9,15 @@ from functools import cache
 import msgspec
 import numpy as np
 
-from imufeedback.cues.schedule import Cueing, Heard
+from imufeedback.cues.schedule import Cueing, TimedEvent
 from imufeedback.measure import exact, swingers
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, Step, at_most, exactly
-from imufeedback.measure.swingers import Seen
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
+from imufeedback.measure.swingers import SwingSession
 from imufeedback.measure.walk import FOLDER, MOVEMENT_SOUNDS, walk
 from imufeedback.records import Angles, Cue, Event, Floats, Hand, Rep, Verdict, Zeroed, sd_name
 from imufeedback.rules import Rules, RuleSet
 from imufeedback.rules.rule import Rule
-from imufeedback.synth.between_reps import Kind
+from imufeedback.synth.between_reps import Interlude
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import Script, make_hip_turn_script, make_script
@@ -40,7 +40,7 @@ FLAWS_OF: Mapping[str, tuple[Flaw, ...]] = {
 
 
 @cache
-def _mixed(seed: int, quick: bool) -> list[Seen]:
+def _mixed(seed: int, quick: bool) -> list[SwingSession]:
     """Players at all paces with all flaws, once for all steps."""
     players, reps = (1, 11) if quick else (200, 6)  # 11: every flaw, and two clean ones
     return swingers.play_all(swingers.mixed, [(one, reps) for one in range(seed, seed + players)])
@@ -69,9 +69,9 @@ def no_reps(context: Context) -> Iterator[Measured]:
     yield Measured("tones in them, but for backswings that are given up", stray, exactly(0), "tones")
 
 
-def _stray_tones(seen: Seen) -> int:
+def _stray_tones(seen: SwingSession) -> int:
     """A way back and home again looks like a stall until it is given up: its tones are no error."""
-    given_up = [one for one in seen.script.truth.busy if one.kind is Kind.BACK_AND_HOME]
+    given_up = [one for one in seen.script.truth.busy if one.kind is Interlude.BACK_AND_HOME]
     tones = [one.t_s for one in seen.events if isinstance(one, Cue) and one.sound in MOVEMENT_SOUNDS]
     return sum(not any(one.start_s <= t_s <= one.end_s for one in given_up) for t_s in tones)
 
@@ -341,7 +341,7 @@ def _run_once(blocks: list[Angles | Zeroed], hand: Hand) -> float:
         for made in motion.feed(block):
             events: list[Event] = [made, *judge.feed(made)] if isinstance(made, Rep) else [made]
             for event in events:
-                cueing.feed(Heard(now_s, event))
+                cueing.feed(TimedEvent(now_s, event))
     return time.perf_counter() - begun
 
 
@@ -384,16 +384,16 @@ def walking(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("players at all paces", reps_found),
-    Step("everything but reps", no_reps),
-    Step("positions at full pace", marks),
-    Step("the built-in rules", rules),
-    Step("error bars of the rules", error_bars),
-    Step("live decisions", live),
-    Step("hip turns", hip_turns),
-    Step("six tempos", tempos),
-    Step("mirror image", mirror),
-    Step("speed", speed),
-    Step("published bands", published),
-    Step("a person walking", walking),
+    SetPart("players at all paces", reps_found),
+    SetPart("everything but reps", no_reps),
+    SetPart("positions at full pace", marks),
+    SetPart("the built-in rules", rules),
+    SetPart("error bars of the rules", error_bars),
+    SetPart("live decisions", live),
+    SetPart("hip turns", hip_turns),
+    SetPart("six tempos", tempos),
+    SetPart("mirror image", mirror),
+    SetPart("speed", speed),
+    SetPart("published bands", published),
+    SetPart("a person walking", walking),
 )

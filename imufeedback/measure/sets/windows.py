@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from imufeedback.measure import process
-from imufeedback.measure.checks import Band, Context, Measured, Step, at_most, exactly
+from imufeedback.measure.checks import Band, Context, Measured, SetPart, at_most, exactly
 
 FRAMES_PER_S = 30
 FOUR_HOURS_S = 4 * 3600
@@ -114,13 +114,13 @@ def many(context: Context) -> Iterator[Measured]:
 
 
 STEPS = (
-    Step("frame time of the bay view", frames),
-    Step("age of the picture", age),
-    Step("start of the application", start),
-    Step("hours of running", soak),
-    Step("starved machine", starved),
-    Step("truths of the headline", truths),
-    Step("window's thread", blocked),
-    Step("returning player", returning),
-    Step("many sessions", many),
+    SetPart("frame time of the bay view", frames),
+    SetPart("age of the picture", age),
+    SetPart("start of the application", start),
+    SetPart("hours of running", soak),
+    SetPart("starved machine", starved),
+    SetPart("truths of the headline", truths),
+    SetPart("window's thread", blocked),
+    SetPart("returning player", returning),
+    SetPart("many sessions", many),
 )

@@ -20,7 +20,7 @@ import numpy as np
 from imufeedback import resources
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import MonotonicClock
-from imufeedback.ble.roster import Known
+from imufeedback.ble.roster import KnownSensor
 from imufeedback.ble.virtual import VirtualRadio, VirtualSensor
 from imufeedback.ble.virtual.bench import PLACES, QUIRKS, payloads
 from imufeedback.ble.virtual.neighbours import strangers
@@ -56,19 +56,20 @@ def own_sensors(layout: Layout, seed: int) -> list[VirtualSensor]:
     ]
 
 
-def known(sensors: Sequence[VirtualSensor], numbers: Sequence[int]) -> list[Known]:
+def known(sensors: Sequence[VirtualSensor], numbers: Sequence[int]) -> list[KnownSensor]:
     """The list of sensors of who owns these; `numbers` are their places in the air. Only the last has an address that
     was seen before."""
     addresses = ["", "", address_of(numbers[-1])]
     return [
-        Known(one.serial, role, address=address) for one, role, address in zip(sensors, PLACES, addresses, strict=True)
+        KnownSensor(one.serial, role, address=address)
+        for one, role, address in zip(sensors, PLACES, addresses, strict=True)
     ]
 
 
 class Air:
     """A station among these sensors, in real time."""
 
-    def __init__(self, layout: Layout, sensors: Sequence[VirtualSensor], own: Sequence[Known]) -> None:
+    def __init__(self, layout: Layout, sensors: Sequence[VirtualSensor], own: Sequence[KnownSensor]) -> None:
         self._sensors = sensors
         self._searched = threading.Event()
         self._trouble: str | None = None
@@ -104,7 +105,7 @@ class Air:
             raise RuntimeError(f"the search failed: {self._trouble or 'no end'}")
         return time.perf_counter() - begun
 
-    def record(self, layout: Layout, own: Sequence[Known], path: Path, seconds: float) -> Path:
+    def record(self, layout: Layout, own: Sequence[KnownSensor], path: Path, seconds: float) -> Path:
         """A session of the own sensors; where it was recorded."""
         roles = {one.serial: one.role for one in own if one.role is not None}
         journal = JournalWriter(path)

@@ -12,7 +12,7 @@ from typing import NoReturn
 from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.run import make_application
-from imufeedback.audio import Player
+from imufeedback.audio import CuePlayer
 from imufeedback.commands import Begin, recorded
 from imufeedback.errors import SoundError
 from imufeedback.live.golfer import DemoPlan, VirtualGolfer
@@ -46,13 +46,13 @@ def starved(busy: float) -> dict[str, float]:
             process.wait()
 
 
-def _no_sound(clock: Callable[[], int]) -> Player:
+def _no_sound(clock: Callable[[], int]) -> CuePlayer:
     """Notes which cues would be in time, without a sound device."""
 
     def no_device() -> NoReturn:
         raise SoundError("no sound device is used", where="sound", hint="")
 
-    return Player({}, clock, no_device, wait=True)
+    return CuePlayer({}, clock, no_device, wait=True)
 
 
 def _play(items: list[Item], top_ns: int, expected: list[Event]) -> dict[str, float]:

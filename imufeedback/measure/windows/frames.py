@@ -53,7 +53,7 @@ FRAME_S = 0.033
 HOUR_S = 3600.0
 
 
-class Clock:
+class StepClock:
     """Seconds that pass when they are told to."""
 
     now_s = 100.0
@@ -146,7 +146,7 @@ def put_away(window: QWidget) -> None:
 
 def frames(count: int) -> dict[str, float]:
     """Processor time of whole frames (reading, updating, painting) with ten seconds of all traces on the screen."""
-    with open_bay(clock := Clock()) as (app, window, feeder):
+    with open_bay(clock := StepClock()) as (app, window, feeder):
         window._frames.stop()
         feeder.give(2 * REP_EVERY_S)
         costs = []
@@ -208,7 +208,7 @@ def _in_time(feeder: Feeder, seconds: float) -> None:
 
 def soak(minutes: float) -> dict[str, float]:
     """Simulated minutes, one frame for a second of data: memory after ten minutes and at the end, and None."""
-    with open_bay(clock := Clock()) as (app, window, feeder):
+    with open_bay(clock := StepClock()) as (app, window, feeder):
         window._frames.stop()
         begun_mb = begun_refs = 0.0
         count = round(minutes * 60)

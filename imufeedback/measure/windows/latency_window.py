@@ -9,7 +9,7 @@ from typing import Any
 
 from imufeedback.app.display import require_display
 from imufeedback.errors import NoDisplay
-from imufeedback.measure.latency.measure import Measurement, Trace
+from imufeedback.measure.latency.measure import DelayTrace, Measurement
 from imufeedback.record.journal import JournalWriter
 from imufeedback.records import Hand
 
@@ -20,7 +20,7 @@ SIZE = (1280, 720)
 
 def measure(
     seconds: float, seed: int, *, journal: JournalWriter | None, record: str | None
-) -> tuple[Trace, dict[str, Any]]:
+) -> tuple[DelayTrace, dict[str, Any]]:
     """One run; also the number of frames a second that were really drawn. Without a screen Qt draws into memory."""
     try:
         require_display()

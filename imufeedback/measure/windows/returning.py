@@ -20,7 +20,7 @@ from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.run import make_application
 from imufeedback.ble.backends import Backends
 from imufeedback.ble.clock import MonotonicClock
-from imufeedback.ble.roster import Known
+from imufeedback.ble.roster import KnownSensor
 from imufeedback.ble.virtual.radio import VirtualRadio
 from imufeedback.ble.virtual.sensor import VirtualSensor
 from imufeedback.live.station import Station
@@ -48,7 +48,7 @@ class Room:
             VirtualSensor(f"virtual {one.segment}", one.serial, iter(one), self.layout, place=str(one.segment))
             for one in streams
         ]
-        self.known = [Known(serial_of(segment), segment) for segment in WORN]
+        self.known = [KnownSensor(serial_of(segment), segment) for segment in WORN]
         self.sends = False
         """The player begins; set from another thread."""
         self._playing: asyncio.Task[None] | None = None

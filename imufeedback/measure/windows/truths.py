@@ -22,7 +22,7 @@ from imufeedback.app.bay import BayWindow
 from imufeedback.app.feed import EventFeed
 from imufeedback.app.live_window import LiveWindow
 from imufeedback.app.run import make_application
-from imufeedback.app.start.readiness import Step
+from imufeedback.app.start.readiness import StartStep
 from imufeedback.ble.advice import advice
 from imufeedback.commands import AnyCommand
 from imufeedback.cues.lateness import Arrival, Lateness
@@ -49,7 +49,7 @@ LIMIT_S = 1.0
 ROLES = {"A1": Segment.PELVIS, "B2": Segment.LEFT_THIGH, "C3": Segment.RIGHT_THIGH}
 
 
-class Scene:
+class WindowScene:
     """One window with a session that is well, and how to change that."""
 
     def __init__(self, *, fresh: bool = False) -> None:
@@ -72,7 +72,7 @@ class Scene:
             feeder = Feeder(self.window.feed)
             feeder.give(18.0)
             self.push(Rep(0, "swing", 3.0, 9.0, {}, (), {}))
-            self.still = Still(feeder)
+            self.still = AngleStream(feeder)
 
     def push(self, *events: Event) -> None:
         self.window.feed.push(list(events))
@@ -96,7 +96,7 @@ class Scene:
         put_away(self.window)
 
 
-class Still:
+class AngleStream:
     """Angles that go on coming, from a thread of their own, as in life."""
 
     def __init__(self, feeder: Feeder) -> None:
@@ -129,7 +129,7 @@ class StartScene:
         if known:
             self.ready.person = everybody.all[0]
             self.ready.roles, self.ready.links = dict(ROLES), dict.fromkeys(ROLES, LinkState.CONNECTED)
-        self.window.start.show_step(Step.SENSORS)
+        self.window.start.show_step(StartStep.SENSORS)
         self.window.show()
 
     def told(self, *events: Event) -> None:
@@ -147,13 +147,13 @@ class StartScene:
 
 
 @dataclass(frozen=True, slots=True)
-class Truth:
+class WindowTruth:
     """A state, how it comes about, and parts of the headline that must name it and say what to do."""
 
     name: str
     provoke: Callable[[Any], object]
     said: tuple[str, ...]
-    scene: Callable[[], Any] = Scene
+    scene: Callable[[], Any] = WindowScene
     at_range: bool = False
 
 
@@ -189,19 +189,19 @@ def _no_bluetooth(error: OSError) -> str:
     return f"Bluetooth cannot be used – {advice(error, 'linux')}"
 
 
-def _fresh() -> Scene:
-    return Scene(fresh=True)
+def _fresh() -> WindowScene:
+    return WindowScene(fresh=True)
 
 
 def _unknown_player() -> StartScene:
     return StartScene(known=False)
 
 
-def _stale(scene: Scene) -> None:
+def _stale(scene: WindowScene) -> None:
     scene.still.stop()
 
 
-def _over(scene: Scene) -> None:
+def _over(scene: WindowScene) -> None:
     scene.still.stop()
     scene.window.feed.finish()
 
@@ -245,125 +245,129 @@ def _refused_before(scene: StartScene) -> None:
 _OFF = OSError("the adapter is powered off")
 _NONE = FileNotFoundError(2, "No such file or directory")
 TRUTHS = (
-    Truth("pelvis sensor silent", linked(LinkState.SILENT, "A1"), ("no signal", "Pelvis", "closer")),
-    Truth("left thigh sensor lost", linked(LinkState.LOST, "B2"), ("Left thigh", "lost", "closer")),
-    Truth("right thigh sensor closed", linked(LinkState.CLOSED, "C3"), ("Right thigh", "battery")),
-    Truth("two sensors lost", linked(LinkState.LOST, "A1", "B2"), ("pelvis, left thigh", "until they are back")),
-    Truth("adapter gone", linked(LinkState.LOST, *ROLES), ("All sensors", "Bluetooth is on")),
-    Truth("one sensor lost, at the range", linked(LinkState.LOST, "B2"), ("Left thigh", "closer"), at_range=True),
-    Truth(
+    WindowTruth("pelvis sensor silent", linked(LinkState.SILENT, "A1"), ("no signal", "Pelvis", "closer")),
+    WindowTruth("left thigh sensor lost", linked(LinkState.LOST, "B2"), ("Left thigh", "lost", "closer")),
+    WindowTruth("right thigh sensor closed", linked(LinkState.CLOSED, "C3"), ("Right thigh", "battery")),
+    WindowTruth("two sensors lost", linked(LinkState.LOST, "A1", "B2"), ("pelvis, left thigh", "until they are back")),
+    WindowTruth("adapter gone", linked(LinkState.LOST, *ROLES), ("All sensors", "Bluetooth is on")),
+    WindowTruth("one sensor lost, at the range", linked(LinkState.LOST, "B2"), ("Left thigh", "closer"), at_range=True),
+    WindowTruth(
         "disk full",
         failed("recording", "the disk is full"),
         ("not recorded", "disk is full", "make room"),
     ),
-    Truth(
+    WindowTruth(
         "folder not writable",
         failed("recording", "no permission to write"),
         ("no permission", "another folder"),
     ),
-    Truth(
+    WindowTruth(
         "disk full, at the range",
         failed("recording", "the disk is full"),
         ("not recorded", "make room"),
         at_range=True,
     ),
-    Truth(
+    WindowTruth(
         "no sound device",
         unheard("no sound output was found"),
         ("No tone", "speaker or headphones"),
     ),
-    Truth(
+    WindowTruth(
         "sound device went away",
         unheard("the headphones went away"),
         ("headphones went away", "Check"),
     ),
-    Truth("tones switched off", pressed("Space"), ("switched off", "Space")),
-    Truth("battery low", linked(LinkState.STREAMING, "B2", battery_percent=8.0), ("battery 8", "Charge")),
-    Truth(
+    WindowTruth("tones switched off", pressed("Space"), ("switched off", "Space")),
+    WindowTruth("battery low", linked(LinkState.STREAMING, "B2", battery_percent=8.0), ("battery 8", "Charge")),
+    WindowTruth(
         "calibration refused",
         told(FitRefused(19.0, "the pelvis moved")),
         ("calibrate again", "pelvis moved", "do the movements again"),
     ),
-    Truth(
+    WindowTruth(
         "strap slipped",
         told(Slipped(19.0, Segment.LEFT_THIGH, 0.2, "the left thigh strap has moved: tighten it")),
         ("left thigh", "tighten"),
     ),
-    Truth("sensor restarted", told(ClockRestarted("C3", 19.0)), ("Right thigh", "Stand still")),
-    Truth(
+    WindowTruth("sensor restarted", told(ClockRestarted("C3", 19.0)), ("Right thigh", "Stand still")),
+    WindowTruth(
         "computer slept",
         told(Notice(19.0, "the computer slept for 40 s: reps of that time are missing; keep it awake")),
         ("slept", "keep it awake"),
     ),
-    Truth(
+    WindowTruth(
         "clock jumps",
         told(Doubted(19.0, "left thigh", "clock", "the left thigh's clock jumps: switch that sensor off and on")),
         ("clock jumps", "off and on"),
     ),
-    Truth(
+    WindowTruth(
         "axes contradicted",
         told(Doubted(19.0, "pelvis", "axes", "the pelvis sensor's axes contradict gravity: check its settings")),
         ("axes", "check"),
     ),
-    Truth(
+    WindowTruth(
         "left and right swapped",
         told(SwapOffered(19.0, {}, True, "Left and right look swapped. Press Swap if they are.")),
         ("swapped", "Press"),
     ),
-    Truth("data late", told(_late()), ("late", "close other programs")),
-    Truth("paused", pressed("P"), ("paused", "not counted")),
-    Truth(
+    WindowTruth("data late", told(_late()), ("late", "close other programs")),
+    WindowTruth("paused", pressed("P"), ("paused", "not counted")),
+    WindowTruth(
         "stopped for pain",
         told(Notice(19.0, "Stopped. Rest; if it hurts on, see a clinician")),
         ("Stopped", "Rest"),
     ),
-    Truth("no fresh angles", _stale, ("no signal", "look at the sensors")),
-    Truth(
+    WindowTruth("no fresh angles", _stale, ("no signal", "look at the sensors")),
+    WindowTruth(
         "program error",
         failed("engine", "division by zero"),
         ("Program error", "start the program again"),
     ),
-    Truth(
+    WindowTruth(
         "rep not judged",
         told(Rep(1, "swing", 10.0, 12.0, {}, (), {}, void="the left thigh's samples were lost")),
         ("does not count", "samples were lost", "Next"),
     ),
-    Truth("session over", _over, ("over", "recording is closed")),
-    Truth("no sensor yet", lambda s: None, ("waiting for sensors", "switch the sensors on"), _fresh),
-    Truth("not calibrated", linked(LinkState.STREAMING, *ROLES), ("calibration", "stand still"), _fresh),
-    Truth("Bluetooth off", lambda s: s.searched(_no_bluetooth(_OFF)), ("Bluetooth", "switch it on"), StartScene),
-    Truth("no Bluetooth adapter", lambda s: s.searched(_no_bluetooth(_NONE)), ("Bluetooth", "plug in"), StartScene),
-    Truth("own sensor not heard", _absent, ("Not found: left thigh", "search again"), StartScene),
-    Truth("two sensors on one place", _twice, ("Two sensors on: pelvis", "another place"), StartScene),
-    Truth("place without a sensor", _unplaced, ("No sensor on: right thigh", "where each"), StartScene),
-    Truth("only strange sensors", _others, ("not yours", "Choose"), StartScene),
-    Truth(
+    WindowTruth("session over", _over, ("over", "recording is closed")),
+    WindowTruth("no sensor yet", lambda s: None, ("waiting for sensors", "switch the sensors on"), _fresh),
+    WindowTruth("not calibrated", linked(LinkState.STREAMING, *ROLES), ("calibration", "stand still"), _fresh),
+    WindowTruth("Bluetooth off", lambda s: s.searched(_no_bluetooth(_OFF)), ("Bluetooth", "switch it on"), StartScene),
+    WindowTruth(
+        "no Bluetooth adapter", lambda s: s.searched(_no_bluetooth(_NONE)), ("Bluetooth", "plug in"), StartScene
+    ),
+    WindowTruth("own sensor not heard", _absent, ("Not found: left thigh", "search again"), StartScene),
+    WindowTruth("two sensors on one place", _twice, ("Two sensors on: pelvis", "another place"), StartScene),
+    WindowTruth("place without a sensor", _unplaced, ("No sensor on: right thigh", "where each"), StartScene),
+    WindowTruth("only strange sensors", _others, ("not yours", "Choose"), StartScene),
+    WindowTruth(
         "sensor lost before the session",
         _lost_before,
         ("Lost: left thigh", "battery"),
         StartScene,
     ),
-    Truth("calibration refused before the session", _refused_before, ("knee was not lifted", "Ctrl+R"), StartScene),
-    Truth(
+    WindowTruth(
+        "calibration refused before the session", _refused_before, ("knee was not lifted", "Ctrl+R"), StartScene
+    ),
+    WindowTruth(
         "recording cannot be made",
         _unwritable,
         ("cannot be written", "Put that right"),
         StartScene,
     ),
-    Truth("nobody chosen", lambda s: s.searched(None), ("Player", "choose or add"), _unknown_player),
+    WindowTruth("nobody chosen", lambda s: s.searched(None), ("Player", "choose or add"), _unknown_player),
 )
 
 
-def seconds_until_named(truth: Truth) -> float | None:
+def seconds_until_named(truth: WindowTruth) -> float | None:
     """How long the headline takes to name it; None when it does not within the limit."""
     app = make_application()
     scene = truth.scene()
     try:
-        if isinstance(scene, Scene) and truth.at_range:
+        if isinstance(scene, WindowScene) and truth.at_range:
             scene.window._toggle_range()
         _let(app, 0.25)
         before = scene.headline(at_range=truth.at_range)
-        if truth.scene is Scene:
+        if truth.scene is WindowScene:
             assert not all(one in before for one in truth.said), f"{truth.name}: said before: {before}"
         began = time.monotonic()
         truth.provoke(scene)

@@ -20,7 +20,7 @@ from imufeedback.record.trace import Trace
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class ExportSource:
     """A judged recording to export."""
 
     recording: Path
@@ -37,7 +37,7 @@ class Source:
     to_s: float = math.inf
 
 
-Write = Callable[[Source, Path], str]
+Write = Callable[[ExportSource, Path], str]
 """Writes the file or folder, whole or not at all, and says in words what is in it. Raises CannotWrite."""
 
 

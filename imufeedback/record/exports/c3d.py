@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from imufeedback.errors import UsageError
-from imufeedback.record.exports import Source, needs
+from imufeedback.record.exports import ExportSource, needs
 from imufeedback.record.files import part_file
 from imufeedback.record.table import JOINT_COLUMNS, PELVIS_COLUMNS
 from imufeedback.records import Floats, Side
@@ -23,7 +23,7 @@ FRAMES_MAX = 65_535
 """Largest number of frames that every reader understands: the header holds 16 bits."""
 
 
-def write(source: Source, out: Path) -> str:
+def write(source: ExportSource, out: Path) -> str:
     try:
         import ezc3d
     except ImportError:
@@ -73,7 +73,7 @@ def _labels(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
     return out
 
 
-def _add_events(file: object, source: Source, from_s: float, to_s: float) -> None:
+def _add_events(file: object, source: ExportSource, from_s: float, to_s: float) -> None:
     found = sorted(
         (at_s, name.removesuffix("_s"))
         for rep in source.summary.reps

@@ -6,18 +6,18 @@ from pathlib import Path
 
 import numpy as np
 
-from imufeedback.record.exports import Source
+from imufeedback.record.exports import ExportSource
 from imufeedback.record.files import whole_file
 
 CHUNK = 20_000
 
 
-def columns(source: Source) -> list[str]:
+def columns(source: ExportSource) -> list[str]:
     """Names of the columns: time, angles, and the standard deviation of each."""
     return ["time_s", *source.trace.columns, *(f"{one.removesuffix('_deg')}_sd_deg" for one in source.trace.columns)]
 
 
-def write(source: Source, out: Path) -> str:
+def write(source: ExportSource, out: Path) -> str:
     rows = 0
     part = source.trace.stretch(source.from_s, source.to_s)
     table = np.hstack([part.angle_deg, part.sd_deg])

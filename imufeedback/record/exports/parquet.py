@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from imufeedback.record.exports import Source, needs
+from imufeedback.record.exports import ExportSource, needs
 from imufeedback.record.exports.csv import columns
 from imufeedback.record.files import part_file
 
 
-def write(source: Source, out: Path) -> str:
+def write(source: ExportSource, out: Path) -> str:
     try:
         import pyarrow as pa
         from pyarrow import parquet

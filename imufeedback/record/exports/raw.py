@@ -17,7 +17,7 @@ from imufeedback.commands import is_begin, settings_of
 from imufeedback.errors import BadFile, CannotWrite, NoRecording
 from imufeedback.packets import parse_layout
 from imufeedback.record import unfinished
-from imufeedback.record.exports import Source
+from imufeedback.record.exports import ExportSource
 from imufeedback.record.files import cannot_write, create_new, put_in_place, refuse_existing
 from imufeedback.record.replay import read_items
 from imufeedback.record.samples import samples
@@ -28,7 +28,7 @@ from imufeedback.settings import Settings
 HEADER = "time_s,gyr_x_rad_s,gyr_y_rad_s,gyr_z_rad_s,acc_x_m_s2,acc_y_m_s2,acc_z_m_s2\n"
 
 
-def write(source: Source, out: Path) -> str:
+def write(source: ExportSource, out: Path) -> str:
     refuse_existing(out, False)
     try:
         part = Path(tempfile.mkdtemp(prefix=f".{out.stem[:40]}.", dir=out.parent))
@@ -55,7 +55,7 @@ def write(source: Source, out: Path) -> str:
     return f"{count} samples, and {SESSION_FILE}"
 
 
-def _write_all(source: Source, folder: Path) -> int:
+def _write_all(source: ExportSource, folder: Path) -> int:
     items = iter(read_items(source.recording))
     begin = next(items, None)
     if not is_begin(begin):
@@ -102,7 +102,7 @@ def _common_delay(settings: Settings) -> float:
     return delays.pop() if len(delays) == 1 else 0.0
 
 
-def _write_sensor(file: IO[str], blocks: list[ImuBlock], source: Source, shift_s: float) -> int:
+def _write_sensor(file: IO[str], blocks: list[ImuBlock], source: ExportSource, shift_s: float) -> int:
     file.write(HEADER)
     count, before = 0, -np.inf
     for block in blocks:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from imufeedback.document import JudgedRep
 from imufeedback.foreign_text import cell as harmless
-from imufeedback.record.exports import Source
+from imufeedback.record.exports import ExportSource
 from imufeedback.record.files import whole_file
 from imufeedback.records import Verdict
 
@@ -19,7 +19,7 @@ LAST = ("faults", "unsure", "void")
 Cell = str | int | float | None
 
 
-def write(source: Source, out: Path) -> str:
+def write(source: ExportSource, out: Path) -> str:
     reps = [rep for rep in source.summary.reps if rep.end_s >= source.from_s and rep.start_s <= source.to_s]
     cells = [row(rep) for rep in reps]
     names = columns(cells)

@@ -34,7 +34,7 @@ BYTES_MAX = 16 << 20
 REP_MAX = 10**9
 
 
-class Line(msgspec.Struct, frozen=True):
+class EditLine(msgspec.Struct, frozen=True):
     """What may stand in a line; more may."""
 
     verb: str
@@ -65,7 +65,7 @@ class Edits:
     players: list[str] = field(default_factory=list)
     """Every player that was ever written, also where another line corrected it later."""
 
-    def take(self, line: Line) -> None:
+    def take(self, line: EditLine) -> None:
         verb, text = line.verb, line.text
         if verb == "tag" and text not in self.tags:
             self.tags.append(text)
@@ -124,7 +124,7 @@ def read_edits(recording: Path) -> Edits:
     return edits
 
 
-def lines_of(data: bytes) -> list[Line | None]:
+def lines_of(data: bytes) -> list[EditLine | None]:
     """The lines of a file; None for a damaged one."""
     return [_line(raw) for raw in data.split(b"\n") if raw.strip()]
 
@@ -175,12 +175,12 @@ def _ends_with_newline(path: Path) -> bool:
         return file.read(1) == b"\n"
 
 
-def _line(raw: bytes) -> Line | None:
+def _line(raw: bytes) -> EditLine | None:
     """None for a line that is damaged, or is not what it should be."""
     try:
         line = json.loads(raw)
         crc = line.pop("crc")
-        return msgspec.convert(line, Line) if crc == _crc(line) else None
+        return msgspec.convert(line, EditLine) if crc == _crc(line) else None
     except (ValueError, AttributeError, KeyError, TypeError, RecursionError, msgspec.ValidationError):
         return None
 

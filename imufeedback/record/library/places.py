@@ -46,7 +46,7 @@ def index_files(folder: Path) -> list[Path]:
 
 
 @dataclass(slots=True)
-class Found:
+class FolderContents:
     """What lies in a folder of recordings."""
 
     states: dict[Path, dict[str, os.stat_result]] = field(default_factory=dict)
@@ -55,9 +55,9 @@ class Found:
     """What could not be looked at, and files beside recordings that are not there; one line each."""
 
 
-def look(root: Path) -> Found:
+def look(root: Path) -> FolderContents:
     """Look through a folder and those in it. Nothing hides anything else; links to folders are not followed."""
-    found = Found()
+    found = FolderContents()
     stack = [os.fspath(root)]
     while stack:
         here = stack.pop()
@@ -72,7 +72,7 @@ def look(root: Path) -> Found:
     return found
 
 
-def _sort(entries: list[os.DirEntry[str]], stack: list[str], found: Found) -> None:
+def _sort(entries: list[os.DirEntry[str]], stack: list[str], found: FolderContents) -> None:
     """One folder's entries: recordings with their files, folders onto the stack."""
     files: dict[str, os.stat_result | None] = {}
     for entry in entries:

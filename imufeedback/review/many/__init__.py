@@ -8,7 +8,7 @@ whoever judges one reads it from the shared folder and keeps the verdict beside 
 from imufeedback.review.many.cluster import in_cluster
 from imufeedback.review.many.found import indexes, recordings
 from imufeedback.review.many.local import in_processes
-from imufeedback.review.many.one import Outcome, Way, judge_one
-from imufeedback.review.many.table import RepTable
+from imufeedback.review.many.one import RecordingOutcome, Way, judge_one
+from imufeedback.review.many.table import RepFile
 
-__all__ = ["Outcome", "RepTable", "Way", "in_cluster", "in_processes", "indexes", "judge_one", "recordings"]
+__all__ = ["RecordingOutcome", "RepFile", "Way", "in_cluster", "in_processes", "indexes", "judge_one", "recordings"]

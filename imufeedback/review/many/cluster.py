@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from imufeedback.errors import ImuFeedbackError
-from imufeedback.review.many.one import Outcome, Way, failed, judge_one
+from imufeedback.review.many.one import RecordingOutcome, Way, failed, judge_one
 
 REACH_S = 10.0
 """How long a scheduler and its first worker are waited for."""
@@ -15,7 +15,7 @@ REACH_S = 10.0
 
 def in_cluster(
     recordings: Sequence[Path], way: Way, address: str, reach_s: float = REACH_S
-) -> Generator[Outcome, None, None]:
+) -> Generator[RecordingOutcome, None, None]:
     """Outcomes as they come, in any order, from the scheduler at `address`, such as ``tcp://10.0.0.5:8786``.
 
     A recording whose worker goes away is given to another one. When the iteration is closed or interrupted, nothing new
@@ -58,11 +58,11 @@ def _client(distributed: Any, address: str, reach_s: float) -> Any:
     return client
 
 
-def _outcome(task: Any, recording: str) -> Outcome:
+def _outcome(task: Any, recording: str) -> RecordingOutcome:
     error = task.exception()
     if error is not None:
         return failed(recording, f"{recording}: {type(error).__name__}: {' '.join(str(error).split())}")
-    outcome: Outcome = task.result()
+    outcome: RecordingOutcome = task.result()
     outcome["recording"] = recording  # as the person named it
     task.release()
     return outcome

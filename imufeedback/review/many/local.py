@@ -14,7 +14,7 @@ from multiprocessing.synchronize import Event
 from pathlib import Path
 from types import FrameType
 
-from imufeedback.review.many.one import Outcome, Way, failed, judge_one
+from imufeedback.review.many.one import RecordingOutcome, Way, failed, judge_one
 
 AHEAD = 2
 """Recordings handed out for each process: the next one is there when one is done, and a stop is not long."""
@@ -25,11 +25,13 @@ _stop: Event | None = None
 """In a worker: set when no result is wanted any more."""
 
 
-class Stopped(Exception):
+class WorkStopped(Exception):
     """The work is not wanted any more."""
 
 
-def in_processes(recordings: Sequence[Path], way: Way, workers: int | None = None) -> Generator[Outcome, None, None]:
+def in_processes(
+    recordings: Sequence[Path], way: Way, workers: int | None = None
+) -> Generator[RecordingOutcome, None, None]:
     """Outcomes as they come, in any order; `workers` processes, or as many as there are cores.
 
     A recording whose process dies is tried once more, alone: it fails by itself, and takes no other with it. When the
@@ -45,11 +47,11 @@ def in_processes(recordings: Sequence[Path], way: Way, workers: int | None = Non
             suspects.extend((yield from _pool(rest, way, min(workers or os.cpu_count() or 1, len(rest)))))
 
 
-def _pool(rest: deque[str], way: Way, workers: int, ahead: int = AHEAD) -> Generator[Outcome, None, list[str]]:
+def _pool(rest: deque[str], way: Way, workers: int, ahead: int = AHEAD) -> Generator[RecordingOutcome, None, list[str]]:
     """Empties `rest`. Returns what was in work when a process died, else nothing."""
     stop = _spawn.Event()
     pool = ProcessPoolExecutor(workers, _spawn, initializer=_begin, initargs=(stop,))
-    running: dict[Future[Outcome], str] = {}
+    running: dict[Future[RecordingOutcome], str] = {}
     try:
         while rest or running:
             while rest and len(running) < ahead * workers:
@@ -105,10 +107,10 @@ def _end(number: int, frame: FrameType | None) -> None:
     raise SystemExit(128 + number)
 
 
-def _work(recording: str, way: Way) -> Outcome:
+def _work(recording: str, way: Way) -> RecordingOutcome:
     return judge_one(recording, way, _go_on)
 
 
 def _go_on(seconds: float) -> None:
     if _stop is not None and _stop.is_set():
-        raise Stopped
+        raise WorkStopped

@@ -33,7 +33,7 @@ class Way:
     """Judge also what was judged in the same way since it was recorded."""
 
 
-class Outcome(TypedDict):
+class RecordingOutcome(TypedDict):
     """What came of one recording; JSON values only."""
 
     recording: str
@@ -51,12 +51,16 @@ class Outcome(TypedDict):
     """Time that the work took."""
 
 
-def failed(recording: str, error: str) -> Outcome:
+def failed(recording: str, error: str) -> RecordingOutcome:
     """The outcome of work that could not be done."""
-    return Outcome(recording=recording, state="failed", error=error, notes=[], reps=[], duration_s=0.0, took_s=0.0)
+    return RecordingOutcome(
+        recording=recording, state="failed", error=error, notes=[], reps=[], duration_s=0.0, took_s=0.0
+    )
 
 
-def judge_one(recording: str, way: Way, on_progress: Callable[[float], None] = lambda seconds: None) -> Outcome:
+def judge_one(
+    recording: str, way: Way, on_progress: Callable[[float], None] = lambda seconds: None
+) -> RecordingOutcome:
     """Judge a recording and keep the verdict beside it, unless one of the same kind is there already.
 
     What is wrong with the file or the folder is in the outcome. `on_progress` as in `judging.judge`.
@@ -68,7 +72,7 @@ def judge_one(recording: str, way: Way, on_progress: Callable[[float], None] = l
         return failed(recording, str(error))
     except OSError as error:
         return failed(recording, f"{recording}: {error.strerror or error}")
-    return Outcome(
+    return RecordingOutcome(
         recording=recording,
         state=state,
         error="",

@@ -22,7 +22,7 @@ RECORDING = "recording"
 TEXTS = (RECORDING, "kind", *LAST)
 
 
-class RepTable:
+class RepFile:
     """Takes reps, then writes them sorted by recording and rep. Needs the extra ``export``, or ImuFeedbackError."""
 
     def __init__(self) -> None:

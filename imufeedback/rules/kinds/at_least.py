@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import Outcome, PositionedRule
+from imufeedback.rules.rule import PositionedRule, RuleOutcome
 
 
 class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least"):
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         value = rep.features.get(self.feature)
         return None if value is None else self.judged(rep, value, self.limit - value, self.when(rep))

@@ -14,7 +14,7 @@ from msgspec import Meta
 
 from imufeedback.records import Rep
 from imufeedback.rules.baseline import own
-from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
+from imufeedback.rules.rule import PositionedRule, Rule, RuleOutcome, verdict
 
 
 class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
@@ -46,11 +46,11 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="at-least-own"):
             return self
         return msgspec.structs.replace(self, limit=found.low, allowed=None, own_spread=found.spread)
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         value = rep.features.get(self.feature)
         if value is None or self.waits:
             return None
         if self.own_spread is None:
             return self.judged(rep, value, self.limit - value, self.when(rep))
         found = verdict(self.limit - value, self.own_spread)
-        return Outcome(self.when(rep), value, found, self.own_spread, by_own=True) if found else None
+        return RuleOutcome(self.when(rep), value, found, self.own_spread, by_own=True) if found else None

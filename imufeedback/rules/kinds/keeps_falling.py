@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Literal
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import Outcome, Rule, verdict
+from imufeedback.rules.rule import Rule, RuleOutcome, verdict
 
 FROM, LONGER = "trail_thigh_flat_from_s", "trail_thigh_flat_turn_up_sd_deg"
 
@@ -23,7 +23,7 @@ class Kind(Rule, frozen=True, kw_only=True, tag="keeps-falling"):
     def looked_at(self) -> frozenset[str]:
         return super().looked_at | {FROM, LONGER}
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         value = rep.features.get(self.feature)
         if value is None:
             return None
@@ -31,6 +31,6 @@ class Kind(Rule, frozen=True, kw_only=True, tag="keeps-falling"):
         found = verdict(value - self.limit, sd)
         if found is None:
             return None
-        return Outcome(
+        return RuleOutcome(
             rep.features.get(FROM, rep.end_s), value, found, sd, least=value - sd if value > self.limit else None
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import Outcome, Rule
+from imufeedback.rules.rule import Rule, RuleOutcome
 
 FROM = "trail_thigh_growth_from_s"
 
@@ -17,7 +17,7 @@ class Kind(Rule, frozen=True, kw_only=True, tag="never-grows"):
     def looked_at(self) -> frozenset[str]:
         return super().looked_at | {FROM}
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         value = rep.features.get(self.feature)
         if value is None:
             return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from imufeedback.records import Rep
-from imufeedback.rules.rule import Outcome, PositionedRule
+from imufeedback.rules.rule import PositionedRule, RuleOutcome
 from imufeedback.rules.vocabulary import Feature
 
 
@@ -19,7 +19,7 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="sides-agree"):
     def judges(self) -> frozenset[str]:
         return super().judges | {self.other}
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         one, other = rep.features.get(self.feature), rep.features.get(self.other)
         if one is None or other is None:
             return None

@@ -17,8 +17,8 @@ import msgspec
 from msgspec import Meta
 
 from imufeedback.records import Rep, Verdict
-from imufeedback.rules.baseline import Own, own
-from imufeedback.rules.rule import Outcome, PositionedRule, Rule, verdict
+from imufeedback.rules.baseline import OwnValues, own
+from imufeedback.rules.rule import PositionedRule, Rule, RuleOutcome, verdict
 
 FORMERLY = ("reaches", "happens-before")
 HARSHER = (None, Verdict.UNSURE, Verdict.FAULT)
@@ -32,7 +32,7 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
     """Up to here a rep is fine whatever the baseline says; None: up to the limit …"""
     fine_low: float | None = None
     """… and down to here."""
-    own: Own | None = None
+    own: OwnValues | None = None
     """The baseline's, once there is one."""
 
     def contradiction(self) -> tuple[str, str] | None:
@@ -55,7 +55,7 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
             return self
         return msgspec.structs.replace(self, own=own(baseline, self.least_spread))
 
-    def check(self, rep: Rep) -> Outcome | None:
+    def check(self, rep: Rep) -> RuleOutcome | None:
         value = rep.features.get(self.feature)
         if value is None:
             return None
@@ -63,7 +63,7 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
         below = None if self.low is None else self._beyond(rep, value, -1.0, self.low, self.fine_low)
         return max(above, below, key=lambda one: HARSHER.index(one and one.verdict))
 
-    def _beyond(self, rep: Rep, value: float, sign: float, limit: float, fine: float | None) -> Outcome | None:
+    def _beyond(self, rep: Rep, value: float, sign: float, limit: float, fine: float | None) -> RuleOutcome | None:
         """What is wrong on one side, above with a sign of 1."""
         sd = self.spread(rep)
         found = verdict(sign * (value - limit), sd)
@@ -73,5 +73,5 @@ class Kind(PositionedRule, frozen=True, kw_only=True, tag="stays-within"):
             narrow = min(not_fine, not_own, key=HARSHER.index)
             if narrow is not None and HARSHER.index(narrow) > HARSHER.index(found):
                 shown, bar = (fine, sd) if sign * fine > sign * edge else (edge, self.own.spread)
-                return Outcome(self.when(rep), value, narrow, bar, shown, by_own=True)
-        return Outcome(self.when(rep), value, found, sd, limit) if found else None
+                return RuleOutcome(self.when(rep), value, narrow, bar, shown, by_own=True)
+        return RuleOutcome(self.when(rep), value, found, sd, limit) if found else None

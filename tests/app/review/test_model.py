@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from imufeedback.app.review.model import (
-    Playback,
+    PlaybackClock,
     against_turn,
     changed,
     cues_between,
@@ -83,7 +83,7 @@ def test_an_old_verdict_beside_todays():
 
 
 def test_playback_runs_at_its_speed_and_stops_at_the_end():
-    play = Playback()
+    play = PlaybackClock()
     play.load(10.0, 12.0)
     play.speed = 0.5
     play.toggle()
