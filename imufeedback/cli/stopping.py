@@ -1,8 +1,8 @@
 """Ctrl-C, termination and a terminal that goes away: each ends a verb in order, wherever it is.
 
 The first one raises `ProgramStopped` in the main thread, so that every ``with`` and ``finally`` on the way closes what
-it has opened. Later ones are passed over: nothing may interrupt the closing. What was open is closed at the very end all
-the same (`close_what_is_open`), for a signal that came in the middle of an opening or a closing.
+it has opened. Later ones are passed over: nothing may interrupt the closing. What was open is closed at the very end
+all the same (`close_what_is_open`), for a signal that came in the middle of an opening or a closing.
 """
 
 from __future__ import annotations

@@ -265,7 +265,7 @@ FLAWS = (
         "degrees lost by the finish", slopes=_stays_up,
     ),
     DrawnFlaw(
-        "stops short", "turns-through", "turn-ends-early", (0.6, 0.8, 1.0), "part of the way through",
+        "stops short", "turns-through", "stops-short", (0.6, 0.8, 1.0), "part of the way through",
         inputs=_stops_short, ends_as_made=True,
     ),
     DrawnFlaw(

@@ -1,8 +1,8 @@
 """Many packets of one sensor read at once, column by column, where each one plainly follows the one before.
 
-`Order` and `PacketPlacer` say what a stream is; here is only asked where nothing of all that can happen: the
-next number, the usual step of the tick, no flag, no counter that begins again. There the packets' memory is carried on in one go, to the
-same numbers. Everything else is left to `Decoder.feed`.
+`Order` and `PacketPlacer` say what a stream is; here is only asked where nothing of all that can happen: the next
+number, the usual step of the tick, no flag, no counter that begins again. There the packets' memory is carried on in
+one go, to the same numbers. Everything else is left to `Decoder.feed`.
 """
 
 from __future__ import annotations
