@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -59,9 +59,9 @@ def play_live(tmp_path_factory: pytest.TempPathFactory) -> Live:
     items: list[Item] = []
 
     class Overheard(Session):
-        def feed(self, item: Item) -> None:
-            items.append(item)
-            super().feed(item)
+        def feed_many(self, given: Sequence[Item]) -> None:
+            items.extend(given)
+            super().feed_many(given)
 
     journal = JournalWriter(tmp_path_factory.mktemp("live") / "demo.mcap")
     Practice(golfer, journal, [events.extend], make_session=Overheard).run()

@@ -6,7 +6,7 @@ puts items on its queue. A failure inside becomes a `Fault` event and ends the s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
 
@@ -38,7 +38,7 @@ class Session:
         self._journal_error: str | None = None
         self._hang = HangTeller()
         self._over = False
-        Session.feed(self, recorded(begin_ns, Begin.of(settings)))  # before a subclass is complete
+        Session.feed_many(self, [recorded(begin_ns, Begin.of(settings))])  # before a subclass is complete
 
     def feed(self, item: Item) -> None:
         self.feed_many((item,))
@@ -100,6 +100,11 @@ class Fill:
     peak: int
 
 
+AT_ONCE_NS = 20_000_000
+"""What waits in the queue is worked off in one call, up to so much of it by its arrival: dearer steps are then shared,
+and no sound comes later by more than that."""
+
+
 class Engine:
     """A thread that runs a session, from now on. `put` may be called from any thread and never waits."""
 
@@ -130,11 +135,26 @@ class Engine:
         session: Session | None = None
         try:
             session = self._make()
-            while (item := self._queue.get()) is not None:
-                session.feed(item)
+            for items in self._stretches():
+                session.feed_many(items)
             session.finish()
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: it becomes a Fault event
             self.error = error
             unforeseen.keep(error, data_folder())
             if session is not None:
                 session.fail("engine", error)
+
+    def _stretches(self) -> Iterator[list[Item]]:
+        """What came, in its order, as much at once as is waiting; until the end."""
+        held: list[Item] = []
+        while True:
+            if held and self._queue.empty():
+                yield held
+                held = []
+            item = self._queue.get()
+            if held and (item is None or item.host_ns - held[0].host_ns > AT_ONCE_NS):
+                yield held
+                held = []
+            if item is None:
+                return
+            held.append(item)

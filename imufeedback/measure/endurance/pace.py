@@ -81,11 +81,12 @@ class PacedSession(Session):
 
     # ── what the engine calls ────────────────────────────────────────────────────────────────────────────────────
 
-    def feed(self, item: Item) -> None:
-        try:
-            self._feed_timed(item)
-        finally:
-            self.done.release()
+    def feed_many(self, items: Sequence[Item]) -> None:
+        for item in items:
+            try:
+                self._feed_timed(item)
+            finally:
+                self.done.release()
 
     def finish(self) -> None:
         super().finish()
@@ -96,7 +97,7 @@ class PacedSession(Session):
         self._play_until(begin_ns)
         self._clock.set_ns(begin_ns)
         before = time.thread_time_ns()
-        super().feed(item)
+        super().feed_many([item])
         took_ns = time.thread_time_ns() - before
         self._free_ns = begin_ns + took_ns
         self._account(item, took_ns)

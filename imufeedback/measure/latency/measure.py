@@ -82,11 +82,13 @@ class _TimedSession(Session):
         self.present: RawPacket | None = None
         super().__init__(*args, **kwargs)
 
-    def feed(self, item: Item) -> None:
+    def feed_many(self, items: Sequence[Item]) -> None:
         begun_ns = self._host_ns()
-        self.present = item if isinstance(item, RawPacket) else None
-        super().feed(item)
-        self._trace.steps.append(EngineItem(self.present, begun_ns, self._host_ns()))
+        packets = [one if isinstance(one, RawPacket) else None for one in items]
+        self.present = next((one for one in packets if one is not None), None)  # the longest of their delays
+        super().feed_many(items)
+        done_ns = self._host_ns()
+        self._trace.steps += [EngineItem(one, begun_ns, done_ns) for one in packets]
 
 
 class _StallingGolfer:

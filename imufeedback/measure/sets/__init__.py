@@ -1,4 +1,4 @@
-"""Sets of checks. Each module here is one: a tuple ``STEPS`` of `checks.Step`. To add one, add a file."""
+"""Sets of checks. Each module here is one: a tuple ``STEPS`` of `checks.SetPart`. To add one, add a file."""
 
 from __future__ import annotations
 
