@@ -102,7 +102,7 @@ class _State:
 class Body(Stage[In, Out]):
     """Calibration, zeroing and angles of the worn segments.
 
-    Takes aligned blocks, and the commands that fit and zero; to `commands.AcceptSwap` the pipeline sees (`take_swap`). Gives
+    Takes aligned blocks, and the commands that fit and zero; to `AcceptSwap` the pipeline sees (`take_swap`). Gives
     no angles before there is a fit.
     """
 

@@ -119,4 +119,5 @@ def test_the_documents_control_vectors() -> None:
     rows = re.findall(r"^\| `([0-9a-f ]+)` \| (START|STOP|SETTINGS|BLINK)\b", DOCUMENT, re.M)
     assert {name for _, name in rows} == {"START", "STOP", "SETTINGS", "BLINK"}
     for data, name in rows:
-        assert type(profile.parse_command(bytes.fromhex(data.replace(" ", "")))).__name__.upper().removeprefix("SENSOR") == name
+        command = profile.parse_command(bytes.fromhex(data.replace(" ", "")))
+        assert type(command).__name__.upper().removeprefix("SENSOR") == name
