@@ -214,8 +214,7 @@ PHRASES = {
     "start.window_title": "imufeedback · before the session",
     "start.heading": "Before the session",
     "start.keys": (
-        "Alt+1 to Alt+4: steps · Tab: from field to field · Ctrl+Enter: go on · F1: all keys · "
-        "F4: light, dark, sunlight · Esc: leave"
+        "Alt+1 to Alt+4: steps · Tab: next field · Ctrl+Enter: go on · F1: all keys · F4: light, dark · Esc: leave"
     ),
     "start.who": "Who is training? Press Enter to choose the highlighted player.",
     "start.nobody_yet": "No players yet. Press Ctrl+N to add one. A name and the hand are enough.",

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 from imufeedback.errors import CannotWrite, UsageError
 from imufeedback.foreign_text import printable
-from imufeedback.records import Rep, Verdict
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -134,6 +133,7 @@ def print_reps(summary: Summary) -> None:
     """The per-rep table and the lines under it."""
     from rich.table import Table
 
+    from imufeedback.records import Verdict
     from imufeedback.report import story
     from imufeedback.report.plain_words import rotation_words
 

@@ -15,5 +15,5 @@ def test_only_flaws_that_the_demo_offers_are_asked_for() -> None:
 
 def test_the_lines_of_a_flaw_hold(tmp_path: Path) -> None:
     """The first flaw's lines; they come one after the other."""
-    lines = flaws(Context(tmp_path, None, quick=True, seed=2))
+    lines = flaws(Context(tmp_path, None, quick=True, seed=1))
     assert [next(lines).ok for _ in range(2)] == [True, True]

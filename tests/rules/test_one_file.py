@@ -114,7 +114,11 @@ def test_a_sound_is_two_files(copy: Path) -> None:
     """A rule may use it, it is made, it can be heard, and the windows have a word for it."""
     for file, before, added in (
         ("sounds.py", '    BATTERY_LOW = "battery-low"', '    GONG = "gong", 1, "gong of the temple"\n'),
-        ("cues/waveforms.py", '    "battery-low": Sound(', '    "gong": Sound((Note(-9, 0.4),), "it is time"),\n'),
+        (
+            "cues/waveforms.py",
+            '    "battery-low": Waveform(',
+            '    "gong": Waveform((Pitch(-9, 0.4),), "it is time"),\n',
+        ),
     ):
         text = (copy / file).read_text(encoding="utf-8")
         assert text.count(before) == 1
