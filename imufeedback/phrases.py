@@ -112,7 +112,7 @@ PHRASES = {
         "Age of the newest sample: {age:.0f} ms\nEvents waiting: {waiting}, at most {peak}; never shown: "
         "{lost}\n\nDrawing never holds up measuring, tones or recording. Late pictures are skipped."
     ),
-    "turn_plot_title": "Trail thigh angle against pelvis turn, degrees · nearly flat: stalled",
+    "turn_plot_title": "Trail thigh angle against pelvis turn · nearly flat: stalled",
     "not_recorded": "Not recording: {why}",
     "unheard": "No tone can be heard: {trouble}. Check the speaker or headphones.",
     "all_over": "The recording is closed. Nothing more can be added to it.",

@@ -35,8 +35,8 @@ DETAIL = 1
 REPS_KEPT = 200
 """Older reps leave the table (not the recording), so that a long session stays quick."""
 
-WIDEST = "9:59.9"
-"""What stands in a column of numbers."""
+TIME, WIDEST, LATEST = 1, "−99.9°", "59:59.9"
+"""The column of times; the widest text in a column of numbers, and in that one."""
 PADDING = 5
 """Pixels around the text of a cell."""
 
@@ -185,7 +185,8 @@ class RepTable(QTableWidget):
         self.setStyleSheet(f"QHeaderView::section {{ font-size: {font.pixelSize()}px; }}")
         # not by their contents: the findings, which begin in one of them, go over all the others
         for column, name in enumerate(words.table_heads()[:RESULT]):
-            widest = max(self.fontMetrics().horizontalAdvance(one) for one in (name, WIDEST))
+            texts = name, LATEST if column == TIME else WIDEST
+            widest = max(map(self.fontMetrics().horizontalAdvance, texts))
             self.setColumnWidth(column, widest + 2 * PADDING + 4)
         self._refit()
 
