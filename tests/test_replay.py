@@ -231,7 +231,8 @@ def table(blocks: list[Angles]) -> Floats:
 def test_a_recording_played_back_through_the_live_door_gives_the_live_events(
     live: Live, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Source's thread, engine's thread and a recording of its own, as in a session with sensors."""
+    """Source's thread, engine's thread and a recording of its own, as in a session with sensors. The engine works off
+    what waits in one call, so blocks of angles may be longer."""
     monkeypatch.setattr(threads, "first_turn", lambda: False)  # work without a pause must not go before all others
     events: list[Event] = []
     journal = JournalWriter(tmp_path / "again.mcap")
@@ -243,7 +244,8 @@ def test_a_recording_played_back_through_the_live_door_gives_the_live_events(
     assert over.wait(600.0)
     practice.stop(600.0)
     assert practice.error is None
-    assert_same(events, live.events)
+    assert_alike(without_angles(events), without_angles(live.events))
+    assert_alike_angles(events, live.events)
     again = read_items(journal.path)
     assert list(again) == list(read_items(live.recording))
     assert again.complete
