@@ -116,7 +116,7 @@ def rule_words(rule: str) -> str:
 
 def fault_words(rule: str) -> str:
     """What a player did when a rule was not met; of a coach's own rule its name."""
-    return phrase(f"fault.{rule}") if f"fault.{rule}" in PHRASES else f"{rule_words(rule)}: no"
+    return phrase(f"fault.{rule}") if f"fault.{rule}" in PHRASES else f"not met: {rule_words(rule)}"
 
 
 def finding_words(rule: str, verdict: Verdict) -> str:

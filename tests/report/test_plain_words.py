@@ -24,4 +24,4 @@ def test_hip_rotation_goes_in_or_out(deg: float, words: str) -> None:
 def test_a_finding_is_said_as_what_the_player_did() -> None:
     assert finding_words("trail-thigh-keeps-falling", Verdict.FAULT) == "stalled"
     assert finding_words("trail-thigh-keeps-falling", Verdict.UNSURE) == "perhaps stalled"
-    assert finding_words("a-rule-of-a-coach", Verdict.FAULT) == "a rule of a coach: no"
+    assert finding_words("a-rule-of-a-coach", Verdict.FAULT) == "not met: a rule of a coach"

@@ -58,7 +58,7 @@ def test_a_rule_is_one_file(the_command: Commands, monkeypatch: pytest.MonkeyPat
 
     said = the_command("demo", "--headless", "--no-realtime", "--reps", 1, "--pace", "full", "--flaw", "none")
     assert said.status == 0, said.err
-    assert "downswing takes its time: no" in said.out
+    assert "not met: downswing takes its time" in said.out
     assert "- Half a minute is the least that a downswing may take. Drill: shaft across the hips." in said.out
 
     (recording,) = (tmp_path / "recordings").glob("*.mcap")

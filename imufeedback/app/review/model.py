@@ -11,7 +11,7 @@ from imufeedback.document import Document, JudgedRep
 from imufeedback.figure.pose import POSE
 from imufeedback.record.trace import Stretch, Trace
 from imufeedback.records import Floats, Hand, Verdict
-from imufeedback.report.story import counted, nothing
+from imufeedback.report.story import counted, finding_words, nothing
 
 ALIGNED = ("top_s", "level_s", "impact_s")
 """Positions by which reps are lined up."""
@@ -85,13 +85,10 @@ def _fault(rep: JudgedRep) -> bool:
 
 
 def found(rep: JudgedRep) -> str:
-    """The rules that a rep did not meet, in a few words; or why it was not judged."""
+    """What was wrong in a rep, in a few words; or why it was not judged."""
     if rep.void:
         return f"does not count: {rep.void}"
-    words = [
-        f"{finding.rule.replace('-', ' ')}{'' if finding.verdict is Verdict.FAULT else ' (unsure)'}"
-        for finding in rep.findings
-    ]
+    words = [finding_words(finding.rule, finding.verdict) for finding in rep.findings]
     return ", ".join(words) or nothing(len(rep.unjudged))
 
 
@@ -103,8 +100,7 @@ def changed(then: Document, now: Document) -> list[str]:
         if old is None:
             lines.append(f"rep {rep.index + 1}: was not found before")
         elif found(old) != found(rep):
-            what = "" if rep.void or old.void else "rules not met: "
-            lines.append(f"rep {rep.index + 1}: {what}{found(old)} before, {found(rep)} now")
+            lines.append(f"rep {rep.index + 1}: {found(old)} before, {found(rep)} now")
     gone = len(then.reps) - len(now.reps)
     return lines + ([f"{gone} reps fewer than before"] if gone > 0 else [])
 

@@ -54,7 +54,7 @@ class RepList(QWidget):
             phrase("review.at"),
             *(name for name, _ in COLUMNS),
             phrase("review.tones"),
-            phrase("review.rules_not_met"),
+            phrase("review.result"),
         ]
         self.table = QTableWidget(0, len(heads))
         self.table.setAccessibleName(phrase("review.reps"))

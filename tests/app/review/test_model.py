@@ -76,10 +76,10 @@ def test_h118_a_trace_is_thinned_and_not_loaded(trace):
 def test_an_old_verdict_beside_todays():
     then = Document(version="1", reps=[rep(0, 2), rep(1, 8, "a")])
     now = Document(version="2", reps=[rep(0, 2.1, "b"), rep(1, 8, "a"), rep(2, 14)])
-    assert changed(then, now) == ["rep 1: rules not met: none before, b now", "rep 3: was not found before"]
+    assert changed(then, now) == ["rep 1: none before, not met: b now", "rep 3: was not found before"]
     assert changed(now, now) == []
     assert changed(now, then)[-1] == "1 reps fewer than before"
-    assert found(rep(0, 1, "a-b")) == "a b"
+    assert found(rep(0, 1, "a-b")) == "not met: a b"
 
 
 def test_playback_runs_at_its_speed_and_stops_at_the_end():
