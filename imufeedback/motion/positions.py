@@ -29,7 +29,7 @@ IMPACT_SHARE_SD = 0.12
 BEGUN_RAD = float(np.deg2rad(1.0))
 SHOCK_M_S2 = 3.0
 """Least second difference of the forearm's acceleration at 200 Hz that is a hit; chosen."""
-SHOCK_SHARE, SHOCK_OVER_REST = 0.35, 8.0
+SHOCK_SHARE, SHOCK_OVER_REST = 0.35, 6.0
 """The hit begins at this share of its greatest, and that many times above what the swing itself shows; chosen."""
 SHOCK_APART_S = 0.025
 """Jolts further apart are not of one hit: the arm's own swing jolts too; chosen."""
