@@ -15,15 +15,13 @@ from imufeedback.app.tracks import Book, Choice
 
 
 class BayPanel(QWidget):
-    """What the bay view does with a panel, in the Qt thread."""
+    """What the bay view does with a panel, in the Qt thread; one that has nothing to do then leaves it out."""
 
     def show_book(self, book: Book, choice: Choice) -> None:
         """A rep came, or something is known or said about one; `choice` is what the last one is compared with."""
-        raise NotImplementedError
 
     def rescale(self, scale: float) -> None:
         """Fit texts to the window: 1 is a window 720 pixels high."""
-        raise NotImplementedError
 
 
 def make_all() -> list[BayPanel]:
