@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
@@ -17,16 +20,17 @@ from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import live_load, process, scaling
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import fit_command, items
 from imufeedback.measure.players import typical
 from imufeedback.measure.sets.windows import child, first_picture
 from imufeedback.measure.speed import HOUSE, madgwick_alone, prepared, read_us, samples, vqf_alone
 from imufeedback.packets import Layout, parse_layout
+from imufeedback.record.exports.reps import Cell
 from imufeedback.records import Item, RawPacket
 from imufeedback.review.judging import judge
-from imufeedback.review.many import Way, in_processes
+from imufeedback.review.many import RecordingOutcome, Way, in_cluster, in_processes
 from imufeedback.settings import Player
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
@@ -180,6 +184,47 @@ def _all(paths: Sequence[Path], workers: int) -> float:
     return time.perf_counter() - begun
 
 
+def archive(context: Context) -> Iterator[Measured]:
+    """Short recordings of players of their own, by two processes and by a cluster of two workers."""
+    if importlib.util.find_spec("distributed") is None:
+        raise LeftOut("the extra cluster is not installed")
+    folder, players = context.work / "archive", 4 if context.quick else 20
+    folder.mkdir()
+    paths = [folder / f"{k:04}.mcap" for k in range(8 if context.quick else 1000)]
+    for k, path in enumerate(paths[:players]):
+        recording(path, make_script(reps=1, seed=context.seed + k))
+    for k, path in enumerate(paths[players:]):
+        shutil.copy(paths[k % players], path)
+    found = {"processes": _outcomes(in_processes(paths, Way(again=True), 2))}
+    with cluster_of(2) as address:
+        found["cluster"] = _outcomes(in_cluster(paths, Way(again=True), address))
+    (one, one_s), (other, other_s) = found.values()
+    context.rows.append({"set": "speed", "trial": "archive", "processes_s": one_s, "cluster_s": other_s})
+    differ = sum(one.get(str(path)) != other.get(str(path)) or not one[str(path)] for path in paths)
+    name = f"archive of {len(paths)} recordings"
+    yield Measured(f"{name}: other reps by a cluster than by processes, or none", differ, exactly(0), "recordings")
+    yield Measured(f"{name}: by a cluster / by processes, two workers each", other_s / one_s, at_most(1.5), "ratio")
+
+
+def _outcomes(found: Iterable[RecordingOutcome]) -> tuple[dict[str, list[dict[str, Cell]]], float]:
+    """The reps of each recording, and the seconds that all of them took."""
+    begun = time.perf_counter()
+    reps = {one["recording"]: one["reps"] for one in found}
+    return reps, time.perf_counter() - begun
+
+
+@contextmanager
+def cluster_of(workers: int) -> Iterator[str]:
+    """A scheduler and so many workers of this computer, each a process; its address."""
+    from distributed import LocalCluster
+
+    here = "127.0.0.1"
+    with LocalCluster(
+        n_workers=workers, threads_per_worker=1, processes=True, host=here, dashboard_address=f"{here}:0"
+    ) as running:
+        yield running.scheduler_address
+
+
 def library(context: Context) -> Iterator[Measured]:
     """Time of taking a rep into the index, small library against large."""
     curve = scaling.library(context.work, context.seed, (10, 30, 100) if context.quick else (10, 100, 1000))
@@ -226,6 +271,7 @@ STEPS = (
     SetPart("live", live),
     SetPart("live with window", live_with_window),
     SetPart("processes", many),
+    SetPart("an archive", archive),
     SetPart("a growing library", library),
     SetPart("growing sessions", growth),
     SetPart("starts", starts),
