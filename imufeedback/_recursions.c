@@ -4,6 +4,8 @@
    told     fusion/known.py        Known.told, for samples without a gap and within their range
    found    fusion/rest_level.py   RestLevel.found
    updated  body/link.py           _updated, one update after the other
+   clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
+   middle   timing/envelope.py     middle_slope
 
    Arrays are contiguous doubles; their sizes are checked here. */
 
@@ -388,10 +390,116 @@ out:
     return PyLong_FromSsize_t(row);
 }
 
+/* ── timing/clock.py ───────────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { DEVICE, OFFSET, TARGET, SLOPE, SESSION, PERIOD, COUNT, BIN_X, BIN_Y, SINCE, LATE, REPORTED, CLOCK };
+
+/* Packets from `begin` on as long as each follows the one before, in the bin that is open, with the map on the line, and
+   until it is time to report; returns the first one that is left. */
+static PyObject *clocked(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), samples = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
+               k = PyLong_AsSsize_t(PyTuple_GetItem(args, 2));
+    if (PyErr_Occurred()) return NULL;
+    if (n < 0 || samples < 1 || k < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {11, n * samples, n, CLOCK, n * samples, n * samples, n};
+    double *a[7];
+    Arrays arrays;
+    if (!take(args, 3, 7, 3, sizes, &arrays, a)) return NULL;
+    const double *c = a[0];
+    const double early = c[0], backlog = c[1], gap_steps = c[2], follows = c[3], rounding = c[4], bin = c[5],
+                 drop = c[6], slew = c[7], least_step = c[8], delay_s = c[9], report = c[10];
+    double *s = a[3];
+    for (; k < n; k++) {
+        const double *step = a[1] + k * samples, host = a[2][k], slope = s[SLOPE];
+        double *t = a[4] + k * samples, *dt = a[5] + k * samples;
+        double last = s[DEVICE], longest = step[0], shortest = step[0], sum = 0.0, usual = 0.0;
+        for (Py_ssize_t i = 0; i < samples; i++) {
+            last += step[i];
+            longest = most(longest, step[i]);
+            shortest = least(shortest, step[i]);
+            if (0.5 * s[PERIOD] < step[i] && step[i] < gap_steps * s[PERIOD]) {
+                sum += step[i];
+                usual += 1.0;
+            }
+        }
+        const double late = host - (last + s[OFFSET]), first = s[DEVICE] + step[0], delay = host - last;
+        if (!(shortest > least_step && -early <= late && late < backlog)) break;
+        if (longest > gap_steps * s[PERIOD] || step[0] > follows * s[PERIOD] + rounding) break;
+        if (!(trunc(last / bin) == trunc(s[BIN_X] / bin))) break;
+        const double above = delay - (s[TARGET] + slope * last), target = above < 0.0 ? s[TARGET] + above : s[TARGET];
+        if (fabs(target + slope * first - (s[OFFSET] + slope * step[0])) > slew * step[0]) break;
+        if (!(first + (target + slope * first) - delay_s > s[SESSION])) break;
+        a[6][k] = above;
+        if (delay < s[BIN_Y]) {
+            s[BIN_X] = last;
+            s[BIN_Y] = delay;
+        }
+        if (above < -drop) s[SINCE] = last;
+        double device = s[DEVICE];
+        for (Py_ssize_t i = 0; i < samples; i++) {
+            device += step[i];
+            t[i] = device + (target + slope * device) - delay_s;
+            dt[i] = step[i] * (1.0 + slope);
+        }
+        s[DEVICE] = last;
+        s[TARGET] = target;
+        s[OFFSET] = target + slope * last;
+        s[SESSION] = last + (target + slope * last) - delay_s;
+        s[LATE] = late;
+        if (usual > 0.0) {
+            s[COUNT] += usual;
+            s[PERIOD] += (sum - usual * s[PERIOD]) / least(s[COUNT] + 20.0, 2000.0);
+        }
+        if (s[SESSION] - s[REPORTED] >= report) {
+            k++;
+            break;
+        }
+    }
+    release(&arrays);
+    return PyLong_FromSsize_t(k);
+}
+
+/* ── timing/envelope.py ────────────────────────────────────────────────────────────────────────────────────────── */
+
+/* Of n points (x, y), in whose place their lower hull is put. */
+static PyObject *middle(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), size = 0;
+    if (n < 1) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "no points");
+    Py_ssize_t sizes[] = {2 * n};
+    double *p, sum = 0.0, slope = 0.0;
+    Arrays arrays;
+    if (!take(args, 1, 1, 0, sizes, &arrays, &p)) return NULL;
+    for (Py_ssize_t i = 0; i < n; i++) {
+        const double x = p[2 * i], y = p[2 * i + 1];
+        sum += x;
+        for (; size >= 2; size--) {
+            const double *a = p + 2 * (size - 2), *b = p + 2 * (size - 1);
+            if ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0]) > 0.0) break;
+        }
+        p[2 * size] = x;
+        p[2 * size + 1] = y;
+        size++;
+    }
+    const double mean = sum / (double)n;
+    for (Py_ssize_t i = 0; i + 1 < size; i++) {
+        const double *a = p + 2 * i, *b = a + 2;
+        if (a[0] <= mean && mean <= b[0] && b[0] > a[0]) {
+            slope = (b[1] - a[1]) / (b[0] - a[0]);
+            break;
+        }
+    }
+    release(&arrays);
+    return PyFloat_FromDouble(slope);
+}
+
 static PyMethodDef METHODS[] = {
     {"told", told, METH_VARARGS, NULL},
     {"found", found, METH_VARARGS, NULL},
     {"updated", updated, METH_VARARGS, NULL},
+    {"clocked", clocked, METH_VARARGS, NULL},
+    {"middle", middle, METH_VARARGS, NULL},
     {NULL, NULL, 0, NULL},
 };
 

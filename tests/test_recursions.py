@@ -14,7 +14,10 @@ from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
 from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
-from imufeedback.records import Floats
+from imufeedback.records import DeviceBlock, DeviceRun, Floats, same
+from imufeedback.timing import SensorClock
+from imufeedback.timing.clock import TimedRun
+from imufeedback.timing.envelope import middle_slope
 
 MUST = os.environ.get("IMUFEEDBACK_REQUIRE_COMPILERS") == "1"
 needs_core = pytest.mark.skipif(recursions.core is None and not MUST, reason="it was built without a compiler")
@@ -103,6 +106,40 @@ def test_the_joints(turned_deg: float) -> None:
         for name in ("D", "P", "arms_m", "level", "off"):
             np.testing.assert_allclose(getattr(ours, name), getattr(theirs, name), rtol=0.0, atol=1e-11)
     assert (by_python > 0) is (turned_deg > 0.0)
+
+
+@needs_core
+@pytest.mark.parametrize("n", [1, 2, 3, 90])
+def test_the_slope_of_an_envelope(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
+    rng = np.random.default_rng(n)
+    for _ in range(50):
+        points = np.column_stack((np.sort(rng.uniform(0.0, 90.0, n)), rng.exponential(0.01, n)))
+        with monkeypatch.context() as patch:
+            ours, theirs = both_ways(patch, lambda points=points: middle_slope(points))  # type: ignore[misc]
+        assert ours == theirs
+
+
+@needs_core
+def test_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exactly the same, through bins, reports, lines that move, and up to a gap."""
+    rng, samples = np.random.default_rng(6), 4
+    ticks = np.cumsum(rng.integers(4990, 5010, (3000, samples)).reshape(-1)).reshape(-1, samples)
+    ticks[2900:] += 200_000
+    host_ns = (ticks[:, -1] * 1000.1 + rng.exponential(3e6, len(ticks)) + (ticks[:, -1] < 4_000_000) * 3e7).astype(int)
+    values = rng.normal(0.0, 1.0, (*ticks.shape, 3))
+    parts = slice(1, 700), slice(700, None)
+    runs = [DeviceRun("a", host_ns[k].tolist(), ticks[k], values[k], values[k]) for k in parts]
+
+    def work() -> tuple[list[TimedRun | None], object]:
+        clock = SensorClock("a", tick_unit_s=1e-6, tick_bits=32, nominal_hz=200.0, origin_ns=0)
+        clock.feed(DeviceBlock("a", int(host_ns[0]), ticks[0], values[0], values[0], np.zeros(samples, np.uint8)))
+        out = [clock.feed_run(runs[0]), clock.feed_run(runs[1])]
+        return out, clock.state
+
+    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    assert [0 if one is None else len(one.run) for one in ours] == [699, 2200]
+    assert same(ours, theirs)
+    assert same(memory, other)
 
 
 @needs_core

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import struct
 import subprocess
 import sys
 import threading
@@ -368,7 +369,7 @@ def test_times_at_the_ends_of_what_is_held_come_back(tmp_path: Path) -> None:
 def test_a_command_nested_without_end_is_passed_over_when_read() -> None:
     body = b"\x83\xa7host_ns\x00\xa4verb\xa1x\xa4args\x81\xa1a" + b"\x91" * 200_000 + b"\xc0"
     with pytest.raises(codec.UnknownItemError):
-        codec.decode(3, body)
+        codec.decode(struct.pack("<HIQQ", 3, 0, 0, 0) + body + bytes(4))
 
 
 def test_where_there_is_no_hurry_little_waits_for_a_slow_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
