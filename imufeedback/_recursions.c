@@ -3,6 +3,7 @@
 
    told     fusion/known.py        Known.told, for samples without a gap and within their range
    found    fusion/rest_level.py   RestLevel.found
+   held     fusion/held_bias.py    HeldBias.held
    updated  body/link.py           _updated, one update after the other
    clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
    middle   timing/envelope.py     middle_slope
@@ -494,9 +495,41 @@ static PyObject *middle(PyObject *self, PyObject *args) {
     return PyFloat_FromDouble(slope);
 }
 
+/* ── fusion/held_bias.py ───────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { SCALE, CANDIDATE_S, HELD, CANDIDATE = HELD + 3, HOLDING = CANDIDATE + 3 };
+
+static PyObject *held(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
+    if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3, 3 * n, n, n, HOLDING, 3 * n};
+    double *a[6];
+    Arrays arrays;
+    if (!take(args, 1, 6, 4, sizes, &arrays, a)) return NULL;
+    const double *c = a[0], *bias = a[1], *observed = a[2], *steps = a[3];
+    double *s = a[4], *out = a[5];
+    const double scale_share = c[0], settle_s = c[1], period = c[2];
+    for (Py_ssize_t i = 0; i < n; i++) {
+        s[SCALE] += scale_share * (least(most(steps[i] / period, 0.5), 2.0) - s[SCALE]);
+        if (observed[i] == 0.0) {
+            s[CANDIDATE] = NAN; /* none */
+        } else if (isnan(s[CANDIDATE]) || s[CANDIDATE_S] >= settle_s) {
+            if (!isnan(s[CANDIDATE])) memcpy(s + HELD, s + CANDIDATE, 3 * sizeof(double));
+            for (int k = 0; k < 3; k++) s[CANDIDATE + k] = bias[3 * i + k] / s[SCALE];
+            s[CANDIDATE_S] = 0.0;
+        }
+        s[CANDIDATE_S] += steps[i];
+        memcpy(out + 3 * i, s + HELD, 3 * sizeof(double));
+    }
+    release(&arrays);
+    Py_RETURN_NONE;
+}
+
 static PyMethodDef METHODS[] = {
     {"told", told, METH_VARARGS, NULL},
     {"found", found, METH_VARARGS, NULL},
+    {"held", held, METH_VARARGS, NULL},
     {"updated", updated, METH_VARARGS, NULL},
     {"clocked", clocked, METH_VARARGS, NULL},
     {"middle", middle, METH_VARARGS, NULL},

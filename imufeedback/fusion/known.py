@@ -276,9 +276,13 @@ class Knowledge:
             return Clip(good=(x, y, z))
         return Clip(good=known[-1], slope_rad_s2=math.dist(known[0], known[-1]) / step)
 
+    @property
+    def long(self) -> bool:
+        """Whether the filter has run for so long that it settles without a rest."""
+        return self.begun_s is None or self.begun_s > SURELY_SETTLED_S
+
     def settle(self) -> None:
         """Whether the filter has settled, after the samples that were told last."""
-        long = self.begun_s is None or self.begun_s > SURELY_SETTLED_S
-        self.settled = self.quiet_s >= SETTLED_S or (long and self.shaken_rad <= 0.5 * RELEVEL_RAD)
+        self.settled = self.quiet_s >= SETTLED_S or (self.long and self.shaken_rad <= 0.5 * RELEVEL_RAD)
         if self.settled:
             self.begun_s = None
