@@ -99,7 +99,7 @@ def test_the_joints(turned_deg: float) -> None:
         if j == 30:
             for link in (ours, theirs):
                 link.set_heading(1, 0.3, np.array([0.0, 1.0, 0.0]), 0.01)
-        if not ahead.observe(ours, j):
+        if ahead.observe(ours, j, j + 1) is None:
             by_python += 1
             ours.observe(one[:, j], two[:, j], span_s)
         theirs.observe(one[:, j], two[:, j], span_s)

@@ -56,18 +56,21 @@ class Ahead:
         self._given: tuple[Floats, ...] = ()
         """What the joints were given last."""
 
-    def observe(self, link: JointFilters, j: int) -> bool:
-        """Update all joints for the `j`-th time. False where Python has to: nothing has been done then."""
+    def observe(self, link: JointFilters, j: int, end: int) -> tuple[Floats, Floats, Floats] | None:
+        """Update all joints for the `j`-th time, and on to before the `end`-th: (update, J, …) D, P and level after
+        each that was done. None where Python has to do the first: nothing has been done then."""
         if recursions.core is None:
-            return False
+            return None
         now = link.D, link.P, link.arms_m, link.level, link.off
         follows = len(self._given) == len(now) and all(a is b for a, b in zip(now, self._given, strict=True))
         if not follows or self._good <= j:
             for rows, one in zip(self._rows, now, strict=True):
                 rows[j] = one
             self._good = recursions.core.updated(*self._shape, j, self._span_s, _CONSTANTS, *self._sights, *self._rows)
-        if self._good <= j:
-            return False
-        self._given = tuple(rows[j + 1] for rows in self._rows)
+        end = min(self._good, end)
+        if end <= j:
+            return None
+        self._given = tuple(rows[end] for rows in self._rows)
         link.D, link.P, link.arms_m, link.level, link.off = self._given
-        return True
+        D, P, _, level, _ = (rows[j + 1 : end + 1] for rows in self._rows)
+        return D, P, level
