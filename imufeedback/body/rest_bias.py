@@ -24,19 +24,26 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     nothing: Floats = np.zeros_like(gyr)
     if not count:  # too few to rest in
         return nothing
-    times, rates, forces = (x[: count * size].reshape(count, size, -1) for x in (t_s, gyr, acc))
-    mean = rates.mean(axis=1)
-    rest = (rates.std(axis=1).max(axis=-1) < REST_GYR_RAD_S) & (forces.std(axis=1).max(axis=-1) < REST_ACC_M_S2)
-    rest &= np.linalg.norm(mean, axis=-1) < BIAS_RAD_S
+    (mean, rates_sd), (_, forces_sd) = (
+        _spread(np.ascontiguousarray(x[: count * size].T).reshape(3, count, size)) for x in (gyr, acc)
+    )
+    rest = (rates_sd < REST_GYR_RAD_S) & (forces_sd < REST_ACC_M_S2) & (np.linalg.norm(mean, axis=-1) < BIAS_RAD_S)
     if not rest.any():
         return nothing
-    mean, at_s = mean[rest], times[rest].mean(axis=(1, 2))
+    mean, at_s = mean[rest], t_s[: count * size].reshape(count, size)[rest].mean(axis=1)
     k = _jump(mean)
     before, after = np.median(mean[: k or None], axis=0), np.median(mean[k:], axis=0)
     if np.linalg.norm(after - before) < JUMP_RAD_S:
         return np.broadcast_to(np.median(mean, axis=0), gyr.shape)
     parted: Floats = np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
     return parted
+
+
+def _spread(parts: Floats) -> tuple[Floats, Floats]:
+    """Of parts (3, count, size) the means (count, 3), and the standard deviation of the axis that scatters most."""
+    mean = parts.mean(axis=2)
+    away = parts - mean[..., None]
+    return mean.T, np.sqrt((away * away).mean(axis=2).max(axis=0))
 
 
 def _jump(values: Floats) -> int:
