@@ -24,9 +24,7 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     nothing: Floats = np.zeros_like(gyr)
     if not count:  # too few to rest in
         return nothing
-    (mean, rates_sd), (_, forces_sd) = (
-        _spread(np.ascontiguousarray(x[: count * size].T).reshape(3, count, size)) for x in (gyr, acc)
-    )
+    (mean, rates_sd), (_, forces_sd) = (_spread(x[: count * size], count) for x in (gyr, acc))
     rest = (rates_sd < REST_GYR_RAD_S) & (forces_sd < REST_ACC_M_S2) & (np.linalg.norm(mean, axis=-1) < BIAS_RAD_S)
     if not rest.any():
         return nothing
@@ -39,8 +37,10 @@ def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     return parted
 
 
-def _spread(parts: Floats) -> tuple[Floats, Floats]:
-    """Of parts (3, count, size) the means (count, 3), and the standard deviation of the axis that scatters most."""
+def _spread(values: Floats, count: int) -> tuple[Floats, Floats]:
+    """Of so many equal parts of rows (N, 3) the means (count, 3), and the standard deviation of the axis that scatters
+    most."""
+    parts = np.ascontiguousarray(values.T).reshape(3, count, -1)
     mean = parts.mean(axis=2)
     away = parts - mean[..., None]
     return mean.T, np.sqrt((away * away).mean(axis=2).max(axis=0))
