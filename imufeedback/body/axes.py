@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imufeedback.body.carried import OVERLAP, TRUE, determinants, left_over, maps
+from imufeedback.body.carried import OVERLAP, TRUE, carried, determinants, left_over, maps
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats
 
@@ -97,7 +97,8 @@ class AxisEvidence:
         enough = max(sure * EVIDENCE, SHARE * self.windows)
         if -over[best] > enough:
             alike = np.flatnonzero(over <= over[best] + SAME)
-            return _named(min(alike.tolist(), key=lambda k: (_changes(k), over[k])))
+            # two maps that say the same differ by rounding: then the first of them
+            return _named(min(alike.tolist(), key=lambda k: (_changes(k), round(float(over[k]), 6))))
         return AxisVerdict("fine" if np.delete(over, TRUE).min() > enough else "unknown")
 
     def unseen(self) -> tuple[str, ...]:
@@ -137,12 +138,13 @@ def evidence(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> AxisEvidence:
     out = AxisEvidence()
     for begin in range(0, len(t_s), PIECE_SAMPLES):
         part = slice(begin, begin + PIECE_SAMPLES)
-        for window_s in (*SHORT_S, *WINDOWS_S):
+        stretch = carried(t_s[part], gyr_rad_s[part], acc_m_s2[part])
+        for window_s in (*SHORT_S, *WINDOWS_S) if stretch is not None else ():
             longest_s = np.inf if window_s in WINDOWS_S else 2 * window_s
-            left, counts, scaled = left_over(t_s[part], gyr_rad_s[part], acc_m_s2[part], window_s, longest_s)
-            share, unit_share = _apart(counts.sum()), _apart(scaled[:, 1:])
-            count = float(share * counts.sum()) if window_s != WINDOWS_S[-1] else 0.0
-            out += AxisEvidence(count, share * np.log(left[counts]).sum(axis=0), unit_share * scaled)
+            left, scaled = left_over(stretch, window_s, longest_s)
+            share, unit_share = _apart(np.float64(len(left))), _apart(scaled[:, 1:])
+            count = float(share * len(left)) if window_s != WINDOWS_S[-1] else 0.0
+            out += AxisEvidence(count, share * np.log(left).sum(axis=0), unit_share * scaled)
     return out
 
 

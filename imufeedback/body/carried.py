@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
-from itertools import permutations, product
+from itertools import pairwise, permutations, product
 
 import numpy as np
 
-from imufeedback.records import Bools, Floats
+from imufeedback.body.matrices import from_q
+from imufeedback.body.rest_bias import bias
+from imufeedback.body.strapdown import Strapdown
+from imufeedback.records import Bools, Floats, Ints
 
 OVERLAP = 4
 """Windows begin so many times in their length."""
@@ -25,10 +29,6 @@ FLOOR = 0.003
 MOST = 1.5
 """A window that no map explains better than this holds more than arm and gravity. On fast movements to and fro true
 sensors are contradicted from 4 on."""
-REST_S, REST_GYR_RAD_S, REST_ACC_M_S2, BIAS_RAD_S = 0.5, 0.03, 0.1, 0.1
-"""A rest: so long, no axis scattering more. A mean rate below the last is the gyroscope's bias (`ble/verdict.py`)."""
-JUMP_RAD_S = 0.01
-"""A smaller change between rests is swaying, not a bias that was taken off. Chosen: that of cheap chips is 0.02."""
 DEG = 180.0 / np.pi
 TRUE = 0
 """Number of the map that changes nothing."""
@@ -43,144 +43,183 @@ def maps() -> Floats:
     return out
 
 
+@lru_cache(maxsize=1)
 def determinants() -> Floats:
     out: Floats = np.rint(np.linalg.det(maps()))
     return out
 
 
-def left_over(
-    t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats, window_s: float, longest_s: float = np.inf
-) -> tuple[Floats, Bools, Floats]:
-    """What the windows of a stretch say; gaps may be in it. Runs without a gap of `longest_s` and more are left out.
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A stretch in N bins, carried into one frame by its rates: as they are and negated, and in two other units.
 
-    Returns (W, 48) what each map leaves over, (W,) whether a window counts, and (2, 2): by how much rates divided or
-    multiplied by 57.3 explain the motion better (a logarithm, over all windows), and how many windows say so.
+    It goes on over gaps: another frame for all of a window changes nothing that is weighed.
     """
-    gyr, acc, step_s = _windows(t_s, gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2, window_s, longest_s)
-    if not len(gyr):
-        return np.empty((0, 48)), np.empty(0, dtype=bool), np.zeros((2, 2))
-    forth, turned = _forms(gyr, acc, step_s)
-    back, _ = _forms(-gyr, acc, step_s)
-    sign = determinants()
-    v = (sign[:, None, None] * np.swapaxes(maps(), 1, 2)).reshape(48, 9)
-    left = FLOOR + np.where(sign > 0, _values(v, forth), _values(v, back))
-    counts = (turned > TURN_RAD) & (left.min(axis=1) < MOST)
-    scaled = [_scaled(gyr * factor, acc, step_s, left[:, TRUE], turned) for factor in (1.0 / DEG, DEG)]
-    return left, counts, np.array(scaled)
+
+    step_s: float
+    runs: list[tuple[int, int]]
+    """Bins without a gap, begin and end …"""
+    runs_s: list[float]
+    """… and how long the samples of each are."""
+    R: Floats
+    """(4, N, 3, 3) from the sensor, by each of `RATES`."""
+    turns: Floats
+    """(4, N, 4) the same as quaternions."""
+    bend: Floats
+    """(N, 3) by how much the rate's change to the next bin is above that from the one before to the next, rad/s²."""
+    products: Floats
+    """(2, N - k + 1, 3, 12) means over `coarse` bins: how acceleration grows with an arm to the pivot, and the nine
+    products of axes and force; by rates as they are, and negated."""
+    forces: Floats
+    """(3, N - k + 1, 3, 4) the same with the force itself, by rates as they are and in two other units."""
+
+    @property
+    def coarse(self) -> int:
+        return max(round(COARSE_S / self.step_s), 1)
+
+    def begins(self, window_s: float, longest_s: float) -> tuple[Ints, int]:
+        """(W,) bins with which windows begin, and how many each has."""
+        count, hop = round(window_s / self.step_s), max(round(window_s / OVERLAP / self.step_s), 1)
+        if count < 4:
+            return np.empty(0, dtype=np.int64), count
+        # from the end: what has just been done is whole in the last one
+        each = [
+            np.arange(end - count, begin - 1, -hop)
+            for (begin, end), run_s in zip(self.runs, self.runs_s, strict=True)
+            if end - begin >= count and run_s < longest_s
+        ]
+        return np.concatenate(each) if each else np.empty(0, dtype=np.int64), count
 
 
-def _scaled(gyr: Floats, acc: Floats, step_s: float, left: Floats, turned: Floats) -> tuple[float, float]:
-    """By how much rates in another unit explain the motion better, and the windows that say so."""
-    other, by = _forms(gyr, acc, step_s)
-    v = np.eye(3).reshape(1, 9)
-    better = FLOOR + _values(v, other)[:, 0]
-    counts = (np.maximum(by, turned) > TURN_RAD) & (np.minimum(better, left) < MOST)
-    return float(np.log(left[counts] / better[counts]).sum()), float(counts.sum())
+RATES = (1.0, -1.0, 1.0 / DEG, DEG)
+"""What rates are multiplied by: nothing, all maps that mirror, degrees taken for radians, and radians for degrees."""
+_UNITS = (0, 2, 3)
+"""Those that change no axis."""
 
 
-def _windows(t_s: Floats, gyr: Floats, acc: Floats, window_s: float, longest_s: float) -> tuple[Floats, Floats, float]:
-    """(W, n, 3) rates and forces of overlapping windows without gaps, each the mean of some samples, and their step."""
-    good = np.isfinite(gyr).all(axis=1) & np.isfinite(acc).all(axis=1)
-    t_s, gyr, acc = t_s[good], gyr[good], acc[good]
-    none = np.empty((0, 2, 3))
+def carried(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Carried | None:
+    """A stretch of samples; gaps may be in it. None when there are too few."""
+    gyr_rad_s = gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2)
+    good = np.isfinite(gyr_rad_s).all(axis=1) & np.isfinite(acc_m_s2).all(axis=1)
+    t_s, gyr_rad_s, acc_m_s2 = t_s[good], gyr_rad_s[good], acc_m_s2[good]
     if len(t_s) < 2:
-        return none, none, BIN_S
-    period_s = float(np.median(np.diff(t_s)))
+        return None
+    passed = np.diff(t_s)
+    period_s = float(np.median(passed))
     size = max(round(BIN_S / period_s), 1)
-    step_s = size * period_s
-    count = round(window_s / step_s) * size
-    hop = max(round(window_s / OVERLAP / step_s), 1) * size
-    if count < 4 * size:
-        return none, none, step_s
-    edges = np.flatnonzero(np.diff(t_s) > 2.5 * period_s) + 1
-    runs = zip([0, *edges], [*edges, len(t_s)], strict=True)
-    # from the end: what has just been done is whole in the last one
-    begins = [np.arange(b - count, a - 1, -hop) for a, b in runs if (b - a) * period_s < longest_s]
-    if not begins:
-        return none, none, step_s
-    rows = np.concatenate(begins)[:, None] + np.arange(count)
-    shape = (len(rows), count // size, size, 3)
-    return gyr[rows].reshape(shape).mean(axis=2), acc[rows].reshape(shape).mean(axis=2), step_s
+    cuts = [0, *(np.flatnonzero(passed > 2.5 * period_s) + 1).tolist(), len(t_s)]
+    samples = [(begin, end) for begin, end in pairwise(cuts) if end - begin >= size]
+    if not samples:
+        return None
+    # bins end where a run does
+    rows = np.concatenate([np.arange(end - (end - begin) // size * size, end) for begin, end in samples])
+    edges = np.cumsum([0, *((end - begin) // size for begin, end in samples)]).tolist()
+    runs_s = [period_s * (end - begin) for begin, end in samples]
+    gyr, acc = (one[rows].reshape(-1, size, 3).mean(axis=1) for one in (gyr_rad_s, acc_m_s2))
+    return _carried(gyr, acc, size * period_s, list(pairwise(edges)), runs_s)
 
 
-def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
-    """(N, 3) the gyroscope's bias at each sample, as its rests show it; zero where there are none.
-
-    One for all, or two: live it is taken off from the rest on that has first shown it.
-    """
-    if len(t_s) < 2:
-        return np.zeros_like(gyr)
-    size = max(round(REST_S / float(np.median(np.diff(t_s)))), 2)
-    count = len(t_s) // size
-    nothing: Floats = np.zeros_like(gyr)
-    if not count:  # too few to rest in
-        return nothing
-    times, rates, forces = (x[: count * size].reshape(count, size, -1) for x in (t_s, gyr, acc))
-    mean = rates.mean(axis=1)
-    rest = (rates.std(axis=1).max(axis=-1) < REST_GYR_RAD_S) & (forces.std(axis=1).max(axis=-1) < REST_ACC_M_S2)
-    rest &= np.linalg.norm(mean, axis=-1) < BIAS_RAD_S
-    if not rest.any():
-        return nothing
-    mean, at_s = mean[rest], times[rest].mean(axis=(1, 2))
-    k = _jump(mean)
-    before, after = np.median(mean[: k or None], axis=0), np.median(mean[k:], axis=0)
-    if np.linalg.norm(after - before) < JUMP_RAD_S:
-        return np.broadcast_to(np.median(mean, axis=0), gyr.shape)
-    parted: Floats = np.where((t_s < 0.5 * (at_s[k - 1] + at_s[k]))[:, None], before, after)
-    return parted
-
-
-def _jump(values: Floats) -> int:
-    """Of rows (n, 3), the number of the first after the jump that leaves least of how they differ; 0 for one row.
-
-    Differences count as they are and not by their squares: a leg that sways while the other one is lifted passes for a
-    rest, and two such once moved the jump from the first rest to behind the lift.
-    """
-    left = [_differ(values[:k]) + _differ(values[k:]) for k in range(1, len(values))]
-    return 1 + int(np.argmin(left)) if left else 0
-
-
-def _differ(values: Floats) -> float:
-    return float(np.abs(values - np.median(values, axis=0)).sum())
-
-
-def _forms(gyr: Floats, acc: Floats, step_s: float) -> tuple[Floats, Floats]:
-    """(W, 9, 9) form that gives, for the nine products of a map, the weighed mean square of what gravity and an arm
-    leave over; and (W,) the most that each window turned (rad)."""
-    R = _carried(gyr, step_s)
-    spin, across = np.gradient(gyr, step_s, axis=1), cross(gyr)
-    W, n = gyr.shape[:2]
-    still = np.broadcast_to(np.eye(3), (W, n, 3, 3))
-    forces = (R[..., :, :, None] * acc[..., None, None, :]).reshape(W, n, 3, 9)
-    columns = np.concatenate((still, R @ (cross(spin) + across @ across), forces), axis=-1).reshape(W, n, 45)
+def _carried(gyr: Floats, acc: Floats, step_s: float, runs: list[tuple[int, int]], runs_s: list[float]) -> Carried:
+    rates = np.multiply.outer(RATES, gyr)
+    turns = _turned(rates, step_s)
+    R = from_q(turns)
+    around = np.concatenate((gyr[:1], gyr, gyr[-1:]))
+    spin = (around[2:] - around[:-2]) / (2.0 * step_s)
+    bend = (around[2:] - 2.0 * gyr + around[:-2]) / (2.0 * step_s)
+    across = cross(rates)
+    arms = R @ (np.multiply.outer(RATES, cross(spin)) + across @ across)
     k = max(round(COARSE_S / step_s), 1)
-    m = n // k
-    coarse = columns[:, : m * k].reshape(W, m, k, 45).mean(axis=2)
-    # one large product: many small ones each wake all threads of a numerical library
-    product = np.tensordot(_weights(m, round(k * step_s, 9)), coarse, axes=(1, 1))
-    weighed = np.ascontiguousarray(product.swapaxes(0, 1)).reshape(W, 3 * m, 15)
-    square = np.swapaxes(weighed, 1, 2) @ weighed
-    known = square[:, :6, :6] + np.diag([1e-9] * 3 + [ARM_SD_M**-2] * 3)
-    mixed = square[:, :6, 6:]
-    form = square[:, 6:, 6:] - np.swapaxes(mixed, 1, 2) @ np.linalg.solve(known, mixed)
-    cosine = (np.trace(R, axis1=-2, axis2=-1) - 1.0) / 2.0
-    return form / (3 * m), np.arccos(np.clip(cosine, -1.0, 1.0)).max(axis=1)
+    products = np.empty((2, len(gyr), 3, 12))
+    products[..., :3] = arms[:2]
+    for axis in range(3):
+        np.multiply(R[:2, :, :, axis, None], acc[:, None, :], out=products[..., 3 * axis + 3 : 3 * axis + 6])
+    forces = np.concatenate((arms[_UNITS, :], R[_UNITS, :] @ acc[..., None]), axis=-1)
+    return Carried(step_s, runs, runs_s, R, turns, bend, _means(products, k), _means(forces, k))
 
 
-def _values(v: Floats, form: Floats) -> Floats:
-    """(W, len(v)) value of each form for each row of `v`."""
-    out: Floats = np.maximum(np.einsum("qi,wij,qj->wq", v, form, v, optimize=True), 0.0)
+def _turned(rates: Floats, step_s: float) -> Floats:
+    """(M, N, 4) turns by rates (M, N, 3) rad/s, each step by the mean of its two ends; one after the other in one run,
+    so that each goes on from some turn."""
+    ends = np.concatenate((rates[:, :1], rates), axis=1)
+    return Strapdown(step_s).quaternions((ends[:, 1:] + ends[:, :-1]).reshape(-1, 3)).reshape(*rates.shape[:2], 4)
+
+
+def _means(x: Floats, k: int) -> Floats:
+    """Of k bins (axis 1) that follow each other, wherever they begin."""
+    count = max(x.shape[1] - k + 1, 0)
+    out = x[:, :count].copy()
+    for j in range(1, k):
+        out += x[:, j : j + count]
+    out /= k
     return out
 
 
-def _carried(gyr: Floats, step_s: float) -> Floats:
-    """(W, n, 3, 3) what takes coordinates at each instant to those at the window's begin."""
-    steps = _turns(0.5 * step_s * (gyr[:, 1:] + gyr[:, :-1]))
-    R = np.empty((*gyr.shape, 3))
-    R[:, 0] = np.eye(3)
-    for k in range(gyr.shape[1] - 1):
-        R[:, k + 1] = R[:, k] @ steps[:, k]
-    return R
+def left_over(of: Carried, window_s: float, longest_s: float = np.inf) -> tuple[Floats, Floats]:
+    """What the windows of a stretch say; runs without a gap of `longest_s` and more are left out.
+
+    Returns (W, 48) what each map leaves over in each window that counts, and (2, 2): by how much rates divided or
+    multiplied by 57.3 explain the motion better (a logarithm, over all windows), and how many windows say so.
+    """
+    begins, count = of.begins(window_s, longest_s)
+    if not len(begins):
+        return np.empty((0, 48)), np.zeros((2, 2))
+    turned = {way: _turns(of.turns[way], begins, count) for way in _UNITS}
+    seen = begins[turned[0]]
+    v, sign = _on_products(), determinants()
+    left = np.empty((len(seen), 48))
+    for way, k in enumerate((sign > 0, sign < 0)):
+        form = _forms(of, of.products[way], way, seen, count).reshape(-1, 81)
+        left[:, k] = FLOOR + np.maximum(form @ v[k].T, 0.0)
+    said = turned[0] | turned[2] | turned[3]
+    plain, *others = (FLOOR + _by_force(of, way, begins[said], count) for way in range(3))
+    scaled = []
+    for way, better in zip(_UNITS[1:], others, strict=True):
+        counts = (turned[0] | turned[way])[said] & (np.minimum(better, plain) < MOST)
+        scaled.append((float(np.log(plain[counts] / better[counts]).sum()), float(counts.sum())))
+    return left[left.min(axis=1) < MOST], np.array(scaled)
+
+
+def _turns(turns: Floats, begins: Ints, count: int) -> Bools:
+    """(W,) in which windows a sensor is turned far from how it was when they began; `turns` (N, 4)."""
+    along = turns[begins[:, None] + np.arange(count)] @ turns[begins, :, None]
+    out: Bools = np.abs(along[..., 0]).min(axis=1) < np.cos(0.5 * TURN_RAD)
+    return out
+
+
+def _by_force(of: Carried, unit: int, begins: Ints, count: int) -> Floats:
+    """(W,) what the force itself leaves over when rates are in another unit."""
+    return np.maximum(_forms(of, of.forces[unit], _UNITS[unit], begins, count)[:, 0, 0], 0.0)
+
+
+def _forms(of: Carried, columns: Floats, way: int, begins: Ints, count: int) -> Floats:
+    """(W, K, K) form that gives, for factors of K columns, the weighed mean square of what gravity and an arm leave
+    over; `columns` (N, 3, 3 + K), of which the first three are the arm's."""
+    k = of.coarse
+    m = count // k
+    coarse = columns[k * np.arange(m)[:, None] + begins]
+    # a window ends where it ends: its first and last change of rate are those to the bin beside
+    coarse[0, ..., :3] += _edge(of, way, begins) / k
+    if m * k == count:
+        coarse[-1, ..., :3] -= _edge(of, way, begins + count - 1) / k
+    # one large product: many small ones each wake all threads of a numerical library
+    weighed = (_weights(m, round(k * of.step_s, 9)) @ coarse.reshape(m, -1)).reshape(coarse.shape)
+    weighed = np.ascontiguousarray(weighed.swapaxes(0, 1)).reshape(len(begins), 3 * m, columns.shape[2])
+    square = np.swapaxes(weighed, 1, 2) @ weighed
+    mixed = square[:, :3, 3:]
+    known = square[:, :3, :3] + ARM_SD_M**-2 * np.eye(3)
+    form: Floats = square[:, 3:, 3:] - np.swapaxes(mixed, 1, 2) @ np.linalg.solve(known, mixed)
+    return form / (3 * m)
+
+
+def _edge(of: Carried, way: int, at: Ints) -> Floats:
+    return of.R[way, at] @ cross(RATES[way] * of.bend[at])
+
+
+@lru_cache(maxsize=1)
+def _on_products() -> Floats:
+    """(48, 81) what each map makes of a form of the nine products: rows of its own nine numbers times themselves."""
+    v = (determinants()[:, None, None] * np.swapaxes(maps(), 1, 2)).reshape(48, 9)
+    return (v[:, :, None] * v[:, None, :]).reshape(48, 81)
 
 
 def cross(v: Floats) -> Floats:
@@ -191,22 +230,17 @@ def cross(v: Floats) -> Floats:
     return out
 
 
-def _turns(v: Floats) -> Floats:
-    """(..., 3, 3) rotations by rotation vectors (Rodrigues)."""
-    angle = np.linalg.norm(v, axis=-1)[..., None, None]
-    K = cross(v)
-    out: Floats = np.eye(3) + np.sinc(angle / np.pi) * K + 0.5 * np.sinc(0.5 * angle / np.pi) ** 2 * (K @ K)
-    return out
-
-
 @lru_cache(maxsize=8)
 def _weights(n: int, step_s: float) -> Floats:
-    """(n, n) what makes n accelerations of a bounded velocity independent and of size one.
+    """(n, n) what makes n accelerations of a bounded velocity independent and of size one, and takes a constant out:
+    gravity, wherever it points.
 
     The velocity has the covariance s²(1 + d/τ)·exp(−d/τ) (Matérn 3/2; Rasmussen & Williams 2006, ch. 4), so its
     derivative has (s/τ)²(1 − d/τ)·exp(−d/τ).
     """
     d = np.abs(np.subtract.outer(np.arange(n), np.arange(n))) * step_s / CHANGE_S
     covariance = (SPEED_M_S / CHANGE_S) ** 2 * (1.0 - d) * np.exp(-d) + NOISE_M_S2**2 * np.eye(n)
-    out: Floats = np.linalg.inv(np.linalg.cholesky(covariance))
+    weights: Floats = np.linalg.inv(np.linalg.cholesky(covariance))
+    gravity = weights.sum(axis=1)
+    out: Floats = weights - np.outer(gravity, gravity @ weights) / (gravity @ gravity)
     return out

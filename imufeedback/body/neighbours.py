@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import vqf
 
 from imufeedback.body.axes import AxisVerdict
-from imufeedback.body.carried import bias, cross
+from imufeedback.body.carried import cross
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.matrices import from_q
+from imufeedback.body.rest_bias import bias
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats, Ints, Segment
 
@@ -47,7 +48,6 @@ one plane, which a mirror hardly changes."""
 HEADINGS = 48
 DRIFTS_RAD_S = np.deg2rad(np.arange(-3.0, 3.5, 1.0))
 """Of one heading against the other: two gyroscopes whose bias is not known yet."""
-_MIRROR = np.array([-1.0, 1.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +57,7 @@ class Binned:
     at: Floats
     """(N,) numbers of its bins, rising; whole numbers."""
     acc: Floats
-    """(N, 3) m/s²"""
-    arms: Floats
-    """(N, 3, 6) how that grows with an arm to the joint, and with an offset."""
+    """(N, 3, 7) m/s²; and how that grows with an arm to the joint, and with an offset."""
     turn: Floats
     """(N,) about the vertical, rad"""
     weight: Floats
@@ -106,37 +104,31 @@ def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
     """One sensor's samples in bins, without those at gaps."""
     good = np.isfinite(gyr).all(axis=1) & np.isfinite(acc).all(axis=1)
     t_s, acc = t_s[good], np.ascontiguousarray(acc[good])
-    empty = Binned(*(np.empty(shape) for shape in ((0,), (0, 3), (0, 3, 6), (0,), (0,))))
+    empty = Binned(*(np.empty(shape) for shape in ((0,), (0, 3, 7), (0,), (0,))))
     if len(t_s) < 2:
         return empty
-    period_s = float(np.median(np.diff(t_s)))
+    passed = np.diff(t_s)
+    period_s = float(np.median(passed))
     if not 0 < period_s < BIN_S:
         return empty
     rate = np.ascontiguousarray(gyr[good] - bias(t_s, gyr[good], acc))
-    edges = [0, *(np.flatnonzero(np.diff(t_s) > 2.5 * period_s) + 1), len(t_s)]
+    edges = [0, *(np.flatnonzero(passed > 2.5 * period_s) + 1), len(t_s)]
     q = np.concatenate(
         [vqf.VQF(period_s).updateBatch(rate[b:e], acc[b:e])["quat6D"] for b, e in itertools.pairwise(edges)]
     )
     R = from_q(q)
     spin, across = np.gradient(rate, period_s, axis=0), cross(rate)
-    felt = (R @ acc[..., None])[..., 0] - np.array([0.0, 0.0, STANDARD_GRAVITY_M_S2])
-    columns = np.concatenate(
-        (
-            felt,
-            np.concatenate((R @ (cross(spin) + across @ across), R), axis=-1).reshape(-1, 18),
-            np.sum(rate * R[:, 2], axis=1)[:, None],
-            np.linalg.norm(spin, axis=1)[:, None],
-        ),
-        axis=1,
-    )
+    swing = np.concatenate((acc[..., None], cross(spin) + across @ across), axis=-1)
+    felt = np.concatenate((R @ swing, R), axis=-1)
+    turn, bend = np.einsum("ni,ni->n", rate, R[:, 2]), np.sqrt(np.einsum("ni,ni->n", spin, spin))
     number = np.floor(t_s / BIN_S + 1e-6)
     begins = np.flatnonzero(np.diff(number, prepend=-1.0) > 0)
-    count = np.diff([*begins, len(t_s)])
-    mean = np.add.reduceat(columns, begins, axis=0) / count[:, None]
+    count = np.diff(begins, append=len(t_s))
     full = count > 0.8 * BIN_S / period_s
-    mean, at = mean[full], number[begins][full]
-    weight = 1.0 / (ACC_SD_M_S2**2 + (SPIN_SD_M * mean[:, 22]) ** 2)
-    return Binned(at, mean[:, :3], mean[:, 3:21].reshape(-1, 3, 6), mean[:, 21] * BIN_S, weight)
+    mean = np.add.reduceat(felt, begins, axis=0)[full] / count[full, None, None]
+    mean[:, 2, 0] -= STANDARD_GRAVITY_M_S2
+    turn, bend = (np.add.reduceat(one, begins)[full] / count[full] for one in (turn, bend))
+    return Binned(number[begins][full], mean, turn * BIN_S, 1.0 / (ACC_SD_M_S2**2 + (SPIN_SD_M * bend) ** 2))
 
 
 # ── two of them ──────────────────────────────────────────────────────────────────────────────────────────────────
@@ -145,13 +137,10 @@ def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
 def _same_up(a: Binned, b: Binned) -> float:
     """Logarithm of the odds; both from the acceleration that they share, and from their turns about the vertical."""
     _, i, j = np.intersect1d(a.at, b.at, assume_unique=True, return_indices=True)
-    # what b would be with its accelerometer inverted, up to the sign of arms that are not known
-    mirrored = replace(b, acc=b.acc * _MIRROR, arms=b.arms * _MIRROR[:, None])
     shared, alike, against, parts = 0.0, TURN_SD_RAD**2, TURN_SD_RAD**2, 0
     for piece in _pieces(a.at[i]):
         k, m = i[piece], j[piece]
-        costs = [_disagreement(a, one, k, m) for one in (b, mirrored)]
-        shared += _evidence(costs[0], costs[1], 3 * len(k))
+        shared += _evidence(*_disagreement(a, b, k, m), 3 * len(k))
         x, y = (_parts(turn) for turn in (a.turn[k], b.turn[m]))
         moved = np.abs(x) + np.abs(y) > 2 * TURN_SD_RAD
         alike, against = alike + float(((x + y)[moved] ** 2).sum()), against + float(((x - y)[moved] ** 2).sum())
@@ -185,48 +174,62 @@ def _pieces(at: Floats) -> list[slice]:
     return [one for one in out if one.stop - one.start >= LEAST_BINS]
 
 
-def _disagreement(a: Binned, b: Binned, k: Ints, m: Ints) -> float:
-    """Weighed square sum of what the joint's two accelerations differ by, at the heading and its drift that suit best.
+def _disagreement(a: Binned, b: Binned, k: Ints, m: Ints) -> tuple[float, float]:
+    """Weighed square sum of what the joint's two accelerations differ by, at the heading and its drift that suit best:
+    with b as it is, and with b as it would be with its accelerometer inverted.
 
     Both filters' "up" wanders with the gyroscopes' bias, so gravity leaks into the difference: slowly, as a line.
     """
-    w = np.sqrt(1.0 / (1.0 / a.weight[k] + 1.0 / b.weight[m]))[:, None, None]
-    A, B = (np.concatenate((one.acc[n][..., None], one.arms[n]), axis=-1) for one, n in ((a, k), (b, m)))
-    since_s = (a.at[k] - a.at[k].mean()) * BIN_S
-    return min(_least(_changed(A) * w[LAG:], _changed(_turned(B, drift * since_s)) * w[LAG:]) for drift in DRIFTS_RAD_S)
+    w = np.sqrt(1.0 / (1.0 / a.weight[k] + 1.0 / b.weight[m]))[LAG:, None]
+    A, B = a.acc[k], b.acc[m]
+    angle = np.multiply.outer(DRIFTS_RAD_S, (a.at[k] - a.at[k].mean()) * BIN_S)[..., None]
+    c, s = np.cos(angle), np.sin(angle)
+    x, y, z = (_changed(A[:, row]) * w for row in range(3))
+    u, v = (_changed(one) * w for one in (c * B[:, 0] - s * B[:, 1], s * B[:, 0] + c * B[:, 1]))
+    up = _changed(B[:, 2]) * w
+    of_a, of_b = x.T @ x + y.T @ y + z.T @ z, _moments(u, u) + _moments(v, v) + up.T @ up
+    along, beside, xv, yu = _moments(x, u), _moments(y, v), _moments(x, v), _moments(y, u)
+    # inverted, it is seen in a mirror: u the other way round, up to the sign of arms that are not known
+    both = np.stack((along + beside, beside - along)), np.stack((yu - xv, -yu - xv))
+    plain, mirrored = _least(of_a, of_b, *both, z.T @ up).tolist()
+    return max(plain, 0.0), max(mirrored, 0.0)
 
 
 def _changed(x: Floats) -> Floats:
     """Over `LAG` bins: a filter's "up" wanders with the gyroscope's bias, and gravity leaks into the acceleration, but
     slowly."""
-    out: Floats = x[LAG:] - x[:-LAG]
+    out: Floats = x[..., LAG:, :] - x[..., :-LAG, :]
     return out
 
 
-def _turned(B: Floats, angle: Floats) -> Floats:
-    """Rows turned about the vertical."""
-    c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
-    return np.stack((c * B[:, 0] - s * B[:, 1], s * B[:, 0] + c * B[:, 1], B[:, 2]), axis=1)
+def _moments(a: Floats, b: Floats) -> Floats:
+    """(D, 7, 7) sums over the bins of `a` (…, N, 7) times `b` (D, N, 7)."""
+    out: Floats = np.swapaxes(a, -1, -2) @ b
+    return out
 
 
-def _least(A: Floats, B: Floats) -> float:
-    """The same without drift, of all headings the best; the first columns are known, the others solved for."""
+def _least(of_a: Floats, of_b: Floats, cosine: Floats, sine: Floats, level: Floats) -> Floats:
+    """(2,) least square sums of the differences, over all drifts and headings; of a's and b's columns the first is
+    known, the others' factors are solved for.
+
+    From the sums of products `of_a` (7, 7) and `of_b` (D, 7, 7) of each one's columns, and of a's with b's: what goes
+    with the heading's cosine and sine (2, D, 7, 7), and what does not (7, 7).
+    """
     angle = np.linspace(-np.pi, np.pi, HEADINGS, endpoint=False)[:, None, None]
-    x, y, z = (A[:, n].T for n in range(3))
-    u, v = B[:, 0], B[:, 1]
-    mixed = np.cos(angle) * (x @ u + y @ v) + np.sin(angle) * (y @ u - x @ v) + z @ B[:, 2]
-    of_a, size = A.shape[2], A.shape[2] + B.shape[2]
-    square = np.empty((HEADINGS, size, size))
-    square[:, :of_a, :of_a] = np.einsum("nia,nib->ab", A, A)
-    square[:, of_a:, of_a:] = np.einsum("nia,nib->ab", B, B)
-    square[:, :of_a, of_a:], square[:, of_a:, :of_a] = -mixed, -np.swapaxes(mixed, 1, 2)
-    rest = np.delete(np.arange(size), (0, of_a))
-    known = square[:, rest[:, None], rest] + np.diag(_PRIOR)
-    to = square[:, rest, 0] + square[:, rest, of_a]
-    whole = square[:, 0, 0] + square[:, of_a, of_a] + 2 * square[:, 0, of_a]
-    left = whole - np.einsum("hi,hi->h", to, np.linalg.solve(known, to[..., None])[..., 0])
-    return max(float(left.min()), 0.0)
+    of_both = np.cos(angle) * cosine[:, :, None] + np.sin(angle) * sine[:, :, None] + level
+    # a's factors do not hang on the heading: they go first
+    root = np.linalg.cholesky(of_a[1:, 1:] + np.diag(_PRIOR))
+    away = np.linalg.solve(root, np.concatenate((of_a[1:, :1], -np.eye(6)), axis=1))
+    gone = away[:, 1:] @ of_both[..., 1:, :]
+    gone[..., 0] += away[:, 0]
+    square = of_b[None, :, None] - np.swapaxes(gone, -1, -2) @ gone
+    square[..., 0, :] -= of_both[..., 0, :]
+    known = square[..., 1:, 1:] + np.diag(_PRIOR)
+    to = square[..., 0, 1:]
+    left = square[..., 0, 0] - of_both[..., 0, 0] + of_a[0, 0]
+    left -= (to * np.linalg.solve(known, to[..., None])[..., 0]).sum(axis=-1)
+    out: Floats = left.min(axis=(1, 2))
+    return out
 
 
-_OF_ONE = np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3)
-_PRIOR = np.tile(_OF_ONE, 2)
+_PRIOR = np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3)

@@ -32,12 +32,16 @@ class Strapdown:
         the rates at its two ends: the rate at its end alone would put it half a step ahead.
         """
         ends = np.concatenate((before[:, None], rates), axis=1)
-        sums = (ends[:, 1:] + ends[:, :-1]).reshape(-1, 3)
-        if len(self._no_acc) < len(sums):
-            self._no_acc = np.zeros((len(sums), 3))
-        self._vqf.resetState()
         # one sensor after the other in one run: each then begins where the one before it ended
-        q = self._vqf.updateBatch(sums, self._no_acc[: len(sums)])["quat6D"]
+        q = self.quaternions((ends[:, 1:] + ends[:, :-1]).reshape(-1, 3))
         R = from_q(q).reshape(*rates.shape, 3)
         R[1:] = np.swapaxes(R[:-1, -1:], -1, -2) @ R[1:]
         return R
+
+    def quaternions(self, sums: Floats) -> Floats:
+        """(N, 4) after each step, by the sums of the rates at its two ends (N, 3) rad/s."""
+        if len(self._no_acc) < len(sums):
+            self._no_acc = np.zeros((len(sums), 3))
+        self._vqf.resetState()
+        q: Floats = self._vqf.updateBatch(sums, self._no_acc[: len(sums)])["quat6D"]
+        return q

@@ -19,7 +19,7 @@ import numpy as np
 
 from imufeedback.body import axes
 from imufeedback.body.axes import AxisEvidence
-from imufeedback.body.carried import OVERLAP, TRUE, left_over, maps
+from imufeedback.body.carried import OVERLAP, TRUE, carried, left_over, maps
 from imufeedback.body.suspects import Samples, inverted
 from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.fitters import LOOKED_AT_ITEMS, performance
@@ -68,8 +68,8 @@ class AxisTally:
             self.accused.append(f"{name}: {true}")
         verdicts = {k: AxisEvidence(seen.windows, seen.left[_ORDER[k]], seen.scaled).verdict() for k in WRONG}
         found = {k for k, verdict in verdicts.items() if verdict.wrong}
-        _, counts, _ = left_over(*samples, axes.WINDOWS_S[0])
-        if counts.sum() >= ENOUGH * OVERLAP:
+        stretch = carried(*samples)
+        if stretch is not None and len(left_over(stretch, axes.WINDOWS_S[0])[0]) >= ENOUGH * OVERLAP:
             self.judged += 1
             self.judged_found += len(found)
         self.maps += len(WRONG)

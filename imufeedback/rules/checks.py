@@ -5,6 +5,7 @@ from __future__ import annotations
 import types
 from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
+from functools import cache
 from typing import Any, Literal, Union, get_args, get_origin
 
 import msgspec
@@ -78,7 +79,13 @@ def check_sound(sound: str, what: str, where: str) -> None:
 
 def fields(kind: str) -> tuple[msgspec.structs.FieldInfo, ...]:
     """Fields of a kind."""
-    return msgspec.structs.fields(kinds()[kind])
+    return _fields(kinds()[kind])
+
+
+@cache
+def _fields(of: type[Rule]) -> tuple[msgspec.structs.FieldInfo, ...]:
+    """To find them the library evaluates every annotation anew."""
+    return msgspec.structs.fields(of)
 
 
 def words_of(field: Any) -> Collection[str] | None:

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from imufeedback.body.axes import AxisEvidence, evidence, judge, units, words
-from imufeedback.body.carried import TRUE, bias, maps
+from imufeedback.body.carried import TRUE, maps
 from imufeedback.body.neighbours import accused, inverted, odds
+from imufeedback.body.rest_bias import bias
 from imufeedback.body.suspects import in_words, suspects
 from imufeedback.measure.fitters import performance
 from imufeedback.measure.miswired import UNITS, by_hand, mapped, worn
