@@ -6,7 +6,9 @@ out are simply not there for what follows, so the angles are not ok, and nothing
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -107,16 +109,23 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
     def _weighed(self, gyr: Floats, acc: Floats) -> tuple[list[float] | None, int]:
         """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale; and how many of the
         packets lie in whole chunks."""
-        s, samples = self._state, gyr.shape[1]
-        rests, begin = s.rests, 0
-        missing = CHUNK_SAMPLES - s.chunk_samples if s.chunk else CHUNK_SAMPLES
-        while (end := begin - (-missing // samples)) <= len(gyr):
-            parts = [*(s.chunk if not begin else ()), (gyr[begin:end].reshape(-1, 3), acc[begin:end].reshape(-1, 3))]
-            rests = _rests(rests, parts)
+        s, (packets, samples, _) = self._state, gyr.shape
+        begin, chunks = 0, []
+        if s.chunk:
+            begin = -((s.chunk_samples - CHUNK_SAMPLES) // samples)
+            if begin > packets:
+                return s.rests, 0
+            chunks += _looks_of([*s.chunk, (gyr[:begin].reshape(-1, 3), acc[:begin].reshape(-1, 3))])
+        size = -(-CHUNK_SAMPLES // samples)
+        taken = begin + (packets - begin) // size * size
+        if taken > begin:
+            chunks += _looks(*(one[begin:taken].reshape(-1, size * samples, 3) for one in (gyr, acc)))
+        rests = s.rests
+        for look in chunks:
+            rests = _rests(rests, look)
             if len(rests) == REST_CHUNKS and all(map(_is_off, rests)):
                 return None, 0
-            begin, missing = end, CHUNK_SAMPLES
-        return rests, begin
+        return rests, taken
 
     # ── frozen ──
 
@@ -149,7 +158,7 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         if s.chunk_samples < CHUNK_SAMPLES:
             return
         parts, s.chunk, s.chunk_samples = s.chunk, [], 0
-        s.rests = _rests(s.rests, parts)
+        s.rests = _rests(s.rests, *_looks_of(parts))
         if len(s.rests) == REST_CHUNKS:
             self._judge_gravity()
 
@@ -167,13 +176,39 @@ def _is_off(measured: float) -> bool:
     return abs(measured / STANDARD_GRAVITY_M_S2 - 1.0) > GRAVITY_SHARE
 
 
-def _rests(before: list[float], parts: list[tuple[Floats, Floats]]) -> list[float]:
+_Look: TypeAlias = tuple[bool, float]
+"""Whether a chunk is at rest, and what it measures on the mean, m/s²."""
+
+
+def _rests(before: list[float], look: _Look) -> list[float]:
     """What the last chunks at rest measured, with one more chunk."""
-    gyr, acc = (np.concatenate(part) for part in zip(*parts, strict=True))
-    with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
-        at_rest = acc.std(axis=0).max() < REST_ACC_SD_M_S2 and gyr.std(axis=0).max() < REST_GYR_SD_RAD_S
-        measured = float(np.sqrt((acc.mean(axis=0) ** 2).sum()))
+    at_rest, measured = look
     return [*before, measured][-REST_CHUNKS:] if at_rest else []
+
+
+def _looks_of(parts: Sequence[tuple[Floats, Floats]]) -> list[_Look]:
+    """Of one chunk in parts."""
+    gyr, acc = np.concatenate([one for part in zip(*parts, strict=True) for one in part]).reshape(2, 1, -1, 3)
+    return _looks(gyr, acc)
+
+
+def _looks(gyr: Floats, acc: Floats) -> list[_Look]:
+    """Of each of the chunks (C, N, 3)."""
+    with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
+        mean, variance = _spread(acc)
+        at_rest = (variance < REST_ACC_SD_M_S2**2) & (_spread(gyr)[1] < REST_GYR_SD_RAD_S**2)
+        measured = np.sqrt((mean * mean).sum(axis=1))
+    return list(zip(at_rest.tolist(), measured.tolist(), strict=True))
+
+
+def _spread(chunks: Floats) -> tuple[Floats, Floats]:
+    """Mean (C, 3) of chunks (C, N, 3), and the greatest variance (C,) of an axis; counted from each chunk's first
+    sample, so that nothing is lost beside a large value."""
+    n, first = chunks.shape[1], chunks[:, 0]
+    off = chunks - first[:, None]
+    mean = off.sum(axis=1) / n
+    variance = np.square(off, out=off).sum(axis=1) / n - mean * mean
+    return first + mean, variance.max(axis=1)
 
 
 def _repeats(packets: Floats, last: Floats) -> bool:
