@@ -110,18 +110,16 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale; and how many of the
         packets lie in whole chunks."""
         s, (packets, samples, _) = self._state, gyr.shape
-        begin, chunks = 0, []
-        if s.chunk:
-            begin = -((s.chunk_samples - CHUNK_SAMPLES) // samples)
-            if begin > packets:
-                return s.rests, 0
-            chunks += _looks_of([*s.chunk, (gyr[:begin].reshape(-1, 3), acc[:begin].reshape(-1, 3))])
+        if s.chunk_samples != samples * len(s.chunk):  # packets of another length have begun it
+            return None, 0
         size = -(-CHUNK_SAMPLES // samples)
-        taken = begin + (packets - begin) // size * size
-        if taken > begin:
-            chunks += _looks(*(one[begin:taken].reshape(-1, size * samples, 3) for one in (gyr, acc)))
+        chunks = (packets + len(s.chunk)) // size
+        if not chunks:
+            return s.rests, 0
+        taken = chunks * size - len(s.chunk)
+        begun = [*s.chunk, (gyr[:taken].reshape(-1, 3), acc[:taken].reshape(-1, 3))]
         rests = s.rests
-        for look in chunks:
+        for look in _looks(begun, chunks):
             rests = _rests(rests, look)
             if len(rests) == REST_CHUNKS and all(map(_is_off, rests)):
                 return None, 0
@@ -158,7 +156,7 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         if s.chunk_samples < CHUNK_SAMPLES:
             return
         parts, s.chunk, s.chunk_samples = s.chunk, [], 0
-        s.rests = _rests(s.rests, *_looks_of(parts))
+        s.rests = _rests(s.rests, *_looks(parts, 1))
         if len(s.rests) == REST_CHUNKS:
             self._judge_gravity()
 
@@ -186,18 +184,13 @@ def _rests(before: list[float], look: _Look) -> list[float]:
     return [*before, measured][-REST_CHUNKS:] if at_rest else []
 
 
-def _looks_of(parts: Sequence[tuple[Floats, Floats]]) -> list[_Look]:
-    """Of one chunk in parts."""
-    gyr, acc = np.concatenate([one for part in zip(*parts, strict=True) for one in part]).reshape(2, 1, -1, 3)
-    return _looks(gyr, acc)
-
-
-def _looks(gyr: Floats, acc: Floats) -> list[_Look]:
-    """Of each of the chunks (C, N, 3)."""
+def _looks(parts: Sequence[tuple[Floats, Floats]], chunks: int) -> list[_Look]:
+    """Of each of so many equal chunks, whose samples come in parts (…, 3)."""
+    gyr_acc = np.concatenate([one for part in zip(*parts, strict=True) for one in part])
     with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
-        mean, variance = _spread(acc)
-        at_rest = (variance < REST_ACC_SD_M_S2**2) & (_spread(gyr)[1] < REST_GYR_SD_RAD_S**2)
-        measured = np.sqrt((mean * mean).sum(axis=1))
+        mean, variance = _spread(gyr_acc.reshape(2 * chunks, -1, 3))
+        measured = np.sqrt(np.square(mean[chunks:]).sum(axis=1))
+    at_rest = (variance[:chunks] < REST_GYR_SD_RAD_S**2) & (variance[chunks:] < REST_ACC_SD_M_S2**2)
     return list(zip(at_rest.tolist(), measured.tolist(), strict=True))
 
 
