@@ -92,6 +92,7 @@ class Gathering:
                 one_sensor.run([places[k] for k in own], made)
             else:
                 one_sensor.records(places[own[0]], made)
+        one_sensor.judge()
 
     def close(self, now_s: Sequence[float], silence: SilenceWatch, lateness: Lateness) -> Batch:
         """With what is said about silences and late data."""
@@ -115,7 +116,8 @@ class _OneSensor:
 
     def __init__(self, all_of_it: Gathering, chain: Chain, base: int) -> None:
         self._all, self._chain, self._base = all_of_it, chain, base
-        self._own = all_of_it.own.setdefault(chain.sensor.id, SensorRun())
+        self._timed = SensorRun()
+        """What has not been judged yet."""
         self._last, self._used = -1, 0
 
     def records(self, item: int, records: Iterable[Decoded]) -> None:
@@ -135,7 +137,8 @@ class _OneSensor:
                     continue
                 if live:
                     self._all.arrivals.append((name, ([self._next(item)], [host_s], [made.t_s.item(-1)])))
-                self._judged(item, chain.corrected.feed(made))
+                self._timed.blocks.append(chain.corrected.feed(made))
+                self._timed.places.append([self._next(item)])
 
     def run(self, items: Sequence[int], run: DeviceRun) -> None:
         """Packets that follow each other, which came as these items."""
@@ -148,10 +151,10 @@ class _OneSensor:
                 done = min(done + FEWEST, len(items))
                 continue
             end = done + len(timed.run)
-            self._timed(items[done:end], timed)
+            self._take(items[done:end], timed)
             done = end
 
-    def _timed(self, items: Sequence[int], timed: TimedRun) -> None:
+    def _take(self, items: Sequence[int], timed: TimedRun) -> None:
         chain, base, name = self._chain, self._base, self._chain.sensor.id
         bases = [(item << _ITEM) + base for item in items]
         self._all.signs += zip(bases, timed.host_s, repeat(name), repeat(None), repeat(chain.live))
@@ -160,23 +163,32 @@ class _OneSensor:
         self._all.told += [
             (bases[k] + _TOLD + j, one) for j, (k, one) in enumerate(timed.told) if not isinstance(one, ImuBlock)
         ]
-        run = ImuRun(chain.corrected.feed(timed.run.block), timed.run.samples)
-        if chain.plausible.passes(run):
-            self._own.blocks.append(run)
-            self._own.places.append([at + _BLOCK for at in bases])
-            return
-        for item, block in zip(items, run.packets(), strict=True):
-            self._last, self._used = item, _BLOCK
-            self._judged(item, block)
+        self._timed.blocks.append(ImuRun(chain.corrected.feed(timed.run.block), timed.run.samples))
+        self._timed.places.append([at + _BLOCK for at in bases])
 
-    def _judged(self, item: int, block: ImuBlock) -> None:
-        for made in self._chain.plausible.feed(block):
-            place = self._next(item)
-            if isinstance(made, ImuBlock):
-                self._own.blocks.append(made)
-                self._own.places.append([place])
-            else:
-                self._all.told.append((place, made))
+    def judge(self) -> None:
+        """Hand on what is plausible of all that was taken."""
+        own = self._all.own.setdefault(self._chain.sensor.id, SensorRun())
+        blocks, places, begin = self._timed.blocks, self._timed.places, 0
+        while begin < len(blocks) and not self._chain.plausible.learnt:
+            self._judge(own, blocks[begin], places[begin])
+            begin += 1
+        if self._chain.plausible.passes(blocks[begin:]):
+            own.blocks.extend(blocks[begin:])
+            own.places.extend(places[begin:])
+            return
+        for block, of_block in zip(blocks[begin:], places[begin:], strict=True):
+            self._judge(own, block, of_block)
+
+    def _judge(self, own: SensorRun, block: ImuBlock | ImuRun, places: Sequence[int]) -> None:
+        packets = block.packets() if isinstance(block, ImuRun) else [block]
+        for place, packet in zip(places, packets, strict=True):
+            for made in self._chain.plausible.feed(packet):
+                if isinstance(made, ImuBlock):
+                    own.blocks.append(made)
+                    own.places.append([place])
+                else:
+                    self._all.told.append((place, made))
 
     def _next(self, item: int) -> int:
         """The next free place of an item."""

@@ -83,14 +83,23 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return [] if before else [Notice(float(item.t_s[-1]), text)]
         return [item if not before else _as_restart(item)]
 
-    def passes(self, run: ImuRun) -> bool:
-        """Whether nothing is wrong with any packet of a run, so that all of it passes; what is known is then that after
-        it. Else nothing has changed, and its packets are for `feed`."""
+    @property
+    def learnt(self) -> bool:
+        """Whether it is known if the source has noise."""
+        return self._state.learnt >= LEARN_SAMPLES
+
+    def passes(self, blocks: Sequence[ImuBlock | ImuRun]) -> bool:
+        """Whether nothing is wrong with any of the packets, so that all of them pass; what is known is then that after
+        them. Else nothing has changed, and they are for `feed`."""
         s = self._state
-        if s.wrong or s.learnt < LEARN_SAMPLES or s.last is None:
+        runs = [one if isinstance(one, ImuRun) else ImuRun(one, len(one.t_s)) for one in blocks]
+        samples = runs[-1].samples if runs else 0
+        if any(one.samples != samples or one.block.flags.item(0) & _RESTART for one in runs):
             return False
-        packets = len(run)
-        gyr, acc = (one.reshape(packets, run.samples, 3) for one in (run.block.gyr_rad_s, run.block.acc_m_s2))
+        if s.wrong or not self.learnt or s.last is None or not samples:
+            return not runs
+        gyr = np.concatenate([one.block.gyr_rad_s for one in runs]).reshape(-1, samples, 3)
+        acc = np.concatenate([one.block.acc_m_s2 for one in runs]).reshape(-1, samples, 3)
         # of a source without noise repeats are not counted
         if not s.noiseless and _repeats(gyr, s.last.gyr_rad_s[-1]) and _repeats(acc, s.last.acc_m_s2[-1]):
             return False
@@ -99,18 +108,16 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return False
         s.rests, s.equal = rests, 0
         kept = s.chunk if not taken else []
-        s.chunk = [*kept, *((gyr[k], acc[k]) for k in range(taken, packets))]
-        s.chunk_samples = sum(len(one) for one, _ in s.chunk)
-        at = slice(-run.samples, None)
-        b = run.block
-        s.last = ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], gyr[-1], acc[-1], b.flags[at])
+        s.chunk = [*kept, *((gyr[k], acc[k]) for k in range(taken, len(gyr)))]
+        s.chunk_samples = samples * len(s.chunk)
+        s.last = runs[-1].last
         return True
 
     def _weighed(self, gyr: Floats, acc: Floats) -> tuple[list[float] | None, int]:
-        """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale; and how many of the
-        packets lie in whole chunks."""
+        """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale or where packets of
+        another length have begun a chunk; and how many of the packets lie in whole chunks."""
         s, (packets, samples, _) = self._state, gyr.shape
-        if s.chunk_samples != samples * len(s.chunk):  # packets of another length have begun it
+        if s.chunk_samples != samples * len(s.chunk):
             return None, 0
         size = -(-CHUNK_SAMPLES // samples)
         chunks = (packets + len(s.chunk)) // size
