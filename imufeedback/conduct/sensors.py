@@ -135,20 +135,30 @@ class Sensors:
 
     def batch(self, items: Sequence[Placed]) -> Batch:
         """The same of all of them at once, each sensor's packets column by column."""
-        all_of_it, now_s = Gathering(), [self.now_s for _ in items]
+        all_of_it = Gathering()
+        own: dict[str, tuple[list[int], list[RawPacket | Tick]]] = {name: ([], []) for name in self.chains}
+        now_s: list[float] = []
+        now_ns, origin_ns = self._now_ns, self._origin_ns
         for k, item in enumerate(items):
-            if isinstance(item, PacketRejected | Notice):
-                told: Event | None = item
-                now_s[k] = self.now_s
-            else:
-                now_s[k] = self.pass_to(item.host_ns)
-                told = self._told(item)
-            if told is not None:
-                all_of_it.told.append((item_place(k), told))
+            if not isinstance(item, PacketRejected | Notice) and item.host_ns > now_ns:
+                now_ns = item.host_ns
+            now_s.append((now_ns - origin_ns) * 1e-9)
+            if isinstance(item, RawPacket) and (mine := own.get(item.sensor)) is not None:
+                mine[0].append(k)
+                mine[1].append(item)
             elif isinstance(item, Tick):
-                all_of_it.signs.append((item_place(k), WakeSign(self.seconds(item.host_ns))))
-        for number, chain in enumerate(self.chains.values(), start=1):
-            all_of_it.take(number, chain, items)
+                all_of_it.signs.append((item_place(k), self.seconds(item.host_ns), "", None, True))
+                for places, its in own.values():
+                    places.append(k)
+                    its.append(item)
+            else:
+                told = item if isinstance(item, PacketRejected | Notice) else self._told(item)
+                if told is not None:
+                    all_of_it.told.append((item_place(k), told))
+        self._now_ns = now_ns
+        for number, (chain, (places, its)) in enumerate(zip(self.chains.values(), own.values(), strict=True), start=1):
+            if its:
+                all_of_it.take(number, chain, places, its)
         return all_of_it.close(now_s, self.silence, self.lateness)
 
     def _told(self, item: Item) -> Event | None:

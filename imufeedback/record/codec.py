@@ -27,6 +27,8 @@ _PREFIX = struct.Struct("<HIQQ")  # channel id, sequence, log time, publish time
 _CRC = struct.Struct("<I")
 _TICK = struct.Struct("<q")
 _PACKET = struct.Struct("<qH")
+_NAME_AT = _PREFIX.size + _PACKET.size
+"""Where a packet's sensor stands in its message."""
 _WHOLE_CRC = 0x2144DF1C
 """What zlib's crc32 gives of anything with its own checksum behind it, little endian: that of no bytes and four zeros
 (the "magic" remainder of RFC 1662, appendix C, complemented)."""
@@ -103,12 +105,15 @@ def encode(item: Item) -> tuple[int, bytes]:
 
 def decode(content: bytes) -> Item:
     """Item of a message record's content that `fits`. Raises UnknownItemError for what this version cannot read."""
-    channel, body = int.from_bytes(content[:2], "little"), content[_PREFIX.size : -_CRC.size]
+    channel = content[0] + (content[1] << 8)
     try:
         if channel == 1:
-            host_ns, length = _PACKET.unpack_from(body)
-            start = _PACKET.size + length
-            return RawPacket(_name(body[_PACKET.size : start]), host_ns, body[start:])
+            host_ns, length = _PACKET.unpack_from(content, _PREFIX.size)
+            start = _NAME_AT + length
+            if start + _CRC.size > len(content):
+                raise UnknownItemError(f"channel 1: no sensor's name of {length} bytes is in it")
+            return RawPacket(_name(content[_NAME_AT:start]), host_ns, content[start : -_CRC.size])
+        body = content[_PREFIX.size : -_CRC.size]
         if channel == 2:
             return _link(body)
         if channel == 3:

@@ -219,7 +219,8 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if s.last_tick is None or s.backlog is not None:
             return None
         n, samples = run.tick.shape
-        steps = np.diff(run.tick.reshape(-1), prepend=s.last_tick) * self._unit_s
+        ticks = run.tick.reshape(-1)
+        steps = (ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s
         rows = steps.reshape(n, samples)
         host_s = (np.array(run.host_ns) - self._origin_ns) * 1e-9
         t_s, dt_s = np.empty((n, samples)), np.empty((n, samples))
