@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -49,20 +48,27 @@ def break_s(grid_hz: float) -> float:
     return max(BREAK_S, BREAK_STEPS / grid_hz)
 
 
-class Arrived(NamedTuple):
-    """Samples that came together: a packet's part of a block, which may hold many packets."""
+FEWEST, AT_ONCE = 16, 1024
+"""Fewer packets go one by one, and so many around one that is odd; most that go as columns. Chosen."""
 
-    block: OrientationBlock
-    begin: int
-    end: int
+
+class Arrived(NamedTuple):
+    """Packets in the order in which they came; those of one sensor lie one after the other in its blocks."""
+
+    blocks: Sequence[OrientationBlock]
+    of: Sequence[int] | Ints
+    """(K,) which of the blocks holds each packet."""
+    begin: Sequence[int] | Ints
+    end: Sequence[int] | Ints
+    """(K,) its samples there."""
 
 
 class Released(NamedTuple):
-    """Steps that were released together."""
+    """Steps of a block in the groups in which they were released."""
 
-    end: int
-    """Place in the block after the last of them."""
-    by: int
+    ends: list[int]
+    """Places in the block after the last step of each."""
+    by: list[int]
     """Place of the arrival that made them known."""
 
 
@@ -83,11 +89,29 @@ class _Run:
 
     def __init__(self, known: Sequence[int]) -> None:
         self.first = 0
-        self.released: list[Released] = []
-        self.limits: list[tuple[int, ...]] = []
-        """Samples of each sensor that were there at each release."""
+        self.released = Released([], [])
+        self.limits: list[Ints | list[Sequence[int]]] = []
+        """(R, S) samples of each sensor that were there at the releases."""
         self.cut = [0 for _ in known]
         """Samples of each sensor that were thrown away since these are counted."""
+
+
+class _Columns(NamedTuple):
+    """What is asked of packets, (K,) each."""
+
+    sensor: Ints
+    begins_s: Floats
+    newest_s: Floats
+    counts: Ints
+
+    @staticmethod
+    def of(arrived: Arrived, index: Mapping[str, int]) -> _Columns:
+        lengths = [len(one.t_s) for one in arrived.blocks]
+        of, begin, end = np.asarray(arrived.of), np.asarray(arrived.begin), np.asarray(arrived.end)
+        t_s = np.concatenate([one.t_s for one in arrived.blocks])
+        first = (np.cumsum(lengths) - lengths)[of]
+        sensor = np.array([index[one.sensor] for one in arrived.blocks])[of]
+        return _Columns(sensor, t_s[first + begin], t_s[first + end - 1], end - begin)
 
 
 class Merger(Stage[OrientationBlock, AlignedBlock]):
@@ -111,34 +135,76 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         )
 
     def feed(self, item: OrientationBlock) -> list[AlignedBlock]:
-        return [block for block, _ in self.feed_many([Arrived(item, 0, len(item.t_s))])]
+        return [block for block, _ in self.feed_many(Arrived([item], [0], [0], [len(item.t_s)]))]
 
-    def feed_many(self, arrivals: Sequence[Arrived]) -> Iterator[tuple[AlignedBlock, list[Released]]]:
-        """Packets in the order in which they came; those of one sensor lie one after the other in its blocks. To be
-        gone through to its end.
+    def feed_many(self, arrived: Arrived) -> Iterator[tuple[AlignedBlock, Released]]:
+        """To be gone through to its end.
 
         The steps are those, with the same values, that feeding one packet after the other releases: what came later is
         not looked at. Steps within a block follow each other; one after a break is in the next block.
         """
-        s = self._state
-        known = [len(times) for times in s.times_s]
-        self._append({id(one.block): one.block for one in arrivals}.values())
-        run = _Run(known)
-        for by, (block, begin, end) in enumerate(arrivals):
-            i = self._index[block.sensor]
-            for first, last in _unbroken(block.t_s, begin, end, self._break_s):
-                known[i] += last - first
-                begins_s, newest_s = block.t_s.item(first), block.t_s.item(last - 1)
-                s.span_s = max(s.span_s, newest_s - begins_s + 1.0 / self._grid_hz)
-                before_s = max(s.newest_s)
-                if begins_s - before_s > self._break_s:
-                    yield from self._release(run, before_s + EDGE_S, known, by)
-                    yield from self._flushed(run)
-                    self._resume(begins_s)
-                s.newest_s[i] = newest_s
-                until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
-                yield from self._release(run, until_s, known, by)
+        known = [len(times) for times in self._state.times_s]
+        self._append(arrived.blocks)
+        run, done, many = _Run(known), 0, len(arrived.of)
+        columns = _Columns.of(arrived, self._index) if many >= FEWEST else None
+        while done < many:
+            if columns is not None:
+                done += self._together(run, _Columns(*(one[done : done + AT_ONCE] for one in columns)), known, done)
+            for by in range(done, min(done + FEWEST, many)):
+                block, begin, end = arrived.blocks[arrived.of[by]], int(arrived.begin[by]), int(arrived.end[by])
+                i = self._index[block.sensor]
+                for first, last in _unbroken(block.t_s, begin, end, self._break_s):
+                    known[i] += last - first
+                    yield from self._one(run, i, block.t_s.item(first), block.t_s.item(last - 1), known, by)
+            done = min(done + FEWEST, many)
         yield from self._flushed(run)
+
+    def _one(
+        self, run: _Run, sensor: int, begins_s: float, newest_s: float, known: Sequence[int], by: int
+    ) -> Iterator[tuple[AlignedBlock, Released]]:
+        """A packet without a break."""
+        s = self._state
+        s.span_s = max(s.span_s, newest_s - begins_s + 1.0 / self._grid_hz)
+        before_s = max(s.newest_s)
+        if begins_s - before_s > self._break_s:
+            yield from self._release(run, before_s + EDGE_S, known, by)
+            yield from self._flushed(run)
+            self._resume(begins_s)
+        s.newest_s[sensor] = newest_s
+        until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
+        yield from self._release(run, until_s, known, by)
+
+    def _together(self, run: _Run, arrived: _Columns, known: list[int], by: int) -> int:
+        """The same of many packets; returns how many could be taken: up to one that has a break in it or before it, or
+        fills the block. `by` is the place of the first."""
+        s = self._state
+        if s.next_step is None or not len(arrived.sensor):
+            return 0
+        own = arrived.sensor == np.arange(len(known))[:, None]
+        newest_s = np.where(own, arrived.newest_s, np.array(s.newest_s)[:, None])
+        newest_s = np.maximum.accumulate(newest_s, axis=1)
+        latest_s = newest_s.max(axis=0)
+        lasts_s = arrived.newest_s - arrived.begins_s
+        span_s = np.maximum(np.maximum.accumulate(lasts_s) + 1.0 / self._grid_hz, s.span_s)
+        until_s = np.maximum(newest_s.min(axis=0), latest_s - WAIT_S - span_s)
+        reached = np.maximum.accumulate(np.floor(until_s * self._grid_hz + 1e-6).astype(np.int64))
+        reached = np.maximum(reached, s.next_step - 1)
+        before_s = np.concatenate(([max(s.newest_s)], latest_s[:-1]))
+        run.first = run.first if run.limits else s.next_step
+        odd = (arrived.begins_s - before_s > self._break_s) | (lasts_s > self._break_s)
+        odd |= reached - run.first >= MOST_STEPS - 1
+        count = int(np.argmax(odd)) if odd.any() else len(odd)
+        if count == 0:
+            return 0
+        new = np.flatnonzero(np.diff(reached[:count], prepend=s.next_step - 1))
+        counts = np.cumsum(np.where(own, arrived.counts, 0), axis=1) + np.array(known)[:, None]
+        run.released.ends.extend((reached[new] + 1 - run.first).tolist())
+        run.released.by.extend((new + by).tolist())
+        if len(new):
+            run.limits.append(counts[:, new].T)
+        known[:], s.newest_s = counts[:, count - 1].tolist(), newest_s[:, count - 1].tolist()
+        s.span_s, s.next_step = span_s.item(count - 1), reached.item(count - 1) + 1
+        return count
 
     def finish(self) -> list[AlignedBlock]:
         s = self._state
@@ -149,28 +215,29 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
 
     def _release(
         self, run: _Run, until_s: float, known: Sequence[int], by: int
-    ) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+    ) -> Iterator[tuple[AlignedBlock, Released]]:
         """The steps up to a time; blocks that are full."""
         s = self._state
         end = self._reached(until_s, [count - cut for count, cut in zip(known, run.cut, strict=True)])
         while end is not None and s.next_step is not None and s.next_step <= end:
-            if not run.released:
+            if not run.limits:
                 run.first = s.next_step
             last = min(end, run.first + MOST_STEPS - 1)
             s.next_step = last + 1
-            run.released.append(Released(last + 1 - run.first, by))
-            run.limits.append(tuple(known))
+            run.released.ends.append(last + 1 - run.first)
+            run.released.by.append(by)
+            run.limits.append([tuple(known)])
             if last + 1 - run.first == MOST_STEPS:
                 yield from self._flushed(run)
 
-    def _flushed(self, run: _Run) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+    def _flushed(self, run: _Run) -> Iterator[tuple[AlignedBlock, Released]]:
         """The block of the steps so far."""
-        if not run.released:
+        if not run.limits:
             return
-        released, limits = run.released, np.array(run.limits, np.int64) - np.array(run.cut)
-        run.released, run.limits = [], []
+        released, limits = run.released, np.concatenate(run.limits) - np.array(run.cut)
+        run.released, run.limits = Released([], []), []
         before = [len(times) for times in self._state.times_s]
-        block = self._steps(run.first, released, limits)
+        block = self._steps(run.first, released.ends, limits)
         run.cut = [cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)]
         yield block, released
 
@@ -203,13 +270,11 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         last = math.floor(until_s * self._grid_hz + 1e-6)
         return None if last < s.next_step else last
 
-    def _steps(self, first: int, released: Sequence[Released], limits: Ints) -> AlignedBlock:
+    def _steps(self, first: int, ends: Sequence[int], limits: Ints) -> AlignedBlock:
         """The block that begins with step `first`; `limits` (R, S) samples that were there at each release."""
         s = self._state
-        ends = [one.end for one in released]
         t_s = np.arange(first, first + ends[-1]) / self._grid_hz
-        counts = [end - begin for begin, end in pairwise([0, *ends])]
-        block = self._sample(t_s, limits.repeat(counts, axis=0))
+        block = self._sample(t_s, limits.repeat(np.diff(ends, prepend=0), axis=0))
         for i, times in enumerate(s.times_s):
             keep = max(int(np.searchsorted(times[: limits[-1, i]], t_s[-1], side="right")) - 1, 0)
             s.rows[i], s.times_s[i] = s.rows[i][keep:], times[keep:]
@@ -226,10 +291,13 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         at = np.stack([np.searchsorted(times, grid, side="right") for times in s.times_s], axis=1)
         at = np.minimum(at, limits) - 1
         place = _place(t_s, at, at < limits - 1, times_s, np.maximum(at, 0) + begins)
-        a = rows[place.at]
-        b = rows[place.at + (place.part > 0.0)]
-        mixed = a + place.part[..., None] * (b - a)
+        a = rows.take(place.at, axis=0)
+        b = rows.take(place.at + (place.part > 0.0), axis=0)
         q_es = _slerp(a[..., _Q], b[..., _Q], place.part)
+        mixed = b
+        mixed -= a
+        mixed *= place.part[..., None]
+        mixed += a
         if place.since_s.any():
             carried = place.since_s > 0.0
             q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * place.since_s[carried][:, None])
@@ -287,13 +355,15 @@ def _place(
 
 def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
     """(..., 4) orientation at the part f of the way from a to b, the short way round (q and -q are one rotation)."""
-    cosine = (qa * qb).sum(axis=-1)
+    cosine = np.einsum("...k,...k", qa, qb)
     # the hair's breadth keeps 0/0 away where both are the same; it cancels in the norm
     angle = np.arccos(np.minimum(np.abs(cosine), 1.0)) + 1e-9
     wa = np.sin((1.0 - f) * angle)
     wb = np.sin(f * angle) * np.copysign(1.0, cosine)
-    out = wa[..., None] * qa + wb[..., None] * qb
-    return unit(out)
+    out = wa[..., None] * qa
+    out += wb[..., None] * qb
+    out /= np.sqrt(np.einsum("...k,...k", out, out))[..., None]
+    return out
 
 
 def _turned(q: Floats, vector: Floats) -> Floats:
