@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from imufeedback.quaternions import by_vector, product, unit
-from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment, frozen
+from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment
 from imufeedback.stage import Stage
 from imufeedback.timing.silence import SILENCE_S
 
@@ -34,13 +34,14 @@ Chosen: longer than a late sensor is waited for."""
 MOST_STEPS = 16_384
 """Longest block: what is in memory at once does not depend on how far a sensor's samples lie apart. Chosen: 82 s."""
 
-# one row of a sensor's buffer: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
+STEPS_AT_ONCE = 2048
+"""So many steps are interpolated together: what lies between stays in the processor's own memory. Chosen."""
+
+# one row of a sensor's samples: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
 _Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 11, 12, 13
 _WIDTH = 14
 _SATURATED = np.uint8(Flag.SATURATED)
 TINY_S = 1e-9
-NOTHING, NEVER = np.full((1, _WIDTH), np.nan), np.full(1, np.nan)
-"""Row of a sensor that has not begun, and its time."""
 
 
 def break_s(grid_hz: float) -> float:
@@ -74,10 +75,14 @@ class Released(NamedTuple):
 
 @dataclass
 class _State:
-    rows: list[Floats]
-    """One (N, 14) buffer a segment, oldest first."""
-    times_s: list[Floats]
-    """(N,) of the rows."""
+    rows: Floats
+    """(M, 14) samples, oldest first, of one sensor after the other; one row of NaN for a sensor that has none."""
+    times_s: Floats
+    """(M,) of the rows."""
+    begins: list[int]
+    """First row of each sensor."""
+    counts: list[int]
+    """Samples of each sensor."""
     next_step: int | None = None
     span_s: float = 0.0
     """Longest packet seen."""
@@ -129,8 +134,10 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._grid_hz = grid_hz
         self._break_s = break_s(grid_hz)
         self._state = _State(
-            rows=[NOTHING[:0] for _ in sensors],
-            times_s=[NEVER[:0] for _ in sensors],
+            rows=np.full((len(sensors), _WIDTH), np.nan),
+            times_s=np.full(len(sensors), np.nan),
+            begins=list(range(len(sensors))),
+            counts=[0 for _ in sensors],
             newest_s=[-math.inf for _ in sensors],
         )
 
@@ -143,7 +150,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         The steps are those, with the same values, that feeding one packet after the other releases: what came later is
         not looked at. Steps within a block follow each other; one after a break is in the next block.
         """
-        known = [len(times) for times in self._state.times_s]
+        known = self._state.counts.copy()
         self._append(arrived.blocks)
         run, done, many = _Run(known), 0, len(arrived.of)
         columns = _Columns.of(arrived, self._index) if many >= FEWEST else None
@@ -208,7 +215,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
 
     def finish(self) -> list[AlignedBlock]:
         s = self._state
-        known = [len(times) for times in s.times_s]
+        known = s.counts.copy()
         run = _Run(known)
         made = [*self._release(run, max(s.newest_s), known, 0), *self._flushed(run)]
         return [block for block, _ in made]
@@ -236,9 +243,9 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             return
         released, limits = run.released, np.concatenate(run.limits) - np.array(run.cut)
         run.released, run.limits = Released([], []), []
-        before = [len(times) for times in self._state.times_s]
+        before = self._state.counts.copy()
         block = self._steps(run.first, released.ends, limits)
-        run.cut = [cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)]
+        run.cut = [cut + old - new for cut, old, new in zip(run.cut, before, self._state.counts, strict=True)]
         yield block, released
 
     def _resume(self, begins_s: float) -> None:
@@ -248,16 +255,30 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             edge_s = max(EDGE_S, WAIT_S + s.span_s)
             s.next_step = max(s.next_step, math.ceil((begins_s - edge_s) * self._grid_hz))
 
-    def _append(self, blocks: Iterable[OrientationBlock]) -> None:
+    def _append(self, blocks: Sequence[OrientationBlock]) -> None:
         s = self._state
+        new: list[list[OrientationBlock]] = [[] for _ in s.counts]
         for item in blocks:
-            i = self._index[item.sensor]
-            rows = np.empty((len(item.t_s), _WIDTH))
-            rows[:, _Q], rows[:, _G], rows[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
-            rows[:, _SI], rows[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
-            rows[:, _REST], rows[:, _SAT] = item.rest, item.flags & _SATURATED
-            s.rows[i] = np.concatenate((s.rows[i], rows))
-            s.times_s[i] = np.concatenate((s.times_s[i], item.t_s))
+            new[self._index[item.sensor]].append(item)
+        counts = [old + sum([len(one.t_s) for one in own]) for old, own in zip(s.counts, new, strict=True)]
+        rows, times_s = np.empty((sum(counts) + counts.count(0), _WIDTH)), np.empty(sum(counts) + counts.count(0))
+        begins, at = [], 0
+        for begin, old, own in zip(s.begins, s.counts, new, strict=True):
+            begins.append(at)
+            kept = max(old, 0 if own else 1)
+            rows[at : at + kept], times_s[at : at + kept] = (
+                s.rows[begin : begin + kept],
+                s.times_s[begin : begin + kept],
+            )
+            at += kept
+            for item in own:
+                end = at + len(item.t_s)
+                part, times_s[at:end] = rows[at:end], item.t_s
+                part[:, _Q], part[:, _G], part[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
+                part[:, _SI], part[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
+                part[:, _REST], part[:, _SAT] = item.rest, item.flags & _SATURATED
+                at = end
+        s.rows, s.times_s, s.begins, s.counts = rows, times_s, begins, counts
 
     def _reached(self, until_s: float, known: Sequence[int]) -> int | None:
         """The last step up to a time; None when it is not a new one. `known`: samples of each sensor so far."""
@@ -265,7 +286,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         if not math.isfinite(until_s):
             return None
         if s.next_step is None:
-            begin_s = min(float(times[0]) for times, count in zip(s.times_s, known, strict=True) if count)
+            begin_s = min(s.times_s.item(begin) for begin, count in zip(s.begins, known, strict=True) if count)
             s.next_step = math.ceil(begin_s * self._grid_hz - 1e-6)
         last = math.floor(until_s * self._grid_hz + 1e-6)
         return None if last < s.next_step else last
@@ -275,44 +296,54 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         s = self._state
         t_s = np.arange(first, first + ends[-1]) / self._grid_hz
         block = self._sample(t_s, limits.repeat(np.diff(ends, prepend=0), axis=0))
-        for i, times in enumerate(s.times_s):
-            keep = max(int(np.searchsorted(times[: limits[-1, i]], t_s[-1], side="right")) - 1, 0)
-            s.rows[i], s.times_s[i] = s.rows[i][keep:], times[keep:]
+        for i, (begin, there) in enumerate(zip(s.begins, limits[-1].tolist(), strict=True)):
+            past = max(int(s.times_s[begin : begin + there].searchsorted(t_s[-1], side="right")) - 1, 0)
+            s.begins[i] += past
+            s.counts[i] -= past
         return block
 
     def _sample(self, t_s: Floats, limits: Ints) -> AlignedBlock:
-        """All segments at the grid times: between two samples the turn from one to the other in part; past the last,
-        its rate carried on. `limits` (N, S): so many samples of each sensor were there."""
+        """All segments at the grid times. `limits` (N, S): so many samples of each sensor were there."""
+        q_es, mixed = np.empty((*limits.shape, 4)), np.empty((*limits.shape, _WIDTH))
+        ok = np.empty(limits.shape, np.bool_)
+        for k in range(0, len(t_s), STEPS_AT_ONCE):
+            part = slice(k, k + STEPS_AT_ONCE)
+            self._interpolated(t_s[part], limits[part], q_es[part], mixed[part], ok[part])
+        rest, saturated = ok & (mixed[..., _REST] > 0.5), mixed[..., _SAT] > 0.0
+        for array in (t_s, q_es, mixed, rest, ok, saturated):
+            array.setflags(write=False)
+        return AlignedBlock(
+            segments=self._segments,
+            t_s=t_s,
+            q_es=q_es,
+            gyr_rad_s=mixed[..., _G],
+            acc_m_s2=mixed[..., _A],
+            rest=rest,
+            inclination_sd_rad=mixed[..., _SI],
+            heading_sd_rad=mixed[..., _SH],
+            ok=ok,
+            saturated=saturated,
+        )
+
+    def _interpolated(self, t_s: Floats, limits: Ints, q_es: Floats, mixed: Floats, ok: Bools) -> None:
+        """Fills the last three (N, S, …): between two samples the turn from one to the other in part; past the last,
+        its rate carried on."""
         s = self._state
-        begins = np.cumsum([0, *(max(len(times), 1) for times in s.times_s[:-1])])
-        rows = np.concatenate([one if len(one) else NOTHING for one in s.rows])
-        times_s = np.concatenate([one if len(one) else NEVER for one in s.times_s])
-        grid = t_s + TINY_S
-        at = np.stack([np.searchsorted(times, grid, side="right") for times in s.times_s], axis=1)
+        grid, at = t_s + TINY_S, np.empty(limits.shape, np.intp)
+        for i, (begin, count) in enumerate(zip(s.begins, s.counts, strict=True)):
+            at[:, i] = s.times_s[begin : begin + count].searchsorted(grid, side="right")
         at = np.minimum(at, limits) - 1
-        place = _place(t_s, at, at < limits - 1, times_s, np.maximum(at, 0) + begins)
-        a = rows.take(place.at, axis=0)
-        b = rows.take(place.at + (place.part > 0.0), axis=0)
-        q_es = _slerp(a[..., _Q], b[..., _Q], place.part)
-        mixed = b
-        mixed -= a
-        mixed *= place.part[..., None]
-        mixed += a
+        place = _place(t_s, at, at < limits - 1, s.times_s, np.maximum(at, 0) + s.begins)
+        ok[:] = place.ok
+        a = s.rows.take(place.at, axis=0)
+        b = s.rows.take(place.at + (place.part > 0.0), axis=0)
+        q_es[:] = _slerp(a[..., _Q], b[..., _Q], place.part)
+        np.subtract(b, a, out=b)
+        b *= place.part[..., None]
+        np.add(a, b, out=mixed)
         if place.since_s.any():
             carried = place.since_s > 0.0
             q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * place.since_s[carried][:, None])
-        return AlignedBlock(
-            segments=self._segments,
-            t_s=frozen(t_s),
-            q_es=frozen(q_es),
-            gyr_rad_s=frozen(mixed[..., _G]),
-            acc_m_s2=frozen(mixed[..., _A]),
-            rest=frozen(place.ok & (mixed[..., _REST] > 0.5), np.bool_),
-            inclination_sd_rad=frozen(mixed[..., _SI]),
-            heading_sd_rad=frozen(mixed[..., _SH]),
-            ok=frozen(place.ok, np.bool_),
-            saturated=frozen(mixed[..., _SAT] > 0.0, np.bool_),
-        )
 
 
 def _unbroken(t_s: Floats, begin: int, end: int, break_s: float) -> Iterator[tuple[int, int]]:
