@@ -12,7 +12,6 @@ from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.fusion.corrected import Corrected
-from imufeedback.fusion.stage import OrientationRun
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     ClockFitted,
@@ -27,6 +26,7 @@ from imufeedback.records import (
     Link,
     LinkNote,
     Notice,
+    OrientationBlock,
     PacketRejected,
     RawPacket,
     Segment,
@@ -195,17 +195,29 @@ class Sensors:
 
     # ── samples to orientations ──────────────────────────────────────────────────────────────────────────────────
 
-    def oriented(self, batch: Batch) -> tuple[list[int], list[Arrived]]:
+    def oriented(self, batch: Batch) -> tuple[list[int], Arrived]:
         """The orientations of a batch in the order in which they came, with their places in it."""
-        out: list[tuple[int, Arrived]] = []
+        places: list[int] = []
+        blocks: list[OrientationBlock] = []
+        of: list[int] = []
+        begins: list[int] = []
+        ends: list[int] = []
         for name, own in batch.own.items():
             for part in self.chains[name].fusion.feed_many(own.blocks):
-                places = own.places[part.of]
-                if part.packet is not None:
-                    places = [places[part.packet]]
-                out += zip(places, _by_packet(part, own.blocks[part.of], len(places)), strict=True)
-        out.sort(key=lambda one: one[0])
-        return [place for place, _ in out], [arrived for _, arrived in out]
+                if not blocks or part.block is not blocks[-1]:
+                    blocks.append(part.block)
+                fed, known = own.blocks[part.of], own.places[part.of]
+                known = known if part.packet is None else [known[part.packet]]
+                # in a run all samples count
+                samples = fed.samples if isinstance(fed, ImuRun) and len(known) > 1 else part.end - part.begin
+                places += known
+                of += [len(blocks) - 1] * len(known)
+                begins += range(part.begin, part.end, samples)
+                ends += range(part.begin + samples, part.end + 1, samples)
+        order = sorted(range(len(places)), key=places.__getitem__)
+        return [places[k] for k in order], Arrived(
+            blocks, *([column[k] for k in order] for column in (of, begins, ends))
+        )
 
     def correct(self, fit: Fit) -> None:
         """The calibration movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -234,15 +246,6 @@ class Sensors:
         for name, kept in chains.items():
             chain = self.chains[name]
             chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
-
-
-def _by_packet(part: OrientationRun, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
-    """The orientations of so many packets, each by itself; in a run all samples count."""
-    if packets == 1 or not isinstance(fed, ImuRun):
-        yield Arrived(part.block, part.begin, part.end)
-        return
-    for begin in range(part.begin, part.end, fed.samples):
-        yield Arrived(part.block, begin, begin + fed.samples)
 
 
 def _totals(chain: Chain) -> SensorTotals:

@@ -48,7 +48,7 @@ LEVEL_S = 0.15
 """A filter that has not settled begins again when the sensor has been quiet for so long and its "down" is off."""
 LEVEL_OFF_RAD = math.radians(1.0)
 AT_ONCE = 64
-"""So many samples of a sensor that has not settled are tried together. Chosen: what is decided among them is done again."""
+"""So many samples of a sensor that has not settled are tried together, and again up to one that decides. Chosen."""
 KNOCK_M_S2 = 12.0 * STANDARD_GRAVITY_M_S2
 CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
 """Harder than a golfer moves (the latter: where something was at the end of its range): the filter is not shown such a
@@ -331,8 +331,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         return _Made(block, block.acc_m_s2 if felt is acc else felt, quiet_s)
 
     def _settle(self, made: _Made, force: Floats) -> None:
-        """Look for "down" anew where the filter took it from a movement, or has lost it, by its last orientation; `force`
-        (3,) without that of a knock."""
+        """Look for "down" anew where the filter took it from a movement, or has lost it; `force` (3,) is no knock."""
         s = self._state
         known, rate, felt, q_es = s.known, made.block.gyr_rad_s[-1], made.felt_m_s2[-1], made.block.q_es[-1]
         if known.clip is None and known.doubted(float(felt @ felt), float(rate @ rate)):
