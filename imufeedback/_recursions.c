@@ -7,6 +7,7 @@
    updated  body/link.py           _updated, one update after the other
    clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
    middle   timing/envelope.py     middle_slope
+   carried  body/strapdown.py      Strapdown.turned
 
    Arrays are contiguous doubles; their sizes are checked here. */
 
@@ -362,33 +363,76 @@ static int joint(const double *c, double span, const Sight *one, const Sight *tw
     return off2 <= tilt_off2 * (most1 * most1 + most2 * most2);
 }
 
-/* Fills the rows after `begin` of (N+1, J, …) states; returns the last row that is right. */
+/* The updates from `begin` on, before `end`, of (J, N, …) sights: fills the rows after the first of (1 + end - begin, J,
+   …) states; returns how many of them are right. */
 static PyObject *updated(PyObject *self, PyObject *args) {
     (void)self;
     Py_ssize_t J = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), n = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
-               begin = PyLong_AsSsize_t(PyTuple_GetItem(args, 2));
-    double span = PyFloat_AsDouble(PyTuple_GetItem(args, 3));
+               begin = PyLong_AsSsize_t(PyTuple_GetItem(args, 2)), end = PyLong_AsSsize_t(PyTuple_GetItem(args, 3));
+    double span = PyFloat_AsDouble(PyTuple_GetItem(args, 4));
     if (PyErr_Occurred()) return NULL;
-    if (J < 0 || n < 0 || begin < 0) return PyErr_Format(PyExc_ValueError, "negative length");
-    const Py_ssize_t all = J * n, rows = J * (n + 1);
+    if (J < 0 || begin < 0 || end < begin || end > n) return PyErr_Format(PyExc_ValueError, "not among the updates");
+    const Py_ssize_t all = J * n, rows = J * (1 + end - begin);
     Py_ssize_t sizes[] = {18,  3 * all, 9 * all, all,      all,       3 * all,  all,  all,      3 * all, 9 * all,
                           all, all,     3 * all, all,      all,       9 * rows, 81 * rows, 6 * rows, rows,    3 * rows};
     double *a[20];
     Arrays arrays;
-    if (!take(args, 4, 20, 15, sizes, &arrays, a)) return NULL;
+    if (!take(args, 5, 20, 15, sizes, &arrays, a)) return NULL;
     const Sight one = {a[1], a[2], a[3], a[4], a[5], a[6], a[7]}, two = {a[8], a[9], a[10], a[11], a[12], a[13], a[14]};
     double *D = a[15], *P = a[16], *arms = a[17], *level = a[18], *off = a[19];
     Py_ssize_t row = begin;
-    for (; row < n; row++)
+    for (; row < end; row++)
         for (Py_ssize_t j = 0; j < J; j++) {
-            const Py_ssize_t old = row * J + j, new = old + J;
+            const Py_ssize_t old = (row - begin) * J + j, new = old + J;
             if (!joint(a[0], span, &one, &two, j * n + row, D + 9 * old, P + 81 * old, arms + 6 * old, level[old],
                        off + 3 * old, D + 9 * new, P + 81 * new, arms + 6 * new, level + new, off + 3 * new))
                 goto out;
         }
 out:
     release(&arrays);
-    return PyLong_FromSsize_t(row);
+    return PyLong_FromSsize_t(row - begin);
+}
+
+/* ── body/strapdown.py ─────────────────────────────────────────────────────────────────────────────────────────── */
+
+/* (S, N, 3, 3) orientations from (N, S, 3) rates, (S, 3) those before them and the (S, 3, 3) orientations before. */
+static PyObject *carried(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t sensors = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), n = PyLong_AsSsize_t(PyTuple_GetItem(args, 1));
+    double step = PyFloat_AsDouble(PyTuple_GetItem(args, 2));
+    if (PyErr_Occurred()) return NULL;
+    if (sensors < 0 || n < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3 * sensors * n, 3 * sensors, 9 * sensors, 9 * sensors * n};
+    double *a[4];
+    Arrays arrays;
+    if (!take(args, 3, 4, 3, sizes, &arrays, a)) return NULL;
+    for (Py_ssize_t m = 0; m < sensors; m++) {
+        const double *last = a[1] + 3 * m;
+        double w = 1.0, v[3] = {0.0, 0.0, 0.0};
+        for (Py_ssize_t i = 0; i < n; i++) {
+            const double *rate = a[0] + 3 * (i * sensors + m);
+            const double mean[3] = {0.5 * (last[0] + rate[0]), 0.5 * (last[1] + rate[1]), 0.5 * (last[2] + rate[2])};
+            const double size = sqrt(dot3(mean, mean)), half = 0.5 * size * step;
+            const double c = cos(half), part = size > 0.0 ? sin(half) / size : 0.0;
+            const double x = part * mean[0], y = part * mean[1], z = part * mean[2];
+            const double q[4] = {w * c - v[0] * x - v[1] * y - v[2] * z, w * x + v[0] * c + v[1] * z - v[2] * y,
+                                 w * y - v[0] * z + v[1] * c + v[2] * x, w * z + v[0] * y - v[1] * x + v[2] * c};
+            const double length = sqrt(q[0] * q[0] + q[1] * q[1] + q[2] * q[2] + q[3] * q[3]);
+            w = q[0] / length;
+            for (int k = 0; k < 3; k++) v[k] = q[k + 1] / length;
+            const double R[9] = {
+                w * w + v[0] * v[0] - v[1] * v[1] - v[2] * v[2], 2.0 * (v[0] * v[1] - w * v[2]),
+                2.0 * (v[0] * v[2] + w * v[1]),                  2.0 * (v[0] * v[1] + w * v[2]),
+                w * w - v[0] * v[0] + v[1] * v[1] - v[2] * v[2], 2.0 * (v[1] * v[2] - w * v[0]),
+                2.0 * (v[0] * v[2] - w * v[1]),                  2.0 * (v[1] * v[2] + w * v[0]),
+                w * w - v[0] * v[0] - v[1] * v[1] + v[2] * v[2],
+            };
+            product3(a[2] + 9 * m, R, a[3] + 9 * (m * n + i));
+            last = rate;
+        }
+    }
+    release(&arrays);
+    Py_RETURN_NONE;
 }
 
 /* ── timing/clock.py ───────────────────────────────────────────────────────────────────────────────────────────── */
@@ -533,6 +577,7 @@ static PyMethodDef METHODS[] = {
     {"updated", updated, METH_VARARGS, NULL},
     {"clocked", clocked, METH_VARARGS, NULL},
     {"middle", middle, METH_VARARGS, NULL},
+    {"carried", carried, METH_VARARGS, NULL},
     {NULL, NULL, 0, NULL},
 };
 

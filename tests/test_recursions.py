@@ -12,6 +12,7 @@ import pytest
 from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
+from imufeedback.body.strapdown import Strapdown
 from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.records import DeviceBlock, DeviceRun, Floats, same
@@ -143,6 +144,21 @@ def test_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @needs_core
+@pytest.mark.parametrize("n", [1, 3, 2000])
+def test_gyroscope_frames(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
+    rates = np.random.default_rng(6).normal(0.0, 6.0, (n + 1, 3, 3))
+    rates[n // 2 :, 1] = 0.0
+    begin = Strapdown(PERIOD_S).turned(rates[:1], rates[0], np.tile(np.eye(3), (3, 1, 1)))[:, 0]
+
+    def work() -> Floats:
+        return Strapdown(PERIOD_S).turned(rates[1:], rates[0], begin)
+
+    ours, theirs = both_ways(monkeypatch, work)
+    assert theirs.shape == (3, n, 3, 3)  # type: ignore[attr-defined]
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
+
+
+@needs_core
 def test_arrays_that_are_too_short_are_refused() -> None:
     assert recursions.core is not None
     with pytest.raises(ValueError, match="too short"):
@@ -150,4 +166,4 @@ def test_arrays_that_are_too_short_are_refused() -> None:
     with pytest.raises(ValueError, match="not of doubles"):
         recursions.core.told(1, *(np.zeros(60, dtype=np.int64) for _ in range(8)))
     with pytest.raises(TypeError, match="wrong number"):
-        recursions.core.updated(1, 1, 0, 0.04, np.zeros(3))
+        recursions.core.updated(1, 1, 0, 1, 0.04, np.zeros(3))

@@ -218,7 +218,7 @@ class Run:
             there = block.ok.T[..., None]
             rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
         before = -rate[:, 0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
-        self.S = s.S[:, None] @ self._links.strapdown.turned(rate, before)
+        self.S = self._links.strapdown.turned(rate.swapaxes(0, 1), before, s.S)
         s.S, s.rate, s.q_es = self.S[:, -1], rate[:, -1], block.q_es[-1]
         s.rows.append((self.S, acc, rate))
 
@@ -264,7 +264,7 @@ class Run:
         s = self._state
         losing = (~self._block.ok | clipped | (jumps > 0.0)).any(axis=1)
         begins = None in s.since or bool(s.lost.any() or s.clipped.any())
-        return np.flatnonzero(losing | np.concatenate(([begins], losing[:-1]))).tolist()
+        return np.flatnonzero(losing | np.append(begins, losing[:-1])).tolist()
 
     def _jumps(self) -> Floats:
         """(N, S) turn that each sensor may have lost just before each step; 0 where it is away."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from imufeedback.body import pelvis
 from imufeedback.body.zeroing import STILL_RAD_S
-from imufeedback.records import AlignedBlock, Floats
+from imufeedback.records import AlignedBlock, Bools, Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Looks:
         if not steps:
             return cls([], [], [], [])
         at = slice(steps.start, steps.stop, steps.step)
-        whole = block.ok[at].all(axis=1)
+        whole: Bools = block.ok[at].all(axis=1)
         rest = whole & block.rest[at].all(axis=1)
         still = rest & (np.abs(block.gyr_rad_s[at]).max(axis=(1, 2)) < STILL_RAD_S)
         tilts = pelvis.forward_tilts(R_eb[at, 2])
