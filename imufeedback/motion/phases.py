@@ -1,8 +1,8 @@
 """Phases of a rep as a table.
 
 Every phase has its ways out, tried in order; the first whose condition holds is taken. Conditions look at the latest
-step and at what the rep has shown so far (`RepProgress`), nothing else. Conditions on turn are in degrees of pelvis
-turn and so hold at any tempo.
+step and at what the rep has shown so far (`RepProgress`), nothing else; they hold for columns of many steps as for one
+(`quiet.py`). Conditions on turn are in degrees of pelvis turn and so hold at any tempo.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any, TypeAlias
 
 from imufeedback.records import Phase
 
@@ -20,6 +21,8 @@ REVERSED_RAD = math.radians(1.0)
 LATE_TURN_RAD = math.radians(40.0)
 """About where the pelvis is at impact (42 ± 12 degrees: Zheng et al. 2008): the through-swing begins here live."""
 STOPPED_SHARE, STOPPED_RAD_S, STOPPED_S = 0.04, math.radians(3.0), 0.10
+FAST_RAD_S = math.radians(200.0)
+"""Back so fast is no rest either. Chosen."""
 STUCK_S = 4.0
 """A downswing that rests for so long on its way was given up."""
 LOST_S = 0.2
@@ -47,95 +50,101 @@ class RepLimits:
     """Loss of trail thigh angle for the turn, looked at over the finished rep."""
 
 
+Quantity: TypeAlias = Any
+"""A number, or a column of them."""
+Truth: TypeAlias = Any
+"""Likewise."""
+
+
 @dataclass
 class RepProgress:
     """What the present rep has shown so far; turn in rad, + towards the target."""
 
-    t_s: float = 0.0
-    since_s: float = 0.0
+    t_s: Quantity = 0.0
+    since_s: Quantity = 0.0
     """When the rep left its address."""
-    turn: float = 0.0
-    turn_rate: float = 0.0
-    furthest_away: float = 0.0
-    furthest_s: float = 0.0
-    fastest: float = 0.0
+    turn: Quantity = 0.0
+    turn_rate: Quantity = 0.0
+    furthest_away: Quantity = 0.0
+    furthest_s: Quantity = 0.0
+    furthest_thigh: Quantity = 0.0
+    """Trail thigh angle there."""
+    fastest: Quantity = 0.0
     """Largest turn rate towards the target."""
-    slow_since_s: float | None = None
-    lost_since_s: float | None = None
-    bent: float = 0.0
+    slow_since_s: Quantity = math.nan
+    lost_since_s: Quantity = math.nan
+    """Since when the turn has practically stopped, and not been known; NaN while neither is so."""
+    bent: Quantity = 0.0
     """How far the one thigh is more flexed than at address …"""
-    behind: float = 0.0
+    behind: Quantity = 0.0
     """… and the other one less."""
-    risen: float = 0.0
+    risen: Quantity = 0.0
     """How far both thighs are less flexed than at address; below 0 when one is not."""
 
 
-Condition = Callable[[RepProgress, RepLimits], bool]
+Condition = Callable[[RepProgress, RepLimits], Truth]
 
 
-def _left_away(s: RepProgress, limits: RepLimits) -> bool:
+def _left_away(s: RepProgress, limits: RepLimits) -> Truth:
     return s.turn < -LEAVE_RAD
 
 
-def _left_forward(s: RepProgress, limits: RepLimits) -> bool:
+def _left_forward(s: RepProgress, limits: RepLimits) -> Truth:
     return s.turn > 2 * LEAVE_RAD
 
 
-def _sets_off(s: RepProgress, limits: RepLimits) -> bool:
-    return limits.min_backswing_rad == 0.0 and s.turn > LEAVE_RAD
+def _sets_off(s: RepProgress, limits: RepLimits) -> Truth:
+    return (limits.min_backswing_rad == 0.0) & (s.turn > LEAVE_RAD)
 
 
-def _reversed(s: RepProgress, limits: RepLimits) -> bool:
-    return s.furthest_away <= -limits.min_backswing_rad and s.turn_rate > 0 and s.turn - s.furthest_away >= REVERSED_RAD
+def _reversed(s: RepProgress, limits: RepLimits) -> Truth:
+    far = s.furthest_away <= -limits.min_backswing_rad
+    return far & (s.turn_rate > 0) & (s.turn - s.furthest_away >= REVERSED_RAD)
 
 
-def _came_back(s: RepProgress, limits: RepLimits) -> bool:
-    return s.furthest_away > -limits.min_backswing_rad and s.turn > -LEAVE_RAD / 2
+def _came_back(s: RepProgress, limits: RepLimits) -> Truth:
+    return (s.furthest_away > -limits.min_backswing_rad) & (s.turn > -LEAVE_RAD / 2)
 
 
-def _went_on_back(s: RepProgress, limits: RepLimits) -> bool:
+def _went_on_back(s: RepProgress, limits: RepLimits) -> Truth:
     return s.turn < s.furthest_away - REVERSED_RAD
 
 
-def _late(s: RepProgress, limits: RepLimits) -> bool:
+def _late(s: RepProgress, limits: RepLimits) -> Truth:
     return s.turn >= LATE_TURN_RAD
 
 
-def _stopped(s: RepProgress, limits: RepLimits) -> bool:
-    return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STOPPED_S
+def _stopped(s: RepProgress, limits: RepLimits) -> Truth:
+    return s.t_s - s.slow_since_s >= STOPPED_S
 
 
-def _stopped_through(s: RepProgress, limits: RepLimits) -> bool:
-    return _stopped(s, limits) and s.turn - s.furthest_away >= limits.min_through_rad
+def _stopped_through(s: RepProgress, limits: RepLimits) -> Truth:
+    return _stopped(s, limits) & (s.turn - s.furthest_away >= limits.min_through_rad)
 
 
-def _came_home(s: RepProgress, limits: RepLimits) -> bool:
-    return _stopped(s, limits) and abs(s.turn) < 2 * LEAVE_RAD and s.turn - s.furthest_away > LEAVE_RAD
+def _came_home(s: RepProgress, limits: RepLimits) -> Truth:
+    return _stopped(s, limits) & (abs(s.turn) < 2 * LEAVE_RAD) & (s.turn - s.furthest_away > LEAVE_RAD)
 
 
-def _stuck(s: RepProgress, limits: RepLimits) -> bool:
-    return s.slow_since_s is not None and s.t_s - s.slow_since_s >= STUCK_S
+def _stuck(s: RepProgress, limits: RepLimits) -> Truth:
+    return s.t_s - s.slow_since_s >= STUCK_S
 
 
-def _gave_up(s: RepProgress, limits: RepLimits) -> bool:
-    return s.turn_rate < 0 and s.turn < -LEAVE_RAD and s.fastest > 0 and _stopped(s, limits)
+def _gave_up(s: RepProgress, limits: RepLimits) -> Truth:
+    return (s.turn_rate < 0) & (s.turn < -LEAVE_RAD) & (s.fastest > 0) & _stopped(s, limits)
 
 
-def _stood_up(s: RepProgress, limits: RepLimits) -> bool:
-    return s.risen > RISEN_RAD or s.furthest_away < -FURTHEST_RAD
+def _stood_up(s: RepProgress, limits: RepLimits) -> Truth:
+    return (s.risen > RISEN_RAD) | (s.furthest_away < -FURTHEST_RAD)
 
 
-def is_odd(s: RepProgress) -> bool:
+def is_odd(s: RepProgress) -> Truth:
     """Whether the thighs have moved as in no swing: a step, a squat, standing up."""
-    return s.bent > ODD_BENT_RAD or s.behind > ODD_BEHIND_RAD
+    return (s.bent > ODD_BENT_RAD) | (s.behind > ODD_BEHIND_RAD)
 
 
-def _no_rep(s: RepProgress, limits: RepLimits) -> bool:
-    return (
-        s.t_s - s.since_s > limits.max_s
-        or is_odd(s)
-        or (s.lost_since_s is not None and s.t_s - s.lost_since_s > LOST_S)
-    )
+def _no_rep(s: RepProgress, limits: RepLimits) -> Truth:
+    return (s.t_s - s.since_s > limits.max_s) | is_odd(s) | (s.t_s - s.lost_since_s > LOST_S)
 
 
 TRANSITIONS: dict[Phase, tuple[tuple[Condition, Phase], ...]] = {
@@ -174,6 +183,6 @@ def next_phase(phase: Phase, seen: RepProgress, limits: RepLimits) -> Phase:
     return phase
 
 
-def is_slow(turn_rate: float, fastest: float) -> bool:
+def is_slow(turn_rate: Quantity, fastest: Quantity) -> Truth:
     """Whether the turn has practically stopped, measured against the rep's own speed."""
-    return turn_rate < max(STOPPED_SHARE * fastest, STOPPED_RAD_S) and turn_rate > -math.radians(200.0)
+    return ((turn_rate < STOPPED_SHARE * fastest) | (turn_rate < STOPPED_RAD_S)) & (turn_rate > -FAST_RAD_S)

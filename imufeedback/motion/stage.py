@@ -15,6 +15,7 @@ from imufeedback.motion.measured import Span, measured
 from imufeedback.motion.needs import SWING, Needed, Restarted
 from imufeedback.motion.phases import RepLimits, RepProgress, is_odd, is_slow, next_phase
 from imufeedback.motion.positions import BEGUN_RAD
+from imufeedback.motion.quiet import LEAST, quiet
 from imufeedback.motion.track import Col, track
 from imufeedback.records import (
     Angles,
@@ -39,6 +40,8 @@ ADDRESS_KEEP_S = 1.0
 ADDRESS_SPARE_S = 0.2
 """Kept beyond that, because it is whole blocks that are thrown away."""
 DOWN = (Phase.DOWNSWING, Phase.THROUGH_SWING)
+_T, _TURN, _TURN_RATE = int(Col.T), int(Col.TURN), int(Col.TURN_RATE)
+_TRAIL_THIGH, _TRAIL_THIGH_RATE, _LEAD_THIGH = int(Col.TRAIL_THIGH), int(Col.TRAIL_THIGH_RATE), int(Col.LEAD_THIGH)
 
 
 @dataclass
@@ -53,8 +56,6 @@ class _State:
     """Track of the present rep, from the address on."""
     address: tuple[float, float] | None = None
     """Thigh angles (trail, lead) at address, from the first step after zeroing."""
-    thigh_at_furthest: float = 0.0
-    """Trail thigh angle at the furthest turn away."""
     count: int = 0
     arm: list[Floats] = field(default_factory=list)
     """(N, 7) rows ``t, gyr, acc`` of the lead forearm, of the last seconds or of the present rep."""
@@ -104,16 +105,36 @@ class MotionStage(Stage[In, Out]):
         if s.phase is Phase.WAITING:
             return self._look_at_aim(rows)
         out: list[Out] = []
-        for i, row in enumerate(rows.tolist()):
-            made = self._step(row)
-            if made:
-                out += made
+        at = 0
+        while at < len(rows):
+            passed = self._pass(rows[at:], out)
+            at += passed
+            # what is not passed over at once goes step by step, up to the next phase
+            for row in rows[at : at + LEAST].tolist():
+                at, phase = at + 1, s.phase
+                out += self._step(row)
+                if s.phase is phase:
+                    continue
                 if s.phase in (Phase.WAITING, Phase.FINISH):  # close the rep's track at this step
-                    s.parts.append(rows[: i + 1])
-                    return out + self._close() + self._look_at_aim(rows[i + 1 :])
+                    s.parts.append(rows[:at])
+                    return out + self._close() + self._look_at_aim(rows[at:])
+                break
         s.parts.append(rows)
         self._trim()
         return out
+
+    def _pass(self, rows: Floats, out: list[Out]) -> int:
+        """How many steps go at once, for nothing comes of them but live states."""
+        s = self._state
+        doubted = s.doubts.first is not None
+        if len(rows) < LEAST or s.address is None or s.doubts.coming or (doubted and s.phase is Phase.ADDRESS):
+            return 0
+        thighs = None if doubted and s.phase in DOWN else s.address
+        count = quiet(rows, s.phase, s.seen, s.rep, thighs)
+        if s.phase in DOWN and not doubted:
+            for row in rows[:count].tolist():
+                out += self._judge(row)
+        return count
 
     def _look_at_aim(self, rows: Floats) -> list[Out]:
         s = self._state
@@ -140,7 +161,7 @@ class MotionStage(Stage[In, Out]):
             s.judge.state = Motion.IDLE
             out.append(StateChanged(item.t_s, item.t_s, Motion.IDLE, float("nan"), 0.0))
         s.phase, s.parts, s.address = Phase.ADDRESS, [], None
-        s.seen = RepProgress(t_s=item.t_s, since_s=item.t_s)
+        s.seen = RepProgress(t_s=item.t_s, since_s=item.t_s, furthest_thigh=s.seen.furthest_thigh)
         return [*out, PhaseChanged(item.t_s, Phase.ADDRESS)] if begins else out
 
     def _zeroed_by_hand(self, item: Zeroed) -> list[Out]:
@@ -167,15 +188,15 @@ class MotionStage(Stage[In, Out]):
     def _step(self, row: list[float]) -> list[Out]:
         s = self._state
         seen = s.seen
-        seen.t_s = row[Col.T]
+        seen.t_s = row[_T]
         out: list[Out] = []
         if s.doubts.any(row) and s.doubts.look(row, self._hand) and s.phase in DOWN:
             out += self._quiet()
-        if math.isnan(row[Col.TURN]):
-            if seen.lost_since_s is None:
+        if math.isnan(row[_TURN]):
+            if math.isnan(seen.lost_since_s):
                 seen.lost_since_s = seen.t_s
             return out + self._advance()
-        seen.lost_since_s = None
+        seen.lost_since_s = math.nan
         self._look(row)
         out += self._advance()
         if s.phase in DOWN and s.doubts.first is None:
@@ -193,19 +214,18 @@ class MotionStage(Stage[In, Out]):
     def _look(self, row: list[float]) -> None:
         s = self._state
         seen = s.seen
-        seen.turn, seen.turn_rate = row[Col.TURN], row[Col.TURN_RATE]
+        seen.turn, seen.turn_rate = row[_TURN], row[_TURN_RATE]
         if s.phase is Phase.ADDRESS:
             self._look_at_address(row)
         self._look_at_thighs(row)
-        if s.phase in (Phase.ADDRESS, Phase.BACKSWING) and seen.turn < seen.furthest_away:
-            seen.furthest_away = seen.turn
-            seen.furthest_s = seen.t_s
-            s.thigh_at_furthest = row[Col.TRAIL_THIGH]
-        if s.phase in DOWN:
+        if s.phase not in DOWN:
+            if seen.turn < seen.furthest_away:
+                seen.furthest_away, seen.furthest_s, seen.furthest_thigh = seen.turn, seen.t_s, row[_TRAIL_THIGH]
+        else:
             seen.fastest = max(seen.fastest, seen.turn_rate)
             if not is_slow(seen.turn_rate, seen.fastest):
-                seen.slow_since_s = None
-            elif seen.slow_since_s is None and seen.turn - seen.furthest_away > s.rep.min_backswing_rad:
+                seen.slow_since_s = math.nan
+            elif math.isnan(seen.slow_since_s) and seen.turn - seen.furthest_away > s.rep.min_backswing_rad:
                 seen.slow_since_s = seen.t_s
 
     def _look_at_address(self, row: list[float]) -> None:
@@ -217,13 +237,13 @@ class MotionStage(Stage[In, Out]):
             s.doubts.forget()
         if s.rep.min_backswing_rad == 0 and still:  # a rep without a backswing sets off here
             seen.furthest_away, seen.furthest_s = seen.turn, seen.t_s
-            s.thigh_at_furthest = row[Col.TRAIL_THIGH]
+            seen.furthest_thigh = row[_TRAIL_THIGH]
 
     def _look_at_thighs(self, row: list[float]) -> None:
         """A thigh that is not known tells nothing; the turn goes on without it. Nor does one that comes back within a
         bar of many degrees: the rep is void already, and a step that was none must not end it unsaid."""
         s = self._state
-        trail, lead = row[Col.TRAIL_THIGH], row[Col.LEAD_THIGH]
+        trail, lead = row[_TRAIL_THIGH], row[_LEAD_THIGH]
         if math.isnan(trail) or math.isnan(lead) or (s.phase in DOWN and s.doubts.first is not None):
             return
         if s.address is None:
@@ -243,8 +263,8 @@ class MotionStage(Stage[In, Out]):
         if was is Phase.ADDRESS and to is Phase.WAITING and s.seen.turn > 0 and s.address is not None:
             s.aim = Aim(s.address)
         if to is Phase.DOWNSWING:
-            s.judge = Judge.from_top(s.live, s.seen.furthest_s, s.seen.furthest_away, s.thigh_at_furthest)
-            s.seen.fastest, s.seen.slow_since_s = 0.0, None
+            s.judge = Judge.from_top(s.live, s.seen.furthest_s, s.seen.furthest_away, s.seen.furthest_thigh)
+            s.seen.fastest, s.seen.slow_since_s = 0.0, math.nan
         elif to is Phase.ADDRESS or (to is Phase.BACKSWING and was is Phase.ADDRESS):
             s.seen.furthest_away, s.seen.furthest_s = s.seen.turn, s.seen.t_s
         out.append(PhaseChanged(s.seen.t_s, to))
@@ -265,12 +285,10 @@ class MotionStage(Stage[In, Out]):
 
     def _judge(self, row: list[float]) -> list[Out]:
         s = self._state
-        onset_s = s.judge.step(
-            row[Col.T], row[Col.TURN], row[Col.TURN_RATE], row[Col.TRAIL_THIGH], row[Col.TRAIL_THIGH_RATE]
-        )
+        onset_s = s.judge.step(row[_T], row[_TURN], row[_TURN_RATE], row[_TRAIL_THIGH], row[_TRAIL_THIGH_RATE])
         if onset_s is None:
             return []
-        return [StateChanged(row[Col.T], onset_s, s.judge.state, row[Col.TRAIL_THIGH], row[Col.TURN])]
+        return [StateChanged(row[_T], onset_s, s.judge.state, row[_TRAIL_THIGH], row[_TURN])]
 
     # ── the end of a rep ─────────────────────────────────────────────────────────────────────────────────────────
 
@@ -283,7 +301,7 @@ class MotionStage(Stage[In, Out]):
         if not finished:
             return []
         seen = s.seen
-        span = Span(seen.furthest_s, seen.slow_since_s if seen.slow_since_s is not None else seen.t_s)
+        span = Span(seen.furthest_s, seen.t_s if math.isnan(seen.slow_since_s) else seen.slow_since_s)
         rep = measured(rows, span, s.doubts, s.live, s.rep, s.arm, self._hand)
         rep = replace(rep, index=s.count, kind=s.kind)
         s.count += 1

@@ -8,7 +8,7 @@ import numpy as np
 
 from imufeedback.motion import needs
 from imufeedback.motion.needs import Needed
-from imufeedback.records import Angles, Bools, Floats, Hand, JointAngles, Side
+from imufeedback.records import Angles, Bools, Floats, Hand, Ints
 
 
 class Col(IntEnum):
@@ -53,26 +53,37 @@ _TRAIL_HIP = (Needed.TRAIL_FLEXION, Needed.TRAIL_ADDUCTION, Needed.TRAIL_ROTATIO
 _LEAD_HIP = (Needed.LEAD_FLEXION, Needed.LEAD_ADDUCTION, Needed.LEAD_ROTATION)
 
 
+def _places() -> Ints:
+    """Where each column of a track stands in time, pelvis, trail hip and lead hip: three angles, their rates, their
+    standard deviations. Those that are made of several, or stand elsewhere, have that of the time."""
+    out = np.zeros(len(Col), dtype=np.int64)
+    for first, columns in (
+        (1, (Col.TURN, Col.SIDE_TILT, Col.FORWARD_TILT, Col.TURN_RATE, Col.SIDE_TILT_RATE, None, None, Col.TILT_SD)),
+        (10, (Col.TRAIL_THIGH, Col.TRAIL_ADDUCTION, Col.TRAIL_ROTATION)),
+        (13, (Col.TRAIL_THIGH_RATE, None, Col.TRAIL_ROTATION_RATE, Col.THIGH_SD)),
+        (19, (Col.LEAD_THIGH, Col.LEAD_ADDUCTION, Col.LEAD_ROTATION)),
+        (22, (Col.LEAD_THIGH_RATE, None, Col.LEAD_ROTATION_RATE, Col.LEAD_THIGH_SD)),
+    ):
+        for place, column in enumerate(columns, first):
+            if column is not None:
+                out[column] = place
+    return out
+
+
+_PLACES = _places()
+
+
 def track(angles: Angles, hand: Hand) -> Floats:
     """(N, `len(Col)`) rows of one stretch of angles. Raises KeyError when a thigh carries no sensor."""
     trail, lead = angles.joint("hip", hand.trail), angles.joint("hip", hand.lead)
     pelvis = angles.pelvis
-    out = np.empty((len(angles.t_s), len(Col)))
-    out[:, Col.T] = angles.t_s
-    known = all(one.ok.all() for one in (pelvis, trail, lead))
-    turned, trails, leads = (
-        one.angle_rad if known else np.where(one.ok, one.angle_rad, np.nan) for one in (pelvis, trail, lead)
-    )
-    out[:, Col.TURN], out[:, Col.TURN_RATE] = turned[:, 0], pelvis.rate_rad_s[:, 0]
-    out[:, Col.SIDE_TILT], out[:, Col.FORWARD_TILT] = turned[:, 1], turned[:, 2]
-    out[:, Col.SIDE_TILT_RATE], out[:, Col.TILT_SD] = pelvis.rate_rad_s[:, 1], pelvis.sd_rad[:, 1]
-    out[:, Col.TRAIL_THIGH], out[:, Col.TRAIL_THIGH_RATE] = trails[:, 0], trail.rate_rad_s[:, 0]
-    out[:, Col.LEAD_THIGH], out[:, Col.LEAD_THIGH_RATE] = leads[:, 0], lead.rate_rad_s[:, 0]
-    out[:, Col.TRAIL_ROTATION], out[:, Col.TRAIL_ROTATION_RATE] = trails[:, 2], trail.rate_rad_s[:, 2]
-    out[:, Col.LEAD_ROTATION], out[:, Col.LEAD_ROTATION_RATE] = leads[:, 2], lead.rate_rad_s[:, 2]
-    out[:, Col.TRAIL_ADDUCTION], out[:, Col.LEAD_ADDUCTION] = trails[:, 1], leads[:, 1]
-    out[:, Col.THIGH_SD], out[:, Col.LEAD_THIGH_SD] = trail.sd_rad[:, 0], lead.sd_rad[:, 0]
-    out[:, Col.ROTATION_SD] = np.maximum(trail.sd_rad[:, 2], lead.sd_rad[:, 2])
+    known = bool((pelvis.ok & trail.ok & lead.ok).all())
+    columns = [angles.t_s[:, None]]
+    for one in (pelvis, trail, lead):
+        angle_rad = one.angle_rad if known else np.where(one.ok, one.angle_rad, np.nan)
+        columns += (angle_rad, one.rate_rad_s, one.sd_rad)
+    out: Floats = np.concatenate(columns, axis=1).take(_PLACES, axis=1)
+    np.maximum(trail.sd_rad[:, 2], lead.sd_rad[:, 2], out=out[:, Col.ROTATION_SD])
     out[:, Col.MISSING] = out[:, Col.UNSURE] = 0.0
     if not known:
         for part, names in ((pelvis, _PELVIS), (trail, _TRAIL_HIP), (lead, _LEAD_HIP)):
@@ -103,10 +114,11 @@ def _silent_pelvis(out: Floats) -> None:
 
 def _knees(out: Floats, angles: Angles, hand: Hand) -> None:
     """A player without shank sensors has no knees, and nothing about them is missing."""
-    trail, lead = _knee(angles, hand.trail), _knee(angles, hand.lead)
-    if trail is None or lead is None:
-        out[:, [Col.TRAIL_KNEE, Col.LEAD_KNEE, Col.LEAD_KNEE_RATE, Col.KNEE_SD]] = np.nan
+    knees = {one.side: one for one in angles.joints if one.joint == "knee"}
+    if len(knees) < 2:
+        out[:, Col.TRAIL_KNEE : Col.LEAD_KNEE_RATE + 1] = out[:, Col.KNEE_SD] = np.nan
         return
+    trail, lead = knees[hand.trail], knees[hand.lead]
     out[:, Col.TRAIL_KNEE], out[:, Col.LEAD_KNEE] = trail.angle_rad[:, 0], lead.angle_rad[:, 0]
     for knee, name, column in (
         (trail, Needed.TRAIL_KNEE, Col.TRAIL_KNEE),
@@ -117,7 +129,3 @@ def _knees(out: Floats, angles: Angles, hand: Hand) -> None:
             out[~knee.ok[:, 0], column] = np.nan
     out[:, Col.LEAD_KNEE_RATE] = lead.rate_rad_s[:, 0]
     out[:, Col.KNEE_SD] = np.maximum(trail.sd_rad[:, 0], lead.sd_rad[:, 0])
-
-
-def _knee(angles: Angles, side: Side) -> JointAngles | None:
-    return next((one for one in angles.joints if one.joint == "knee" and one.side is side), None)

@@ -371,6 +371,33 @@ def test_blocks_do_not_matter(size):
         assert value == pytest.approx(reps(expected)[0].features[name], abs=1e-9), name
 
 
+@pytest.mark.parametrize("least", [0.0, 15.0])
+@pytest.mark.parametrize("seed", range(20))
+def test_many_steps_at_once_tell_what_single_ones_do(seed, least):
+    """Any course, with rests, turns back and samples that are missing."""
+    rng = np.random.default_rng(seed)
+    at_s = np.cumsum(np.append(0.0, rng.uniform(0.1, 2.5, 12)))
+    turns = np.append(0.0, rng.choice([-50.0, -30.0, -10.0, -3.0, 0.0, 0.5, 6.0, 20.0, 45.0, 85.0], 12))
+    points = list(zip(at_s, turns, strict=True))
+    away_s = course(points).t_s - rng.uniform(0.0, at_s[-1])
+    known = (away_s < 0.0) | (away_s >= rng.uniform(0.02, 0.3)) | (seed % 2 == 0)
+    whole, half = swing(points, thigh=STALLING, ok=known), int(200 * at_s[6])
+    zeros = [address(0.0), address(at_s[6])]
+    first, then = part(whole, slice(half)), part(whole, slice(half, None))
+
+    def told(size: int) -> list:
+        one = stage(min_backswing_rad=math.radians(least))
+        items = [zeros[0], *cut(first, size), zeros[1], *cut(then, size)]
+        return [out for item in items for out in one.feed(item)]
+
+    single, many = told(5), told(10_000)
+    assert len(single) > 2
+    assert [type(one) for one in many] == [type(one) for one in single]
+    assert same([one for one in many if not isinstance(one, Rep)], [one for one in single if not isinstance(one, Rep)])
+    for one, other in zip(reps(many), reps(single), strict=True):
+        assert (one.start_s, one.end_s, one.void) == (other.start_s, other.end_s, other.void)
+
+
 def test_first_half_and_restored_state_and_second_half_are_the_whole():
     items = session()
     whole = stage()
