@@ -46,10 +46,10 @@ BATTERY_WELL_PERCENT = 25
 """A sensor whose battery is low is told of once, and again only after it has been at this. Chosen, no source."""
 
 
-WAIT_S, WAIT_BEFORE_S = 0.040, 0.020
-"""Samples that nobody is told of in motion may wait so long; those of a backswing less, lest its top is seen late: the
-pelvis needs more than 20 ms from the 1° that show the reversal to the 4° of the shortest stall (3,000 °/s² at most,
-chosen above the 480 °/s that Zheng et al. 2008 saw within a downswing). Chosen; a picture of the window lasts 33 ms."""
+WAIT_S = 0.040
+"""Samples that nobody is told of in motion may wait so long. Chosen: a picture of the window lasts 33 ms."""
+TOLD_IN = (Phase.BACKSWING, Phase.DOWNSWING)
+"""Sounds in motion come in the downswing only; the backswing belongs to it, lest its top is seen late."""
 
 
 SOUND_OF = {Motion.STALLED: "stalled", Motion.GROWING: "regaining"}
@@ -132,7 +132,7 @@ class Cueing(Stage[TimedEvent, Cue]):
         s = self._state
         if s.muted or not (s.feedback.in_motion and s.feedback.has_tones(s.rep_in_block)):
             return WAIT_S
-        return {Phase.DOWNSWING: 0.0, Phase.BACKSWING: WAIT_BEFORE_S}.get(s.phase, WAIT_S)
+        return 0.0 if s.phase in TOLD_IN else WAIT_S
 
     def begin_block(self, feedback: Feedback, allowed: Iterable[str] = ()) -> None:
         """From the next rep on: how reps are told about, and which sounds about the movement there are."""

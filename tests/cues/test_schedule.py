@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.cues.feedback import Feedback
-from imufeedback.cues.schedule import CUE_LIFE_S, WAIT_BEFORE_S, WAIT_S, Cueing, CueSettings, TimedEvent
+from imufeedback.cues.schedule import CUE_LIFE_S, WAIT_S, Cueing, CueSettings, TimedEvent
 from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
@@ -241,7 +241,7 @@ def test_first_half_and_restored_state_and_second_half_is_the_whole():
     ("phase", "mode", "wait_s"),
     [
         (Phase.DOWNSWING, Mode.CONCURRENT, 0.0),
-        (Phase.BACKSWING, Mode.CONCURRENT, WAIT_BEFORE_S),
+        (Phase.BACKSWING, Mode.CONCURRENT, 0.0),
         (Phase.ADDRESS, Mode.CONCURRENT, WAIT_S),
         (Phase.THROUGH_SWING, Mode.CONCURRENT, WAIT_S),
         (Phase.DOWNSWING, Mode.AFTER_REP, WAIT_S),
