@@ -1,7 +1,7 @@
 /* What steps from sample to sample and so cannot be done in numpy's columns. Every function is one that stands in Python
    beside it, formula by formula; the constants come from there, too:
 
-   told     fusion/known.py        Known.told, for samples without a gap and within their range
+   told     fusion/known.py        Knowledge.told, for samples within their range
    found    fusion/rest_level.py   RestLevel.found
    held     fusion/held_bias.py    HeldBias.held
    updated  body/link.py           _updated, one update after the other
@@ -64,13 +64,13 @@ static double most(double a, double b) { return a > b ? a : b; }
 
 /* ── fusion/known.py ───────────────────────────────────────────────────────────────────────────────────────────── */
 
-enum { HEADING, QUIET, PACE2, MEAN2, TURN_X, TURN_Y, TURN_Z, BEGUN, UNREST, SHAKEN, KNOWN };
+enum { HEADING, QUIET, PACE2, MEAN2, TURN_X, TURN_Y, TURN_Z, BEGUN, UNREST, SHAKEN, SETTLED, KNOWN };
 
 static PyObject *told(PyObject *self, PyObject *args) {
     (void)self;
     Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
     if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
-    Py_ssize_t sizes[] = {22, 3 * n, 3 * n, n, KNOWN, n, n, n};
+    Py_ssize_t sizes[] = {28, 3 * n, 3 * n, n, KNOWN, n, n, n};
     double *a[8];
     Arrays arrays;
     if (!take(args, 1, 8, 4, sizes, &arrays, a)) return NULL;
@@ -80,13 +80,22 @@ static PyObject *told(PyObject *self, PyObject *args) {
                  rest_s = c[6], shaken_falls = c[7], moving2 = c[8], share2 = c[9], turned_most2 = c[10],
                  moving = c[11], shaken_over = c[12], period = c[13], first_still = c[14], first_per = c[15],
                  first_most = c[16], turning = c[17], turning_most = c[18], first_halves = c[19], gravity = c[20],
-                 filter_s = c[21];
+                 filter_s = c[21], gap_s = c[22], alpha_least = c[23], alpha_per = c[24], curved_s = c[25],
+                 unknown = c[26], relevel = c[27];
     for (Py_ssize_t i = 0; i < n; i++) {
         const double x = gyr[3 * i], y = gyr[3 * i + 1], z = gyr[3 * i + 2], step = steps[i];
         const double *f = acc + 3 * i;
         const double rate2 = x * x + y * y + z * z, force2 = f[0] * f[0] + f[1] * f[1] + f[2] * f[2];
         s[HEADING] += drift * step;
         const int quiet = rate2 < quiet_rate2 && least2 < force2 && force2 < most2;
+        if (step >= gap_s) { /* lost_turn_rad */
+            const double alpha = most(alpha_least, alpha_per * sqrt(most(s[PACE2], rate2)));
+            const double lost = least(0.5 * alpha * step * step * least(step / curved_s, 1.0), unknown);
+            s[HEADING] += lost;
+            s[SHAKEN] = hypot(s[SHAKEN], lost);
+            if (s[SHAKEN] > relevel) s[SETTLED] = 0.0;
+            if (lost > relevel) s[QUIET] = 0.0;
+        }
         s[MEAN2] += (rate2 - s[MEAN2]) * least(step / pace_mean, 1.0);
         s[PACE2] *= most(1.0 - 2.0 * step / pace_falls, 0.0);
         if (s[MEAN2] > s[PACE2]) s[PACE2] = s[MEAN2];

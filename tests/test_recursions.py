@@ -13,6 +13,7 @@ from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
 from imufeedback.body.strapdown import Strapdown
+from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.records import DeviceBlock, DeviceRun, Floats, same
@@ -31,7 +32,9 @@ def samples(seed: int, n: int = 4000) -> tuple[Floats, Floats, Floats, list[floa
     moves = np.where(np.arange(n) // 400 % 2, 1.0, 0.004)[:, None]
     q = np.array([1.0, 0.02, -0.01, 0.3]) + np.cumsum(moves * rng.normal(0.0, 0.01, (n, 4)), axis=0)
     gyr, acc = moves * rng.normal(0.0, 3.0, (n, 3)), np.array([0.1, 0.2, 9.8]) + moves * rng.normal(0.0, 5.0, (n, 3))
-    return q / np.linalg.norm(q, axis=1)[:, None], gyr, acc, rng.normal(PERIOD_S, 1e-4, n).tolist()
+    steps = rng.normal(PERIOD_S, 1e-4, n)
+    steps[::97], steps[500] = 5 * PERIOD_S, 0.3  # lost packets, and a longer gap
+    return q / np.linalg.norm(q, axis=1)[:, None], gyr, acc, steps.tolist()
 
 
 def both_ways(monkeypatch: pytest.MonkeyPatch, work: Callable[[], object]) -> tuple[object, object]:
@@ -47,7 +50,7 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
     q, gyr, acc, steps = samples(3)
 
     def work() -> tuple[list[Floats], tuple[object, ...]]:
-        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3)), RestLevel(), []
+        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True), RestLevel(), []
         for k in range(0, len(q), size):
             part = slice(k, k + size)
             tilts, headings, quiets = known.told(gyr[part], acc[part], steps[part], PERIOD_S, [])
@@ -57,12 +60,33 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
         return out, (*astuple(known), *astuple(level))
 
     (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    assert memory[2] is False, "a gap that unsettles no sensor"
     np.testing.assert_allclose(np.concatenate(ours), np.concatenate(theirs), rtol=0.0, atol=1e-12)
     assert np.abs(np.concatenate(theirs)[:, 4:] - q).max() > 1e-3
     for one, two in zip(memory, other, strict=True):
         if one is None:
             assert two is None
             continue
+        np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
+
+
+@needs_core
+@pytest.mark.parametrize("size", [1, 4, 4000])
+def test_the_bias_that_is_held(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
+    _, gyr, _, steps = samples(5)
+    observed = np.arange(len(gyr)) // 300 % 3 > 0
+
+    def work() -> tuple[Floats, tuple[object, ...]]:
+        bias, out = HeldBias(), []
+        for k in range(0, len(gyr), size):
+            part = slice(k, k + size)
+            out.append(bias.held(gyr[part], observed[part], steps[part], PERIOD_S))
+        return np.concatenate(out), (bias.bias, bias.scale, bias.candidate, bias.candidate_s)
+
+    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
+    assert len(np.unique(theirs[:, 0])) > 3
+    for one, two in zip(memory, other, strict=True):
         np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
 
 

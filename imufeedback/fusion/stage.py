@@ -35,6 +35,7 @@ from imufeedback.stage import Stage
 
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups
 _RESTART, _INVALID, _SATURATED = int(Flag.RESTART), int(Flag.INVALID), int(Flag.SATURATED)
+_AFTER_A_GAP = bytes([Flag.GAP_BEFORE])
 
 BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
@@ -152,16 +153,22 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             if not self._stands_alone(_block(together[0])):
                 while todo and not self._stands_alone(_block(todo[0])):
                     together.append(todo.popleft())
-            for oriented in self.feed(joined([_block(one) for one in together])):
+            whole = joined([_block(one) for one in together])
+            s = self._state
+            if len(together) > 1 and not s.known.stays_settled(whole.gyr_rad_s, whole.dt_s, s.period_s):
+                for one in together:
+                    out += [part for oriented in self.feed(_block(one)) for part in _parted(oriented, [one])]
+                continue
+            for oriented in self.feed(whole):
                 out += _parted(oriented, together)
         return out
 
     def _stands_alone(self, item: ImuBlock) -> bool:
         """Whether a block has to be fed by itself, or all of a longer one would be taken for what it is: the first one,
-        which tells the real rate; one with a flag; one after a gap."""
+        which tells the real rate; one with a flag but that of a gap; one after a gap that is worth a look."""
         s = self._state
-        odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes())
-        return odd or float(item.dt_s.max()) >= GAP_STEPS * s.period_s
+        odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes().replace(_AFTER_A_GAP, b""))
+        return odd or float(item.dt_s.max()) > max(LOOKED_AT_S, GAP_STEPS * s.period_s)
 
     def feed(self, item: ImuBlock) -> list[OrientationBlock]:
         seen = int(np.bitwise_or.reduce(item.flags)) if any(item.flags.tobytes()) else 0
@@ -327,7 +334,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         real = None
         if max(steps) >= GAP_STEPS * s.period_s:
             gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
-        block, quiet_s = self._run(item, gyr, acc, before[0], steps, real_steps, real)
+        block, quiet_s = self._run(item, gyr, acc, before[0], steps, real_steps, real, seen)
         return _Made(block, block.acc_m_s2 if felt is acc else felt, quiet_s)
 
     def _settle(self, made: _Made, force: Floats) -> None:
@@ -391,6 +398,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         steps: list[float],
         real_steps: list[float],
         real: npt.NDArray[np.intp] | None,
+        seen: int,
     ) -> tuple[OrientationBlock, Each]:
         """Orientation at the `real` ones of some samples, by default all; for how long it has been quiet at each."""
         s = self._state
@@ -407,7 +415,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if real is not None:
             q_es, gyr, acc, held = q_es[real], gyr[real], acc[real], held[real]
         gyr = gyr - held
-        flags = item.flags.tolist() if any(item.flags.tobytes()) else []
+        flags = item.flags.tolist() if seen & _SATURATED else []
         inclination_sd, heading_sd, quiet_s = s.known.told(gyr, acc, real_steps, s.period_s, flags)
         levelled, inclination_sd = s.level.found(q_es, acc, real_steps, quiet_s, inclination_sd)
         q_es = q_es if levelled is None else levelled
