@@ -103,7 +103,8 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         places: Sequence[int] = range(len(items))
         if len(packets) < len(items):
             places = [place for place, item in enumerate(items) if isinstance(item, RawPacket)]
-        columns, order = Columns(self._layout, self._unpacker, packets), self._state.order
+        columns = Columns(self._layout, self._unpacker, packets, places)
+        order, counts = self._state.order, self._state.counts
         place = number = 0
         while place < len(items):
             item = items[place]
@@ -112,16 +113,17 @@ class Decoder(Stage[RawPacket | Tick, Out]):
                     yield (place,), self.feed(item)
                 place += 1
                 continue
-            run = columns.run(self._sensor, number, self._judge, order)
-            if run is None:
+            taken = columns.run(self._sensor, number, self._judge, order)
+            if taken is None:
                 yield (place,), self.feed(item)
                 number += 1
                 place += 1
                 continue
-            self._state.counts.samples += run.tick.size
-            end = number + len(run)
-            yield places[number:end], run
-            number, place = end, places[end - 1] + 1
+            counts.samples += taken.run.tick.size
+            counts.duplicates += taken.repeats
+            counts.reordered += taken.reordered
+            yield [places[k] for k in taken.handed_on], taken.run
+            number, place = taken.end, places[taken.end - 1] + 1
 
     def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""
