@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import repeat
+from operator import itemgetter
 from typing import NamedTuple, TypeAlias
 
 from imufeedback.conduct.batch import Batch, Gathering, item_place
@@ -204,7 +206,7 @@ class Sensors:
                 if part.packet is not None:
                     places = [places[part.packet]]
                 out += zip(places, _by_packet(part, own.blocks[part.of], len(places)), strict=True)
-        out.sort(key=lambda one: one[0])
+        out.sort(key=itemgetter(0))
         return [place for place, _ in out], [arrived for _, arrived in out]
 
     def correct(self, fit: Fit) -> None:
@@ -236,13 +238,12 @@ class Sensors:
             chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
 
 
-def _by_packet(part: OrientationRun, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
+def _by_packet(part: OrientationRun, fed: ImuBlock | ImuRun, packets: int) -> Iterable[Arrived]:
     """The orientations of so many packets, each by itself; in a run all samples count."""
     if packets == 1 or not isinstance(fed, ImuRun):
-        yield Arrived(part.block, part.begin, part.end)
-        return
-    for begin in range(part.begin, part.end, fed.samples):
-        yield Arrived(part.block, begin, begin + fed.samples)
+        return (Arrived(part.block, part.begin, part.end),)
+    begin, end, step = part.begin, part.end, fed.samples
+    return map(Arrived, repeat(part.block), range(begin, end, step), range(begin + step, end + step, step))
 
 
 def _totals(chain: Chain) -> SensorTotals:

@@ -142,6 +142,12 @@ class Decoder(Stage[RawPacket | Tick, Out]):
             out.append(self._reject(item.host_ns, packet))
             return
         order = self._state.order
+        if self._judge.plainly_next(order, packet):
+            order.late = 0
+            self._judge.measure(order, packet)
+            self._hand_on(packet, out)
+            self._judge.remember(order, packet)
+            return
         place = self._judge.place(order, packet)
         if place is Place.REPEAT:
             self._state.counts.duplicates += 1
@@ -211,11 +217,14 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         if lost:
             counts.lost += 0 if paused else lost
             flag |= Flag.GAP_BEFORE
-        block = self._block(packet, flag, self._judge.unseen(order, packet, rounds))
-        counts.samples += packet.samples
+        self._hand_on(packet, out, flag, rounds)
+
+    def _hand_on(self, packet: Packet, out: list[Out], flag: int = 0, rounds: int = 0) -> None:
+        order = self._state.order
+        out.append(self._block(packet, flag, self._judge.unseen(order, packet, rounds)))
+        self._state.counts.samples += packet.samples
         self._judge.follow(order, packet, rounds)
         order.last = packet
-        out.append(block)
 
     def _tell_moduli(self, packet: Packet, out: list[Out]) -> None:
         """What to write into the layout, when a counter shows that it begins again elsewhere than that says."""
