@@ -4,6 +4,7 @@
    told     fusion/known.py        Knowledge.told, for samples within their range
    found    fusion/rest_level.py   RestLevel.found
    held     fusion/held_bias.py    HeldBias.held
+   gridded  timing/grid.py         on_the_grid
    updated  body/link.py           _updated, one update after the other
 
    Arrays are contiguous doubles; their sizes are checked here. */
@@ -429,10 +430,85 @@ static PyObject *held(PyObject *self, PyObject *args) {
     Py_RETURN_NONE;
 }
 
+/* ── timing/grid.py ────────────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { ROW = 14, MIXED = 10 };
+
+static void between(const double *a, const double *b, double f, double *q, double *mixed) { /* _slerp, and the rest */
+    const double cosine = a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3];
+    const double angle = acos(least(fabs(cosine), 1.0)) + 1e-9;
+    const double wa = sin((1.0 - f) * angle), wb = sin(f * angle) * copysign(1.0, cosine);
+    double size2 = 0.0;
+    for (int k = 0; k < 4; k++) {
+        q[k] = wa * a[k] + wb * b[k];
+        size2 += q[k] * q[k];
+    }
+    for (int k = 0; k < 4; k++) q[k] /= sqrt(size2);
+    for (int k = 0; k < MIXED; k++) mixed[k] = a[4 + k] + f * (b[4 + k] - a[4 + k]);
+}
+
+static void carried(const double *a, double since, double *q) { /* _turned */
+    const double v[3] = {a[4] * since, a[5] * since, a[6] * since};
+    const double half = 0.5 * sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);
+    const double part = half > 0.0 ? 0.5 * sin(half) / half : 0.5;
+    const double w = cos(half), x = part * v[0], y = part * v[1], z = part * v[2];
+    double size2 = 0.0;
+    q[0] = a[0] * w - a[1] * x - a[2] * y - a[3] * z;
+    q[1] = a[0] * x + a[1] * w + a[2] * z - a[3] * y;
+    q[2] = a[0] * y - a[1] * z + a[2] * w + a[3] * x;
+    q[3] = a[0] * z + a[1] * y - a[2] * x + a[3] * w;
+    for (int k = 0; k < 4; k++) size2 += q[k] * q[k];
+    for (int k = 0; k < 4; k++) q[k] /= sqrt(size2);
+}
+
+/* The steps of R releases, of which `limits` (R, S) samples and `ends` (R) steps were known. */
+static PyObject *gridded(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), S = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
+               rows = PyLong_AsSsize_t(PyTuple_GetItem(args, 2)), R = PyLong_AsSsize_t(PyTuple_GetItem(args, 3));
+    if (PyErr_Occurred()) return NULL;
+    if (n < 0 || S < 0 || rows < 0 || R < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3, n, rows, ROW * rows, S, S, R * S, R, 4 * n * S, MIXED * n * S, n * S};
+    double *a[11];
+    Arrays arrays;
+    if (!take(args, 4, 11, 8, sizes, &arrays, a)) return NULL;
+    const double *c = a[0], *t_s = a[1], *times = a[2], *row = a[3], *begins = a[4], *counts = a[5], *limits = a[6],
+                 *ends = a[7];
+    double *q = a[8], *mixed = a[9], *ok = a[10];
+    const double tiny = c[0], bridge = c[1], predict = c[2];
+    for (Py_ssize_t i = 0; i < S; i++) {
+        const Py_ssize_t begin = (Py_ssize_t)begins[i], count = (Py_ssize_t)counts[i];
+        Py_ssize_t upto = 0, group = 0;
+        if (begin < 0 || begin + (count > 1 ? count : 1) > rows) {
+            release(&arrays);
+            return PyErr_Format(PyExc_ValueError, "samples beyond the end");
+        }
+        for (Py_ssize_t j = 0; j < n; j++) {
+            const Py_ssize_t out = j * S + i;
+            while (group < R - 1 && (double)j >= ends[group]) group++;
+            while (upto < count && times[begin + upto] <= t_s[j] + tiny) upto++;
+            const Py_ssize_t limit = (Py_ssize_t)least(limits[group * S + i], counts[i]);
+            const Py_ssize_t at = (upto < limit ? upto : limit) - 1;
+            const Py_ssize_t here = begin + (at > 0 ? at : 0);
+            const int begun = at >= 0, on = begun && at < limit - 1;
+            const double past = t_s[j] - times[here];
+            const double span = on ? most(times[here + 1] - times[here], tiny) : 1.0;
+            const double part = on ? most(past, 0.0) / span : 0.0;
+            const double *one = row + ROW * here;
+            between(one, part > 0.0 ? one + ROW : one, part, q + 4 * out, mixed + MIXED * out);
+            ok[out] = begun && (past <= tiny || (on ? span <= bridge : past <= predict));
+            if (begun && !on && past > tiny) carried(one, past, q + 4 * out);
+        }
+    }
+    release(&arrays);
+    Py_RETURN_NONE;
+}
+
 static PyMethodDef METHODS[] = {
     {"told", told, METH_VARARGS, NULL},
     {"found", found, METH_VARARGS, NULL},
     {"held", held, METH_VARARGS, NULL},
+    {"gridded", gridded, METH_VARARGS, NULL},
     {"updated", updated, METH_VARARGS, NULL},
     {NULL, NULL, 0, NULL},
 };

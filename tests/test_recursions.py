@@ -16,6 +16,7 @@ from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.records import Floats
+from imufeedback.timing.grid import on_the_grid
 
 MUST = os.environ.get("IMUFEEDBACK_REQUIRE_COMPILERS") == "1"
 needs_core = pytest.mark.skipif(recursions.core is None and not MUST, reason="it was built without a compiler")
@@ -86,6 +87,26 @@ def test_the_bias_that_is_held(monkeypatch: pytest.MonkeyPatch, size: int) -> No
         np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
 
 
+@needs_core
+def test_samples_on_the_grid(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of one sensor with a gap, one that ends early, and one that has none; some came too late for their steps."""
+    q, gyr, acc, steps = samples(6, 600)
+    rows = np.column_stack((q * np.where(np.arange(600) % 2, 1.0, -1.0)[:, None], gyr, acc, np.ones((600, 4))))
+    rows, times_s = np.concatenate((rows, np.full((1, 14), np.nan))), np.cumsum([0.5 * step for step in steps] + [0.0])
+    t_s = 0.2 + 0.005 * np.arange(300)
+    limits, ends = np.array([[20, 20, 0], [150, 60, 0], [300, 300, 0]]), [20, 40, 300]
+
+    def work() -> tuple[Floats, ...]:
+        return on_the_grid(t_s, times_s, rows, [0, 300, 600], [300, 300, 0], limits, ends)
+
+    ours, theirs = both_ways(monkeypatch, work)
+    for one, two in zip(ours, theirs, strict=True):  # type: ignore[call-overload]
+        np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
+    known = theirs[2]  # type: ignore[index]
+    assert 0 < known[:, :2].sum() < 500
+    assert not known[:, 2].any()
+
+
 def sights(rng: np.random.Generator, updates: int, noise: float) -> tuple[Sight, Sight]:
     """Of two joints whose sensors move alike, but for noise."""
     shape = 2, updates
@@ -138,3 +159,5 @@ def test_arrays_that_are_too_short_are_refused() -> None:
         recursions.core.told(1, *(np.zeros(60, dtype=np.int64) for _ in range(8)))
     with pytest.raises(TypeError, match="wrong number"):
         recursions.core.updated(1, 1, 0, 0.04, np.zeros(3))
+    with pytest.raises(ValueError, match="beyond the end"):
+        recursions.core.gridded(1, 1, 2, 1, *(np.full(28, 2.0) for _ in range(11)))

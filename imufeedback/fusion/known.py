@@ -190,8 +190,8 @@ class Knowledge:
         """Standard deviations of the filter's tilt, and of the heading since the session began; and for how long the
         sensor has been quiet: from `REST_S` on it rests.
 
-        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` are empty where no
-        sample is at the end of its range. Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
+        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` are empty where no sample is at
+        the end of its range. Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
         """
         if recursions.core is not None and self.clip is None and not flags:
             return self._told(gyr, acc, np.array(steps_s), period_s)
