@@ -12,9 +12,8 @@ import pytest
 from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
-from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import Knowledge
-from imufeedback.fusion.rest_level import RestLevel
+from imufeedback.fusion.stepping import Given, Stepping
 from imufeedback.records import Floats
 from imufeedback.timing.grid import on_the_grid
 
@@ -44,46 +43,34 @@ def both_ways(monkeypatch: pytest.MonkeyPatch, work: Callable[[], object]) -> tu
 @needs_core
 @pytest.mark.parametrize("size", [1, 4, 4000])
 def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
-    q, gyr, acc, steps = samples(3)
+    """With samples that are put in where packets were lost: of every packet the second one."""
+    q, gyr, acc, listed = samples(3)
+    steps, observed = np.array(listed), np.arange(len(q)) // 300 % 3 > 0
 
-    def work() -> tuple[list[Floats], tuple[object, ...]]:
-        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True), RestLevel(), []
+    def work() -> tuple[Floats, tuple[object, ...]]:
+        step, out = Stepping(known=Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True)), []
         for k in range(0, len(q), size):
             part = slice(k, k + size)
-            tilts, headings, quiets = known.told(gyr[part], acc[part], steps[part], PERIOD_S, [])
-            levelled, sds = level.found(q[part], acc[part], steps[part], quiets, tilts)
-            right = q[part] if levelled is None else levelled
-            out.append(np.column_stack((tilts, headings, quiets, sds, right)))
-        return out, (*astuple(known), *astuple(level))
+            real = None if size == 1 else np.delete(np.arange(len(q[part])), 1)
+            gone = slice(None) if real is None else real
+            real_steps, rates = steps[part][gone], gyr[part][gone]
+            given = Given(
+                steps[part], 0.1 * gyr[part], observed[part], real, real_steps, rates, acc[part][gone], q[part][gone]
+            )
+            out.append(np.column_stack(step.stepped(given, PERIOD_S, [])))
+        known, level, bias = step.known, step.level, step.bias
+        return np.concatenate(out), (*astuple(known), *astuple(level), *astuple(bias))
 
     (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
     assert memory[2] is False, "a gap that unsettles no sensor"
-    np.testing.assert_allclose(np.concatenate(ours), np.concatenate(theirs), rtol=0.0, atol=1e-12)
-    assert np.abs(np.concatenate(theirs)[:, 4:] - q).max() > 1e-3
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
+    kept = q if size == 1 else np.delete(q, np.arange(1, len(q), size), axis=0)
+    assert np.abs(theirs[:, :4] - kept).max() > 1e-3
+    assert len(np.unique(theirs[:, 7])) > 3
     for one, two in zip(memory, other, strict=True):
         if one is None:
             assert two is None
             continue
-        np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
-
-
-@needs_core
-@pytest.mark.parametrize("size", [1, 4, 4000])
-def test_the_bias_that_is_held(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
-    _, gyr, _, steps = samples(5)
-    observed = np.arange(len(gyr)) // 300 % 3 > 0
-
-    def work() -> tuple[Floats, tuple[object, ...]]:
-        bias, out = HeldBias(), []
-        for k in range(0, len(gyr), size):
-            part = slice(k, k + size)
-            out.append(bias.held(gyr[part], observed[part], steps[part], PERIOD_S))
-        return np.concatenate(out), (bias.bias, bias.scale, bias.candidate, bias.candidate_s)
-
-    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
-    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
-    assert len(np.unique(theirs[:, 0])) > 3
-    for one, two in zip(memory, other, strict=True):
         np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
 
 
@@ -154,9 +141,9 @@ def test_the_joints(turned_deg: float) -> None:
 def test_arrays_that_are_too_short_are_refused() -> None:
     assert recursions.core is not None
     with pytest.raises(ValueError, match="too short"):
-        recursions.core.found(5, *(np.zeros(4) for _ in range(9)))
+        recursions.core.stepped(5, 5, *(np.zeros(4) for _ in range(16)))
     with pytest.raises(ValueError, match="not of doubles"):
-        recursions.core.told(1, *(np.zeros(60, dtype=np.int64) for _ in range(8)))
+        recursions.core.stepped(1, 1, *(np.zeros(60, dtype=np.int64) for _ in range(16)))
     with pytest.raises(TypeError, match="wrong number"):
         recursions.core.updated(1, 1, 0, 0.04, np.zeros(3))
     with pytest.raises(ValueError, match="beyond the end"):
