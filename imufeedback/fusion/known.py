@@ -246,10 +246,8 @@ class Knowledge:
 
     @numbers.setter
     def numbers(self, values: Sequence[float]) -> None:
-        self.heading_sd_rad, self.quiet_s, self.pace2, self.mean2, x, y, z, begun_s, unrest, shaken_rad, settled = (
-            values
-        )
-        self.unrest, self.shaken_rad, self.turn, self.settled = unrest, shaken_rad, (x, y, z), settled > 0.0
+        heading, self.quiet_s, self.pace2, self.mean2, x, y, z, begun_s, self.unrest, shaken_rad, settled = values
+        self.heading_sd_rad, self.shaken_rad, self.turn, self.settled = heading, shaken_rad, (x, y, z), settled > 0.0
         self.begun_s = None if math.isnan(begun_s) else begun_s
 
     def saw(self, rates: list[list[float]]) -> None:

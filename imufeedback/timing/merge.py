@@ -104,6 +104,10 @@ class _Columns(NamedTuple):
         sensor = np.array([index[one.sensor] for one in arrived.blocks])[of]
         return _Columns(sensor, t_s[first + begin], t_s[first + end - 1], end - begin)
 
+    def part(self, rows: slice) -> _Columns:
+        """Of some packets."""
+        return _Columns(self.sensor[rows], self.begins_s[rows], self.newest_s[rows], self.counts[rows])
+
 
 class Merger(Stage[OrientationBlock, AlignedBlock]):
     """Interpolates the sensors' orientations onto multiples of ``1 / grid_hz``.
@@ -142,7 +146,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         columns = _Columns.of(arrived, self._index) if many >= FEWEST else None
         while done < many:
             if columns is not None:
-                done += self._together(run, _Columns(*(one[done : done + AT_ONCE] for one in columns)), known, done)
+                done += self._together(run, columns.part(slice(done, done + AT_ONCE)), known, done)
             for by in range(done, min(done + FEWEST, many)):
                 block, begin, end = arrived.blocks[arrived.of[by]], int(arrived.begin[by]), int(arrived.end[by])
                 i = self._index[block.sensor]
