@@ -19,6 +19,7 @@ Flexion is also the angle of the distal segment's long axis projected on the pro
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,10 +105,9 @@ def angles(R: Floats) -> Floats:
     return Coordinates.of(R).raw
 
 
-def flexion(e3: Floats) -> Floats:
-    """(...) raw α from distal y in proximal coordinates (..., 3): one column of R. NaN near the pole."""
-    out: Floats = np.where(1.0 - e3[..., 2] ** 2 < NEAR_POLE_COS2, np.nan, np.arctan2(-e3[..., 0], e3[..., 1]))
-    return out
+def flexion(x: float, y: float, z: float) -> float:
+    """Raw α (rad) from the distal y in proximal coordinates: one column of R. NaN near the pole."""
+    return math.nan if 1.0 - z * z < NEAR_POLE_COS2 else math.atan2(-x, y)
 
 
 def rotation_free_heading(proximal: Floats, distal: Floats) -> float:

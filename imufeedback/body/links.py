@@ -10,6 +10,7 @@ import copy
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -413,14 +414,21 @@ class Run:
         s.link.put([k], new)
         s.begun = _with(s.begun, k, np.True_)
 
-    def thighs_rad(self, i: int) -> Floats:
-        """Flexion of the hips at step i."""
-        links, q_sb, S = self._links, self._q_sb, self.S[:, i]
-        p, d = links.proximal[links.hips], links.distal[links.hips]
-        # of the rotations only the distal y is needed
-        y = S[d] @ q_sb[d, :, 1:2]
-        above = S[p] @ q_sb[p]
-        return jcs.flexion((above.swapaxes(1, 2) @ (self._state.link.D[links.hips] @ y))[..., 0])
+    def thighs_rad(self, k: int) -> Floats:
+        """Flexion of the hips at the k-th of the boundaries."""
+        above, y = self._thighs
+        hips = self._links.hips
+        e3 = above[k].swapaxes(1, 2) @ (self._state.link.D.take(hips, axis=0) @ y[k])
+        return np.array([jcs.flexion(*one) for one in e3[..., 0].tolist()])
+
+    @cached_property
+    def _thighs(self) -> tuple[Floats, Floats]:
+        """At the boundaries, of each hip's two sensors: (boundary, hip, 3, 3) the proximal segment, (boundary, hip, 3,
+        1) the distal y, in gyroscope frames."""
+        links, at = self._links, slice(self.boundaries.start, self.boundaries.stop, self.boundaries.step)
+        p, d = links.proximal.take(links.hips), links.distal.take(links.hips)
+        S = self.S[:, at].swapaxes(0, 1)
+        return S[:, p] @ self._q_sb[p], S[:, d] @ self._q_sb[d, :, 1:2]
 
     # ── gaps ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
