@@ -8,7 +8,7 @@ from itertools import pairwise, permutations, product
 
 import numpy as np
 
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import cross, from_q
 from imufeedback.body.rest_bias import bias
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import Bools, Floats, Ints
@@ -220,14 +220,6 @@ def _on_products() -> Floats:
     """(48, 81) what each map makes of a form of the nine products: rows of its own nine numbers times themselves."""
     v = (determinants()[:, None, None] * np.swapaxes(maps(), 1, 2)).reshape(48, 9)
     return (v[:, :, None] * v[:, None, :]).reshape(48, 81)
-
-
-def cross(v: Floats) -> Floats:
-    """(..., 3, 3) whose product with a vector is the cross product."""
-    out = np.zeros((*v.shape, 3))
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        out[..., k, j], out[..., j, k] = v[..., i], -v[..., i]
-    return out
 
 
 @lru_cache(maxsize=8)

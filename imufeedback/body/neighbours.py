@@ -16,9 +16,8 @@ import numpy as np
 import vqf
 
 from imufeedback.body.axes import AxisVerdict
-from imufeedback.body.carried import cross
 from imufeedback.body.joints import JOINTS
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import cross, from_q
 from imufeedback.body.rest_bias import bias
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats, Ints, Segment
