@@ -1,9 +1,13 @@
 /* What steps from sample to sample and so cannot be done in numpy's columns. Every function is one that stands in Python
    beside it, formula by formula; the constants come from there, too:
 
-   told     fusion/known.py        Known.told, for samples without a gap and within their range
+   told     fusion/known.py        Knowledge.told, for samples within their range
    found    fusion/rest_level.py   RestLevel.found
+   held     fusion/held_bias.py    HeldBias.held
    updated  body/link.py           _updated, one update after the other
+   clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
+   middle   timing/envelope.py     middle_slope
+   carried  body/strapdown.py      Strapdown.turned
 
    Arrays are contiguous doubles; their sizes are checked here. */
 
@@ -60,13 +64,13 @@ static double most(double a, double b) { return a > b ? a : b; }
 
 /* ── fusion/known.py ───────────────────────────────────────────────────────────────────────────────────────────── */
 
-enum { HEADING, QUIET, PACE2, MEAN2, TURN_X, TURN_Y, TURN_Z, BEGUN, UNREST, SHAKEN, KNOWN };
+enum { HEADING, QUIET, PACE2, MEAN2, TURN_X, TURN_Y, TURN_Z, BEGUN, UNREST, SHAKEN, SETTLED, KNOWN };
 
 static PyObject *told(PyObject *self, PyObject *args) {
     (void)self;
     Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
     if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
-    Py_ssize_t sizes[] = {22, 3 * n, 3 * n, n, KNOWN, n, n, n};
+    Py_ssize_t sizes[] = {28, 3 * n, 3 * n, n, KNOWN, n, n, n};
     double *a[8];
     Arrays arrays;
     if (!take(args, 1, 8, 4, sizes, &arrays, a)) return NULL;
@@ -76,13 +80,22 @@ static PyObject *told(PyObject *self, PyObject *args) {
                  rest_s = c[6], shaken_falls = c[7], moving2 = c[8], share2 = c[9], turned_most2 = c[10],
                  moving = c[11], shaken_over = c[12], period = c[13], first_still = c[14], first_per = c[15],
                  first_most = c[16], turning = c[17], turning_most = c[18], first_halves = c[19], gravity = c[20],
-                 filter_s = c[21];
+                 filter_s = c[21], gap_s = c[22], alpha_least = c[23], alpha_per = c[24], curved_s = c[25],
+                 unknown = c[26], relevel = c[27];
     for (Py_ssize_t i = 0; i < n; i++) {
         const double x = gyr[3 * i], y = gyr[3 * i + 1], z = gyr[3 * i + 2], step = steps[i];
         const double *f = acc + 3 * i;
         const double rate2 = x * x + y * y + z * z, force2 = f[0] * f[0] + f[1] * f[1] + f[2] * f[2];
         s[HEADING] += drift * step;
         const int quiet = rate2 < quiet_rate2 && least2 < force2 && force2 < most2;
+        if (step >= gap_s) { /* lost_turn_rad */
+            const double alpha = most(alpha_least, alpha_per * sqrt(most(s[PACE2], rate2)));
+            const double lost = least(0.5 * alpha * step * step * least(step / curved_s, 1.0), unknown);
+            s[HEADING] += lost;
+            s[SHAKEN] = hypot(s[SHAKEN], lost);
+            if (s[SHAKEN] > relevel) s[SETTLED] = 0.0;
+            if (lost > relevel) s[QUIET] = 0.0;
+        }
         s[MEAN2] += (rate2 - s[MEAN2]) * least(step / pace_mean, 1.0);
         s[PACE2] *= most(1.0 - 2.0 * step / pace_falls, 0.0);
         if (s[MEAN2] > s[PACE2]) s[PACE2] = s[MEAN2];
@@ -359,39 +372,221 @@ static int joint(const double *c, double span, const Sight *one, const Sight *tw
     return off2 <= tilt_off2 * (most1 * most1 + most2 * most2);
 }
 
-/* Fills the rows after `begin` of (N+1, J, …) states; returns the last row that is right. */
+/* The updates from `begin` on, before `end`, of (J, N, …) sights: fills the rows after the first of (1 + end - begin, J,
+   …) states; returns how many of them are right. */
 static PyObject *updated(PyObject *self, PyObject *args) {
     (void)self;
     Py_ssize_t J = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), n = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
-               begin = PyLong_AsSsize_t(PyTuple_GetItem(args, 2));
-    double span = PyFloat_AsDouble(PyTuple_GetItem(args, 3));
+               begin = PyLong_AsSsize_t(PyTuple_GetItem(args, 2)), end = PyLong_AsSsize_t(PyTuple_GetItem(args, 3));
+    double span = PyFloat_AsDouble(PyTuple_GetItem(args, 4));
     if (PyErr_Occurred()) return NULL;
-    if (J < 0 || n < 0 || begin < 0) return PyErr_Format(PyExc_ValueError, "negative length");
-    const Py_ssize_t all = J * n, rows = J * (n + 1);
+    if (J < 0 || begin < 0 || end < begin || end > n) return PyErr_Format(PyExc_ValueError, "not among the updates");
+    const Py_ssize_t all = J * n, rows = J * (1 + end - begin);
     Py_ssize_t sizes[] = {18,  3 * all, 9 * all, all,      all,       3 * all,  all,  all,      3 * all, 9 * all,
                           all, all,     3 * all, all,      all,       9 * rows, 81 * rows, 6 * rows, rows,    3 * rows};
     double *a[20];
     Arrays arrays;
-    if (!take(args, 4, 20, 15, sizes, &arrays, a)) return NULL;
+    if (!take(args, 5, 20, 15, sizes, &arrays, a)) return NULL;
     const Sight one = {a[1], a[2], a[3], a[4], a[5], a[6], a[7]}, two = {a[8], a[9], a[10], a[11], a[12], a[13], a[14]};
     double *D = a[15], *P = a[16], *arms = a[17], *level = a[18], *off = a[19];
     Py_ssize_t row = begin;
-    for (; row < n; row++)
+    for (; row < end; row++)
         for (Py_ssize_t j = 0; j < J; j++) {
-            const Py_ssize_t old = row * J + j, new = old + J;
+            const Py_ssize_t old = (row - begin) * J + j, new = old + J;
             if (!joint(a[0], span, &one, &two, j * n + row, D + 9 * old, P + 81 * old, arms + 6 * old, level[old],
                        off + 3 * old, D + 9 * new, P + 81 * new, arms + 6 * new, level + new, off + 3 * new))
                 goto out;
         }
 out:
     release(&arrays);
-    return PyLong_FromSsize_t(row);
+    return PyLong_FromSsize_t(row - begin);
+}
+
+/* ── body/strapdown.py ─────────────────────────────────────────────────────────────────────────────────────────── */
+
+/* (S, N, 3, 3) orientations from (N, S, 3) rates, (S, 3) those before them and the (S, 3, 3) orientations before. */
+static PyObject *carried(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t sensors = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), n = PyLong_AsSsize_t(PyTuple_GetItem(args, 1));
+    double step = PyFloat_AsDouble(PyTuple_GetItem(args, 2));
+    if (PyErr_Occurred()) return NULL;
+    if (sensors < 0 || n < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3 * sensors * n, 3 * sensors, 9 * sensors, 9 * sensors * n};
+    double *a[4];
+    Arrays arrays;
+    if (!take(args, 3, 4, 3, sizes, &arrays, a)) return NULL;
+    for (Py_ssize_t m = 0; m < sensors; m++) {
+        const double *last = a[1] + 3 * m;
+        double w = 1.0, v[3] = {0.0, 0.0, 0.0};
+        for (Py_ssize_t i = 0; i < n; i++) {
+            const double *rate = a[0] + 3 * (i * sensors + m);
+            const double mean[3] = {0.5 * (last[0] + rate[0]), 0.5 * (last[1] + rate[1]), 0.5 * (last[2] + rate[2])};
+            const double size = sqrt(dot3(mean, mean)), half = 0.5 * size * step;
+            const double c = cos(half), part = size > 0.0 ? sin(half) / size : 0.0;
+            const double x = part * mean[0], y = part * mean[1], z = part * mean[2];
+            const double q[4] = {w * c - v[0] * x - v[1] * y - v[2] * z, w * x + v[0] * c + v[1] * z - v[2] * y,
+                                 w * y - v[0] * z + v[1] * c + v[2] * x, w * z + v[0] * y - v[1] * x + v[2] * c};
+            const double length = sqrt(q[0] * q[0] + q[1] * q[1] + q[2] * q[2] + q[3] * q[3]);
+            w = q[0] / length;
+            for (int k = 0; k < 3; k++) v[k] = q[k + 1] / length;
+            const double R[9] = {
+                w * w + v[0] * v[0] - v[1] * v[1] - v[2] * v[2], 2.0 * (v[0] * v[1] - w * v[2]),
+                2.0 * (v[0] * v[2] + w * v[1]),                  2.0 * (v[0] * v[1] + w * v[2]),
+                w * w - v[0] * v[0] + v[1] * v[1] - v[2] * v[2], 2.0 * (v[1] * v[2] - w * v[0]),
+                2.0 * (v[0] * v[2] - w * v[1]),                  2.0 * (v[1] * v[2] + w * v[0]),
+                w * w - v[0] * v[0] - v[1] * v[1] + v[2] * v[2],
+            };
+            product3(a[2] + 9 * m, R, a[3] + 9 * (m * n + i));
+            last = rate;
+        }
+    }
+    release(&arrays);
+    Py_RETURN_NONE;
+}
+
+/* ── timing/clock.py ───────────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { DEVICE, OFFSET, TARGET, SLOPE, SESSION, PERIOD, COUNT, BIN_X, BIN_Y, SINCE, LATE, REPORTED, CLOCK };
+
+/* Packets from `begin` on as long as each follows the one before, in the bin that is open, with the map on the line, and
+   until it is time to report; returns the first one that is left. */
+static PyObject *clocked(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), samples = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
+               k = PyLong_AsSsize_t(PyTuple_GetItem(args, 2));
+    if (PyErr_Occurred()) return NULL;
+    if (n < 0 || samples < 1 || k < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {11, n * samples, n, CLOCK, n * samples, n * samples, n};
+    double *a[7];
+    Arrays arrays;
+    if (!take(args, 3, 7, 3, sizes, &arrays, a)) return NULL;
+    const double *c = a[0];
+    const double early = c[0], backlog = c[1], gap_steps = c[2], follows = c[3], rounding = c[4], bin = c[5],
+                 drop = c[6], slew = c[7], least_step = c[8], delay_s = c[9], report = c[10];
+    double *s = a[3];
+    for (; k < n; k++) {
+        const double *step = a[1] + k * samples, host = a[2][k], slope = s[SLOPE];
+        double *t = a[4] + k * samples, *dt = a[5] + k * samples;
+        double last = s[DEVICE], longest = step[0], shortest = step[0], sum = 0.0, usual = 0.0;
+        for (Py_ssize_t i = 0; i < samples; i++) {
+            last += step[i];
+            longest = most(longest, step[i]);
+            shortest = least(shortest, step[i]);
+            if (0.5 * s[PERIOD] < step[i] && step[i] < gap_steps * s[PERIOD]) {
+                sum += step[i];
+                usual += 1.0;
+            }
+        }
+        const double late = host - (last + s[OFFSET]), first = s[DEVICE] + step[0], delay = host - last;
+        if (!(shortest > least_step && -early <= late && late < backlog)) break;
+        if (longest > gap_steps * s[PERIOD] || step[0] > follows * s[PERIOD] + rounding) break;
+        if (!(trunc(last / bin) == trunc(s[BIN_X] / bin))) break;
+        const double above = delay - (s[TARGET] + slope * last), target = above < 0.0 ? s[TARGET] + above : s[TARGET];
+        if (fabs(target + slope * first - (s[OFFSET] + slope * step[0])) > slew * step[0]) break;
+        if (!(first + (target + slope * first) - delay_s > s[SESSION])) break;
+        a[6][k] = above;
+        if (delay < s[BIN_Y]) {
+            s[BIN_X] = last;
+            s[BIN_Y] = delay;
+        }
+        if (above < -drop) s[SINCE] = last;
+        double device = s[DEVICE];
+        for (Py_ssize_t i = 0; i < samples; i++) {
+            device += step[i];
+            t[i] = device + (target + slope * device) - delay_s;
+            dt[i] = step[i] * (1.0 + slope);
+        }
+        s[DEVICE] = last;
+        s[TARGET] = target;
+        s[OFFSET] = target + slope * last;
+        s[SESSION] = last + (target + slope * last) - delay_s;
+        s[LATE] = late;
+        if (usual > 0.0) {
+            s[COUNT] += usual;
+            s[PERIOD] += (sum - usual * s[PERIOD]) / least(s[COUNT] + 20.0, 2000.0);
+        }
+        if (s[SESSION] - s[REPORTED] >= report) {
+            k++;
+            break;
+        }
+    }
+    release(&arrays);
+    return PyLong_FromSsize_t(k);
+}
+
+/* ── timing/envelope.py ────────────────────────────────────────────────────────────────────────────────────────── */
+
+/* Of n points (x, y), in whose place their lower hull is put. */
+static PyObject *middle(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), size = 0;
+    if (n < 1) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "no points");
+    Py_ssize_t sizes[] = {2 * n};
+    double *p, sum = 0.0, slope = 0.0;
+    Arrays arrays;
+    if (!take(args, 1, 1, 0, sizes, &arrays, &p)) return NULL;
+    for (Py_ssize_t i = 0; i < n; i++) {
+        const double x = p[2 * i], y = p[2 * i + 1];
+        sum += x;
+        for (; size >= 2; size--) {
+            const double *a = p + 2 * (size - 2), *b = p + 2 * (size - 1);
+            if ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0]) > 0.0) break;
+        }
+        p[2 * size] = x;
+        p[2 * size + 1] = y;
+        size++;
+    }
+    const double mean = sum / (double)n;
+    for (Py_ssize_t i = 0; i + 1 < size; i++) {
+        const double *a = p + 2 * i, *b = a + 2;
+        if (a[0] <= mean && mean <= b[0] && b[0] > a[0]) {
+            slope = (b[1] - a[1]) / (b[0] - a[0]);
+            break;
+        }
+    }
+    release(&arrays);
+    return PyFloat_FromDouble(slope);
+}
+
+/* ── fusion/held_bias.py ───────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { SCALE, CANDIDATE_S, HELD, CANDIDATE = HELD + 3, HOLDING = CANDIDATE + 3 };
+
+static PyObject *held(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
+    if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3, 3 * n, n, n, HOLDING, 3 * n};
+    double *a[6];
+    Arrays arrays;
+    if (!take(args, 1, 6, 4, sizes, &arrays, a)) return NULL;
+    const double *c = a[0], *bias = a[1], *observed = a[2], *steps = a[3];
+    double *s = a[4], *out = a[5];
+    const double scale_share = c[0], settle_s = c[1], period = c[2];
+    for (Py_ssize_t i = 0; i < n; i++) {
+        s[SCALE] += scale_share * (least(most(steps[i] / period, 0.5), 2.0) - s[SCALE]);
+        if (observed[i] == 0.0) {
+            s[CANDIDATE] = NAN; /* none */
+        } else if (isnan(s[CANDIDATE]) || s[CANDIDATE_S] >= settle_s) {
+            if (!isnan(s[CANDIDATE])) memcpy(s + HELD, s + CANDIDATE, 3 * sizeof(double));
+            for (int k = 0; k < 3; k++) s[CANDIDATE + k] = bias[3 * i + k] / s[SCALE];
+            s[CANDIDATE_S] = 0.0;
+        }
+        s[CANDIDATE_S] += steps[i];
+        memcpy(out + 3 * i, s + HELD, 3 * sizeof(double));
+    }
+    release(&arrays);
+    Py_RETURN_NONE;
 }
 
 static PyMethodDef METHODS[] = {
     {"told", told, METH_VARARGS, NULL},
     {"found", found, METH_VARARGS, NULL},
+    {"held", held, METH_VARARGS, NULL},
     {"updated", updated, METH_VARARGS, NULL},
+    {"clocked", clocked, METH_VARARGS, NULL},
+    {"middle", middle, METH_VARARGS, NULL},
+    {"carried", carried, METH_VARARGS, NULL},
     {NULL, NULL, 0, NULL},
 };
 

@@ -69,6 +69,15 @@ class Pipeline:
         """Session time of the newest item; 0 before the session has begun."""
         return 0.0 if self._rooms is None else self._rooms.sensors.now_s
 
+    @property
+    def may_wait_s(self) -> float:
+        """For how long samples may wait now without a sound in motion coming later. Where a rep needs no backswing, not
+        at all: nothing tells of it before."""
+        rooms = self._rooms
+        if rooms is None or rooms.reps.rule_set.rep.min_backswing_deg == 0.0:
+            return 0.0
+        return rooms.hearing.cueing.may_wait_s
+
     def _placed(self, items: Iterable[Item]) -> Iterator[Placed]:
         """Items with times that can be true, and what is told of others; the first one's is true."""
         for item in items:

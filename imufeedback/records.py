@@ -276,9 +276,16 @@ class ImuRun:
 
     def packets(self) -> list[ImuBlock]:
         """Each packet by itself."""
+        return [self._part(slice(at, at + self.samples)) for at in range(0, len(self.block.t_s), self.samples)]
+
+    @property
+    def last(self) -> ImuBlock:
+        """The last packet by itself."""
+        return self._part(slice(-self.samples, None))
+
+    def _part(self, at: slice) -> ImuBlock:
         b = self.block
-        parts = [slice(at, at + self.samples) for at in range(0, len(b.t_s), self.samples)]
-        return [ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], b.gyr_rad_s[at], b.acc_m_s2[at], b.flags[at]) for at in parts]
+        return ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], b.gyr_rad_s[at], b.acc_m_s2[at], b.flags[at])
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,10 +31,10 @@ settings.load_profile("any machine")
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
-    """A process a core for whole folders; none more for single files, which are done sooner, nor for measurements,
-    which want the machine for themselves."""
+    """A process a core for whole folders; none more for single files, which are done sooner, nor for measurements and
+    for the guest computer of `tests/bluez`, which want the machine for themselves."""
     asked = [Path(one.partition("::")[0]) for one in config.args]
-    alone = "bench" in config.option.markexpr.replace("not bench", "")
+    alone = "bench" in config.option.markexpr.replace("not bench", "") or all(one.name == "bluez" for one in asked)
     return None if all(one.is_dir() for one in asked) and not alone else 0
 
 

@@ -12,9 +12,14 @@ import pytest
 from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
+from imufeedback.body.strapdown import Strapdown
+from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import Knowledge
 from imufeedback.fusion.rest_level import RestLevel
-from imufeedback.records import Floats
+from imufeedback.records import DeviceBlock, DeviceRun, Floats, same
+from imufeedback.timing import SensorClock
+from imufeedback.timing.clock import TimedRun
+from imufeedback.timing.envelope import middle_slope
 
 MUST = os.environ.get("IMUFEEDBACK_REQUIRE_COMPILERS") == "1"
 needs_core = pytest.mark.skipif(recursions.core is None and not MUST, reason="it was built without a compiler")
@@ -27,7 +32,9 @@ def samples(seed: int, n: int = 4000) -> tuple[Floats, Floats, Floats, list[floa
     moves = np.where(np.arange(n) // 400 % 2, 1.0, 0.004)[:, None]
     q = np.array([1.0, 0.02, -0.01, 0.3]) + np.cumsum(moves * rng.normal(0.0, 0.01, (n, 4)), axis=0)
     gyr, acc = moves * rng.normal(0.0, 3.0, (n, 3)), np.array([0.1, 0.2, 9.8]) + moves * rng.normal(0.0, 5.0, (n, 3))
-    return q / np.linalg.norm(q, axis=1)[:, None], gyr, acc, rng.normal(PERIOD_S, 1e-4, n).tolist()
+    steps = rng.normal(PERIOD_S, 1e-4, n)
+    steps[::97], steps[500] = 5 * PERIOD_S, 0.3  # lost packets, and a longer gap
+    return q / np.linalg.norm(q, axis=1)[:, None], gyr, acc, steps.tolist()
 
 
 def both_ways(monkeypatch: pytest.MonkeyPatch, work: Callable[[], object]) -> tuple[object, object]:
@@ -43,7 +50,7 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
     q, gyr, acc, steps = samples(3)
 
     def work() -> tuple[list[Floats], tuple[object, ...]]:
-        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3)), RestLevel(), []
+        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True), RestLevel(), []
         for k in range(0, len(q), size):
             part = slice(k, k + size)
             tilts, headings, quiets = known.told(gyr[part], acc[part], steps[part], PERIOD_S, [])
@@ -53,12 +60,33 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
         return out, (*astuple(known), *astuple(level))
 
     (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    assert memory[2] is False, "a gap that unsettles no sensor"
     np.testing.assert_allclose(np.concatenate(ours), np.concatenate(theirs), rtol=0.0, atol=1e-12)
     assert np.abs(np.concatenate(theirs)[:, 4:] - q).max() > 1e-3
     for one, two in zip(memory, other, strict=True):
         if one is None:
             assert two is None
             continue
+        np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
+
+
+@needs_core
+@pytest.mark.parametrize("size", [1, 4, 4000])
+def test_the_bias_that_is_held(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
+    _, gyr, _, steps = samples(5)
+    observed = np.arange(len(gyr)) // 300 % 3 > 0
+
+    def work() -> tuple[Floats, tuple[object, ...]]:
+        bias, out = HeldBias(), []
+        for k in range(0, len(gyr), size):
+            part = slice(k, k + size)
+            out.append(bias.held(gyr[part], observed[part], steps[part], PERIOD_S))
+        return np.concatenate(out), (bias.bias, bias.scale, bias.candidate, bias.candidate_s)
+
+    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
+    assert len(np.unique(theirs[:, 0])) > 3
+    for one, two in zip(memory, other, strict=True):
         np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
 
 
@@ -96,13 +124,62 @@ def test_the_joints(turned_deg: float) -> None:
         if j == 30:
             for link in (ours, theirs):
                 link.set_heading(1, 0.3, np.array([0.0, 1.0, 0.0]), 0.01)
-        if not ahead.observe(ours, j):
+        if ahead.observe(ours, j, j + 1) is None:
             by_python += 1
             ours.observe(one[:, j], two[:, j], span_s)
         theirs.observe(one[:, j], two[:, j], span_s)
         for name in ("D", "P", "arms_m", "level", "off"):
             np.testing.assert_allclose(getattr(ours, name), getattr(theirs, name), rtol=0.0, atol=1e-11)
     assert (by_python > 0) is (turned_deg > 0.0)
+
+
+@needs_core
+@pytest.mark.parametrize("n", [1, 2, 3, 90])
+def test_the_slope_of_an_envelope(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
+    rng = np.random.default_rng(n)
+    for _ in range(50):
+        points = np.column_stack((np.sort(rng.uniform(0.0, 90.0, n)), rng.exponential(0.01, n)))
+        with monkeypatch.context() as patch:
+            ours, theirs = both_ways(patch, lambda points=points: middle_slope(points))  # type: ignore[misc]
+        assert ours == theirs
+
+
+@needs_core
+def test_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exactly the same, through bins, reports, lines that move, and up to a gap."""
+    rng, samples = np.random.default_rng(6), 4
+    ticks = np.cumsum(rng.integers(4990, 5010, (3000, samples)).reshape(-1)).reshape(-1, samples)
+    ticks[2900:] += 200_000
+    host_ns = (ticks[:, -1] * 1000.1 + rng.exponential(3e6, len(ticks)) + (ticks[:, -1] < 4_000_000) * 3e7).astype(int)
+    values = rng.normal(0.0, 1.0, (*ticks.shape, 3))
+    parts = slice(1, 700), slice(700, None)
+    runs = [DeviceRun("a", host_ns[k].tolist(), ticks[k], values[k], values[k]) for k in parts]
+
+    def work() -> tuple[list[TimedRun | None], object]:
+        clock = SensorClock("a", tick_unit_s=1e-6, tick_bits=32, nominal_hz=200.0, origin_ns=0)
+        clock.feed(DeviceBlock("a", int(host_ns[0]), ticks[0], values[0], values[0], np.zeros(samples, np.uint8)))
+        out = [clock.feed_run(runs[0]), clock.feed_run(runs[1])]
+        return out, clock.state
+
+    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
+    assert [0 if one is None else len(one.run) for one in ours] == [699, 2200]
+    assert same(ours, theirs)
+    assert same(memory, other)
+
+
+@needs_core
+@pytest.mark.parametrize("n", [1, 3, 2000])
+def test_gyroscope_frames(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
+    rates = np.random.default_rng(6).normal(0.0, 6.0, (n + 1, 3, 3))
+    rates[n // 2 :, 1] = 0.0
+    begin = Strapdown(PERIOD_S).turned(rates[:1], rates[0], np.tile(np.eye(3), (3, 1, 1)))[:, 0]
+
+    def work() -> Floats:
+        return Strapdown(PERIOD_S).turned(rates[1:], rates[0], begin)
+
+    ours, theirs = both_ways(monkeypatch, work)
+    assert theirs.shape == (3, n, 3, 3)  # type: ignore[attr-defined]
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
 
 
 @needs_core
@@ -113,4 +190,4 @@ def test_arrays_that_are_too_short_are_refused() -> None:
     with pytest.raises(ValueError, match="not of doubles"):
         recursions.core.told(1, *(np.zeros(60, dtype=np.int64) for _ in range(8)))
     with pytest.raises(TypeError, match="wrong number"):
-        recursions.core.updated(1, 1, 0, 0.04, np.zeros(3))
+        recursions.core.updated(1, 1, 0, 1, 0.04, np.zeros(3))

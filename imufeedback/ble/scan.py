@@ -86,8 +86,7 @@ async def scan(
 
 
 def _no_bluetooth(error: BaseException) -> RadioError:
-    hint = f"{advice(error)}; or try `imufeedback demo`"
-    return RadioError(words(error), where="scan", hint=hint)
+    return RadioError(words(error), where="scan", hint=advice(error))
 
 
 async def overhear(seconds: float, *, backends: Backends | None = None) -> frozenset[str]:

@@ -1,7 +1,4 @@
-"""Updates of the joints ahead of their time, in the compiled form: all those of a block in one call.
-
-They hold as long as nothing else changes the joints, a zero or a gap; from there on they are made again.
-"""
+"""Updates of the joints in the compiled form: all those between which nothing else changes them, in one call."""
 
 from __future__ import annotations
 
@@ -38,36 +35,29 @@ _CONSTANTS = np.array(
     ]
 )
 """In the order of `updated` of the compiled form."""
+_SEEN = [one.name for one in fields(Sight)]
 
 
 class Ahead:
     """The updates of one block, from what both sides saw: leading axes (J, update)."""
 
     def __init__(self, one: Sight, two: Sight, span_s: float) -> None:
-        self._sights = [np.ascontiguousarray(getattr(side, f.name)) for side in (one, two) for f in fields(Sight)]
+        self._sights = [np.ascontiguousarray(getattr(side, name)) for side in (one, two) for name in _SEEN]
         self._span_s = span_s
-        joints, updates = one.rate2.shape
-        self._shape = joints, updates
-        self._rows: tuple[Floats, ...] = tuple(
-            np.empty((updates + 1, joints, *size)) for size in ((3, 3), (9, 9), (6,), (), (3,))
-        )
-        self._good = -1
-        """The last row that is right."""
-        self._given: tuple[Floats, ...] = ()
-        """What the joints were given last."""
+        self._shape = one.rate2.shape
 
-    def observe(self, link: JointFilters, j: int) -> bool:
-        """Update all joints for the `j`-th time. False where Python has to: nothing has been done then."""
+    def observe(self, link: JointFilters, j: int, end: int) -> tuple[Floats, Floats, Floats] | None:
+        """Update all joints for the `j`-th time, and on to before the `end`-th: (update, J, …) D, P and level after
+        each that was done. None where Python has to do the first: nothing has been done then."""
         if recursions.core is None:
-            return False
+            return None
         now = link.D, link.P, link.arms_m, link.level, link.off
-        follows = len(self._given) == len(now) and all(a is b for a, b in zip(now, self._given, strict=True))
-        if not follows or self._good <= j:
-            for rows, one in zip(self._rows, now, strict=True):
-                rows[j] = one
-            self._good = recursions.core.updated(*self._shape, j, self._span_s, _CONSTANTS, *self._sights, *self._rows)
-        if self._good <= j:
-            return False
-        self._given = tuple(rows[j + 1] for rows in self._rows)
-        link.D, link.P, link.arms_m, link.level, link.off = self._given
-        return True
+        rows = [np.empty((1 + end - j, *one.shape)) for one in now]
+        for made, one in zip(rows, now, strict=True):
+            made[0] = one
+        done = recursions.core.updated(*self._shape, j, end, self._span_s, _CONSTANTS, *self._sights, *rows)
+        if not done:
+            return None
+        link.D, link.P, link.arms_m, link.level, link.off = (made[done] for made in rows)
+        D, P, _, level, _ = (made[1 : done + 1] for made in rows)
+        return D, P, level

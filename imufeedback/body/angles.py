@@ -10,7 +10,6 @@ import numpy as np
 from imufeedback.body import jcs, pelvis
 from imufeedback.body.bars import LIMIT_RAD, bars
 from imufeedback.body.links import Relative
-from imufeedback.body.matrices import about_vertical
 from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import Zero
 from imufeedback.records import AlignedBlock, Angles, Bools, Floats, JointAngles, PelvisAngles
@@ -29,7 +28,7 @@ def angles(
     n, J = len(t_s), len(worn.joints)
     R = np.empty((J + 1, n, 3, 3))
     R[:J] = relative.R[:, rows]
-    R[J] = np.swapaxes(pelvis.Y_UP @ about_vertical(-zero.pelvis_rad) @ R_eb[rows], -1, -2)
+    R[J] = pelvis.as_joint(R_eb[rows], zero.pelvis_rad)
     # angular velocity of every segment in its own axes, then of each joint in the proximal ones
     omega = np.swapaxes(block.gyr_rad_s[rows], 0, 1) @ worn.q_sb
     turning = np.empty((J + 1, n, 3))

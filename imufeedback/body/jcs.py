@@ -39,6 +39,12 @@ def angles(R: Floats) -> Floats:
     return out
 
 
+def flexion(e3: Floats) -> Floats:
+    """(...) raw α from distal y in proximal coordinates (..., 3): one column of R. NaN near the pole."""
+    out: Floats = np.where(1.0 - e3[..., 2] ** 2 < NEAR_POLE_COS2, np.nan, np.arctan2(-e3[..., 0], e3[..., 1]))
+    return out
+
+
 def angles_and_rates(R: Floats, turning: Floats) -> tuple[Floats, Floats]:
     """`angles`, and their rates (..., 3) in rad/s: ``rate_matrix(R)·turning``, written out.
 

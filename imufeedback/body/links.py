@@ -7,7 +7,7 @@ tell the same: the constraint is used every `UPDATE_STEPS` steps, counted from t
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -99,6 +99,24 @@ class Relative:
     """(J, M) by how much the forces' residuals were larger than of a rigid body, as variance, at the steps `begins`."""
 
 
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """The joints from each of some steps of a block on."""
+
+    steps: range
+    D: Floats
+    """(M, J, 3, 3)"""
+    P: Floats
+    """(M, J, 9, 9)"""
+    level: Floats
+    """(M, J)"""
+    S_zero: Floats
+    """(S, 3, 3), all the while"""
+
+    def without_last(self) -> Piece:
+        return Piece(self.steps[:-1], self.D[:-1], self.P[:-1], self.level[:-1], self.S_zero)
+
+
 class Links:
     """All joints between worn segments; `state` is the whole memory. A joint begins with its first `Run.zero`."""
 
@@ -115,6 +133,8 @@ class Links:
         self.joints = tuple(j for j in joints if j.proximal in at and j.distal in at)
         self.proximal = np.array([at[j.proximal] for j in self.joints], dtype=np.intp)
         self.distal = np.array([at[j.distal] for j in self.joints], dtype=np.intp)
+        self.ends = [(at[j.proximal], at[j.distal]) for j in self.joints]
+        self.hips = np.array([k for k, j in enumerate(self.joints) if j.name == "hip"], dtype=np.intp)
         self.arm_sd_m = arm_sd_m
         self.gyr_matrix_sd = gyr_matrix_sd
         self.grid_hz = grid_hz
@@ -180,14 +200,14 @@ class Run:
         self._all_ok = bool(block.ok.all())
         self._integrate()
         n, every = len(block.t_s), links.update_steps
-        self._boundaries = range(-self._first % every, n, every)
+        self.boundaries = range(-self._first % every, n, every)
+        """Steps before which a window ends."""
         self._span_s = links.update_steps / links.grid_hz
-        self._sights = self._looked() if len(self._boundaries) else None
+        self._sights = self._looked() if len(self.boundaries) else None
         self._ahead = None if self._sights is None else Ahead(*self._sights, self._span_s)
         self._D = state.link.D
         """Before the first piece."""
-        self._pieces: list[tuple[int, JointFilters, Floats]] = []
-        """Step, and from there on the link and S_zero."""
+        self._pieces: list[Piece] = []
         self.doubts: Doubts = ()
         """Of the last update: which joints' tilt contradicted gravity, and by how much (rad)."""
 
@@ -198,7 +218,7 @@ class Run:
             there = block.ok.T[..., None]
             rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
         before = -rate[:, 0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
-        self.S = s.S[:, None] @ self._links.strapdown.turned(rate, before)
+        self.S = self._links.strapdown.turned(rate.swapaxes(0, 1), before, s.S)
         s.S, s.rate, s.q_es = self.S[:, -1], rate[:, -1], block.q_es[-1]
         s.rows.append((self.S, acc, rate))
 
@@ -208,9 +228,9 @@ class Run:
         S, acc, rate = (np.concatenate(column, axis=1) for column in zip(*s.rows, strict=True))
         begin = S.shape[1] - len(self._block.t_s)
         window = links.update_steps + 2
-        at = begin + np.array(self._boundaries)[:, None] + np.arange(1 - window, 1)
+        at = begin + np.array(self.boundaries)[:, None] + np.arange(1 - window, 1)
         at = np.maximum(at, 0)  # before the first step: not used
-        steps = list(self._boundaries)
+        steps = list(self.boundaries)
         up = from_q(np.swapaxes(self._block.q_es[steps], 0, 1))[..., 2, :]
         up = (self.S[:, steps] @ up[..., None])[..., 0]
         up_sd = self._block.inclination_sd_rad[steps].T
@@ -220,24 +240,31 @@ class Run:
 
     # ── events ───────────────────────────────────────────────────────────────────────────────────────────────────
 
-    def checks(self) -> Iterator[int]:
-        """Go through the block's events; yields the steps at which the joints have just been updated."""
-        block, s = self._block, self._state
-        clipped = block.saturated if self._all_ok and block.saturated.any() else block.saturated & block.ok
+    def checks(self, wanted: Callable[[int], bool] = lambda _: True) -> Iterator[int]:
+        """Go through the block's events; yields the steps at which the joints have just been updated: those of the
+        `boundaries` whose number is `wanted`, and those with `doubts`. It is asked again after each."""
+        clipped = self._block.saturated & self._block.ok
         jumps = self._jumps()
-        plain = self._all_ok and None not in s.since and not s.lost.any()
-        if plain and not jumps.any() and not clipped.any() and not s.clipped.any():
-            for j, i in enumerate(self._boundaries):
-                self._update(i, j)
-                yield i
-            return
-        for i in range(len(block.t_s)):
+        done = 0
+        for i in self._busy(clipped, jumps):
+            before = len(range(self.boundaries.start, i, self.boundaries.step))
+            yield from self._updated(done, before, wanted)
             self._presence(i)
             self._clip(i, clipped[i])
             self._whole(i, jumps[i])
-            if i in self._boundaries:
-                self._update(i, self._boundaries.index(i))
-                yield i
+            done = before
+            if i in self.boundaries:
+                done += 1
+                yield from self._updated(before, done, wanted)
+        yield from self._updated(done, len(self.boundaries), wanted)
+
+    def _busy(self, clipped: Bools, jumps: Floats) -> list[int]:
+        """Steps at which something but an update may change the joints: those where a sensor is away or loses turn,
+        and those after them."""
+        s = self._state
+        losing = (~self._block.ok | clipped | (jumps > 0.0)).any(axis=1)
+        begins = None in s.since or bool(s.lost.any() or s.clipped.any())
+        return np.flatnonzero(losing | np.append(begins, losing[:-1])).tolist()
 
     def _jumps(self) -> Floats:
         """(N, S) turn that each sensor may have lost just before each step; 0 where it is away."""
@@ -254,33 +281,53 @@ class Run:
 
     def _note(self, i: int) -> None:
         """From step i on the joints are as they are now."""
-        if self._pieces and self._pieces[-1][0] == i:
-            self._pieces.pop()
-        self._pieces.append((i, self._state.link.kept(), self._state.S_zero))
+        link = self._state.link
+        self._noted(range(i, i + 1), link.D[None], link.P[None], link.level[None])
 
-    def _update(self, i: int, j: int) -> None:
-        """Use the window that ends before step i."""
+    def _noted(self, steps: range, D: Floats, P: Floats, level: Floats) -> None:
+        """From each of some steps on the joints are as in the rows (step, J, …)."""
+        if self._pieces and self._pieces[-1].steps[-1] == steps[0]:
+            last = self._pieces.pop()
+            if len(last.steps) > 1:
+                self._pieces.append(last.without_last())
+        self._pieces.append(Piece(steps, D, P, level, self._state.S_zero))
+
+    def _updated(self, begin: int, end: int, wanted: Callable[[int], bool]) -> Iterator[int]:
+        """Updates at some of the boundaries, with nothing else between them but what is done where this yields."""
+        done = begin
+        while done < end:
+            stop = next((k for k in range(done, end) if wanted(k)), end)
+            while done <= stop and done < end:
+                done = self._update(done, min(stop + 1, end))
+                if done > stop or self.doubts:
+                    yield self.boundaries[done - 1]
+
+    def _update(self, j: int, end: int) -> int:
+        """Use the window that ends before the j-th boundary, and those after it before `end` that the compiled form
+        can use as well; returns how far it came."""
         s, links = self._state, self._links
         self.doubts = ()
         if not s.begun.any() or self._sights is None:
-            return
+            return end
+        i = self.boundaries[j]
         earliest = self._first + i - links.update_steps - 1
         # a window that holds clipped samples holds a turn that nobody saw
-        fresh = np.array(
-            [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
-        )
+        fresh = [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
         for k in np.flatnonzero(s.waiting & ~s.lost).tolist():
             self._begin_again(k, i)
-        which = np.flatnonzero(s.begun & ~s.waiting & fresh[links.proximal] & fresh[links.distal])
+        which = [k for k, (p, d) in enumerate(links.ends) if s.begun[k] and not s.waiting[k] and fresh[p] and fresh[d]]
         one, two = self._sights
-        if len(which) == len(links.joints):
-            if self._ahead is not None and self._ahead.observe(s.link, j):
-                self._note(i)
-                return
-            self.doubts = s.link.observe(one[:, j], two[:, j], self._span_s)
+        if len(which) < len(links.joints):
+            self.doubts = s.link.observe(one[which, j], two[which, j], self._span_s, np.array(which, dtype=np.intp))
         else:
-            self.doubts = s.link.observe(one[which, j], two[which, j], self._span_s, which)
+            made = None if self._ahead is None else self._ahead.observe(s.link, j, end)
+            if made is not None:
+                D, P, level = made
+                self._noted(self.boundaries[j : j + len(D)], D, P, level)
+                return j + len(D)
+            self.doubts = s.link.observe(one[:, j], two[:, j], self._span_s)
         self._note(i)
+        return j + 1
 
     def _clip(self, i: int, clipped: Bools) -> None:
         """Clipped samples lose turn: as much as the sensor's own filter tells of its tilt, about any axis."""
@@ -343,16 +390,12 @@ class Run:
 
     def thighs_rad(self, i: int) -> Floats:
         """Flexion of the hips at step i."""
-        q_sb, D = self._q_sb, self._state.link.D
-        R = [
-            q_sb[p].T @ self.S[p, i].T @ D[k] @ self.S[d, i] @ q_sb[d]
-            for k, (joint, p, d) in enumerate(
-                zip(self._links.joints, self._links.proximal, self._links.distal, strict=True)
-            )
-            if joint.name == "hip"
-        ]
-        flexion: Floats = jcs.angles(np.array(R).reshape(-1, 3, 3))[:, 0]
-        return flexion
+        links, q_sb, S = self._links, self._q_sb, self.S[:, i]
+        p, d = links.proximal[links.hips], links.distal[links.hips]
+        # of the rotations only the distal y is needed
+        y = S[d] @ q_sb[d, :, 1:2]
+        above = S[p] @ q_sb[p]
+        return jcs.flexion((above.swapaxes(1, 2) @ (self._state.link.D[links.hips] @ y))[..., 0])
 
     # ── gaps ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -452,10 +495,11 @@ class Run:
         R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
         begins, covariance, since_zero, level = _NONE, R[:, :0], T[:, :0], R[:, :0, 0, 0]
         if self._pieces:
-            begins = np.array([at for at, *_ in self._pieces])
-            P = np.stack([link.P[:, :3, :3] for _, link, _ in self._pieces], axis=1)
-            level = np.stack([link.level for _, link, _ in self._pieces], axis=1)
-            S_zero = np.stack([one for *_, one in self._pieces], axis=1)
+            begins = np.concatenate([one.steps for one in self._pieces])
+            P = np.concatenate([one.P[..., :3, :3] for one in self._pieces]).swapaxes(0, 1)
+            level = np.concatenate([one.level for one in self._pieces]).T
+            S_zero = np.repeat([one.S_zero for one in self._pieces], [len(one.steps) for one in self._pieces], axis=0)
+            S_zero = S_zero.swapaxes(0, 1)
             since_zero = np.swapaxes(T[:, begins], -1, -2) @ (S_zero @ self._q_sb[:, None])
             # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
             turned2 = 3.0 - np.trace(since_zero, axis1=-2, axis2=-1)
@@ -472,9 +516,9 @@ class Run:
         """(J, n or 1, 3, 3) D for every step."""
         if not self._pieces:
             return self._D[:, None]
-        begins = [at for at, *_ in self._pieces]
-        held = np.diff([0, *begins, n])  # steps for which each D holds
-        return np.repeat(np.stack([self._D, *(link.D for _, link, _ in self._pieces)], axis=1), held, axis=1)
+        begins = np.concatenate([one.steps for one in self._pieces])
+        held = np.diff(begins, prepend=0, append=n)  # steps for which each D holds
+        return np.repeat(np.concatenate((self._D[None], *(one.D for one in self._pieces))), held, axis=0).swapaxes(0, 1)
 
 
 _NONE = np.empty(0, dtype=np.int64)

@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from imufeedback.body import jcs
+from imufeedback.body.matrices import about_vertical
 from imufeedback.records import Floats, Hand
 
 Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
@@ -25,12 +26,13 @@ def signs(hand: Hand) -> Floats:
     return np.array([mirror, mirror, -1.0])
 
 
-def as_joint(R_eb: Floats) -> Floats:
-    """(..., 3, 3) pelvis→earth (z up) as a rotation whose joint angles (`jcs`) are (-ζ, -ο, -ψ).
+def as_joint(R_eb: Floats, zero_rad: float = 0.0) -> Floats:
+    """(..., 3, 3) pelvis→earth (z up), turned back by `zero_rad`, as a rotation whose joint angles (`jcs`) are
+    (-ζ, -ο, -ψ).
 
     ``Pᵀ = Rz(-ζ)·Rx(-ο)·Ry(-ψ)``: the earth hangs from the pelvis as a thigh does.
     """
-    return np.swapaxes(Y_UP @ R_eb, -1, -2)
+    return np.swapaxes(R_eb, -1, -2) @ (Y_UP @ about_vertical(-zero_rad)).T
 
 
 def from_joint(raw: Floats) -> Floats:
@@ -38,12 +40,16 @@ def from_joint(raw: Floats) -> Floats:
     return -raw[..., ::-1]
 
 
-def angles(R_eb: Floats) -> Floats:
-    """(..., 3, 3) pelvis→earth (z up) to (..., 3) raw (ψ, ο, ζ) in radians."""
-    return from_joint(jcs.angles(as_joint(R_eb)))
+def forward_tilts(up: Floats) -> Floats:
+    """(N,) -ζ (rad) from (N, 3) the vertical in the pelvis; the heading does not matter."""
+    out: Floats = -np.arctan2(up[:, 0], up[:, 1])
+    return out
 
 
-def forward_tilt(R_eb: Floats) -> float:
-    """-ζ (rad) of one pose (3, 3); the heading does not matter."""
-    _, _, up = R_eb
-    return -math.atan2(up[0], up[1])
+def turn(R_eb: Floats, zero_rad: float) -> float:
+    """ψ (rad) of one pose (3, 3), its earth turned back by `zero_rad`: by the pelvis' z. NaN near the pole."""
+    x, y, up = R_eb[:, 2].tolist()
+    if 1.0 - up * up < jcs.NEAR_POLE_COS2:
+        return math.nan
+    c, s = math.cos(zero_rad), math.sin(zero_rad)
+    return -math.atan2(-(c * x + s * y), s * x - c * y)

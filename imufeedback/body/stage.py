@@ -17,7 +17,8 @@ from imufeedback.body.calibration import FitImpossible
 from imufeedback.body.fitter import FitOutcome, by_windows, found, kept, named_windows, offer
 from imufeedback.body.history import History
 from imufeedback.body.links import Held, Links, Run
-from imufeedback.body.matrices import about_vertical, from_q
+from imufeedback.body.looks import Looks
+from imufeedback.body.matrices import from_q
 from imufeedback.body.sequence import Performed, Refused, Sequence
 from imufeedback.body.slip import SlipWatch
 from imufeedback.body.suspects import Judge, by_themselves, in_words, of_blocks, suspects
@@ -25,7 +26,6 @@ from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import (
     AGAIN_S,
     SAME_ADDRESS_RAD,
-    STILL_RAD_S,
     STOOD_THIGH_RAD,
     UPRIGHT_TILT_RAD,
     Zero,
@@ -301,12 +301,14 @@ class Body(Stage[In, Out]):
         R_eb = from_q(block.q_es[:, worn.pelvis]) @ worn.q_sb[worn.pelvis]
         zeros: list[tuple[int, Zero | None, Wearing]] = [(0, s.zero, worn)]
         events: list[list[Out]] = []
-        for i in run.checks():
-            new = self._doubted(float(block.t_s[i]), run)
-            reason = self._reason(block, run, R_eb[i], i)
+        looks = Looks.of(block, R_eb, run.boundaries)
+        for i in run.checks(lambda k: self._wanted(looks, k)):
+            t_s = float(block.t_s[i])
+            new = self._doubted(t_s, run)
+            reason = self._reason(looks, run, R_eb, run.boundaries.index(i))
             if reason is not None:
                 slips = self._zero(block, run, i, reason)
-                new += [Zeroed(float(block.t_s[i]), reason), *slips]
+                new += [Zeroed(t_s, reason), *slips]
             if new:
                 zeros.append((i, s.zero, s.worn or worn))
                 events.append(new)
@@ -351,31 +353,29 @@ class Body(Stage[In, Out]):
                 out.append(withheld(made, self._state.axes.since_s))
         return out
 
-    def _reason(self, block: AlignedBlock, run: Run, R_eb: Floats, i: int) -> str | None:
-        """Why to zero at step i: on request, when the player first stands still, and at every address."""
+    def _wanted(self, looks: Looks, k: int) -> bool:
+        """Whether the player may have stood up at the k-th look, or a zero may be set there."""
+        return (not self._state.rose and looks.tilts_rad[k] < UPRIGHT_TILT_RAD) or self._may_zero(looks, k)
+
+    def _may_zero(self, looks: Looks, k: int) -> bool:
         s = self._state
-        forward_tilt = pelvis.forward_tilt(R_eb)
+        if s.asked is not None:
+            return looks.whole[k]
+        return looks.still[k] and (s.zero is None or looks.t_s[k] - s.zero.t_s >= AGAIN_S)
+
+    def _reason(self, looks: Looks, run: Run, R_eb: Floats, k: int) -> str | None:
+        """Why to zero at the k-th look: on request, when the player first stands still, and at every address."""
+        s, i, forward_tilt = self._state, run.boundaries[k], looks.tilts_rad[k]
         if not s.rose and forward_tilt < UPRIGHT_TILT_RAD:
-            s.rose = bool(np.all(run.thighs_rad(i) < STOOD_THIGH_RAD))
-        if s.asked is None and not block.rest[i].all():
-            return None
-        if not block.ok[i].all():
+            s.rose = bool((run.thighs_rad(i) < STOOD_THIGH_RAD).all())
+        if not self._may_zero(looks, k):
             return None
         if s.asked is not None:
             reason, s.asked = s.asked, None
             return reason
-        if np.abs(block.gyr_rad_s[i]).max() >= STILL_RAD_S:
-            return None
-        return self._still_reason(R_eb, run, i, float(block.t_s[i]), forward_tilt)
-
-    def _still_reason(self, R_eb: Floats, run: Run, i: int, t_s: float, forward_tilt: float) -> str | None:
-        s = self._state
         if s.zero is None:
             return "stillness"
-        if t_s - s.zero.t_s < AGAIN_S:
-            return None
-        turn = float(pelvis.angles(about_vertical(-s.zero.pelvis_rad) @ R_eb)[0])
-        if not s.rose and abs(turn) > SAME_ADDRESS_RAD:
+        if not s.rose and abs(pelvis.turn(R_eb[i], s.zero.pelvis_rad)) > SAME_ADDRESS_RAD:
             return None  # still bent over the same ball but turned: a slow top of the backswing, not a new address
         return "address" if is_address(forward_tilt, run.thighs_rad(i)) else None
 

@@ -32,7 +32,7 @@ from imufeedback.cli import (
 )
 from imufeedback.cli.output import say
 from imufeedback.cli.stopping import ProgramStopped, Signals
-from imufeedback.errors import ImuFeedbackError, UsageError
+from imufeedback.errors import ImuFeedbackError, RadioError, UsageError
 from imufeedback.resources import data_folder
 from imufeedback.unforeseen import keep, tell_of_threads
 from imufeedback.unforeseen import line as line_of_unforeseen
@@ -155,6 +155,8 @@ def _tell(error: BaseException) -> int:
         status, line = 2, str(_wrong_usage(error))
     elif isinstance(error, ImuFeedbackError):
         status, line = (2 if isinstance(error, UsageError) else 1), str(error)
+        if isinstance(error, RadioError) and error.where == "scan":
+            line += "; or try `imufeedback demo`"
     elif isinstance(error, OSError) and error.filename is not None:
         keep(error, data_folder())
         line = f"{str(error.filename)[:200]}: cannot be used ({error.strerror or error})"

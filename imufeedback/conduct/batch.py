@@ -6,9 +6,11 @@ the item, and within it with what is made of it.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import repeat
+from operator import itemgetter, sub
+from typing import TypeAlias
 
 from imufeedback.conduct.chain import Chain
 from imufeedback.cues.lateness import Arrival, Lateness
@@ -17,12 +19,11 @@ from imufeedback.packets.decode import Out as Decoded
 from imufeedback.records import ClockRestarted, DeviceBlock, DeviceRun, Event, ImuBlock, ImuRun, RawPacket, Tick
 from imufeedback.timing import SilenceWatch, WakeSign
 from imufeedback.timing.clock import TimedRun
-from imufeedback.timing.instants import Placed
 
 _ITEM, _CHAIN = 24, 16
 """Bits of a place below the number of the item, and below that of the sensor."""
-_SIGN, _ARRIVAL, _BLOCK, _TOLD = range(4)
-"""Places of what a run's packets give."""
+_ARRIVAL, _BLOCK, _TOLD = range(1, 4)
+"""Places of what a run's packets give, behind the sign that the computer is awake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,44 +68,45 @@ def item_place(item: int) -> int:
     return item << _ITEM
 
 
+_Sign: TypeAlias = tuple[int, float, str, float | None, bool]
+"""The place of a sign that the computer is awake, and what a `WakeSign` holds."""
+_Arrivals: TypeAlias = tuple[Sequence[int], Sequence[float], Sequence[float]]
+"""Places of packets of one sensor, when they came, and the times of their last samples."""
+
+
 @dataclass(slots=True)
 class Gathering:
     """What all sensors make of a stretch of items, before it is asked what their times together tell."""
 
     told: list[tuple[int, Event]] = field(default_factory=list)
     own: dict[str, SensorRun] = field(default_factory=dict)
-    signs: list[tuple[int, WakeSign]] = field(default_factory=list)
-    arrivals: list[tuple[int, Arrival]] = field(default_factory=list)
+    signs: list[_Sign] = field(default_factory=list)
+    arrivals: list[tuple[str, _Arrivals]] = field(default_factory=list)
 
-    def take(self, number: int, chain: Chain, items: Sequence[Placed]) -> None:
-        """One sensor's packets among the items; it is the session's sensor with this number."""
-        name = chain.sensor.id
-        own = [
-            (k, one)
-            for k, one in enumerate(items)
-            if isinstance(one, Tick) or (isinstance(one, RawPacket) and one.sensor == name)
-        ]
-        if not own:
-            return
+    def take(self, number: int, chain: Chain, places: Sequence[int], items: Sequence[RawPacket | Tick]) -> None:
+        """One sensor's packets, and the ticks between them, with their places among all items; it is the session's
+        sensor with this number."""
         one_sensor = _OneSensor(self, chain, number << _CHAIN)
-        packets = [k for k, one in own if isinstance(one, RawPacket)]
-        for place, made in chain.decoder.feed_many([one for _, one in own]):
-            k = own[place][0]
+        for own, made in chain.decoder.feed_many(items):
             if isinstance(made, DeviceRun):
-                first = bisect_left(packets, k)
-                one_sensor.run(packets[first : first + len(made)], made)
+                one_sensor.run([places[k] for k in own], made)
             else:
-                one_sensor.records(k, made)
+                one_sensor.records(places[own[0]], made)
+        one_sensor.judge()
 
     def close(self, now_s: Sequence[float], silence: SilenceWatch, lateness: Lateness) -> Batch:
         """With what is said about silences and late data."""
         self.signs.sort(key=_place)
-        simple = all(sign.ahead_s is None for _, sign in self.signs)
-        if not (simple and silence.passes([(sign.t_s, sign.sensor) for _, sign in self.signs])):
-            self.told += [(place, one) for place, sign in self.signs for one in silence.feed(sign)]
-        if not lateness.passes(one.now_s - one.newest_s for _, one in self.arrivals):
-            self.arrivals.sort(key=_place)
-            self.told += [(place, one) for place, arrival in self.arrivals for one in lateness.feed(arrival)]
+        if not silence.passes(sign[1:4] for sign in self.signs):
+            self.told += [(place, one) for place, *sign in self.signs for one in silence.feed(WakeSign(*sign))]
+        if not lateness.passes(max(map(sub, host_s, newest_s)) for _, (_, host_s, newest_s) in self.arrivals):
+            arrivals = [
+                (place, Arrival(name, *times))
+                for name, columns in self.arrivals
+                for place, *times in zip(*columns, strict=True)
+            ]
+            arrivals.sort(key=_place)
+            self.told += [(place, one) for place, arrival in arrivals for one in lateness.feed(arrival)]
         self.told.sort(key=_place)
         return Batch(now_s, self.told, self.own)
 
@@ -114,27 +116,29 @@ class _OneSensor:
 
     def __init__(self, all_of_it: Gathering, chain: Chain, base: int) -> None:
         self._all, self._chain, self._base = all_of_it, chain, base
-        self._own = all_of_it.own.setdefault(chain.sensor.id, SensorRun())
+        self._timed = SensorRun()
+        """What has not been judged yet."""
         self._last, self._used = -1, 0
 
     def records(self, item: int, records: Iterable[Decoded]) -> None:
         """What the decoder made of an item, the plain way."""
-        chain, name = self._chain, self._chain.sensor.id
+        chain, name, live = self._chain, self._chain.sensor.id, self._chain.live
         for record in records:
             if not isinstance(record, DeviceBlock):
                 self._all.told.append((self._next(item), record))
                 continue
             host_s = chain.seconds(record.host_ns)
-            self._all.signs.append((self._next(item), WakeSign(host_s, name, by_radio=chain.live)))
+            self._all.signs.append((self._next(item), host_s, name, None, live))
             for made in chain.clock.feed(record):
                 if not isinstance(made, ImuBlock):
                     self._all.told.append((self._next(item), made))
-                    if chain.live and isinstance(made, ClockRestarted):
-                        self._all.signs.append((self._next(item), WakeSign(host_s, name, chain.clock.ahead_s)))
+                    if live and isinstance(made, ClockRestarted):
+                        self._all.signs.append((self._next(item), host_s, name, chain.clock.ahead_s, True))
                     continue
-                if chain.live:
-                    self._all.arrivals.append((self._next(item), Arrival(name, host_s, made.t_s.item(-1))))
-                self._judged(item, chain.corrected.feed(made))
+                if live:
+                    self._all.arrivals.append((name, ([self._next(item)], [host_s], [made.t_s.item(-1)])))
+                self._timed.blocks.append(chain.corrected.feed(made))
+                self._timed.places.append([self._next(item)])
 
     def run(self, items: Sequence[int], run: DeviceRun) -> None:
         """Packets that follow each other, which came as these items."""
@@ -147,39 +151,44 @@ class _OneSensor:
                 done = min(done + FEWEST, len(items))
                 continue
             end = done + len(timed.run)
-            self._timed(items[done:end], timed)
+            self._take(items[done:end], timed)
             done = end
 
-    def _timed(self, items: Sequence[int], timed: TimedRun) -> None:
+    def _take(self, items: Sequence[int], timed: TimedRun) -> None:
         chain, base, name = self._chain, self._base, self._chain.sensor.id
         bases = [(item << _ITEM) + base for item in items]
-        live = chain.live
-        self._all.signs += [
-            (at + _SIGN, WakeSign(host_s, name, None, live)) for at, host_s in zip(bases, timed.host_s, strict=True)
-        ]
-        if live:
-            times = zip(bases, timed.host_s, timed.newest_s, strict=True)
-            self._all.arrivals += [(at + _ARRIVAL, Arrival(name, host_s, newest_s)) for at, host_s, newest_s in times]
+        self._all.signs += zip(bases, timed.host_s, repeat(name), repeat(None), repeat(chain.live))
+        if chain.live:
+            self._all.arrivals.append((name, ([at + _ARRIVAL for at in bases], timed.host_s, timed.newest_s)))
         self._all.told += [
             (bases[k] + _TOLD + j, one) for j, (k, one) in enumerate(timed.told) if not isinstance(one, ImuBlock)
         ]
-        run = ImuRun(chain.corrected.feed(timed.run.block), timed.run.samples)
-        if chain.plausible.passes(run):
-            self._own.blocks.append(run)
-            self._own.places.append([at + _BLOCK for at in bases])
-            return
-        for item, block in zip(items, run.packets(), strict=True):
-            self._last, self._used = item, _BLOCK
-            self._judged(item, block)
+        self._timed.blocks.append(ImuRun(chain.corrected.feed(timed.run.block), timed.run.samples))
+        self._timed.places.append([at + _BLOCK for at in bases])
 
-    def _judged(self, item: int, block: ImuBlock) -> None:
-        for made in self._chain.plausible.feed(block):
-            place = self._next(item)
-            if isinstance(made, ImuBlock):
-                self._own.blocks.append(made)
-                self._own.places.append([place])
-            else:
-                self._all.told.append((place, made))
+    def judge(self) -> None:
+        """Hand on what is plausible of all that was taken."""
+        own = self._all.own.setdefault(self._chain.sensor.id, SensorRun())
+        blocks, places, begin = self._timed.blocks, self._timed.places, 0
+        while begin < len(blocks) and not self._chain.plausible.learnt:
+            self._judge(own, blocks[begin], places[begin])
+            begin += 1
+        if self._chain.plausible.passes(blocks[begin:]):
+            own.blocks.extend(blocks[begin:])
+            own.places.extend(places[begin:])
+            return
+        for block, of_block in zip(blocks[begin:], places[begin:], strict=True):
+            self._judge(own, block, of_block)
+
+    def _judge(self, own: SensorRun, block: ImuBlock | ImuRun, places: Sequence[int]) -> None:
+        packets = block.packets() if isinstance(block, ImuRun) else [block]
+        for place, packet in zip(places, packets, strict=True):
+            for made in self._chain.plausible.feed(packet):
+                if isinstance(made, ImuBlock):
+                    own.blocks.append(made)
+                    own.places.append([place])
+                else:
+                    self._all.told.append((place, made))
 
     def _next(self, item: int) -> int:
         """The next free place of an item."""
@@ -189,5 +198,4 @@ class _OneSensor:
         return (item << _ITEM) + self._base + self._used - 1
 
 
-def _place(one: tuple[int, object]) -> int:
-    return one[0]
+_place = itemgetter(0)

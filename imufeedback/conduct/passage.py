@@ -86,11 +86,11 @@ def _heard(rooms: Rooms, batch: Batch) -> list[Event]:
     for _, made in batch.told:
         if isinstance(made, ClockRestarted):
             rooms.reps.restarted(rooms.sensors.chains[made.sensor].sensor.role, made)
-    places, arrivals = rooms.sensors.oriented(batch)
+    places, arrived = rooms.sensors.oriented(batch)
     out: list[Event] = []
-    for block, released in rooms.worn.merger.feed_many(arrivals):
-        known = [places[one.by] for one in released]
-        for release, event in _measured(rooms, block, Releases(block.t_s, [one.end for one in released])):
+    for block, released in rooms.worn.merger.feed_many(arrived):
+        known = [places[by] for by in released.by]
+        for release, event in _measured(rooms, block, Releases(block.t_s, released.ends)):
             while told and told[0][0] < known[release]:
                 at, earlier = told.popleft()
                 out += hear(batch.heard_s(at), earlier)

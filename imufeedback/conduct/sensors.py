@@ -12,7 +12,6 @@ from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.errors import UsageError
 from imufeedback.fusion import Fusion
 from imufeedback.fusion.corrected import Corrected
-from imufeedback.fusion.stage import OrientationRun
 from imufeedback.packets import Decoder, Layout, parse_layout
 from imufeedback.records import (
     ClockFitted,
@@ -27,6 +26,7 @@ from imufeedback.records import (
     Link,
     LinkNote,
     Notice,
+    OrientationBlock,
     PacketRejected,
     RawPacket,
     Segment,
@@ -135,20 +135,30 @@ class Sensors:
 
     def batch(self, items: Sequence[Placed]) -> Batch:
         """The same of all of them at once, each sensor's packets column by column."""
-        all_of_it, now_s = Gathering(), [self.now_s for _ in items]
+        all_of_it = Gathering()
+        own: dict[str, tuple[list[int], list[RawPacket | Tick]]] = {name: ([], []) for name in self.chains}
+        now_s: list[float] = []
+        now_ns, origin_ns = self._now_ns, self._origin_ns
         for k, item in enumerate(items):
-            if isinstance(item, PacketRejected | Notice):
-                told: Event | None = item
-                now_s[k] = self.now_s
-            else:
-                now_s[k] = self.pass_to(item.host_ns)
-                told = self._told(item)
-            if told is not None:
-                all_of_it.told.append((item_place(k), told))
+            if not isinstance(item, PacketRejected | Notice) and item.host_ns > now_ns:
+                now_ns = item.host_ns
+            now_s.append((now_ns - origin_ns) * 1e-9)
+            if isinstance(item, RawPacket) and (mine := own.get(item.sensor)) is not None:
+                mine[0].append(k)
+                mine[1].append(item)
             elif isinstance(item, Tick):
-                all_of_it.signs.append((item_place(k), WakeSign(self.seconds(item.host_ns))))
-        for number, chain in enumerate(self.chains.values(), start=1):
-            all_of_it.take(number, chain, items)
+                all_of_it.signs.append((item_place(k), self.seconds(item.host_ns), "", None, True))
+                for places, its in own.values():
+                    places.append(k)
+                    its.append(item)
+            else:
+                told = item if isinstance(item, PacketRejected | Notice) else self._told(item)
+                if told is not None:
+                    all_of_it.told.append((item_place(k), told))
+        self._now_ns = now_ns
+        for number, (chain, (places, its)) in enumerate(zip(self.chains.values(), own.values(), strict=True), start=1):
+            if its:
+                all_of_it.take(number, chain, places, its)
         return all_of_it.close(now_s, self.silence, self.lateness)
 
     def _told(self, item: Item) -> Event | None:
@@ -185,17 +195,29 @@ class Sensors:
 
     # ── samples to orientations ──────────────────────────────────────────────────────────────────────────────────
 
-    def oriented(self, batch: Batch) -> tuple[list[int], list[Arrived]]:
+    def oriented(self, batch: Batch) -> tuple[list[int], Arrived]:
         """The orientations of a batch in the order in which they came, with their places in it."""
-        out: list[tuple[int, Arrived]] = []
+        places: list[int] = []
+        blocks: list[OrientationBlock] = []
+        of: list[int] = []
+        begins: list[int] = []
+        ends: list[int] = []
         for name, own in batch.own.items():
             for part in self.chains[name].fusion.feed_many(own.blocks):
-                places = own.places[part.of]
-                if part.packet is not None:
-                    places = [places[part.packet]]
-                out += zip(places, _by_packet(part, own.blocks[part.of], len(places)), strict=True)
-        out.sort(key=lambda one: one[0])
-        return [place for place, _ in out], [arrived for _, arrived in out]
+                if not blocks or part.block is not blocks[-1]:
+                    blocks.append(part.block)
+                fed, known = own.blocks[part.of], own.places[part.of]
+                known = known if part.packet is None else [known[part.packet]]
+                # in a run all samples count
+                samples = fed.samples if isinstance(fed, ImuRun) and len(known) > 1 else part.end - part.begin
+                places += known
+                of += [len(blocks) - 1] * len(known)
+                begins += range(part.begin, part.end, samples)
+                ends += range(part.begin + samples, part.end + 1, samples)
+        order = sorted(range(len(places)), key=places.__getitem__)
+        return [places[k] for k in order], Arrived(
+            blocks, *([column[k] for k in order] for column in (of, begins, ends))
+        )
 
     def correct(self, fit: Fit) -> None:
         """The calibration movements turned the sensors against gravity, which shows their zero-g offsets."""
@@ -224,15 +246,6 @@ class Sensors:
         for name, kept in chains.items():
             chain = self.chains[name]
             chain.decoder.state, chain.clock.state, chain.plausible.state, chain.fusion.state = kept
-
-
-def _by_packet(part: OrientationRun, fed: ImuBlock | ImuRun, packets: int) -> Iterator[Arrived]:
-    """The orientations of so many packets, each by itself; in a run all samples count."""
-    if packets == 1 or not isinstance(fed, ImuRun):
-        yield Arrived(part.block, part.begin, part.end)
-        return
-    for begin in range(part.begin, part.end, fed.samples):
-        yield Arrived(part.block, begin, begin + fed.samples)
 
 
 def _totals(chain: Chain) -> SensorTotals:

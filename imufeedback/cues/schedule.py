@@ -46,6 +46,12 @@ BATTERY_WELL_PERCENT = 25
 """A sensor whose battery is low is told of once, and again only after it has been at this. Chosen, no source."""
 
 
+WAIT_S = 0.040
+"""Samples that nobody is told of in motion may wait so long. Chosen: a picture of the window lasts 33 ms."""
+TOLD_IN = (Phase.BACKSWING, Phase.DOWNSWING)
+"""Sounds in motion come in the downswing only; the backswing belongs to it, lest its top is seen late."""
+
+
 SOUND_OF = {Motion.STALLED: "stalled", Motion.GROWING: "regaining"}
 """Sounds keep the names that recordings know them by."""
 
@@ -87,6 +93,7 @@ class _State:
     """Of the drill: its step says which reps count. None where there are no steps, or they are over."""
     over: bool = False
     """A rep is over, and its findings are coming in."""
+    phase: Phase = Phase.WAITING
 
 
 class Cueing(Stage[TimedEvent, Cue]):
@@ -119,6 +126,14 @@ class Cueing(Stage[TimedEvent, Cue]):
         """Whether the held sound may be heard now: it tells while the player moves, as ``stalled`` does."""
         return self.allows(HELD) and self._in_this_rep(Motion.STALLED.value)
 
+    @property
+    def may_wait_s(self) -> float:
+        """For how long samples may wait now: not at all where the next one may decide a sound in motion."""
+        s = self._state
+        if s.muted or not (s.feedback.in_motion and s.feedback.has_tones(s.rep_in_block)):
+            return WAIT_S
+        return 0.0 if s.phase in TOLD_IN else WAIT_S
+
     def begin_block(self, feedback: Feedback, allowed: Iterable[str] = ()) -> None:
         """From the next rep on: how reps are told about, and which sounds about the movement there are."""
         s = self._state
@@ -126,6 +141,8 @@ class Cueing(Stage[TimedEvent, Cue]):
 
     def feed(self, item: TimedEvent) -> list[Cue]:
         """The cues that follow from one event: none or one."""
+        if isinstance(item.event, PhaseChanged):
+            self._state.phase = item.event.phase
         match item.event:
             case StateChanged() as event:
                 return self._movement(item.now_s, event)

@@ -68,6 +68,9 @@ SETTLED_S, SURELY_SETTLED_S = 1.0, 8.0
 RELEVEL_RAD = math.radians(2.0)
 """Tilt that may be wrong by more is looked at again at the next quiet moment."""
 
+BIAS_MOST_RAD_S = 0.5
+"""More than any sensor's."""
+
 CLIPPED_SD_RAD = math.radians(3.0)
 """Least error of the tilt after a clipped sample."""
 
@@ -82,7 +85,7 @@ def _constants(period_s: float) -> Floats:
         [HEADING_DRIFT_SD_RAD_S, _QUIET_RATE_2, _LEAST_2, _MOST_2, PACE_MEAN_S, PACE_FALLS_S, REST_S, SHAKEN_FALLS_S,
          _MOVING_2, _SHARE_2, _TURNED_MOST_2, INCLINATION_SD_MOVING_RAD, SHAKEN_OVER_RAD, period_s, FIRST_STILL_RAD,
          FIRST_PER_M_S2, FIRST_MOST_RAD, TURNING_M_S, TURNING_MOST_RAD_S, FIRST_HALVES_S, STANDARD_GRAVITY_M_S2,
-         FILTER_S]
+         FILTER_S, GAP_STEPS * period_s, ALPHA_LEAST_RAD_S2, ALPHA_PER_S, CURVED_S, UNKNOWN_RAD, RELEVEL_RAD]
     )  # fmt: skip
 
 
@@ -171,18 +174,28 @@ class Knowledge:
         """What a gap has cost; `rate2` of the sample after it."""
         return lost_turn_rad(gap_s, math.sqrt(max(self.pace2, rate2)))
 
+    def stays_settled(self, gyr: Floats, dt_s: Floats, period_s: float) -> bool:
+        """Whether no gap among `dt_s` (N,) can leave the tilt so wrong that it is to be judged at once; `gyr` (N, 3)
+        has its bias."""
+        gaps_s = dt_s[dt_s >= GAP_STEPS * period_s].tolist()
+        if not gaps_s:
+            return True
+        pace = math.sqrt(max(self.pace2, float((gyr * gyr).sum(axis=1).max()))) + BIAS_MOST_RAD_S
+        lost = [lost_turn_rad(gap_s, pace) for gap_s in gaps_s]
+        return math.hypot(max(self.shaken_rad, 0.5 * RELEVEL_RAD), *lost) < RELEVEL_RAD
+
     def told(
         self, gyr: Floats, acc: Floats, steps_s: list[float], period_s: float, flags: list[int]
     ) -> tuple[Each, Each, Each]:
         """Standard deviations of the filter's tilt, and of the heading since the session began; and for how long the
         sensor has been quiet: from `REST_S` on it rests.
 
-        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` may be empty. Sample by sample
-        in plain numbers: for the few of a packet that is faster than arrays.
+        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` are empty where no
+        sample is at the end of its range. Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
         """
-        gap_s = GAP_STEPS * period_s
-        if recursions.core is not None and self.clip is None and not any(flags) and max(steps_s) < gap_s:
+        if recursions.core is not None and self.clip is None and not flags:
             return self._told(gyr, acc, np.array(steps_s), period_s)
+        gap_s = GAP_STEPS * period_s
         forces2 = (acc * acc).sum(axis=1).tolist()
         rates = gyr.tolist()
         quiet_s, heading, pace2, mean2 = self.quiet_s, self.heading_sd_rad, self.pace2, self.mean2
@@ -231,18 +244,27 @@ class Knowledge:
         return tilts, headings, quiets
 
     def _told(self, gyr: Floats, acc: Floats, steps_s: Floats, period_s: float) -> tuple[Floats, Floats, Floats]:
-        """The same in the compiled form, for samples without a gap and within their range."""
+        """The same in the compiled form, for samples within their range."""
         assert recursions.core is not None
         n, begun_s = len(gyr), math.nan if self.begun_s is None else self.begun_s
         pace = self.pace2, self.mean2, *self.turn
-        moved = np.array([self.heading_sd_rad, self.quiet_s, *pace, begun_s, self.unrest, self.shaken_rad])
+        settled = float(self.settled)
+        moved = np.array([self.heading_sd_rad, self.quiet_s, *pace, begun_s, self.unrest, self.shaken_rad, settled])
         tilts, headings, quiets = np.empty(n), np.empty(n), np.empty(n)
         gyr, acc = np.ascontiguousarray(gyr), np.ascontiguousarray(acc)
         recursions.core.told(n, _constants(period_s), gyr, acc, steps_s, moved, tilts, headings, quiets)
-        self.heading_sd_rad, self.quiet_s, self.pace2, self.mean2, *turn, begun_s, self.unrest, self.shaken_rad = (
-            moved.tolist()
-        )
-        self.turn = turn[0], turn[1], turn[2]
+        (
+            self.heading_sd_rad,
+            self.quiet_s,
+            self.pace2,
+            self.mean2,
+            *turn,
+            begun_s,
+            self.unrest,
+            self.shaken_rad,
+            kept,
+        ) = moved.tolist()
+        self.turn, self.settled = (turn[0], turn[1], turn[2]), kept > 0.0
         self.begun_s = None if self.begun_s is None else begun_s
         self.two = (self.two + [(x, y, z) for x, y, z in gyr[-2:].tolist()])[-2:]
         return tilts, headings, quiets
@@ -276,9 +298,13 @@ class Knowledge:
             return Clip(good=(x, y, z))
         return Clip(good=known[-1], slope_rad_s2=math.dist(known[0], known[-1]) / step)
 
+    @property
+    def long(self) -> bool:
+        """Whether the filter has run for so long that it settles without a rest."""
+        return self.begun_s is None or self.begun_s > SURELY_SETTLED_S
+
     def settle(self) -> None:
         """Whether the filter has settled, after the samples that were told last."""
-        long = self.begun_s is None or self.begun_s > SURELY_SETTLED_S
-        self.settled = self.quiet_s >= SETTLED_S or (long and self.shaken_rad <= 0.5 * RELEVEL_RAD)
+        self.settled = self.quiet_s >= SETTLED_S or (self.long and self.shaken_rad <= 0.5 * RELEVEL_RAD)
         if self.settled:
             self.begun_s = None

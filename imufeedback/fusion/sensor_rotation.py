@@ -43,9 +43,9 @@ def with_heading(turn_rad: float, q_es: Floats) -> Floats:
 
 
 def up_of(q_es: Floats) -> Floats:
-    """(3,) the earth's vertical in the sensor, of one orientation (4,)."""
-    w, x, y, z = q_es
-    return np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z])
+    """(..., 3) the earth's vertical in the sensor, of orientations (..., 4)."""
+    w, x, y, z = q_es.T
+    return np.array([2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z]).T
 
 
 def angle_between(a: Floats, b: Floats) -> float:

@@ -15,7 +15,19 @@ import numpy.typing as npt
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
-from imufeedback.fusion.known import GAP_STEPS, REST_S, Knowledge, first_tilt_rad, unrest_m_s2
+from imufeedback.fusion.held_bias import HeldBias
+from imufeedback.fusion.known import (
+    GAP_STEPS,
+    RELEVEL_RAD,
+    REST_S,
+    SETTLED_S,
+    SHAKEN_FALLS_S,
+    SURELY_SETTLED_S,
+    Each,
+    Knowledge,
+    first_tilt_rad,
+    unrest_m_s2,
+)
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.fusion.sensor_rotation import angle_between, heading_to, turned, up_of, with_heading
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
@@ -23,13 +35,12 @@ from imufeedback.stage import Stage
 
 # plain integers: numpy meets an IntFlag with a dozen attribute look-ups
 _RESTART, _INVALID, _SATURATED = int(Flag.RESTART), int(Flag.INVALID), int(Flag.SATURATED)
+_AFTER_A_GAP = bytes([Flag.GAP_BEFORE])
 
 BRIDGE_S = 0.5
 """Longest gap over which lost samples are put in; beyond it the heading is unknown anyway."""
 LOOKED_AT_S = 0.05
 """A longer gap may cost more than the force can tell: then the filter begins anew."""
-SETTLE_S = 0.5
-"""An observed bias counts once the rest has gone on for so long after it."""
 RATE_OFF = 0.05
 """A real sample period that differs by a larger share from the declared one gets a filter of its own."""
 OFF_MOST = 2.5
@@ -37,8 +48,8 @@ OFF_MOST = 2.5
 LEVEL_S = 0.15
 """A filter that has not settled begins again when the sensor has been quiet for so long and its "down" is off."""
 LEVEL_OFF_RAD = math.radians(1.0)
-SCALE_SHARE = 0.002
-"""Weight of one sample in the usual step: a few seconds' worth of samples."""
+AT_ONCE = 64
+"""So many samples of a sensor that has not settled are tried together, and again up to one that decides. Chosen."""
 KNOCK_M_S2 = 12.0 * STANDARD_GRAVITY_M_S2
 CLIPPED_KNOCK_M_S2 = 4.0 * STANDARD_GRAVITY_M_S2
 """Harder than a golfer moves (the latter: where something was at the end of its range): the filter is not shown such a
@@ -71,15 +82,9 @@ class _State:
     """Last force that was no knock."""
     skipped_s: float = 0.0
     """Time of unusable samples since `last`."""
-    scale: float = 1.0
-    """Usual step over the nominal period."""
-    bias: Floats = field(default_factory=lambda: np.zeros(3))
-    """Gyroscope bias observed at the last rest."""
     acc_bias: Floats | None = None
     """(3,) zero-g offset that a calibration found."""
-    candidate: Floats | None = None
-    """A later one, `candidate_s` old, that counts when the rest goes on."""
-    candidate_s: float = 0.0
+    bias: HeldBias = field(default_factory=HeldBias)
     known: Knowledge = field(default_factory=Knowledge)
     level: RestLevel = field(default_factory=RestLevel)
     turn_rad: float = 0.0
@@ -88,6 +93,20 @@ class _State:
     """(4,) what the filter before it would say, until the new one has its first sample."""
     q_es: Floats | None = None
     """(4,) last orientation."""
+
+    def copied(self) -> _State:
+        """Independent of later samples: they put other arrays in the place of these."""
+        parts = {name: copy.copy(getattr(self, name)) for name in ("bias", "known", "level")}
+        return replace(self, **parts)
+
+
+class _Made(NamedTuple):
+    """Orientations, and what else is asked of their samples."""
+
+    block: OrientationBlock
+    felt_m_s2: Floats
+    """(N, 3) forces with those of a knock."""
+    quiet_s: Each
 
 
 class Fusion(Stage[ImuBlock, OrientationBlock]):
@@ -134,16 +153,22 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             if not self._stands_alone(_block(together[0])):
                 while todo and not self._stands_alone(_block(todo[0])):
                     together.append(todo.popleft())
-            for oriented in self.feed(joined([_block(one) for one in together])):
+            whole = joined([_block(one) for one in together])
+            s = self._state
+            if len(together) > 1 and not s.known.stays_settled(whole.gyr_rad_s, whole.dt_s, s.period_s):
+                for one in together:
+                    out += [part for oriented in self.feed(_block(one)) for part in _parted(oriented, [one])]
+                continue
+            for oriented in self.feed(whole):
                 out += _parted(oriented, together)
         return out
 
     def _stands_alone(self, item: ImuBlock) -> bool:
         """Whether a block has to be fed by itself, or all of a longer one would be taken for what it is: the first one,
-        which tells the real rate; one with a flag; one after a gap."""
+        which tells the real rate; one with a flag but that of a gap; one after a gap that is worth a look."""
         s = self._state
-        odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes())
-        return odd or float(item.dt_s.max()) >= GAP_STEPS * s.period_s
+        odd = s.last is None or s.skipped_s > 0.0 or any(item.flags.tobytes().replace(_AFTER_A_GAP, b""))
+        return odd or float(item.dt_s.max()) > max(LOOKED_AT_S, GAP_STEPS * s.period_s)
 
     def feed(self, item: ImuBlock) -> list[OrientationBlock]:
         seen = int(np.bitwise_or.reduce(item.flags)) if any(item.flags.tobytes()) else 0
@@ -163,7 +188,18 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         return [self._smooth(item, seen)]
 
     def _smooth(self, item: ImuBlock, seen: int) -> OrientationBlock:
-        return self._finite(item, seen) if self._state.known.settled or len(item.t_s) == 1 else self._unsettled(item)
+        s = self._state
+        if not s.known.settled and len(item.t_s) > 1:
+            return self._unsettled(item)
+        made = self._finite(item, seen)
+        if not s.known.settled:
+            self._settle(made, made.block.acc_m_s2.mean(axis=0))
+        return self._told(made)
+
+    def _told(self, made: _Made) -> OrientationBlock:
+        if self._tells_knocks and made.felt_m_s2 is not made.block.acc_m_s2:
+            return replace(made.block, acc_m_s2=frozen(made.felt_m_s2))
+        return made.block
 
     def _losses(self, item: ImuBlock, seen: int) -> list[int]:
         """The samples before which turn was lost: by a gap that is worth a look, or by clipped samples that end."""
@@ -196,13 +232,13 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if s.last is None or s.q_es is None:
             return
         gap_s = float(item.dt_s[0]) + s.skipped_s
-        rate = item.gyr_rad_s[0] - s.bias
+        rate = item.gyr_rad_s[0] - s.bias.bias
         force = item.acc_m_s2[0] if s.acc_bias is None else item.acc_m_s2[0] - s.acc_bias
         rate2 = float(rate @ rate)
         lost = s.known.lost(gap_s, rate2) if gap_s > LOOKED_AT_S else 0.0
         clipped = 0.0 if s.known.clip is None else s.known.clip.lost_rad
         first = first_tilt_rad(unrest_m_s2(float(force @ force), rate2))
-        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.bias + rate) * min(gap_s, BRIDGE_S))
+        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.bias.bias + rate) * min(gap_s, BRIDGE_S))
         off = angle_between(up_of(wanted), force)
         if lost and off > OFF_MOST * math.hypot(lost, first):
             lost = off  # more has happened in the gap than both its ends tell
@@ -218,14 +254,56 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         s.known.begin(heading_lost_rad)
 
     def _unsettled(self, item: ImuBlock) -> OrientationBlock:
-        """Sample by sample until the sensor has settled: so blocks of any size tell the same."""
+        """Judged sample by sample until the sensor has settled: so blocks of any size tell the same."""
         made, k, n = [], 0, len(item.t_s)
         while k < n and not self._state.known.settled:
-            made.append(self._finite(_part(item, slice(k, k + 1)), int(item.flags[k])))
-            k += 1
+            made.append(self._judged(_part(item, slice(k, k + AT_ONCE))))
+            k += len(made[-1].t_s)
         if k < n:
-            made.append(self._finite(_part(item, slice(k, None)), int(np.bitwise_or.reduce(item.flags[k:]))))
+            made.append(self._told(self._finite(*_seen(_part(item, slice(k, None))))))
         return self._joined(made)
+
+    def _judged(self, item: ImuBlock) -> OrientationBlock:
+        """As many of the samples as there is nothing to decide about, and the one after which there is."""
+        s = self._state
+        item = _part(item, slice(0, self._tried(item)))
+        before = None if len(item.t_s) == 1 else (s.copied(), self._filter.state)
+        made = self._finite(*_seen(item))
+        if before is not None:
+            count = self._decided(before[0].known, made, item.dt_s) + 1
+            if count < len(item.t_s):
+                self._state, self._filter.state = before
+                made = self._finite(*_seen(_part(item, slice(0, count))))
+        self._settle(made, made.block.acc_m_s2[-1])
+        return self._told(made)
+
+    def _tried(self, item: ImuBlock) -> int:
+        """So many of the samples may go together: what is special goes by itself."""
+        s, known = self._state, self._state.known
+        if s.last is None or s.skipped_s > 0.0 or known.clip is not None:
+            return 1
+        odd = (item.dt_s >= GAP_STEPS * s.period_s) | ((item.flags & np.uint8(_SATURATED)) != 0)
+        most = int(np.argmax(odd)) if odd.any() else len(odd)
+        if known.begun_s is not None and known.begun_s <= SURELY_SETTLED_S:
+            most = min(most, int((SURELY_SETTLED_S - known.begun_s) / (2.0 * s.period_s)))
+        return max(most, 1)
+
+    def _decided(self, before: Knowledge, made: _Made, steps_s: Floats) -> int:
+        """The first sample after which `_settle` has something to do; else the last one."""
+        block, quiet_s = made.block, np.asarray(made.quiet_s)
+        due = quiet_s >= SETTLED_S
+        looked = quiet_s >= LEVEL_S
+        if looked.any():
+            due |= looked & _off_level(block.q_es, block.acc_m_s2)
+        if before.shaken_rad > LEVEL_OFF_RAD:
+            shaken = before.shaken_rad * np.exp(-np.cumsum(steps_s) / SHAKEN_FALLS_S)
+            due |= looked & (shaken > LEVEL_OFF_RAD)
+            if before.long:
+                due |= shaken <= 0.5 * RELEVEL_RAD
+            forces2, rates2 = ((x * x).sum(axis=1).tolist() for x in (made.felt_m_s2, block.gyr_rad_s))
+            for i in np.flatnonzero(shaken > RELEVEL_RAD).tolist():
+                due[i] |= first_tilt_rad(unrest_m_s2(forces2[i], rates2[i])) < shaken[i]
+        return int(np.argmax(due)) if due.any() else len(due) - 1
 
     def _joined(self, made: list[OrientationBlock]) -> OrientationBlock:
         if len(made) == 1:
@@ -236,7 +314,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
             array.flags.writeable = False
         return OrientationBlock(self.sensor, **arrays)
 
-    def _finite(self, item: ImuBlock, seen: int) -> OrientationBlock:
+    def _finite(self, item: ImuBlock, seen: int) -> _Made:
         """A block whose samples are all numbers."""
         s = self._state
         gyr, acc = item.gyr_rad_s, item.acc_m_s2
@@ -251,28 +329,24 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         steps[0] += s.skipped_s
         s.skipped_s = 0.0
         real_steps = steps
-        forces2 = (acc * acc).sum(axis=1)
-        if forces2.max() > KNOCK_M_S2**2 or seen & _SATURATED:
-            acc = self._calmed(item, acc, forces2)
+        if seen & _SATURATED or np.vdot(acc, acc) > KNOCK_M_S2**2:  # the sum of all: mostly none of a few is that hard
+            acc = self._calmed(item, acc)
         real = None
         if max(steps) >= GAP_STEPS * s.period_s:
             gyr, acc, steps, real = self._bridged(gyr, acc, before, steps)
-        out = self._run(item, gyr, acc, before[0], steps, real_steps, real)
-        if not s.known.settled:
-            self._settle(out, float(forces2[-1]))
-        return replace(out, acc_m_s2=frozen(felt)) if self._tells_knocks and felt is not acc else out
+        block, quiet_s = self._run(item, gyr, acc, before[0], steps, real_steps, real, seen)
+        return _Made(block, block.acc_m_s2 if felt is acc else felt, quiet_s)
 
-    def _settle(self, last: OrientationBlock, force2: float) -> None:
-        """Look for "down" anew where the filter took it from a movement, or has lost it; `force2` as it was felt."""
+    def _settle(self, made: _Made, force: Floats) -> None:
+        """Look for "down" anew where the filter took it from a movement, or has lost it; `force` (3,) is no knock."""
         s = self._state
-        known, rate = s.known, last.gyr_rad_s[-1]
-        if known.clip is None and known.doubted(force2, float(rate @ rate)):
-            self._begin_anew(last.q_es[-1], 0.0)
+        known, rate, felt, q_es = s.known, made.block.gyr_rad_s[-1], made.felt_m_s2[-1], made.block.q_es[-1]
+        if known.clip is None and known.doubted(float(felt @ felt), float(rate @ rate)):
+            self._begin_anew(q_es, 0.0)
         if known.quiet_s >= LEVEL_S and s.q_es is not None:
-            force = last.acc_m_s2.mean(axis=0)
-            if float(force @ up_of(last.q_es[-1])) < math.cos(LEVEL_OFF_RAD) * math.sqrt(float(force @ force)):
+            if _off_level(q_es, force):
                 quiet_s = known.quiet_s
-                self._begin_anew(last.q_es[-1], 0.0)
+                self._begin_anew(q_es, 0.0)
                 known.quiet_s = quiet_s
             known.shaken_rad = min(known.shaken_rad, LEVEL_OFF_RAD)
         known.settle()
@@ -293,16 +367,20 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         s.skipped_s += left_s
         return out
 
-    def _calmed(self, item: ImuBlock, acc: Floats, forces2: Floats) -> Floats:
+    def _calmed(self, item: ImuBlock, acc: Floats) -> Floats:
         """Forces with those of a knock, and those at the end of the range, replaced by the last calm one.
 
         A few samples of many g would tip the filter's vertical by degrees, for seconds.
         """
         s = self._state
         clipped = (item.flags & np.uint8(_SATURATED)) != 0
+        forces2 = (acc * acc).sum(axis=1)
         wild = (forces2 > KNOCK_M_S2**2) | (clipped & (forces2 > CLIPPED_KNOCK_M_S2**2))
-        acc = acc.copy()
+        if not wild.any():
+            s.calm = acc[-1]
+            return acc
         calm = s.calm
+        acc = acc.copy()
         for i, hard in enumerate(wild.tolist()):
             if hard and calm is not None:
                 acc[i] = calm
@@ -320,40 +398,41 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         steps: list[float],
         real_steps: list[float],
         real: npt.NDArray[np.intp] | None,
-    ) -> OrientationBlock:
-        """Orientation at the `real` ones of some samples, by default all."""
+        seen: int,
+    ) -> tuple[OrientationBlock, Each]:
+        """Orientation at the `real` ones of some samples, by default all; for how long it has been quiet at each."""
         s = self._state
         # the turn of a step is the mean of the rates at its two ends; the rate at its end alone would put every
         # orientation half a step ahead: 1 degree at 400 °/s and 200 Hz
         ends = np.concatenate((before[None], gyr))
         half = np.array(steps) * (0.5 / s.period_s)
         q_es, bias, observed = self._filter.run((ends[1:] + ends[:-1]) * half[:, None], acc)
-        held = self._held(bias, observed.tolist(), steps)
+        held = s.bias.held(bias, observed, steps, s.period_s)
         if s.wanted is not None:
             s.turn_rad, s.wanted = heading_to(s.wanted, q_es[0]), None
         if s.turn_rad:
             q_es = with_heading(s.turn_rad, q_es)
         if real is not None:
-            q_es, gyr, acc = q_es[real], gyr[real], acc[real]
-            held = held if held.ndim == 1 else held[real]
+            q_es, gyr, acc, held = q_es[real], gyr[real], acc[real], held[real]
         gyr = gyr - held
-        flags = item.flags.tolist() if any(item.flags.tobytes()) else []
+        flags = item.flags.tolist() if seen & _SATURATED else []
         inclination_sd, heading_sd, quiet_s = s.known.told(gyr, acc, real_steps, s.period_s, flags)
         levelled, inclination_sd = s.level.found(q_es, acc, real_steps, quiet_s, inclination_sd)
         q_es = q_es if levelled is None else levelled
         s.calm, s.q_es = acc[-1], q_es[-1].copy()
-        return OrientationBlock(
+        block = OrientationBlock(
             sensor=self.sensor,
             t_s=item.t_s,
             q_es=frozen(q_es),
             gyr_rad_s=frozen(gyr),
             acc_m_s2=frozen(acc),
-            bias_rad_s=frozen(np.broadcast_to(held, gyr.shape)),
+            bias_rad_s=frozen(held),
             rest=frozen(np.array(quiet_s) >= REST_S, np.bool_),
             inclination_sd_rad=frozen(inclination_sd),
             heading_sd_rad=frozen(heading_sd),
             flags=item.flags,
         )
+        return block, quiet_s
 
     def add_acc_bias(self, more_m_s2: Floats) -> None:
         """From now on also take this zero-g offset (3,), sensor frame, off the accelerometer."""
@@ -368,36 +447,6 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if abs(real_s / s.period_s - 1.0) > RATE_OFF:
             s.period_s = real_s
             self._filter = make(self._name, real_s)
-
-    def _held(self, bias: Floats, observed: list[bool], steps: list[float]) -> Floats:
-        """(N, 3), or (3,) if it stays the same: the last bias that was observed at rest, and that rest went on after
-        for a while.
-
-        What a filter infers in motion serves its own tilt but is worse than nothing for the turn between two sensors
-        (`body/WHY.md`, 15); and the end of a rest is the beginning of a slow movement.
-        """
-        s = self._state
-        period_s, scale = s.period_s, s.scale
-        if True not in observed:
-            s.candidate = None
-            for step in steps:
-                scale += SCALE_SHARE * (min(max(step / period_s, 0.5), 2.0) - scale)
-            s.scale = scale
-            s.candidate_s += sum(steps)
-            return s.bias
-        held = np.empty(bias.shape)
-        for i, (seen, step) in enumerate(zip(observed, steps, strict=True)):
-            # the filter's bias is one of scaled rates; taken off with the usual scale and not with that of the sample,
-            # or one odd step would make a spike of the bias
-            s.scale += SCALE_SHARE * (min(max(step / period_s, 0.5), 2.0) - s.scale)
-            if not seen:
-                s.candidate = None
-            elif s.candidate is None or s.candidate_s >= SETTLE_S:
-                s.bias = s.bias if s.candidate is None else s.candidate
-                s.candidate, s.candidate_s = bias[i] / s.scale, 0.0
-            s.candidate_s += step
-            held[i] = s.bias
-        return held
 
     def _restart(self, item: ImuBlock) -> list[OrientationBlock]:
         """The sensor was off: what the filter knew of its orientation is void, and the heading with it."""
@@ -447,6 +496,18 @@ def _parted(oriented: OrientationBlock, fed: Sequence[_Numbered]) -> list[Orient
     ends = np.searchsorted(oriented.t_s, last_s, side="right").tolist()
     bounds = zip(fed, pairwise([0, *ends]), strict=True)
     return [OrientationRun(of, oriented, begin, end, packet) for (of, packet, _), (begin, end) in bounds if end > begin]
+
+
+def _seen(item: ImuBlock) -> tuple[ImuBlock, int]:
+    """With the flags of all its samples together."""
+    return item, int(np.bitwise_or.reduce(item.flags))
+
+
+def _off_level(q_es: Floats, force: Floats) -> Bools:
+    """Whether "down" (..., 4) is off by what forces (..., 3) at rest show."""
+    along = (force * up_of(q_es)).sum(axis=-1)
+    off: Bools = along < math.cos(LEVEL_OFF_RAD) * np.sqrt((force * force).sum(axis=-1))
+    return off
 
 
 def _usable(item: ImuBlock) -> Bools:

@@ -6,6 +6,7 @@ puts items on its queue. A failure inside becomes a `Fault` event and ends the s
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
@@ -54,6 +55,11 @@ class Session:
         self._tell(self._pipeline.feed_many(items))
         self._watch_journal()
 
+    @property
+    def may_wait_s(self) -> float:
+        """For how long what comes now may wait without a sound in motion coming later."""
+        return self._pipeline.may_wait_s
+
     def finish(self) -> None:
         """What was held back and the totals go out, and the recording is closed. May be called again."""
         if self._over:
@@ -101,8 +107,8 @@ class Fill:
 
 
 AT_ONCE_NS = 20_000_000
-"""What waits in the queue is worked off in one call, up to so much of it by its arrival: dearer steps are then shared,
-and no sound comes later by more than that."""
+"""What waits in the queue is worked off in one call, up to so much of it by its arrival, or two pauses: dearer steps
+are then shared, and no sound in motion comes later by more than that."""
 
 
 class Engine:
@@ -135,7 +141,7 @@ class Engine:
         session: Session | None = None
         try:
             session = self._make()
-            for items in self._stretches():
+            for items in self._stretches(session):
                 session.feed_many(items)
             session.finish()
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: it becomes a Fault event
@@ -144,15 +150,23 @@ class Engine:
             if session is not None:
                 session.fail("engine", error)
 
-    def _stretches(self) -> Iterator[list[Item]]:
-        """What came, in its order, as much at once as is waiting; until the end."""
+    def _stretches(self, session: Session) -> Iterator[list[Item]]:
+        """What came, in its order, as much at once as is waiting; until the end. A call costs much the same for one
+        packet as for several, so while there is time, the next one begins only when some have come."""
         held: list[Item] = []
+        begun_s = time.monotonic()
         while True:
-            if held and self._queue.empty():
-                yield held
-                held = []
+            if self._queue.empty():
+                if held:
+                    yield held
+                    held = []
+                rest_s = begun_s + session.may_wait_s - time.monotonic()
+                if rest_s > 0.0:
+                    time.sleep(rest_s)
+                begun_s = time.monotonic()
             item = self._queue.get()
-            if held and (item is None or item.host_ns - held[0].host_ns > AT_ONCE_NS):
+            at_most_ns = max(AT_ONCE_NS, 2e9 * session.may_wait_s)
+            if held and (item is None or item.host_ns - held[0].host_ns > at_most_ns):
                 yield held
                 held = []
             if item is None:

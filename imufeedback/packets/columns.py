@@ -38,6 +38,8 @@ class Columns:
         self.samples, rest = divmod(length - layout.header_bytes, layout.sample_bytes)
         whole = np.array(lengths) == length
         self._plain = whole & (self.samples > 0 and not rest and layout.sequence_width <= _WIDEST)
+        self._ends = list(range(len(packets)))
+        """By the first packet: the end of the run that the headers allow from it on."""
         if not self._plain.any():
             return
         if not whole.all():
@@ -69,29 +71,24 @@ class Columns:
         else:
             self.tick = _masked(rows["tick"], layout.counter.bits)
             plain &= self.tick <= self._modulus - 1
-        follows: Bools = plain[1:] & plain[:-1] & (np.diff(self.tick) > 0)
+        follows: Bools = plain[1:] & plain[:-1] & (self.tick[1:] > self.tick[:-1])
         if self._numbered:
-            follows &= np.diff(self.sequence) == 1
-        self._follows = np.concatenate(([False], follows))
-
-    def length(self, first: int) -> int:
-        """Packets from `first` on that can be one run, as their headers say: each follows the one before."""
-        if not self._plain.any() or not self._plain[first]:
-            return 0
-        breaks = np.flatnonzero(~self._follows[first + 1 :])
-        return int(breaks[0]) + 1 if len(breaks) else len(self.payloads) - first
+            follows &= self.sequence[1:] - self.sequence[:-1] == 1
+        breaks = np.concatenate((np.flatnonzero(~follows) + 1, [n]))
+        ends = np.repeat(breaks, np.diff(breaks, prepend=0))
+        self._ends = np.where(plain, ends, np.arange(n)).tolist()
 
     def run(self, sensor: str, first: int, judge: PacketPlacer, order: Order) -> DeviceRun | None:
         """Packets from `first` on that plainly follow the stream and each other; the memory is then that after them.
         None where they are not worth it."""
-        count = self.length(first)
+        count = self._ends[first] - first
         last = order.last
         if count < FEWEST or last is None or order.held or len(order.steps) < STEPS or last.samples != self.samples:
             return None
         tick, sequence = self.tick[first : first + count], self.sequence[first : first + count]
         if tick[0] <= last.tick or (self._numbered and sequence[0] != last.sequence + 1):
             return None
-        forward = np.diff(tick, prepend=last.tick)
+        forward = tick - np.concatenate(([last.tick], tick[:-1]))
         step = forward / self.samples
         seen = np.concatenate((order.steps, step))
         median = np.partition(np.lib.stride_tricks.sliding_window_view(seen, STEPS), STEPS // 2, axis=1)[:, STEPS // 2]

@@ -93,29 +93,35 @@ class Decoder(Stage[RawPacket | Tick, Out]):
             self._take(item, out)
         return out
 
-    def feed_many(self, items: Sequence[RawPacket | Tick]) -> Iterator[tuple[int, list[Out] | DeviceRun]]:
+    def feed_many(self, items: Sequence[RawPacket | Tick]) -> Iterator[tuple[Sequence[int], list[Out] | DeviceRun]]:
         """The same, one item after the other: the item's place and what follows from it. Packets that plainly follow
-        each other come as one run, with the place of the first; its packets are then the next ones among the items."""
+        each other come as one run, with a place for each."""
         packets = [item for item in items if isinstance(item, RawPacket)]
-        if len(packets) < FEWEST or any(one.sensor != self._sensor for one in packets):
-            yield from ((place, self.feed(item)) for place, item in enumerate(items))
+        if len(packets) < FEWEST or {one.sensor for one in packets} != {self._sensor}:
+            yield from (((place,), self.feed(item)) for place, item in enumerate(items))
             return
-        columns = Columns(self._layout, self._unpacker, packets)
-        number, taken = 0, 0
-        for place, item in enumerate(items):
+        places: Sequence[int] = range(len(items))
+        if len(packets) < len(items):
+            places = [place for place, item in enumerate(items) if isinstance(item, RawPacket)]
+        columns, order = Columns(self._layout, self._unpacker, packets), self._state.order
+        place = number = 0
+        while place < len(items):
+            item = items[place]
             if not isinstance(item, RawPacket):
-                if self._state.order.held:
-                    yield place, self.feed(item)
+                if order.held:
+                    yield (place,), self.feed(item)
+                place += 1
                 continue
-            if number >= taken:
-                run = columns.run(self._sensor, number, self._judge, self._state.order)
-                if run is not None:
-                    taken = number + len(run)
-                    self._state.counts.samples += run.tick.size
-                    yield place, run
-            if number >= taken:
-                yield place, self.feed(item)
-            number += 1
+            run = columns.run(self._sensor, number, self._judge, order)
+            if run is None:
+                yield (place,), self.feed(item)
+                number += 1
+                place += 1
+                continue
+            self._state.counts.samples += run.tick.size
+            end = number + len(run)
+            yield places[number:end], run
+            number, place = end, places[end - 1] + 1
 
     def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""

@@ -6,6 +6,7 @@ import struct
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -26,6 +27,11 @@ _PREFIX = struct.Struct("<HIQQ")  # channel id, sequence, log time, publish time
 _CRC = struct.Struct("<I")
 _TICK = struct.Struct("<q")
 _PACKET = struct.Struct("<qH")
+_NAME_AT = _PREFIX.size + _PACKET.size
+"""Where a packet's sensor stands in its message."""
+_WHOLE_CRC = 0x2144DF1C
+"""What zlib's crc32 gives of anything with its own checksum behind it, little endian: that of no bytes and four zeros
+(the "magic" remainder of RFC 1662, appendix C, complemented)."""
 
 
 class UnknownItemError(ValueError):
@@ -66,6 +72,8 @@ def _plain(value: Any) -> Any:
 
 
 _pack = msgspec.msgpack.Encoder(enc_hook=_plain).encode
+_name = lru_cache(maxsize=256)(bytes.decode)
+"""Of a sensor; the same few again and again."""
 _link = msgspec.msgpack.Decoder(LinkNote).decode
 _command = msgspec.msgpack.Decoder(Command).decode
 
@@ -95,13 +103,17 @@ def encode(item: Item) -> tuple[int, bytes]:
     return out
 
 
-def decode(channel: int, body: bytes) -> Item:
-    """Item of a body. Raises UnknownItemError for what this version cannot read."""
+def decode(content: bytes) -> Item:
+    """Item of a message record's content that `fits`. Raises UnknownItemError for what this version cannot read."""
+    channel = content[0] + (content[1] << 8)
     try:
         if channel == 1:
-            host_ns, length = _PACKET.unpack_from(body)
-            start = _PACKET.size + length
-            return RawPacket(body[_PACKET.size : start].decode(), host_ns, body[start:])
+            host_ns, length = _PACKET.unpack_from(content, _PREFIX.size)
+            start = _NAME_AT + length
+            if start + _CRC.size > len(content):
+                raise UnknownItemError(f"channel 1: no sensor's name of {length} bytes is in it")
+            return RawPacket(_name(content[_NAME_AT:start]), host_ns, content[start : -_CRC.size])
+        body = content[_PREFIX.size : -_CRC.size]
         if channel == 2:
             return _link(body)
         if channel == 3:
@@ -118,14 +130,9 @@ def seal(channel: int, sequence: int, log_ns: int, body: bytes) -> bytes:
     return body + _CRC.pack(zlib.crc32(body, zlib.crc32(_PREFIX.pack(channel, sequence, log_ns, log_ns))))
 
 
-def unseal(content: bytes) -> tuple[int, int, bytes] | None:
-    """Channel, sequence and body of a message record's content; None when its checksum does not fit."""
-    if len(content) < _PREFIX.size + _CRC.size:
-        return None
-    if zlib.crc32(memoryview(content)[: -_CRC.size]) != _CRC.unpack_from(content, len(content) - _CRC.size)[0]:
-        return None
-    channel, sequence, _, _ = _PREFIX.unpack_from(content)
-    return channel, sequence, content[_PREFIX.size : -_CRC.size]
+def fits(content: bytes) -> bool:
+    """Whether a message record's content is one of ours, whole."""
+    return len(content) >= _PREFIX.size + _CRC.size and zlib.crc32(content) == _WHOLE_CRC
 
 
 def number(content: bytes) -> int:

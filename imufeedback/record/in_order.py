@@ -15,6 +15,9 @@ from mcap.opcode import Opcode
 
 from imufeedback.record import codec, scan
 
+Frames = tuple[int, list[bytes]]
+"""Opcode and contents: of messages whose numbers follow each other, else of one record."""
+
 
 class InOrder:
     """Iterates over what a scanner finds. The counts are true after iterating."""
@@ -26,38 +29,41 @@ class InOrder:
         self.moved = 0
         """Messages that stand behind a later one."""
 
-    def __iter__(self) -> Iterator[scan.Frame]:
+    def __iter__(self) -> Iterator[Frames]:
         due = 0
         frames = iter(self._scanner)
-        for frame in frames:
-            if frame[0] == Opcode.MESSAGE:
-                number = codec.number(frame[1])
-                if number < due:
-                    self.repeated += 1
-                    continue
-                if number > due:
-                    yield from self._rest(number, frames)
-                    return
-                due = number + 1
-            yield frame
+        for opcode, content in frames:
+            if opcode != Opcode.MESSAGE:
+                yield opcode, [content]
+                continue
+            number = codec.number(content)
+            if number > due:
+                yield from self._rest(number, frames)
+                return
+            if number < due:
+                self.repeated += 1
+                continue
+            messages = [content, *self._scanner.numbered(due + 1)]
+            due += len(messages)
+            yield opcode, messages
 
-    def _rest(self, number: int, frames: Iterator[scan.Frame]) -> Iterator[scan.Frame]:
+    def _rest(self, number: int, frames: Iterator[scan.Frame]) -> Iterator[Frames]:
         """What stands from the present message on."""
         numbers, places, inside = array("Q", [number]), array("Q"), array("q")
         self._note_place(places, inside)
-        for frame in frames:
-            if frame[0] == Opcode.MESSAGE:
-                numbers.append(codec.number(frame[1]))
+        for opcode, content in frames:
+            if opcode == Opcode.MESSAGE:
+                numbers.append(codec.number(content))
                 self._note_place(places, inside)
             else:
-                yield frame
+                yield opcode, [content]
         found = np.array(numbers, dtype=np.uint64)
         _, first = np.unique(found, return_index=True)  # by number, and of equal ones the first
         self.repeated += len(found) - len(first)
         kept = found[np.sort(first)]
         self.moved = int(np.count_nonzero(kept < np.maximum.accumulate(kept)))
         for k in first.tolist():
-            yield Opcode.MESSAGE, self._scanner.message((places[k], inside[k]))
+            yield Opcode.MESSAGE, [self._scanner.message((places[k], inside[k]))]
 
     def _note_place(self, places: array[int], inside: array[int]) -> None:
         place, k = self._scanner.at

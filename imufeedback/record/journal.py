@@ -1,9 +1,9 @@
 """The journal: every input item to disk as it comes, so that a killed process loses next to nothing.
 
-`write` only puts the item on a queue. A writer thread encodes it and hands it to the operating system at once, message
-by message, without any buffer between; a second thread asks the system every second to put it on the disk, so that a
-slow disk holds up nothing but itself. What goes wrong is told through `error` and a callback, never by an exception in
-the thread that measures.
+`write` only puts the item on a queue. A writer thread encodes what has come, twenty times a second, and hands it to the
+operating system in one call, without any buffer between; a second thread asks the system every second to put it on the
+disk, so that a slow disk holds up nothing but itself. What goes wrong is told through `error` and a callback, never by
+an exception in the thread that measures.
 """
 
 from __future__ import annotations
@@ -29,6 +29,12 @@ from imufeedback.record import codec
 from imufeedback.record.disk import DiskWait
 from imufeedback.record.files import create_new, sync_folder
 from imufeedback.records import Item
+
+WRITE_EVERY_S = 0.050
+"""A killed process may lose this much. Chosen: waking up costs far more than writing, and one who is woken for every
+packet takes the engine's turns."""
+TOGETHER_BYTES = 1 << 20
+"""At most so much is held for one call, where there is no hurry."""
 
 SYNC_EVERY_S = 1.0
 """A power loss may take this much more than a killed process."""
@@ -74,30 +80,50 @@ class _Halt:
     reason: str | None
 
 
-class _Unbuffered:
-    """The part of a binary file that the MCAP writer needs; every write goes to the system whole, or raises."""
+class _Together:
+    """The part of a binary file that the MCAP writer needs. What is written goes to the system by `send`, at once."""
 
     def __init__(self, number: int) -> None:
         self.number = number
-        self.offset = 0
+        self.offset = self.records = 0
+        """Bytes in the file, and the whole records that they are."""
         self.disk = DiskWait()
+        self._held: list[bytes] = []
+        self.held_bytes = 0
 
     def write(self, data: bytes) -> int:
-        left = memoryview(data)
-        with self.disk.asking("write"):
-            while left:
-                left = left[os.write(self.number, left) :]
-        self.offset += len(data)
+        """One whole record."""
+        if data:
+            self._held.append(data)
+            self.held_bytes += len(data)
         return len(data)
 
     def tell(self) -> int:
-        return self.offset
+        return self.offset + self.held_bytes
 
     def flush(self) -> None:
-        """Nothing is held back."""
+        """`send` does that."""
+
+    def send(self) -> None:
+        """Raises OSError; what the system took of whole records counts."""
+        held, left = self._held, memoryview(b"".join(self._held))
+        self._held, self.held_bytes = [], 0
+        taken = 0
+        try:
+            with self.disk.asking("write"):
+                while taken < len(left):
+                    taken += os.write(self.number, left[taken:])
+        finally:
+            for record in held:
+                taken -= len(record)
+                if taken < 0:
+                    break
+                self.offset += len(record)
+                self.records += 1
 
     def cut_back(self) -> None:
         """Take away what an unfinished write left behind the last whole record."""
+        self._held, self.held_bytes = [], 0
         os.ftruncate(self.number, self.offset)
         os.lseek(self.number, self.offset, os.SEEK_SET)
 
@@ -134,7 +160,7 @@ class JournalWriter:
             raise UsageError("the start of a recording needs a time zone", where="journal")
         self._reserve_bytes = reserve_bytes
         number, self.path = create_new(Path(path))
-        self._file = _Unbuffered(number)
+        self._file = _Together(number)
         self._begun = False
         _open.add(self)
         self._refuse_full_disk()
@@ -144,9 +170,9 @@ class JournalWriter:
         self._on_error = on_error
         self._sync_every_s = sync_every_s
         self._queue: SimpleQueue[Item | _Halt] = SimpleQueue()
-        self._peak = self._written = self._dropped = 0
+        self._peak = self._numbered = self._written = self._dropped = 0
         self._ended = False
-        self._stop_sync = threading.Event()
+        self._hurry, self._stop_sync = threading.Event(), threading.Event()
         self._opening = _metadata(title, started, details or {})
         self._writer = threading.Thread(target=self._write_all, name="journal-writer", daemon=True)
         self._syncer = threading.Thread(target=self._sync_all, name="journal-sync", daemon=True)
@@ -191,7 +217,7 @@ class JournalWriter:
         if not self._begun:  # a signal came while it was being made: nothing is in it
             self._take_away()
             return
-        self._queue.put(_Halt(None))
+        self._halt(None)
         self._writer.join(CLOSE_WAIT_S)
         if self._writer.is_alive():
             self._fail(f"the disk did not take the recording within {CLOSE_WAIT_S:.0f} s")
@@ -200,6 +226,10 @@ class JournalWriter:
         if self._syncer.is_alive():
             self._fail(f"the disk did not confirm the recording within {CLOSE_WAIT_S:.0f} s")
         _open.discard(self)
+
+    def _halt(self, reason: str | None) -> None:
+        self._queue.put(_Halt(reason))
+        self._hurry.set()
 
     def _take_away(self) -> None:
         """Remove a file that nothing was written to."""
@@ -220,6 +250,7 @@ class JournalWriter:
         reason: str | None = None
         try:
             _begin(writer, self._opening)
+            self._file.send()
             reason = self._write_until_halt(writer)
         except Exception as error:  # noqa: BLE001 - a thread has nobody to raise to: it becomes `error`
             reason = _words(error)
@@ -230,23 +261,41 @@ class JournalWriter:
         self._drain()
 
     def _write_until_halt(self, writer: Writer) -> str | None:
-        while not isinstance(item := self._queue.get(), _Halt):
+        while True:
+            if self._queue.empty():
+                self._hurry.wait(WRITE_EVERY_S)
+            halt = self._take(writer)
+            begun = self._file.records
+            try:
+                self._file.send()
+            finally:
+                self._written += self._file.records - begun
+            if halt is not None:
+                return halt.reason
+
+    def _take(self, writer: Writer) -> _Halt | None:
+        """What waits, encoded; the end, if it has come."""
+        while not self._queue.empty() and self._file.held_bytes < TOGETHER_BYTES:
+            item = self._queue.get()
+            if isinstance(item, _Halt):
+                return item
             try:
                 channel, body = codec.encode(item)
             except Exception as error:  # noqa: BLE001 - whatever one item is, the recording goes on
                 self._dropped += 1
                 self._fail(f"one {type(item).__name__} is missing in the recording: {_words(error)}")
                 continue
-            log_ns = max(item.host_ns, 0)
-            writer.add_message(channel, log_ns, codec.seal(channel, self._written, log_ns, body), log_ns, self._written)
-            self._written += 1
-        return item.reason
+            log_ns, number = max(item.host_ns, 0), self._numbered
+            writer.add_message(channel, log_ns, codec.seal(channel, number, log_ns, body), log_ns, number)
+            self._numbered += 1
+        return None
 
     def _finish(self, writer: Writer) -> None:
         """End the file as well as the disk allows; it can be read without its end too."""
         try:
             self._file.cut_back()
             cast("Callable[[], None]", writer.finish)()
+            self._file.send()
             os.fsync(self._file.number)
         except Exception as error:  # noqa: BLE001 - as above
             self._fail(f"the end of the recording is missing ({_words(error)})")
@@ -267,7 +316,7 @@ class JournalWriter:
                     os.fsync(self._file.number)
                     self._check_place()
             except OSError as error:
-                self._queue.put(_Halt(_words(error)))
+                self._halt(_words(error))
                 break
         self._writer.join()
         os.close(self._file.number)

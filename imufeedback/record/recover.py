@@ -94,12 +94,13 @@ def _frames(recording: Recording) -> Iterator[scan.Frame]:
     if recording.rewritten:  # its channels have other numbers than its messages now
         yield from _channels()
     with open(recording.path, "rb") as file:
-        for opcode, content in InOrder(scan.Scanner(file)):
+        for opcode, contents in InOrder(scan.Scanner(file)):
+            frames = [(opcode, content) for content in contents]
             if opcode == Opcode.MESSAGE:
-                yield opcode, content
-            elif opcode in _KEPT and not recording.rewritten and (opcode, content) not in seen:
-                seen.add((opcode, content))
-                yield opcode, content
+                yield from frames
+            elif opcode in _KEPT and not recording.rewritten and seen.isdisjoint(frames):
+                seen.update(frames)
+                yield from frames
 
 
 def _channels() -> Iterator[scan.Frame]:

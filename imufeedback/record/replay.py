@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from io import BytesIO
@@ -28,7 +28,7 @@ BACK_NS = 2_000_000_000
 
 @dataclass(slots=True)
 class Recording:
-    """A recording on disk. Iterating reads it from the start, one record in memory at a time, as often as wanted.
+    """A recording on disk. Iterating reads it from the start, a few records in memory at a time, as often as wanted.
 
     `notes` and `complete` speak of the last iteration that ran to its end.
     """
@@ -71,13 +71,11 @@ class Recording:
             with open(self.path, "rb") as file:
                 scanner = scan.Scanner(file)
                 frames = InOrder(scanner)
-                for opcode, content in frames:
+                for opcode, contents in frames:
                     if opcode == Opcode.MESSAGE:
-                        item = tally.item(content)
-                        if item is not None:
-                            yield item
+                        yield from tally.items(contents)
                     elif opcode == Opcode.STATISTICS:
-                        tally.promised = scan.message_count(content)
+                        tally.promised = scan.message_count(contents[0])
         except OSError as error:
             raise _unreadable(self.path, error) from None
         self.notes += _notes(scanner, frames, tally)
@@ -107,33 +105,30 @@ class _Tally:
     unknown: int = 0
     promised: int | None = None
     """Messages by the file's own statistics."""
-    latest_ns: int | None = None
+    latest_ns: int = -(1 << 63)
     early: int = 0
     """Items whose time is well before that of one before them."""
     back_ns: int = 0
     """By how much at most."""
 
-    def item(self, content: bytes) -> Item | None:
-        """The item of a whole message; None for one that is not to be handed on."""
-        message = codec.unseal(content)
-        assert message is not None  # the scanner lets only such pass
-        channel, sequence, body = message
-        self.missing += sequence - self.next
-        self.next = sequence + 1
-        try:
-            item = codec.decode(channel, body)
-        except codec.UnknownItemError:
-            self.unknown += 1
-            return None
-        self._look_at_time(item.host_ns)
-        return item
-
-    def _look_at_time(self, host_ns: int) -> None:
-        if self.latest_ns is None or host_ns > self.latest_ns:
-            self.latest_ns = host_ns
-        elif self.latest_ns - host_ns > BACK_NS:
-            self.early += 1
-            self.back_ns = max(self.back_ns, self.latest_ns - host_ns)
+    def items(self, contents: Sequence[bytes]) -> Iterator[Item]:
+        """The items of messages that follow each other, without those that are not to be handed on."""
+        self.missing += codec.number(contents[0]) - self.next
+        self.next = codec.number(contents[-1]) + 1
+        latest_ns = self.latest_ns
+        for content in contents:
+            try:
+                item = codec.decode(content)
+            except codec.UnknownItemError:
+                self.unknown += 1
+                continue
+            host_ns = item.host_ns
+            if host_ns > latest_ns:
+                self.latest_ns = latest_ns = host_ns
+            elif latest_ns - host_ns > BACK_NS:
+                self.early += 1
+                self.back_ns = max(self.back_ns, latest_ns - host_ns)
+            yield item
 
 
 def _notes(scanner: scan.Scanner, frames: InOrder, tally: _Tally) -> list[str]:

@@ -21,10 +21,12 @@ from mcap.opcode import Opcode
 from mcap.records import Channel, Header, Metadata, Statistics
 
 from imufeedback.record.chunks import CHUNK_MAX, DamagedChunkError, unpacked
-from imufeedback.record.codec import KINDS, RECORD_MAX, renumbered, unseal
+from imufeedback.record.codec import KINDS, RECORD_MAX, fits, renumbered
 
 MAGIC = b"\x89MCAP0\r\n"
 _FRAME = struct.Struct("<BQ")
+_NUMBERED = struct.Struct("<BQHI")
+"""A message record's frame, channel and number."""
 _KNOWN = frozenset(int(one) for one in Opcode)
 _PRIVATE = 0x80
 """Opcodes from here on are free for private use by the MCAP specification: to be passed over."""
@@ -34,6 +36,8 @@ _MESSAGE_START = re.compile(rb"\x05(?=[\s\S]{3}\x00{5})")
 may overlap."""
 
 _SEARCH_BYTES = 1 << 16
+_AHEAD_BYTES = 1 << 17
+"""Read at once where messages follow each other; shorter than the longest of them."""
 FALSE_STARTS_MAX = 1000
 """So many places that look like a message and are none: a hostile file, not a damaged one."""
 
@@ -54,7 +58,8 @@ class Scanner:
 
     def __init__(self, file: BinaryIO, start: int = len(MAGIC)) -> None:
         self._file = file
-        self._start = start
+        self._offset = start
+        """Where the next record begins."""
         self._false_starts = 0
         self.complete = False
         """The end was reached in order: a footer, the magic, and nothing else."""
@@ -75,8 +80,8 @@ class Scanner:
         self._unpacked: OrderedDict[int, list[Frame]] = OrderedDict()
 
     def __iter__(self) -> Iterator[Frame]:
-        offset = self._start
         while True:
+            offset = self._offset
             frame = self._read(offset)
             if frame is None:
                 if self._at_end(offset):
@@ -86,17 +91,39 @@ class Scanner:
                     self._name_tail(offset)
                     return
                 self.damaged_at.append(offset)
-                offset = found
+                self._offset = found
                 continue
+            behind = offset + _FRAME.size + len(frame[1])
             if frame[0] == Opcode.CHUNK:
                 yield from self._inside(offset, frame[1])
-            else:
-                self.at = (offset, -1)
-                yield frame
-            offset += _FRAME.size + len(frame[1])
-            if frame[0] == Opcode.FOOTER and self._ends_at(offset):
-                self.complete = True
+                self._offset = behind
+                continue
+            self.at, self._offset = (offset, -1), behind
+            self.complete = frame[0] == Opcode.FOOTER and self._ends_at(behind)
+            yield frame
+            if self.complete:
                 return
+
+    def numbered(self, due: int) -> list[bytes]:
+        """Contents of the messages that stand in the file behind what was handed out last, whole and with the numbers
+        from `due` on: some hundred of them at most. They are then not handed out any more."""
+        if self.at[1] >= 0:  # it is in a chunk
+            return []
+        self._file.seek(self._offset)
+        ahead = self._file.read(_AHEAD_BYTES)
+        out: list[bytes] = []
+        at, last = 0, len(ahead) - _NUMBERED.size
+        while at <= last:
+            opcode, length, _, number = _NUMBERED.unpack_from(ahead, at)
+            begin = at + _FRAME.size
+            content = ahead[begin : begin + length]
+            if opcode != Opcode.MESSAGE or number != due or len(content) < length or not fits(content):
+                break
+            out.append(content)
+            due += 1
+            at = begin + length
+        self._offset += at
+        return out
 
     def message_from(self, offset: int) -> tuple[int, bytes] | None:
         """Offset and content of the first whole message at or behind `offset`; None when there is none."""
@@ -156,12 +183,12 @@ class Scanner:
 
     def _ours(self, content: bytes) -> bytes | None:
         """A message as it was written; None when its checksum does not fit."""
-        if unseal(content) is not None:
+        if fits(content):
             return content
         if len(content) < 2 or (number := self._channels.get(int.from_bytes(content[:2], "little"))) is None:
             return None
         content = renumbered(content, number)
-        return None if unseal(content) is None else content
+        return content if fits(content) else None
 
     def _read(self, offset: int) -> Frame | None:
         """The whole, plausible record there, or None. A message is plausible when its checksum fits."""

@@ -104,11 +104,8 @@ def _first_ns(head: Sequence[Item]) -> int:
 
 
 def _item(content: bytes) -> Item | None:
-    message = codec.unseal(content)
-    if message is None:
-        return None
     try:
-        return codec.decode(message[0], message[2])
+        return codec.decode(content)
     except codec.UnknownItemError:
         return None
 

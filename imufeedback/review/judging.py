@@ -24,7 +24,7 @@ from imufeedback.records import Angles, Command, Cue, Event, Fit, Hand, Item
 from imufeedback.report.summary import Summary
 from imufeedback.settings import Settings
 
-PROGRESS_ITEMS = 2000
+PROGRESS_ITEMS = 4000
 WAY = 5
 """Counts the ways of judging within one version: 2 has void reps, 3 one stall live and afterwards, and rules that
 are not judged yet, 4 limits that a baseline narrows, and a stall as long for the tone as for the finding,

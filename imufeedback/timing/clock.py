@@ -5,10 +5,12 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
 
+from imufeedback import recursions
 from imufeedback.phrases import phrase
 from imufeedback.records import (
     ClockFitted,
@@ -140,6 +142,23 @@ class SensorClock(Stage[DeviceBlock, Out]):
         self._counts_samples = tick_unit_s > 0.5 / nominal_hz
         self._origin_ns = origin_ns
         self._delay_s = delay_s
+        rounding = 1.5 * tick_unit_s
+        self._constants = np.array(
+            [
+                self._early_s,
+                BACKLOG_S,
+                GAP_STEPS,
+                FOLLOWS,
+                rounding,
+                BIN_S,
+                DROP_S,
+                SLEW,
+                MIN_STEP_S,
+                delay_s,
+                REPORT_S,
+            ]
+        )
+        """In the order of `clocked` of the compiled form."""
         self._state = _State(period_s=self._nominal_s)
 
     @property
@@ -184,8 +203,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         t_s = self._to_session(device, steps)
         if begins:
             steps[0] = s.period_s  # nothing before it: one period, as good as any
-        rate = 1.0 + s.target[1]
-        dt_s = [(step if step > MIN_STEP_S else MIN_STEP_S) * rate for step in steps]
+        dt_s = self._sizes(steps)
         if max(steps) > GAP_STEPS * s.period_s:
             out.extend(self._gaps(t_s, steps))
         self._measure_rate(steps)
@@ -201,46 +219,81 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if s.last_tick is None or s.backlog is not None:
             return None
         n, samples = run.tick.shape
-        ticks = np.diff(run.tick.reshape(-1), prepend=s.last_tick).reshape(n, samples)
-        steps = ticks * self._unit_s
-        device = np.add.accumulate(np.concatenate(([s.device_s], steps.reshape(-1))))[1:].reshape(n, samples)
-        plain = (ticks.min(axis=1) >= 0).tolist()
-        host_s = [(one - self._origin_ns) * 1e-9 for one in run.host_ns]
-        maps: list[tuple[float, float]] = []
-        slewed: list[tuple[int, list[float]]] = []
+        ticks = run.tick.reshape(-1)
+        steps = (ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s
+        rows = steps.reshape(n, samples)
+        host_s = (np.array(run.host_ns) - self._origin_ns) * 1e-9
+        t_s, dt_s = np.empty((n, samples)), np.empty((n, samples))
         told: list[tuple[int, ClockFitted | Notice]] = []
-        first, last = device[:, 0].tolist(), device[:, -1].tolist()
-        lows, highs = steps.min(axis=1).tolist(), steps.max(axis=1).tolist()
-        for k, packet in enumerate(steps.tolist()):
-            if not plain[k] or not self._follows(packet[0], highs[k], host_s[k] - (last[k] + s.offset_s)):
-                break
-            s.device_s = last[k]
-            self._note_delay(last[k], host_s[k] - last[k], False)
-            if not self._on_the_line(first[k], last[k], packet[0], lows[k]):
-                slewed.append((k, self._slewed(device[k].tolist(), packet)))
-            maps.append(s.target)
-            self._measure_rate(packet)
+        k = 0
+        while k < n:
+            done = self._compiled(k, steps, host_s, t_s, dt_s)
+            if done == k:
+                packet = rows[k].tolist()
+                times = self._next(packet, host_s.item(k))
+                if times is None:
+                    break
+                t_s[k] = times
+                dt_s[k] = self._sizes(packet)
+                done = k + 1
+            k = done
             if s.t_s - s.reported_s >= REPORT_S:
-                told += [(k, one) for one in self._report()]
-        n = len(maps)
-        if not n:
+                told += [(k - 1, one) for one in self._report()]
+        if not k:
             return None
-        s.last_tick = int(run.tick[n - 1, -1])
-        offset, slope = np.array(maps).T[:, :, None]
-        device, steps = device[:n], steps[:n]
-        t_s = device + (offset + slope * device) - self._delay_s
-        for k, times in slewed:
-            t_s[k] = times
-        dt_s = np.maximum(steps, MIN_STEP_S) * (1.0 + slope)
+        s.last_tick = int(run.tick[k - 1, -1])
         block = ImuBlock(
             self.sensor,
-            frozen(t_s.reshape(-1)),
-            frozen(dt_s.reshape(-1)),
-            frozen(run.gyr_rad_s[:n].reshape(-1, 3)),
-            frozen(run.acc_m_s2[:n].reshape(-1, 3)),
-            frozen(np.zeros(t_s.size, np.uint8), np.uint8),
+            frozen(t_s[:k].reshape(-1)),
+            frozen(dt_s[:k].reshape(-1)),
+            frozen(run.gyr_rad_s[:k].reshape(-1, 3)),
+            frozen(run.acc_m_s2[:k].reshape(-1, 3)),
+            frozen(np.zeros(k * samples, np.uint8), np.uint8),
         )
-        return TimedRun(ImuRun(block, samples), host_s[:n], t_s[:, -1].tolist(), told)
+        return TimedRun(ImuRun(block, samples), host_s[:k].tolist(), t_s[:k, -1].tolist(), told)
+
+    def _next(self, steps: list[float], host_s: float) -> list[float] | None:
+        """Session times of a packet that follows the one before; None where it does not, and nothing has changed."""
+        s = self._state
+        device = list(accumulate(steps, initial=s.device_s))[1:]
+        if min(steps) < 0.0 or not self._follows(steps[0], max(steps), host_s - (device[-1] + s.offset_s)):
+            return None
+        s.device_s = device[-1]
+        self._note_delay(s.device_s, host_s - s.device_s, False)
+        t_s = self._to_session(device, steps)
+        self._measure_rate(steps)
+        return t_s
+
+    def _compiled(self, begin: int, steps: Floats, host_s: Floats, t_s: Floats, dt_s: Floats) -> int:
+        """`_next` and `_sizes` in the compiled form, for packets from `begin` on that lie in the open bin and on the
+        line, up to a report. Returns the first one that is left."""
+        s = self._state
+        if recursions.core is None or s.open_bin is None:
+            return begin
+        moved = np.array(
+            [
+                s.device_s,
+                s.offset_s,
+                *s.target,
+                s.t_s,
+                s.period_s,
+                s.count,
+                *s.open_bin,
+                s.since_s,
+                s.late_s,
+                s.reported_s,
+            ]
+        )
+        packets, samples = t_s.shape
+        above = np.empty(packets)
+        end = recursions.core.clocked(packets, samples, begin, self._constants, steps, host_s, moved, t_s, dt_s, above)
+        if end > begin:
+            s.device_s, s.offset_s, offset, slope, s.t_s, s.period_s, count, x, y, s.since_s, s.late_s, _ = (
+                moved.tolist()
+            )
+            s.target, s.open_bin, s.count = (offset, slope), (x, y), int(count)
+            s.delays.extend(above[begin:end].tolist())
+        return end
 
     def _follows(self, step_s: float, longest_s: float, late_s: float) -> bool:
         """Whether nothing is to be asked of a packet's time: neither `_begins_anew` nor a gap. Notes how late it is."""
@@ -326,15 +379,15 @@ class SensorClock(Stage[DeviceBlock, Out]):
         """The line below the smallest delays. Its slope is that of the whole window when the counter has a rate of its
         own, else of what came since the radio last became faster, and until that is enough the one known before."""
         s = self._state
-        points = list(s.bins)
+        points = np.array(s.bins)
         # what was known before a restart is better than a slope over some seconds
         few = s.known and len(points) < STRAIGHT_POINTS
         loose = None if few else fit_loose_line(points, sure=self._counts_samples)
         if loose is not None:
             s.target = loose
             return
-        together = [point for point in points if point[0] >= s.since_s]
-        if together and together[-1][0] - together[0][0] >= MIN_SPAN_S:
+        together = points[np.searchsorted(points[:, 0], s.since_s) :]
+        if len(together) and together[-1, 0] - together[0, 0] >= MIN_SPAN_S:
             s.skew = likely_skew(together)
         s.target = (line_below(points, s.skew), s.skew)
 
@@ -359,6 +412,11 @@ class SensorClock(Stage[DeviceBlock, Out]):
             t_s.append(s.t_s)
         return t_s
 
+    def _sizes(self, steps: list[float]) -> list[float]:
+        """Integration steps."""
+        rate = 1.0 + self._state.target[1]
+        return [(step if step > MIN_STEP_S else MIN_STEP_S) * rate for step in steps]
+
     def _gaps(self, t_s: list[float], steps: list[float]) -> list[Out]:
         period = self._state.period_s
         return [
@@ -370,10 +428,14 @@ class SensorClock(Stage[DeviceBlock, Out]):
     def _measure_rate(self, steps: list[float]) -> None:
         """Follow the sample period slowly; steps across gaps say nothing about it."""
         s = self._state
-        usual = [step for step in steps if 0.5 * s.period_s < step < GAP_STEPS * s.period_s]
+        low, high, total, usual = 0.5 * s.period_s, GAP_STEPS * s.period_s, 0.0, 0
+        for step in steps:
+            if low < step < high:
+                total += step
+                usual += 1
         if usual:
-            s.count += len(usual)
-            s.period_s += (sum(usual) - len(usual) * s.period_s) / min(s.count + 20, 2000)
+            s.count += usual
+            s.period_s += (total - usual * s.period_s) / min(s.count + 20, 2000)
 
     def _report(self) -> list[ClockFitted | Notice]:
         s = self._state

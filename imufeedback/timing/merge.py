@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from imufeedback.quaternions import by_vector, product, unit
-from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment, frozen
+from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment
 from imufeedback.stage import Stage
 from imufeedback.timing.silence import SILENCE_S
 
@@ -35,13 +34,14 @@ Chosen: longer than a late sensor is waited for."""
 MOST_STEPS = 16_384
 """Longest block: what is in memory at once does not depend on how far a sensor's samples lie apart. Chosen: 82 s."""
 
-# one row of a sensor's buffer: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
+STEPS_AT_ONCE = 2048
+"""So many steps are interpolated together: what lies between stays in the processor's own memory. Chosen."""
+
+# one row of a sensor's samples: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
 _Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 11, 12, 13
 _WIDTH = 14
 _SATURATED = np.uint8(Flag.SATURATED)
 TINY_S = 1e-9
-NOTHING, NEVER = np.full((1, _WIDTH), np.nan), np.full(1, np.nan)
-"""Row of a sensor that has not begun, and its time."""
 
 
 def break_s(grid_hz: float) -> float:
@@ -49,29 +49,40 @@ def break_s(grid_hz: float) -> float:
     return max(BREAK_S, BREAK_STEPS / grid_hz)
 
 
-class Arrived(NamedTuple):
-    """Samples that came together: a packet's part of a block, which may hold many packets."""
+FEWEST, AT_ONCE = 16, 1024
+"""Fewer packets go one by one, and so many around one that is odd; most that go as columns. Chosen."""
 
-    block: OrientationBlock
-    begin: int
-    end: int
+
+class Arrived(NamedTuple):
+    """Packets in the order in which they came; those of one sensor lie one after the other in its blocks."""
+
+    blocks: Sequence[OrientationBlock]
+    of: Sequence[int] | Ints
+    """(K,) which of the blocks holds each packet."""
+    begin: Sequence[int] | Ints
+    end: Sequence[int] | Ints
+    """(K,) its samples there."""
 
 
 class Released(NamedTuple):
-    """Steps that were released together."""
+    """Steps of a block in the groups in which they were released."""
 
-    end: int
-    """Place in the block after the last of them."""
-    by: int
+    ends: list[int]
+    """Places in the block after the last step of each."""
+    by: list[int]
     """Place of the arrival that made them known."""
 
 
 @dataclass
 class _State:
-    rows: list[Floats]
-    """One (N, 14) buffer a segment, oldest first."""
-    times_s: list[Floats]
-    """(N,) of the rows."""
+    rows: Floats
+    """(M, 14) samples, oldest first, of one sensor after the other; one row of NaN for a sensor that has none."""
+    times_s: Floats
+    """(M,) of the rows."""
+    begins: list[int]
+    """First row of each sensor."""
+    counts: list[int]
+    """Samples of each sensor."""
     next_step: int | None = None
     span_s: float = 0.0
     """Longest packet seen."""
@@ -83,11 +94,29 @@ class _Run:
 
     def __init__(self, known: Sequence[int]) -> None:
         self.first = 0
-        self.released: list[Released] = []
-        self.limits: list[tuple[int, ...]] = []
-        """Samples of each sensor that were there at each release."""
+        self.released = Released([], [])
+        self.limits: list[Ints | list[Sequence[int]]] = []
+        """(R, S) samples of each sensor that were there at the releases."""
         self.cut = [0 for _ in known]
         """Samples of each sensor that were thrown away since these are counted."""
+
+
+class _Columns(NamedTuple):
+    """What is asked of packets, (K,) each."""
+
+    sensor: Ints
+    begins_s: Floats
+    newest_s: Floats
+    counts: Ints
+
+    @staticmethod
+    def of(arrived: Arrived, index: Mapping[str, int]) -> _Columns:
+        lengths = [len(one.t_s) for one in arrived.blocks]
+        of, begin, end = np.asarray(arrived.of), np.asarray(arrived.begin), np.asarray(arrived.end)
+        t_s = np.concatenate([one.t_s for one in arrived.blocks])
+        first = (np.cumsum(lengths) - lengths)[of]
+        sensor = np.array([index[one.sensor] for one in arrived.blocks])[of]
+        return _Columns(sensor, t_s[first + begin], t_s[first + end - 1], end - begin)
 
 
 class Merger(Stage[OrientationBlock, AlignedBlock]):
@@ -105,73 +134,118 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._grid_hz = grid_hz
         self._break_s = break_s(grid_hz)
         self._state = _State(
-            rows=[NOTHING[:0] for _ in sensors],
-            times_s=[NEVER[:0] for _ in sensors],
+            rows=np.full((len(sensors), _WIDTH), np.nan),
+            times_s=np.full(len(sensors), np.nan),
+            begins=list(range(len(sensors))),
+            counts=[0 for _ in sensors],
             newest_s=[-math.inf for _ in sensors],
         )
 
     def feed(self, item: OrientationBlock) -> list[AlignedBlock]:
-        return [block for block, _ in self.feed_many([Arrived(item, 0, len(item.t_s))])]
+        return [block for block, _ in self.feed_many(Arrived([item], [0], [0], [len(item.t_s)]))]
 
-    def feed_many(self, arrivals: Sequence[Arrived]) -> Iterator[tuple[AlignedBlock, list[Released]]]:
-        """Packets in the order in which they came; those of one sensor lie one after the other in its blocks. To be
-        gone through to its end.
+    def feed_many(self, arrived: Arrived) -> Iterator[tuple[AlignedBlock, Released]]:
+        """To be gone through to its end.
 
         The steps are those, with the same values, that feeding one packet after the other releases: what came later is
         not looked at. Steps within a block follow each other; one after a break is in the next block.
         """
-        s = self._state
-        known = [len(times) for times in s.times_s]
-        self._append({id(one.block): one.block for one in arrivals}.values())
-        run = _Run(known)
-        for by, (block, begin, end) in enumerate(arrivals):
-            i = self._index[block.sensor]
-            for first, last in _unbroken(block.t_s, begin, end, self._break_s):
-                known[i] += last - first
-                begins_s, newest_s = block.t_s.item(first), block.t_s.item(last - 1)
-                s.span_s = max(s.span_s, newest_s - begins_s + 1.0 / self._grid_hz)
-                before_s = max(s.newest_s)
-                if begins_s - before_s > self._break_s:
-                    yield from self._release(run, before_s + EDGE_S, known, by)
-                    yield from self._flushed(run)
-                    self._resume(begins_s)
-                s.newest_s[i] = newest_s
-                until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
-                yield from self._release(run, until_s, known, by)
+        known = self._state.counts.copy()
+        self._append(arrived.blocks)
+        run, done, many = _Run(known), 0, len(arrived.of)
+        columns = _Columns.of(arrived, self._index) if many >= FEWEST else None
+        while done < many:
+            if columns is not None:
+                done += self._together(run, _Columns(*(one[done : done + AT_ONCE] for one in columns)), known, done)
+            for by in range(done, min(done + FEWEST, many)):
+                block, begin, end = arrived.blocks[arrived.of[by]], int(arrived.begin[by]), int(arrived.end[by])
+                i = self._index[block.sensor]
+                for first, last in _unbroken(block.t_s, begin, end, self._break_s):
+                    known[i] += last - first
+                    yield from self._one(run, i, block.t_s.item(first), block.t_s.item(last - 1), known, by)
+            done = min(done + FEWEST, many)
         yield from self._flushed(run)
+
+    def _one(
+        self, run: _Run, sensor: int, begins_s: float, newest_s: float, known: Sequence[int], by: int
+    ) -> Iterator[tuple[AlignedBlock, Released]]:
+        """A packet without a break."""
+        s = self._state
+        s.span_s = max(s.span_s, newest_s - begins_s + 1.0 / self._grid_hz)
+        before_s = max(s.newest_s)
+        if begins_s - before_s > self._break_s:
+            yield from self._release(run, before_s + EDGE_S, known, by)
+            yield from self._flushed(run)
+            self._resume(begins_s)
+        s.newest_s[sensor] = newest_s
+        until_s = max(min(s.newest_s), max(s.newest_s) - WAIT_S - s.span_s)
+        yield from self._release(run, until_s, known, by)
+
+    def _together(self, run: _Run, arrived: _Columns, known: list[int], by: int) -> int:
+        """The same of many packets; returns how many could be taken: up to one that has a break in it or before it, or
+        fills the block. `by` is the place of the first."""
+        s = self._state
+        if s.next_step is None or not len(arrived.sensor):
+            return 0
+        own = arrived.sensor == np.arange(len(known))[:, None]
+        newest_s = np.where(own, arrived.newest_s, np.array(s.newest_s)[:, None])
+        newest_s = np.maximum.accumulate(newest_s, axis=1)
+        latest_s = newest_s.max(axis=0)
+        lasts_s = arrived.newest_s - arrived.begins_s
+        span_s = np.maximum(np.maximum.accumulate(lasts_s) + 1.0 / self._grid_hz, s.span_s)
+        until_s = np.maximum(newest_s.min(axis=0), latest_s - WAIT_S - span_s)
+        reached = np.maximum.accumulate(np.floor(until_s * self._grid_hz + 1e-6).astype(np.int64))
+        reached = np.maximum(reached, s.next_step - 1)
+        before_s = np.concatenate(([max(s.newest_s)], latest_s[:-1]))
+        run.first = run.first if run.limits else s.next_step
+        odd = (arrived.begins_s - before_s > self._break_s) | (lasts_s > self._break_s)
+        odd |= reached - run.first >= MOST_STEPS - 1
+        count = int(np.argmax(odd)) if odd.any() else len(odd)
+        if count == 0:
+            return 0
+        new = np.flatnonzero(np.diff(reached[:count], prepend=s.next_step - 1))
+        counts = np.cumsum(np.where(own, arrived.counts, 0), axis=1) + np.array(known)[:, None]
+        run.released.ends.extend((reached[new] + 1 - run.first).tolist())
+        run.released.by.extend((new + by).tolist())
+        if len(new):
+            run.limits.append(counts[:, new].T)
+        known[:], s.newest_s = counts[:, count - 1].tolist(), newest_s[:, count - 1].tolist()
+        s.span_s, s.next_step = span_s.item(count - 1), reached.item(count - 1) + 1
+        return count
 
     def finish(self) -> list[AlignedBlock]:
         s = self._state
-        known = [len(times) for times in s.times_s]
+        known = s.counts.copy()
         run = _Run(known)
         made = [*self._release(run, max(s.newest_s), known, 0), *self._flushed(run)]
         return [block for block, _ in made]
 
     def _release(
         self, run: _Run, until_s: float, known: Sequence[int], by: int
-    ) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+    ) -> Iterator[tuple[AlignedBlock, Released]]:
         """The steps up to a time; blocks that are full."""
         s = self._state
         end = self._reached(until_s, [count - cut for count, cut in zip(known, run.cut, strict=True)])
         while end is not None and s.next_step is not None and s.next_step <= end:
-            if not run.released:
+            if not run.limits:
                 run.first = s.next_step
             last = min(end, run.first + MOST_STEPS - 1)
             s.next_step = last + 1
-            run.released.append(Released(last + 1 - run.first, by))
-            run.limits.append(tuple(known))
+            run.released.ends.append(last + 1 - run.first)
+            run.released.by.append(by)
+            run.limits.append([tuple(known)])
             if last + 1 - run.first == MOST_STEPS:
                 yield from self._flushed(run)
 
-    def _flushed(self, run: _Run) -> Iterator[tuple[AlignedBlock, list[Released]]]:
+    def _flushed(self, run: _Run) -> Iterator[tuple[AlignedBlock, Released]]:
         """The block of the steps so far."""
-        if not run.released:
+        if not run.limits:
             return
-        released, limits = run.released, np.array(run.limits, np.int64) - np.array(run.cut)
-        run.released, run.limits = [], []
-        before = [len(times) for times in self._state.times_s]
-        block = self._steps(run.first, released, limits)
-        run.cut = [cut + old - len(times) for cut, old, times in zip(run.cut, before, self._state.times_s, strict=True)]
+        released, limits = run.released, np.concatenate(run.limits) - np.array(run.cut)
+        run.released, run.limits = Released([], []), []
+        before = self._state.counts.copy()
+        block = self._steps(run.first, released.ends, limits)
+        run.cut = [cut + old - new for cut, old, new in zip(run.cut, before, self._state.counts, strict=True)]
         yield block, released
 
     def _resume(self, begins_s: float) -> None:
@@ -181,16 +255,30 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             edge_s = max(EDGE_S, WAIT_S + s.span_s)
             s.next_step = max(s.next_step, math.ceil((begins_s - edge_s) * self._grid_hz))
 
-    def _append(self, blocks: Iterable[OrientationBlock]) -> None:
+    def _append(self, blocks: Sequence[OrientationBlock]) -> None:
         s = self._state
+        new: list[list[OrientationBlock]] = [[] for _ in s.counts]
         for item in blocks:
-            i = self._index[item.sensor]
-            rows = np.empty((len(item.t_s), _WIDTH))
-            rows[:, _Q], rows[:, _G], rows[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
-            rows[:, _SI], rows[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
-            rows[:, _REST], rows[:, _SAT] = item.rest, item.flags & _SATURATED
-            s.rows[i] = np.concatenate((s.rows[i], rows))
-            s.times_s[i] = np.concatenate((s.times_s[i], item.t_s))
+            new[self._index[item.sensor]].append(item)
+        counts = [old + sum([len(one.t_s) for one in own]) for old, own in zip(s.counts, new, strict=True)]
+        rows, times_s = np.empty((sum(counts) + counts.count(0), _WIDTH)), np.empty(sum(counts) + counts.count(0))
+        begins, at = [], 0
+        for begin, old, own in zip(s.begins, s.counts, new, strict=True):
+            begins.append(at)
+            kept = max(old, 0 if own else 1)
+            rows[at : at + kept], times_s[at : at + kept] = (
+                s.rows[begin : begin + kept],
+                s.times_s[begin : begin + kept],
+            )
+            at += kept
+            for item in own:
+                end = at + len(item.t_s)
+                part, times_s[at:end] = rows[at:end], item.t_s
+                part[:, _Q], part[:, _G], part[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
+                part[:, _SI], part[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
+                part[:, _REST], part[:, _SAT] = item.rest, item.flags & _SATURATED
+                at = end
+        s.rows, s.times_s, s.begins, s.counts = rows, times_s, begins, counts
 
     def _reached(self, until_s: float, known: Sequence[int]) -> int | None:
         """The last step up to a time; None when it is not a new one. `known`: samples of each sensor so far."""
@@ -198,53 +286,64 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         if not math.isfinite(until_s):
             return None
         if s.next_step is None:
-            begin_s = min(float(times[0]) for times, count in zip(s.times_s, known, strict=True) if count)
+            begin_s = min(s.times_s.item(begin) for begin, count in zip(s.begins, known, strict=True) if count)
             s.next_step = math.ceil(begin_s * self._grid_hz - 1e-6)
         last = math.floor(until_s * self._grid_hz + 1e-6)
         return None if last < s.next_step else last
 
-    def _steps(self, first: int, released: Sequence[Released], limits: Ints) -> AlignedBlock:
+    def _steps(self, first: int, ends: Sequence[int], limits: Ints) -> AlignedBlock:
         """The block that begins with step `first`; `limits` (R, S) samples that were there at each release."""
         s = self._state
-        ends = [one.end for one in released]
         t_s = np.arange(first, first + ends[-1]) / self._grid_hz
-        counts = [end - begin for begin, end in pairwise([0, *ends])]
-        block = self._sample(t_s, limits.repeat(counts, axis=0))
-        for i, times in enumerate(s.times_s):
-            keep = max(int(np.searchsorted(times[: limits[-1, i]], t_s[-1], side="right")) - 1, 0)
-            s.rows[i], s.times_s[i] = s.rows[i][keep:], times[keep:]
+        block = self._sample(t_s, limits.repeat(np.diff(ends, prepend=0), axis=0))
+        for i, (begin, there) in enumerate(zip(s.begins, limits[-1].tolist(), strict=True)):
+            past = max(int(s.times_s[begin : begin + there].searchsorted(t_s[-1], side="right")) - 1, 0)
+            s.begins[i] += past
+            s.counts[i] -= past
         return block
 
     def _sample(self, t_s: Floats, limits: Ints) -> AlignedBlock:
-        """All segments at the grid times: between two samples the turn from one to the other in part; past the last,
-        its rate carried on. `limits` (N, S): so many samples of each sensor were there."""
+        """All segments at the grid times. `limits` (N, S): so many samples of each sensor were there."""
+        q_es, mixed = np.empty((*limits.shape, 4)), np.empty((*limits.shape, _WIDTH))
+        ok = np.empty(limits.shape, np.bool_)
+        for k in range(0, len(t_s), STEPS_AT_ONCE):
+            part = slice(k, k + STEPS_AT_ONCE)
+            self._interpolated(t_s[part], limits[part], q_es[part], mixed[part], ok[part])
+        rest, saturated = ok & (mixed[..., _REST] > 0.5), mixed[..., _SAT] > 0.0
+        for array in (t_s, q_es, mixed, rest, ok, saturated):
+            array.setflags(write=False)
+        return AlignedBlock(
+            segments=self._segments,
+            t_s=t_s,
+            q_es=q_es,
+            gyr_rad_s=mixed[..., _G],
+            acc_m_s2=mixed[..., _A],
+            rest=rest,
+            inclination_sd_rad=mixed[..., _SI],
+            heading_sd_rad=mixed[..., _SH],
+            ok=ok,
+            saturated=saturated,
+        )
+
+    def _interpolated(self, t_s: Floats, limits: Ints, q_es: Floats, mixed: Floats, ok: Bools) -> None:
+        """Fills the last three (N, S, …): between two samples the turn from one to the other in part; past the last,
+        its rate carried on."""
         s = self._state
-        begins = np.cumsum([0, *(max(len(times), 1) for times in s.times_s[:-1])])
-        rows = np.concatenate([one if len(one) else NOTHING for one in s.rows])
-        times_s = np.concatenate([one if len(one) else NEVER for one in s.times_s])
-        grid = t_s + TINY_S
-        at = np.stack([np.searchsorted(times, grid, side="right") for times in s.times_s], axis=1)
+        grid, at = t_s + TINY_S, np.empty(limits.shape, np.intp)
+        for i, (begin, count) in enumerate(zip(s.begins, s.counts, strict=True)):
+            at[:, i] = s.times_s[begin : begin + count].searchsorted(grid, side="right")
         at = np.minimum(at, limits) - 1
-        place = _place(t_s, at, at < limits - 1, times_s, np.maximum(at, 0) + begins)
-        a = rows[place.at]
-        b = rows[place.at + (place.part > 0.0)]
-        mixed = a + place.part[..., None] * (b - a)
-        q_es = _slerp(a[..., _Q], b[..., _Q], place.part)
+        place = _place(t_s, at, at < limits - 1, s.times_s, np.maximum(at, 0) + s.begins)
+        ok[:] = place.ok
+        a = s.rows.take(place.at, axis=0)
+        b = s.rows.take(place.at + (place.part > 0.0), axis=0)
+        q_es[:] = _slerp(a[..., _Q], b[..., _Q], place.part)
+        np.subtract(b, a, out=b)
+        b *= place.part[..., None]
+        np.add(a, b, out=mixed)
         if place.since_s.any():
             carried = place.since_s > 0.0
             q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * place.since_s[carried][:, None])
-        return AlignedBlock(
-            segments=self._segments,
-            t_s=frozen(t_s),
-            q_es=frozen(q_es),
-            gyr_rad_s=frozen(mixed[..., _G]),
-            acc_m_s2=frozen(mixed[..., _A]),
-            rest=frozen(place.ok & (mixed[..., _REST] > 0.5), np.bool_),
-            inclination_sd_rad=frozen(mixed[..., _SI]),
-            heading_sd_rad=frozen(mixed[..., _SH]),
-            ok=frozen(place.ok, np.bool_),
-            saturated=frozen(mixed[..., _SAT] > 0.0, np.bool_),
-        )
 
 
 def _unbroken(t_s: Floats, begin: int, end: int, break_s: float) -> Iterator[tuple[int, int]]:
@@ -287,13 +386,15 @@ def _place(
 
 def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
     """(..., 4) orientation at the part f of the way from a to b, the short way round (q and -q are one rotation)."""
-    cosine = (qa * qb).sum(axis=-1)
+    cosine = np.einsum("...k,...k", qa, qb)
     # the hair's breadth keeps 0/0 away where both are the same; it cancels in the norm
     angle = np.arccos(np.minimum(np.abs(cosine), 1.0)) + 1e-9
     wa = np.sin((1.0 - f) * angle)
     wb = np.sin(f * angle) * np.copysign(1.0, cosine)
-    out = wa[..., None] * qa + wb[..., None] * qb
-    return unit(out)
+    out = wa[..., None] * qa
+    out += wb[..., None] * qb
+    out /= np.sqrt(np.einsum("...k,...k", out, out))[..., None]
+    return out
 
 
 def _turned(q: Floats, vector: Floats) -> Floats:

@@ -6,7 +6,9 @@ out are simply not there for what follows, so the angles are not ok, and nothing
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -81,14 +83,23 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return [] if before else [Notice(float(item.t_s[-1]), text)]
         return [item if not before else _as_restart(item)]
 
-    def passes(self, run: ImuRun) -> bool:
-        """Whether nothing is wrong with any packet of a run, so that all of it passes; what is known is then that after
-        it. Else nothing has changed, and its packets are for `feed`."""
+    @property
+    def learnt(self) -> bool:
+        """Whether it is known if the source has noise."""
+        return self._state.learnt >= LEARN_SAMPLES
+
+    def passes(self, blocks: Sequence[ImuBlock | ImuRun]) -> bool:
+        """Whether nothing is wrong with any of the packets, so that all of them pass; what is known is then that after
+        them. Else nothing has changed, and they are for `feed`."""
         s = self._state
-        if s.wrong or s.learnt < LEARN_SAMPLES or s.last is None:
+        runs = [one if isinstance(one, ImuRun) else ImuRun(one, len(one.t_s)) for one in blocks]
+        samples = runs[-1].samples if runs else 0
+        if any(one.samples != samples or one.block.flags.item(0) & _RESTART for one in runs):
             return False
-        packets = len(run)
-        gyr, acc = (one.reshape(packets, run.samples, 3) for one in (run.block.gyr_rad_s, run.block.acc_m_s2))
+        if s.wrong or not self.learnt or s.last is None or not samples:
+            return not runs
+        gyr = np.concatenate([one.block.gyr_rad_s for one in runs]).reshape(-1, samples, 3)
+        acc = np.concatenate([one.block.acc_m_s2 for one in runs]).reshape(-1, samples, 3)
         # of a source without noise repeats are not counted
         if not s.noiseless and _repeats(gyr, s.last.gyr_rad_s[-1]) and _repeats(acc, s.last.acc_m_s2[-1]):
             return False
@@ -97,26 +108,29 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
             return False
         s.rests, s.equal = rests, 0
         kept = s.chunk if not taken else []
-        s.chunk = [*kept, *((gyr[k], acc[k]) for k in range(taken, packets))]
-        s.chunk_samples = sum(len(one) for one, _ in s.chunk)
-        at = slice(-run.samples, None)
-        b = run.block
-        s.last = ImuBlock(b.sensor, b.t_s[at], b.dt_s[at], gyr[-1], acc[-1], b.flags[at])
+        s.chunk = [*kept, *((gyr[k], acc[k]) for k in range(taken, len(gyr)))]
+        s.chunk_samples = samples * len(s.chunk)
+        s.last = runs[-1].last
         return True
 
     def _weighed(self, gyr: Floats, acc: Floats) -> tuple[list[float] | None, int]:
-        """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale; and how many of the
-        packets lie in whole chunks."""
-        s, samples = self._state, gyr.shape[1]
-        rests, begin = s.rests, 0
-        missing = CHUNK_SAMPLES - s.chunk_samples if s.chunk else CHUNK_SAMPLES
-        while (end := begin - (-missing // samples)) <= len(gyr):
-            parts = [*(s.chunk if not begin else ()), (gyr[begin:end].reshape(-1, 3), acc[begin:end].reshape(-1, 3))]
-            rests = _rests(rests, parts)
+        """The last chunks at rest after packets (K, N, 3), None if they tell of a wrong scale or where packets of
+        another length have begun a chunk; and how many of the packets lie in whole chunks."""
+        s, (packets, samples, _) = self._state, gyr.shape
+        if s.chunk_samples != samples * len(s.chunk):
+            return None, 0
+        size = -(-CHUNK_SAMPLES // samples)
+        chunks = (packets + len(s.chunk)) // size
+        if not chunks:
+            return s.rests, 0
+        taken = chunks * size - len(s.chunk)
+        begun = [*s.chunk, (gyr[:taken].reshape(-1, 3), acc[:taken].reshape(-1, 3))]
+        rests = s.rests
+        for look in _looks(begun, chunks):
+            rests = _rests(rests, look)
             if len(rests) == REST_CHUNKS and all(map(_is_off, rests)):
                 return None, 0
-            begin, missing = end, CHUNK_SAMPLES
-        return rests, begin
+        return rests, taken
 
     # ── frozen ──
 
@@ -149,7 +163,7 @@ class Plausible(Stage[ImuBlock, ImuBlock | Notice]):
         if s.chunk_samples < CHUNK_SAMPLES:
             return
         parts, s.chunk, s.chunk_samples = s.chunk, [], 0
-        s.rests = _rests(s.rests, parts)
+        s.rests = _rests(s.rests, *_looks(parts, 1))
         if len(s.rests) == REST_CHUNKS:
             self._judge_gravity()
 
@@ -167,13 +181,34 @@ def _is_off(measured: float) -> bool:
     return abs(measured / STANDARD_GRAVITY_M_S2 - 1.0) > GRAVITY_SHARE
 
 
-def _rests(before: list[float], parts: list[tuple[Floats, Floats]]) -> list[float]:
+_Look: TypeAlias = tuple[bool, float]
+"""Whether a chunk is at rest, and what it measures on the mean, m/s²."""
+
+
+def _rests(before: list[float], look: _Look) -> list[float]:
     """What the last chunks at rest measured, with one more chunk."""
-    gyr, acc = (np.concatenate(part) for part in zip(*parts, strict=True))
-    with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
-        at_rest = acc.std(axis=0).max() < REST_ACC_SD_M_S2 and gyr.std(axis=0).max() < REST_GYR_SD_RAD_S
-        measured = float(np.sqrt((acc.mean(axis=0) ** 2).sum()))
+    at_rest, measured = look
     return [*before, measured][-REST_CHUNKS:] if at_rest else []
+
+
+def _looks(parts: Sequence[tuple[Floats, Floats]], chunks: int) -> list[_Look]:
+    """Of each of so many equal chunks, whose samples come in parts (…, 3)."""
+    gyr_acc = np.concatenate([one for part in zip(*parts, strict=True) for one in part])
+    with np.errstate(all="ignore"):  # floats from outside may be anything, and then are no rest
+        mean, variance = _spread(gyr_acc.reshape(2 * chunks, -1, 3))
+        measured = np.sqrt(np.square(mean[chunks:]).sum(axis=1))
+    at_rest = (variance[:chunks] < REST_GYR_SD_RAD_S**2) & (variance[chunks:] < REST_ACC_SD_M_S2**2)
+    return list(zip(at_rest.tolist(), measured.tolist(), strict=True))
+
+
+def _spread(chunks: Floats) -> tuple[Floats, Floats]:
+    """Mean (C, 3) of chunks (C, N, 3), and the greatest variance (C,) of an axis; counted from each chunk's first
+    sample, so that nothing is lost beside a large value."""
+    n, first = chunks.shape[1], chunks[:, 0]
+    off = chunks - first[:, None]
+    mean = off.sum(axis=1) / n
+    variance = np.square(off, out=off).sum(axis=1) / n - mean * mean
+    return first + mean, variance.max(axis=1)
 
 
 def _repeats(packets: Floats, last: Floats) -> bool:

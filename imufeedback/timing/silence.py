@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -70,14 +70,14 @@ class SilenceWatch(Stage[WakeSign, Notice]):
             return self._slept(item.sensor, item.t_s, item.ahead_s)
         return self._silent(item)
 
-    def passes(self, signs: Sequence[tuple[float, str]]) -> bool:
-        """Whether signs (time, sensor), none with a clock that begins anew, tell nothing, because no pause is long.
-        Then what is known is that after them; else nothing has changed."""
+    def passes(self, signs: Iterable[tuple[float, str, float | None]]) -> bool:
+        """Whether signs (time, sensor, how far ahead a clock was that begins anew) tell nothing, because no pause is
+        long and no clock begins anew. Then what is known is that after them; else nothing has changed."""
         s = self._state
         packet_s, any_s, still_s, heard = s.packet_s, s.any_s, s.still_s, set()
-        for t_s, sensor in signs:
+        for t_s, sensor, ahead_s in signs:
             if sensor:
-                if packet_s is not None and t_s - packet_s > self._least_s:
+                if ahead_s is not None or (packet_s is not None and t_s - packet_s > self._least_s):
                     return False
                 packet_s, still_s = t_s, 0.0
                 heard.add(sensor)

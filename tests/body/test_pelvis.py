@@ -7,7 +7,7 @@ import pytest
 from bodies import AHEAD, BACK, LEFT, RIGHT, STANDING, UP, carry
 from scipy.spatial.transform import Rotation
 
-from imufeedback.body import pelvis
+from imufeedback.body import jcs, pelvis
 from imufeedback.records import Hand
 
 MOTIONS = {
@@ -20,8 +20,13 @@ MOTIONS = {
 }
 
 
+def angles(R: np.ndarray) -> np.ndarray:
+    """Raw turn, obliquity and tilt."""
+    return pelvis.from_joint(jcs.angles(pelvis.as_joint(R)))
+
+
 def named(R: np.ndarray, hand: Hand) -> np.ndarray:
-    return np.rad2deg(pelvis.angles(R)) * pelvis.signs(hand)
+    return np.rad2deg(angles(R)) * pelvis.signs(hand)
 
 
 def baker(turn: float, obliquity: float, tilt: float) -> np.ndarray:
@@ -39,13 +44,13 @@ def test_sign_of(words, hand):
 
 
 def test_standing_is_zero():
-    np.testing.assert_allclose(pelvis.angles(STANDING), 0.0, atol=1e-12)
+    np.testing.assert_allclose(angles(STANDING), 0.0, atol=1e-12)
 
 
 def test_order_is_rotation_obliquity_tilt():
     rng = np.random.default_rng(2)
     raw = rng.uniform((-170, -60, -170), (170, 60, 170), (200, 3))
-    np.testing.assert_allclose(np.rad2deg(pelvis.angles(np.stack([baker(*one) for one in raw]))), raw, atol=1e-9)
+    np.testing.assert_allclose(np.rad2deg(angles(np.stack([baker(*one) for one in raw]))), raw, atol=1e-9)
 
 
 def test_the_axes_are_the_earths_vertical_first_and_the_pelvis_right_last():
@@ -58,6 +63,17 @@ def test_the_axes_are_the_earths_vertical_first_and_the_pelvis_right_last():
 @pytest.mark.parametrize("heading", range(0, 360, 45))
 def test_a_room_that_is_turned_changes_the_turn_only(heading):
     R = Rotation.from_euler("z", heading, degrees=True).as_matrix() @ baker(0, 5, -15)
-    raw = np.rad2deg(pelvis.angles(R))
+    raw = np.rad2deg(angles(R))
     assert np.cos(np.deg2rad(raw[0] - heading)) == pytest.approx(1.0)
     np.testing.assert_allclose(raw[1:], (5, -15), atol=1e-9)
+
+
+def test_the_turn_of_one_pose_is_that_of_all_angles():
+    rng = np.random.default_rng(3)
+    for raw in rng.uniform((-170, -60, -170), (170, 60, 170), (50, 3)):
+        zero_rad = rng.uniform(-3.0, 3.0)
+        R = baker(*raw)
+        back = Rotation.from_euler("z", -zero_rad).as_matrix() @ R
+        assert pelvis.turn(R, zero_rad) == pytest.approx(angles(back)[0], abs=1e-12)
+        assert pelvis.forward_tilts(R[None, 2])[0] == pytest.approx(-angles(R)[2], abs=1e-12)
+    assert np.isnan(pelvis.turn(baker(0, 89, 0), 0.0))

@@ -6,7 +6,7 @@ The state goes through pickle into a new object, so nothing of a stage may live 
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Any
 
@@ -96,9 +96,9 @@ def _listen(stage: Stage[Any, Any], heard: list[Any]) -> None:
     if isinstance(stage, Merger):  # whose one way is that of many
         feed_many = stage.feed_many
 
-        def listening_to_many(arrivals: Sequence[Arrived]) -> Iterator[tuple[AlignedBlock, list[Released]]]:
-            heard.extend(one.block for one in arrivals)
-            return feed_many(arrivals)
+        def listening_to_many(arrived: Arrived) -> Iterator[tuple[AlignedBlock, Released]]:
+            heard.extend(arrived.blocks)
+            return feed_many(arrived)
 
         stage.feed_many = listening_to_many  # type: ignore[method-assign]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from imufeedback.cues.feedback import Feedback
-from imufeedback.cues.schedule import CUE_LIFE_S, Cueing, CueSettings, TimedEvent
+from imufeedback.cues.schedule import CUE_LIFE_S, WAIT_S, Cueing, CueSettings, TimedEvent
 from imufeedback.cues.waveforms import MEANINGS, SOUNDS
 from imufeedback.errors import UsageError
 from imufeedback.records import (
@@ -235,3 +235,23 @@ def test_first_half_and_restored_state_and_second_half_is_the_whole():
         second.state = first.state
         hear(first, (9.0, state(Motion.FALLING, 9.0)))  # the copy must not be tied to the original
         assert same(begun + hear(second, *events[cut:]), whole)
+
+
+@pytest.mark.parametrize(
+    ("phase", "mode", "wait_s"),
+    [
+        (Phase.DOWNSWING, Mode.CONCURRENT, 0.0),
+        (Phase.BACKSWING, Mode.CONCURRENT, 0.0),
+        (Phase.ADDRESS, Mode.CONCURRENT, WAIT_S),
+        (Phase.THROUGH_SWING, Mode.CONCURRENT, WAIT_S),
+        (Phase.DOWNSWING, Mode.AFTER_REP, WAIT_S),
+    ],
+)
+def test_samples_may_wait_unless_they_may_decide_a_sound_in_motion(phase, mode, wait_s):
+    cueing = Cueing()
+    cueing.begin_block(Feedback(mode))
+    assert cueing.may_wait_s == WAIT_S
+    cueing.feed(TimedEvent(1.0, PhaseChanged(1.0, phase)))
+    assert cueing.may_wait_s == wait_s
+    cueing.set_muted(True)
+    assert cueing.may_wait_s == WAIT_S

@@ -64,3 +64,14 @@ def test_a_recording_that_fails_fails_the_line(context: Context) -> None:
     broken.write_bytes(b"nothing")
     with pytest.raises(ImuFeedbackError, match="not every recording"):
         speed._all([broken], 1)
+
+
+def test_a_day_is_carried_on_from_two_sessions(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(speed, "make_script", make_script)
+    judged, peak = speed.day(context)
+    row = context.rows[-1]
+    assert row["seconds"][0] < row["seconds"][1]
+    share = (speed.EIGHT_HOURS_S - row["seconds"][0]) / (row["seconds"][1] - row["seconds"][0])
+    assert judged.value == pytest.approx(row["busy_s"][0] + share * (row["busy_s"][1] - row["busy_s"][0]))
+    assert peak.value >= max(row["peaks_mb"]) > 30, "what it has by itself"
+    assert not list(context.work.glob("*.mcap")), "a day is large"

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from imufeedback.records import Floats
 from imufeedback.timing.envelope import (
     SKEW_LIMIT,
     fit_loose_line,
@@ -21,14 +22,14 @@ from imufeedback.timing.envelope import (
 )
 
 
-def delayed(slope: float, offset: float, seed: int, n: int = 90) -> list[tuple[float, float]]:
+def delayed(slope: float, offset: float, seed: int, n: int = 90) -> Floats:
     """The least delay of each second over a known line: exponential, never below it."""
     rng = np.random.default_rng(seed)
     x = np.arange(n) + rng.uniform(0, 1, n)
-    return list(zip(x.tolist(), (offset + slope * x + rng.exponential(0.0005, n)).tolist(), strict=True))
+    return np.column_stack((x, offset + slope * x + rng.exponential(0.0005, n)))
 
 
-def fit(points: list[tuple[float, float]]) -> tuple[float, float]:
+def fit(points: Floats) -> tuple[float, float]:
     slope = likely_skew(points)
     return line_below(points, slope), slope
 
@@ -44,7 +45,7 @@ def test_a_known_line_under_random_delays(skew_ppm, seed):
 
 def test_one_late_stretch_does_not_lift_the_line():
     """Thirty seconds of congestion, half a second late: not a single point of it touches the envelope."""
-    points = [(x, y + (0.5 if 30 < x < 60 else 0.0)) for x, y in delayed(20e-6, 1.0, 7)]
+    points = np.array([(x, y + (0.5 if 30 < x < 60 else 0.0)) for x, y in delayed(20e-6, 1.0, 7)])
     offset, slope = fit(points)
     np.testing.assert_allclose(offset + slope * 45.0, 1.0 + 20e-6 * 45, atol=5e-4)
 
@@ -52,7 +53,7 @@ def test_one_late_stretch_does_not_lift_the_line():
 def test_delays_that_scatter_over_a_short_time_say_little():
     """Three seconds of 5 ms of scatter: a slope of theirs would be off by a thousand ppm."""
     rng = np.random.default_rng(1)
-    points = [(float(k), float(y)) for k, y in enumerate(rng.uniform(0, 0.005, 4))]
+    points = np.column_stack((np.arange(4.0), rng.uniform(0, 0.005, 4)))
     assert abs(middle_slope(points)) > 100e-6
     assert abs(likely_skew(points)) < 2e-6
 
@@ -65,12 +66,12 @@ def test_the_slope_is_bounded(skew_ppm):
 
 
 def test_one_point():
-    assert fit([(4.0, 0.25)]) == (0.25, 0.0)
+    assert fit(np.array([(4.0, 0.25)])) == (0.25, 0.0)
 
 
 def test_no_point_is_misuse():
     with pytest.raises(ValueError, match="at least one point"):
-        line_below([], 0.0)
+        line_below(np.empty((0, 2)), 0.0)
 
 
 # ── counters with a rate of their own ────────────────────────────────────────────────────────────────────────────
@@ -89,7 +90,7 @@ def test_a_crystal_has_no_rate_of_its_own():
 
 @pytest.mark.parametrize("step_s", [-0.05, 0.05])
 def test_a_radio_that_becomes_faster_or_slower_is_no_rate(step_s):
-    points = [(x, y + (step_s if x > 45 else 0.0)) for x, y in delayed(0.0, 2.0, 5)]
+    points = np.array([(x, y + (step_s if x > 45 else 0.0)) for x, y in delayed(0.0, 2.0, 5)])
     assert fit_loose_line(points, sure=False) is None
 
 
@@ -110,7 +111,7 @@ POINTS = st.lists(
 
 @given(POINTS)
 def test_no_point_lies_below_the_line(raw):
-    points = sorted((x / 1000, y * 1e-7) for x, y in raw)
+    points = np.array(sorted((x / 1000, y * 1e-7) for x, y in raw))
     offset, slope = fit(points)
     gaps = [y - (offset + slope * x) for x, y in points]
     assert min(gaps) == pytest.approx(0.0, abs=1e-9)
@@ -119,10 +120,10 @@ def test_no_point_lies_below_the_line(raw):
 @given(POINTS)
 def test_the_line_is_the_closest_of_all_below(raw):
     """Brute force: of all lines through two points that lie below every point, none is closer on the mean."""
-    points = sorted((x / 1000, y * 1e-7) for x, y in raw)
+    points = np.array(sorted((x / 1000, y * 1e-7) for x, y in raw))
     slope = min(max(middle_slope(points), -SKEW_LIMIT), SKEW_LIMIT)
     offset = line_below(points, slope)
-    x, y = np.array(points).T
+    x, y = points.T
     found = float(np.mean(y - offset - slope * x))
     for i in range(len(x)):
         for j in range(i + 1, len(x)):

@@ -10,10 +10,11 @@ import pytest
 from scipy.spatial.transform import Rotation, Slerp
 
 from imufeedback.records import Flag, Floats, OrientationBlock, Segment, frozen, same
-from imufeedback.timing import Merger
-from imufeedback.timing.merge import WAIT_S
+from imufeedback.timing import Merger, merge
+from imufeedback.timing.merge import WAIT_S, Arrived
 
 SENSORS = (("p", Segment.PELVIS), ("l", Segment.LEFT_THIGH), ("r", Segment.RIGHT_THIGH))
+FIELDS = [one for one in dataclasses.fields(OrientationBlock) if one.name != "sensor"]
 RATE_RAD_S = np.array([0.7, -2.0, 1.3])
 """Every sensor turns at this constant rate, in its own axes."""
 
@@ -237,9 +238,46 @@ def test_first_half_and_restored_state_and_second_half_are_the_whole():
         assert same(found, expected)
 
 
+@pytest.mark.parametrize("most", [16_384, 150])
+def test_many_packets_at_once_release_what_one_after_the_other_does(monkeypatch, most):
+    """With lost and late packets, a break of all sensors, and blocks that are full."""
+    monkeypatch.setattr(merge, "MOST_STEPS", most)
+    monkeypatch.setattr(merge, "AT_ONCE", 100)
+    lacking = without(without(blocks("l", hz=104.0, phase_s=0.003, seconds=16.0), 0.4, 0.45), 3.0, 13.5)
+    pelvis = blocks("p", hz=201.0, seconds=16.0)
+    arrivals_s = np.maximum.accumulate([at + 0.1 * (k % 50 < 4) for k, (at, _) in enumerate(pelvis)])
+    late = [(at, block) for at, (_, block) in zip(arrivals_s, pelvis, strict=True)]
+    streams = [without(late, 3.0, 13.503), lacking, without(blocks("r", size=10, seconds=15.5), 3.03, 13.5)]
+    ordered = [block for _, block in sorted((one for stream in streams for one in stream), key=lambda one: one[0])]
+    one_by_one, expected, by = merger(), [], []
+    for k, block in enumerate(ordered):
+        for out in one_by_one.feed(block):
+            expected.append(out)
+            by += [k] * len(out.t_s)
+    together = {}
+    for name, _ in SENSORS:
+        own = [block for block in ordered if block.sensor == name]
+        columns = {f.name: np.concatenate([getattr(one, f.name) for one in own]) for f in FIELDS}
+        together[name] = OrientationBlock(name, **columns)
+    ends = dict.fromkeys(together, 0)
+    of, begins, lasts = [], [], []
+    for block in ordered:
+        of.append(list(together).index(block.sensor))
+        begins.append(ends[block.sensor])
+        ends[block.sensor] += len(block.t_s)
+        lasts.append(ends[block.sensor])
+    at_once = merger()
+    found = list(at_once.feed_many(Arrived(list(together.values()), of, begins, lasts)))
+    assert [k for _, told in found for k in np.repeat(told.by, np.diff(told.ends, prepend=0)).tolist()] == by
+    assert len(found) > (1 if most > 1000 else 7), "no break, or no block that is full"
+    for field in ("t_s", "q_es", "ok", "rest", "inclination_sd_rad"):
+        np.testing.assert_array_equal(joined([block for block, _ in found], field), joined(expected, field))
+    assert same(at_once.finish(), one_by_one.finish())
+
+
 def test_memory_does_not_grow():
     merging = merger(2)
     for (_, pelvis), (_, thigh) in zip(blocks("p", seconds=20.0), blocks("l", seconds=20.0), strict=True):
         merging.feed(pelvis)
         merging.feed(thigh)
-    assert all(len(rows) < 40 for rows in merging.state.rows)
+    assert len(merging.state.rows) < 80

@@ -81,6 +81,11 @@ class PacedSession(Session):
 
     # ── what the engine calls ────────────────────────────────────────────────────────────────────────────────────
 
+    @property
+    def may_wait_s(self) -> float:
+        """Time is told here: there is nothing to wait for."""
+        return 0.0
+
     def feed_many(self, items: Sequence[Item]) -> None:
         for item in items:
             try:

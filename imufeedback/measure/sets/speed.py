@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
@@ -17,16 +20,17 @@ from imufeedback.commands import Begin, recorded
 from imufeedback.errors import ImuFeedbackError
 from imufeedback.measure import live_load, process, scaling
 from imufeedback.measure.archive import write_items
-from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most
+from imufeedback.measure.checks import Band, Context, LeftOut, Measured, SetPart, at_most, exactly
 from imufeedback.measure.endurance import lines as endurance
 from imufeedback.measure.golfer import fit_command, items
 from imufeedback.measure.players import typical
 from imufeedback.measure.sets.windows import child, first_picture
 from imufeedback.measure.speed import HOUSE, madgwick_alone, prepared, read_us, samples, vqf_alone
 from imufeedback.packets import Layout, parse_layout
+from imufeedback.record.exports.reps import Cell
 from imufeedback.records import Item, RawPacket
 from imufeedback.review.judging import judge
-from imufeedback.review.many import Way, in_processes
+from imufeedback.review.many import RecordingOutcome, Way, in_cluster, in_processes
 from imufeedback.settings import Player
 from imufeedback.synth.script import Script, make_script
 from imufeedback.synth.sensors import WORN
@@ -106,29 +110,39 @@ def _busy_s(work: Callable[[], None]) -> float:
     return time.process_time() - begun
 
 
-_PEAK = (
-    "import sys; from pathlib import Path; from imufeedback.review.judging import judge; "
+_JUDGED = (
+    "import sys, time; from pathlib import Path; from imufeedback.review.judging import judge; "
     "from imufeedback.measure.memory import peak_mb; "
-    "judge(Path(sys.argv[1])); "
-    "print(peak_mb())"
+    "begun = time.process_time(); judge(Path(sys.argv[1])); "
+    "print([time.process_time() - begun, peak_mb()])"
 )
+DAY_REPS = 2200
+"""So many reps one after the other take eight hours."""
 
 
-def memory(context: Context) -> Iterator[Measured]:
-    """Peaks of two lengths, each in a process of its own, carried on along their line to eight hours."""
+def day(context: Context) -> Iterator[Measured]:
+    """A short and a long session, each judged in a process of its own: time and peak memory of eight hours. The long
+    one is that day itself; a quick run carries both along their line to it."""
     if sys.platform == "win32":
         raise LeftOut("the system does not say a process' peak")
-    short, long = (2, 6) if context.quick else (20, 80)
-    seconds, peaks = [], []
-    for reps in (short, long):
+    seconds, busy_s, peaks = [], [], []
+    for reps in (2, 6) if context.quick else (20, DAY_REPS):
         script = make_script(reps=reps, seed=context.seed)
         path = recording(context.work / f"{reps}.mcap", script)
-        peaks.append(float(process.child("-c", _PEAK, path, failed="checking failed", where=str(path))))
+        used = process.child("-c", _JUDGED, path, failed="checking failed", where=str(path))
+        path.unlink()
         seconds.append(script.duration_s)
-    slope = max(peaks[1] - peaks[0], 0.0) / (seconds[1] - seconds[0])
-    eight_hours = peaks[1] + slope * (EIGHT_HOURS_S - seconds[1])
-    context.rows.append({"set": "speed", "trial": "memory", "seconds": seconds, "peaks_mb": peaks})
-    yield Measured("analysis: peak memory, carried on to 8 h", eight_hours, at_most(500), "MB")
+        busy_s.append(float(used[0]))
+        peaks.append(float(used[1]))
+    context.rows.append({"set": "speed", "trial": "day", "seconds": seconds, "busy_s": busy_s, "peaks_mb": peaks})
+    how = "carried on to 8 h" if context.quick else f"{seconds[-1] / 3600:.2f} h, whole"
+    yield Measured(f"a day judged, one core ({how})", _at_eight_hours(seconds, busy_s), at_most(150), "s")
+    yield Measured(f"a day judged: peak memory ({how})", _at_eight_hours(seconds, peaks), at_most(500), "MB")
+
+
+def _at_eight_hours(seconds: Sequence[float], values: Sequence[float]) -> float:
+    slope = max(values[1] - values[0], 0.0) / (seconds[1] - seconds[0])
+    return values[1] + slope * (EIGHT_HOURS_S - seconds[1])
 
 
 def live(context: Context) -> Iterator[Measured]:
@@ -168,6 +182,47 @@ def _all(paths: Sequence[Path], workers: int) -> float:
     if states != ["judged"] * len(paths):
         raise ImuFeedbackError("not every recording was checked", where="many")
     return time.perf_counter() - begun
+
+
+def archive(context: Context) -> Iterator[Measured]:
+    """Short recordings of players of their own, by two processes and by a cluster of two workers."""
+    if importlib.util.find_spec("distributed") is None:
+        raise LeftOut("the extra cluster is not installed")
+    folder, players = context.work / "archive", 4 if context.quick else 20
+    folder.mkdir()
+    paths = [folder / f"{k:04}.mcap" for k in range(8 if context.quick else 1000)]
+    for k, path in enumerate(paths[:players]):
+        recording(path, make_script(reps=1, seed=context.seed + k))
+    for k, path in enumerate(paths[players:]):
+        shutil.copy(paths[k % players], path)
+    found = {"processes": _outcomes(in_processes(paths, Way(again=True), 2))}
+    with cluster_of(2) as address:
+        found["cluster"] = _outcomes(in_cluster(paths, Way(again=True), address))
+    (one, one_s), (other, other_s) = found.values()
+    context.rows.append({"set": "speed", "trial": "archive", "processes_s": one_s, "cluster_s": other_s})
+    differ = sum(one.get(str(path)) != other.get(str(path)) or not one[str(path)] for path in paths)
+    name = f"archive of {len(paths)} recordings"
+    yield Measured(f"{name}: other reps by a cluster than by processes, or none", differ, exactly(0), "recordings")
+    yield Measured(f"{name}: by a cluster / by processes, two workers each", other_s / one_s, at_most(1.5), "ratio")
+
+
+def _outcomes(found: Iterable[RecordingOutcome]) -> tuple[dict[str, list[dict[str, Cell]]], float]:
+    """The reps of each recording, and the seconds that all of them took."""
+    begun = time.perf_counter()
+    reps = {one["recording"]: one["reps"] for one in found}
+    return reps, time.perf_counter() - begun
+
+
+@contextmanager
+def cluster_of(workers: int) -> Iterator[str]:
+    """A scheduler and so many workers of this computer, each a process; its address."""
+    from distributed import LocalCluster
+
+    here = "127.0.0.1"
+    with LocalCluster(
+        n_workers=workers, threads_per_worker=1, processes=True, host=here, dashboard_address=f"{here}:0"
+    ) as running:
+        yield running.scheduler_address
 
 
 def library(context: Context) -> Iterator[Measured]:
@@ -212,10 +267,11 @@ STEPS = (
     SetPart("analysis of a recording", throughput),
     SetPart("reading packets", reading),
     SetPart("a worker's start", worker_start),
-    SetPart("memory of an analysis", memory),
+    SetPart("a whole day", day),
     SetPart("live", live),
     SetPart("live with window", live_with_window),
     SetPart("processes", many),
+    SetPart("an archive", archive),
     SetPart("a growing library", library),
     SetPart("growing sessions", growth),
     SetPart("starts", starts),
