@@ -88,17 +88,18 @@ def seen(
     count = len(acc) // size
     spin = np.gradient(rate, 1.0 / hz, axis=0)
     across = cross(rate)
-    by_arm = S @ (cross(spin) + across @ across)
-    known = (S @ acc[..., None])[..., 0] - standing + by_arm @ arm
-    unknown = np.concatenate([of_standing - S, by_arm, *([] if more is None else [more])], axis=-1)
-    turned = np.arccos(np.clip((np.trace(S, axis1=-2, axis2=-1) - 1) / 2, -1, 1))
+    turned = np.arccos(np.clip((S[:, 0, 0] + S[:, 1, 1] + S[:, 2, 2] - 1.0) / 2.0, -1.0, 1.0))
     variance = QUIET_SD_M_S2**2 + (TURNED_SD_M_S2 * turned) ** 2 + SPIN_SD_M**2 * (spin**2).sum(axis=-1)
 
     def binned(x: Floats) -> Floats:
         out: Floats = x[: count * size].reshape(count, size, *x.shape[1:]).mean(axis=1)
         return out
 
-    return SensorResidual(binned(known), binned(unknown), binned(variance))
+    # what is the same for all samples is taken times their means
+    felt = binned(S @ np.concatenate((acc[..., None], cross(spin) + across @ across), axis=-1))
+    by_arm = felt[..., 1:]
+    unknown = np.concatenate([of_standing - binned(S), by_arm, *([] if more is None else [binned(more)])], axis=-1)
+    return SensorResidual(felt[..., 0] - standing + by_arm @ arm, unknown, binned(variance))
 
 
 class Problem:

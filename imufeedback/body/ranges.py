@@ -51,7 +51,8 @@ def range_pair(
     bend = tilts[1][None] - tilts[0][:, None]
     # a knee bends the other way about z
     bend = (bend if joint.name == "hip" else -bend).reshape(COARSE**2, -1)
-    bend -= 2 * np.pi * ((bend >= np.pi).astype(float) - (bend < -np.pi))
+    np.subtract(bend, 2 * np.pi, out=bend, where=bend >= np.pi)
+    np.add(bend, 2 * np.pi, out=bend, where=bend < -np.pi)
     extended = -np.partition(bend, count - 1, axis=1)[:, count - 1].reshape(COARSE, COARSE)
     beyond = np.maximum(extended - EXTENDS_RAD[joint.name], 0.0) / SD_RAD[joint.name]
     each = STEPS // COARSE
