@@ -99,17 +99,18 @@ class Pipeline:
 
     def _stretches(self, items: Iterable[Placed]) -> Iterator[list[Placed]]:
         """Items that go through the stages together; a command by itself. The next one is asked for when the one before
-        has gone through."""
+        has gone through: only then it changes how many may."""
         together: list[Placed] = []
+        most = self._at_once
         for item in items:
             alone = isinstance(item, Command) or self._rooms is None
             if together and alone:
                 yield together
                 together = []
             together.append(item)
-            if alone or len(together) >= self._at_once:
+            if alone or len(together) >= most:
                 yield together
-                together = []
+                together, most = [], self._at_once
         if together:
             yield together
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, permutations, product
 
 import numpy as np
 
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import cross, from_q
 from imufeedback.body.rest_bias import bias
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import Bools, Floats, Ints
@@ -93,8 +94,8 @@ class Carried:
 
 RATES = (1.0, -1.0, 1.0 / DEG, DEG)
 """What rates are multiplied by: nothing, all maps that mirror, degrees taken for radians, and radians for degrees."""
-_UNITS = (0, 2, 3)
-"""Those that change no axis."""
+_MIRRORS, _UNITS = (0, 1), (0, 2, 3)
+"""The first two; those that change no axis."""
 
 
 def carried(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Carried | None:
@@ -163,56 +164,51 @@ def left_over(of: Carried, window_s: float, longest_s: float = np.inf) -> tuple[
     begins, count = of.begins(window_s, longest_s)
     if not len(begins):
         return np.empty((0, 48)), np.zeros((2, 2))
-    turned = {way: _turns(of.turns[way], begins, count) for way in _UNITS}
-    seen = begins[turned[0]]
+    turned = _turns(of, begins, count)
+    seen, said = begins[turned[0]], turned.any(axis=0)
     v, sign = _on_products(), determinants()
     left = np.empty((len(seen), 48))
-    for way, k in enumerate((sign > 0, sign < 0)):
-        form = _forms(of, of.products[way], way, seen, count).reshape(-1, 81)
-        left[:, k] = FLOOR + np.maximum(form @ v[k].T, 0.0)
-    said = turned[0] | turned[2] | turned[3]
-    plain, *others = (FLOOR + _by_force(of, way, begins[said], count) for way in range(3))
+    for form, k in zip(_forms(of, of.products, _MIRRORS, seen, count), (sign > 0, sign < 0), strict=True):
+        left[:, k] = FLOOR + np.maximum(form.reshape(-1, 81) @ v[k].T, 0.0)
+    plain, *others = FLOOR + np.maximum(_forms(of, of.forces, _UNITS, begins[said], count)[..., 0, 0], 0.0)
     scaled = []
-    for way, better in zip(_UNITS[1:], others, strict=True):
-        counts = (turned[0] | turned[way])[said] & (np.minimum(better, plain) < MOST)
+    for better, also in zip(others, turned[1:], strict=True):
+        counts = (turned[0] | also)[said] & (np.minimum(better, plain) < MOST)
         scaled.append((float(np.log(plain[counts] / better[counts]).sum()), float(counts.sum())))
     return left[left.min(axis=1) < MOST], np.array(scaled)
 
 
-def _turns(turns: Floats, begins: Ints, count: int) -> Bools:
-    """(W,) in which windows a sensor is turned far from how it was when they began; `turns` (N, 4)."""
-    along = turns[begins[:, None] + np.arange(count)] @ turns[begins, :, None]
-    out: Bools = np.abs(along[..., 0]).min(axis=1) < np.cos(0.5 * TURN_RAD)
+def _turns(of: Carried, begins: Ints, count: int) -> Bools:
+    """(3, W) in which windows a sensor is turned far from how it was when they began, by rates in each unit."""
+    turns = of.turns[_UNITS, :]
+    along = turns[:, begins[:, None] + np.arange(count)] @ turns[:, begins, :, None]
+    out: Bools = np.abs(along[..., 0]).min(axis=2) < np.cos(0.5 * TURN_RAD)
     return out
 
 
-def _by_force(of: Carried, unit: int, begins: Ints, count: int) -> Floats:
-    """(W,) what the force itself leaves over when rates are in another unit."""
-    return np.maximum(_forms(of, of.forces[unit], _UNITS[unit], begins, count)[:, 0, 0], 0.0)
-
-
-def _forms(of: Carried, columns: Floats, way: int, begins: Ints, count: int) -> Floats:
-    """(W, K, K) form that gives, for factors of K columns, the weighed mean square of what gravity and an arm leave
-    over; `columns` (N, 3, 3 + K), of which the first three are the arm's."""
+def _forms(of: Carried, columns: Floats, ways: Sequence[int], begins: Ints, count: int) -> Floats:
+    """(M, W, K, K) forms that give, for factors of K columns, the weighed mean square of what gravity and an arm leave
+    over; `columns` (M, N, 3, 3 + K) by the rates of these numbers, of which the first three are the arm's."""
     k = of.coarse
     m = count // k
-    coarse = columns[k * np.arange(m)[:, None] + begins]
+    shape = (len(ways), len(begins), m, *columns.shape[2:])
+    coarse = columns.reshape(*columns.shape[:2], -1).take(begins[:, None] + k * np.arange(m), axis=1)
     # a window ends where it ends: its first and last change of rate are those to the bin beside
-    coarse[0, ..., :3] += _edge(of, way, begins) / k
+    coarse.reshape(shape)[:, :, 0, :, :3] += _edges(of, ways, begins) / k
     if m * k == count:
-        coarse[-1, ..., :3] -= _edge(of, way, begins + count - 1) / k
-    # one large product: many small ones each wake all threads of a numerical library
-    weighed = (_weights(m, round(k * of.step_s, 9)) @ coarse.reshape(m, -1)).reshape(coarse.shape)
-    weighed = np.ascontiguousarray(weighed.swapaxes(0, 1)).reshape(len(begins), 3 * m, columns.shape[2])
-    square = np.swapaxes(weighed, 1, 2) @ weighed
-    mixed = square[:, :3, 3:]
-    known = square[:, :3, :3] + ARM_SD_M**-2 * np.eye(3)
-    form: Floats = square[:, 3:, 3:] - np.swapaxes(mixed, 1, 2) @ np.linalg.solve(known, mixed)
+        coarse.reshape(shape)[:, :, -1, :, :3] -= _edges(of, ways, begins + count - 1) / k
+    weighed = (_weights(m, round(k * of.step_s, 9)) @ coarse).reshape(*shape[:2], 3 * m, shape[4])
+    square = np.swapaxes(weighed, -1, -2) @ weighed
+    mixed = square[..., :3, 3:]
+    known = square[..., :3, :3] + ARM_SD_M**-2 * np.eye(3)
+    form: Floats = square[..., 3:, 3:] - np.swapaxes(mixed, -1, -2) @ np.linalg.solve(known, mixed)
     return form / (3 * m)
 
 
-def _edge(of: Carried, way: int, at: Ints) -> Floats:
-    return of.R[way, at] @ cross(RATES[way] * of.bend[at])
+def _edges(of: Carried, ways: Sequence[int], at: Ints) -> Floats:
+    """(M, W, 3, 3) what an arm feels of `Carried.bend`."""
+    bend = np.multiply.outer([RATES[way] for way in ways], of.bend[at])
+    return of.R[ways, :][:, at] @ cross(bend)
 
 
 @lru_cache(maxsize=1)
@@ -220,14 +216,6 @@ def _on_products() -> Floats:
     """(48, 81) what each map makes of a form of the nine products: rows of its own nine numbers times themselves."""
     v = (determinants()[:, None, None] * np.swapaxes(maps(), 1, 2)).reshape(48, 9)
     return (v[:, :, None] * v[:, None, :]).reshape(48, 81)
-
-
-def cross(v: Floats) -> Floats:
-    """(..., 3, 3) whose product with a vector is the cross product."""
-    out = np.zeros((*v.shape, 3))
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        out[..., k, j], out[..., j, k] = v[..., i], -v[..., i]
-    return out
 
 
 @lru_cache(maxsize=8)

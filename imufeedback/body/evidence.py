@@ -17,7 +17,7 @@ import numpy as np
 
 from imufeedback.body import facing
 from imufeedback.body.functional_axis import axis_sd_rad, functional_axis, tilt_about, tipped_rad
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import up_of
 from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Floats, Segment
 
@@ -157,28 +157,29 @@ def _most(tilt: Floats) -> float:
 
 def _range(tilt: Floats) -> float:
     """From the one side to the other, standing included."""
-    return max(float(np.percentile(tilt, 98)), 0.0) + max(-float(np.percentile(tilt, 2)), 0.0)
+    least, most = np.percentile(tilt, (2, 98)).tolist()
+    return max(most, 0.0) + max(-least, 0.0)
 
 
 def _lifted(tilt: Floats) -> float:
     """Weight of a thigh's direction: it tips far forward and not far back."""
-    there, back = float(np.percentile(tilt, 98)), -float(np.percentile(tilt, 2))
+    least, there = np.percentile(tilt, (2, 98)).tolist()
 
     def beyond(value: float) -> float:
         return min((max(value - EXTENDS_RAD, 0.0) / EXTENDS_SD_RAD) ** 2, facing.ROBUST)
 
-    return beyond(there) - beyond(back) + _further(tilt, THIGH_SD_RAD)
+    return beyond(there) - beyond(-least) + _further(tilt, THIGH_SD_RAD)
 
 
 def _further(tilt: Floats, sd_rad: float) -> float:
     """Weight of a direction: it swings further there than back."""
-    more = float(np.percentile(tilt, 98) + np.percentile(tilt, 2))
+    more = float(np.percentile(tilt, (2, 98)).sum())
     return float(np.sign(more)) * min((more / sd_rad) ** 2, ASYMMETRY_MOST)
 
 
 def _tips(one: SegmentSamples) -> Floats:
     """(STEPS,) where a thigh tips to when it tips far is forward."""
-    up = from_q(one.whole.q_es)[:, 2, :] @ one.R
+    up = up_of(one.whole.q_es) @ one.R
     far = up[:, 1] < np.cos(TIPS_RAD)
     if far.sum() < TIPS_S * one.whole.rate_hz:
         return facing.nothing()

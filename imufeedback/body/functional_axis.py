@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imufeedback.body.low_pass import zero_phase
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import up_of
 from imufeedback.body.refusal import FitImpossible, name
 from imufeedback.body.stretch import WindowSamples
 from imufeedback.records import Floats, Segment
@@ -88,17 +88,18 @@ def axis_sd_rad(segment: Segment, share: float) -> float:
 
 def tilt_about(z: Floats, up: Floats, q_es: Floats) -> Floats:
     """(N,) angle by which the segment is turned about z away from standing (rad)."""
-    now = from_q(q_es)[:, 2, :]  # earth's z in the sensor
-    tilt: Floats = np.arctan2(np.cross(now, up) @ z, now @ up)
+    now = up_of(q_es)
+    tilt: Floats = np.arctan2(now @ np.cross(up, z), now @ up)
     return tilt
 
 
 def tipped_rad(still: WindowSamples, flex: WindowSamples) -> float:
     """Greatest change of a segment's inclination, from standing or within its movement; needs no axis."""
-    ups = from_q(flex.q_es)[:, 2, :]
-    from_these = (from_q(still.q_es)[:, 2, :].mean(axis=0), ups[0], ups[-1], ups[len(ups) // 2])
-    away = [np.arccos(np.clip(ups @ one / np.linalg.norm(one), -1.0, 1.0)) for one in from_these]
-    return float(max(np.percentile(one, 98) - np.percentile(one, 2) for one in away))
+    ups = up_of(flex.q_es)
+    these = np.stack((up_of(still.q_es).mean(axis=0), ups[0], ups[-1], ups[len(ups) // 2]))
+    these /= np.linalg.norm(these, axis=1)[:, None]
+    least, most = np.percentile(np.arccos(np.clip(these @ ups.T, -1.0, 1.0)), (2, 98), axis=1)
+    return float((most - least).max())
 
 
 def low_passed(stretch: WindowSamples, cutoff_hz: float) -> Floats:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imufeedback.body.matrices import cross
 from imufeedback.records import Floats
 
 GRID = 48
@@ -86,18 +87,19 @@ def seen(
     size = max(round(BIN_S * hz), 1)
     count = len(acc) // size
     spin = np.gradient(rate, 1.0 / hz, axis=0)
-    swing = np.stack([np.cross(spin, e) + np.cross(rate, np.cross(rate, e)) for e in np.eye(3)], axis=-1)
-    by_arm = S @ swing
-    known = (S @ acc[..., None])[..., 0] - standing + by_arm @ arm
-    unknown = np.concatenate([of_standing - S, by_arm, *([] if more is None else [more])], axis=-1)
-    turned = np.arccos(np.clip((np.trace(S, axis1=-2, axis2=-1) - 1) / 2, -1, 1))
+    across = cross(rate)
+    turned = np.arccos(np.clip((S[:, 0, 0] + S[:, 1, 1] + S[:, 2, 2] - 1.0) / 2.0, -1.0, 1.0))
     variance = QUIET_SD_M_S2**2 + (TURNED_SD_M_S2 * turned) ** 2 + SPIN_SD_M**2 * (spin**2).sum(axis=-1)
 
     def binned(x: Floats) -> Floats:
         out: Floats = x[: count * size].reshape(count, size, *x.shape[1:]).mean(axis=1)
         return out
 
-    return SensorResidual(binned(known), binned(unknown), binned(variance))
+    # what is the same for all samples is taken times their means
+    felt = binned(S @ np.concatenate((acc[..., None], cross(spin) + across @ across), axis=-1))
+    by_arm = felt[..., 1:]
+    unknown = np.concatenate([of_standing - binned(S), by_arm, *([] if more is None else [binned(more)])], axis=-1)
+    return SensorResidual(felt[..., 0] - standing + by_arm @ arm, unknown, binned(variance))
 
 
 class Problem:
@@ -106,17 +108,20 @@ class Problem:
     def __init__(self, p: SensorResidual, d: SensorResidual, prior: Floats) -> None:
         w = 1.0 / (p.variance + d.variance)
         self.rows = 3 * len(w)
-        self._prior = prior
         P, U, a, b = p.unknown, d.unknown, p.known, d.known
-        self._pp, self._uu = _products(P, P, w), _products(U, U, w)
-        self._pa, self._ub = _products(P, a, w), _products(U, b, w)
+        k = len(prior) // 2
         self._squares = float(w @ (a**2).sum(axis=1) + w @ (b**2).sum(axis=1))
         # what is turned, for each part of the turn
         turned_u, turned_b = (np.einsum("xij,nj...->xni...", _PARTS, each) for each in (U, b))
-        self._pu = np.stack([_products(P, each, w) for each in turned_u])
-        self._pb = np.stack([_products(P, each, w) for each in turned_b])
-        self._au = np.stack([_products(each, a, w) for each in turned_u])
         self._ab = np.array([float(w @ (a * each).sum(axis=1)) for each in turned_b])
+        self._level, self._turned = np.diag(prior), np.zeros((3, 2 * k, 2 * k))
+        self._level[:k, :k] += _products(P, P, w)
+        self._level[k:, k:] += _products(U, U, w)
+        self._turned[:, :k, k:] = -np.stack([_products(P, each, w) for each in turned_u])
+        self._turned[:, k:, :k] = np.swapaxes(self._turned[:, :k, k:], 1, 2)
+        self._level_y = -np.concatenate((_products(P, a, w), _products(U, b, w)))
+        pb, au = [_products(P, each, w) for each in turned_b], [_products(each, a, w) for each in turned_u]
+        self._turned_y = np.concatenate((pb, au), axis=1)
 
     def costs(self, headings: Floats) -> Floats:
         """(G,) least weighted square sum for each heading (G,)."""
@@ -136,14 +141,8 @@ class Problem:
 
     def _normal(self, headings: Floats) -> tuple[Floats, Floats, Floats]:
         parts = np.stack((np.cos(headings), np.sin(headings), np.ones_like(headings)), axis=1)
-        pu, pb, au = (np.tensordot(parts, one, 1) for one in (self._pu, self._pb, self._au))
-        k = len(self._prior) // 2
-        N = np.empty((len(headings), 2 * k, 2 * k))
-        N[:, :k, :k], N[:, k:, k:] = self._pp, self._uu
-        N[:, :k, k:], N[:, k:, :k] = -pu, -np.swapaxes(pu, 1, 2)
-        N += np.diag(self._prior)
-        y = np.concatenate((pb - self._pa, au - self._ub), axis=1)
-        return N, y, self._squares - 2.0 * parts @ self._ab
+        N = self._level + (parts @ self._turned.reshape(3, -1)).reshape(-1, *self._level.shape)
+        return N, self._level_y + parts @ self._turned_y, self._squares - 2.0 * parts @ self._ab
 
 
 def _products(a: Floats, b: Floats, w: Floats) -> Floats:

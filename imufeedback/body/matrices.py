@@ -20,6 +20,20 @@ def from_q(q: Floats) -> Floats:
     return (products @ _OF_PRODUCTS).reshape(*q.shape[:-1], 3, 3)
 
 
+def up_of(q: Floats) -> Floats:
+    """(..., 3) earth's up in the sensor: the last row of `from_q`."""
+    w, x, y, z = (q[..., k] for k in range(4))
+    return np.stack((2.0 * (x * z - w * y), 2.0 * (y * z + w * x), w * w - x * x - y * y + z * z), axis=-1)
+
+
+def cross(v: Floats) -> Floats:
+    """(..., 3, 3) whose product with a vector is the cross product."""
+    out = np.zeros((*v.shape, 3))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[..., k, j], out[..., j, k] = v[..., i], -v[..., i]
+    return out
+
+
 def _of_products() -> Floats:
     """(16, 9) coefficients of ``q⊗q`` in the rotation matrix."""
     out = np.zeros((4, 4, 3, 3))

@@ -16,9 +16,8 @@ import numpy as np
 import vqf
 
 from imufeedback.body.axes import AxisVerdict
-from imufeedback.body.carried import cross
 from imufeedback.body.joints import JOINTS
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import cross, from_q
 from imufeedback.body.rest_bias import bias
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats, Ints, Segment
@@ -215,21 +214,42 @@ def _least(of_a: Floats, of_b: Floats, cosine: Floats, sine: Floats, level: Floa
     From the sums of products `of_a` (7, 7) and `of_b` (D, 7, 7) of each one's columns, and of a's with b's: what goes
     with the heading's cosine and sine (2, D, 7, 7), and what does not (7, 7).
     """
-    angle = np.linspace(-np.pi, np.pi, HEADINGS, endpoint=False)[:, None, None]
-    of_both = np.cos(angle) * cosine[:, :, None] + np.sin(angle) * sine[:, :, None] + level
     # a's factors do not hang on the heading: they go first
     root = np.linalg.cholesky(of_a[1:, 1:] + np.diag(_PRIOR))
     away = np.linalg.solve(root, np.concatenate((of_a[1:, :1], -np.eye(6)), axis=1))
-    gone = away[:, 1:] @ of_both[..., 1:, :]
-    gone[..., 0] += away[:, 0]
-    square = of_b[None, :, None] - np.swapaxes(gone, -1, -2) @ gone
-    square[..., 0, :] -= of_both[..., 0, :]
-    known = square[..., 1:, 1:] + np.diag(_PRIOR)
-    to = square[..., 0, 1:]
-    left = square[..., 0, 0] - of_both[..., 0, 0] + of_a[0, 0]
-    left -= (to * np.linalg.solve(known, to[..., None])[..., 0]).sum(axis=-1)
-    out: Floats = left.min(axis=(1, 2))
+    flat, c, s = (away[:, 1:] @ part[..., 1:, :] for part in (level, cosine, sine))
+    flat[:, 0] += away[:, 0]
+    whole = of_b + np.diag(np.concatenate(([of_a[0, 0]], _PRIOR)))
+    forms = (
+        whole - _with(flat, flat) / 2.0 - _cornered(level[0]),
+        -_with(c, flat) - _cornered(cosine[..., 0, :]),
+        -_with(s, flat) - _cornered(sine[..., 0, :]),
+        *(-_with(c, c) / 2.0, -_with(s, s) / 2.0, -_with(c, s)),
+    )
+    left = np.stack(np.broadcast_arrays(*forms), axis=-1).transpose(2, 3, 0, 1, 4).reshape(-1, 6) @ _OF_HEADING
+    left = left.reshape(7, 7, 2, -1)
+    for k in range(6, 0, -1):  # one of b's factors after the other
+        left = left[:k, :k] - left[:k, k, None] * (left[k, :k] / left[k, k])
+    out: Floats = left[0, 0].min(axis=1)
     return out
 
 
+def _with(a: Floats, b: Floats) -> Floats:
+    """(..., 7, 7) sums of products both ways."""
+    product = np.swapaxes(a, -1, -2) @ b
+    out: Floats = product + np.swapaxes(product, -1, -2)
+    return out
+
+
+def _cornered(row: Floats) -> Floats:
+    """(..., 7, 7) with these numbers (..., 7) in the first row, and in the first column."""
+    out = np.zeros((*row.shape, 7))
+    out[..., 0, :] += row
+    out[..., :, 0] += row
+    return out
+
+
+_HEADINGS_RAD = np.linspace(-np.pi, np.pi, HEADINGS, endpoint=False)
+_COS, _SIN = np.cos(_HEADINGS_RAD), np.sin(_HEADINGS_RAD)
+_OF_HEADING = np.stack((np.ones(HEADINGS), _COS, _SIN, _COS**2, _SIN**2, _COS * _SIN))
 _PRIOR = np.repeat([ARM_SD_M**-2, OFFSET_SD_M_S2**-2], 3)

@@ -6,6 +6,7 @@ or what a movement from rest to rest comes to: over it the mean of all force is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from imufeedback.body.joint_problem import Shared
 from imufeedback.body.matrices import from_q
 from imufeedback.body.stretch import WindowSamples
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
-from imufeedback.records import Floats, Segment
+from imufeedback.records import Bools, Floats, Segment
 
 Offsets = dict[Segment, tuple[Floats, Floats]]
 """(3,) m/s² and (3, 3), sensor axes."""
@@ -25,6 +26,7 @@ MOVEMENT_S = 4.0
 """A longer movement from rest to rest leaves too much of the filter's drift in the mean. Chosen."""
 POSE_RAD = float(np.deg2rad(15.0))
 """Two poses are the same when gravity is by less apart in the sensor: an offset shows by the sine of it. Chosen."""
+ALIKE = math.cos(POSE_RAD)
 SEVERAL = 2
 SAME_LENGTH_M_S2 = 0.02
 """No sensor's length may get worse by more (2 mg: of the mean of a quiet moment). Chosen."""
@@ -37,6 +39,12 @@ class _Pose:
     force: Floats
     turn: Floats
     """(3, 3) mean of sensor → earth."""
+
+    @property
+    def up(self) -> Floats:
+        """(3,) in the sensor."""
+        out: Floats = self.turn[2] / math.sqrt(self.turn[2] @ self.turn[2])
+        return out
 
 
 def offsets(R: Mapping[Segment, Floats], shared: Mapping[Segment, Shared]) -> Offsets:
@@ -79,48 +87,44 @@ def _rms(errors: Floats) -> float:
 
 def _poses(stretch: WindowSamples) -> list[_Pose]:
     """Means over all moments of the same pose."""
-    groups: list[list[_Pose]] = []
+    groups: list[tuple[Floats, list[_Pose]]] = []
     for one in _moments(stretch):
-        for group in groups:
-            if _apart(group[0], one) < POSE_RAD:
+        up = one.up
+        for first, group in groups:
+            if first @ up > ALIKE:
                 group.append(one)
                 break
         else:
-            groups.append([one])
+            groups.append((up, [one]))
     return [
         _Pose(np.mean([one.force for one in group], axis=0), np.mean([one.turn for one in group], axis=0))
-        for group in groups
+        for _, group in groups
     ]
-
-
-def _apart(a: _Pose, b: _Pose) -> float:
-    """Angle of gravity in the sensor between two poses."""
-    up = [one.turn[2] / np.linalg.norm(one.turn[2]) for one in (a, b)]
-    return float(np.arccos(np.clip(up[0] @ up[1], -1.0, 1.0)))
 
 
 def _moments(stretch: WindowSamples) -> list[_Pose]:
     """Quiet moments, and movements between two of them."""
     size = max(round(QUIET_S * stretch.rate_hz), 1)
+    R = from_q(stretch.q_es)
+    force = (R @ stretch.acc_m_s2[..., None])[..., 0]
     out: list[_Pose] = []
     for piece in stretch.pieces:
         last = None
-        for begin in range(piece.start, piece.stop - size + 1, size):
-            if not _quiet(stretch, slice(begin, begin + size)):
-                continue
-            if last is not None and size < begin - last <= MOVEMENT_S * stretch.rate_hz:
-                # from the middle of one moment to the middle of the next
-                out.append(_mean(stretch, slice(last + size // 2, begin + size // 2)))
-            out.append(_mean(stretch, slice(begin, begin + size)))
+        for begin in (piece.start + size * np.flatnonzero(_quiet(stretch, piece, size))).tolist():
+            # from the middle of one moment to the middle of the next
+            between = slice(begin if last is None else last + size // 2, begin + size // 2)
+            moved = last is not None and size < begin - last <= MOVEMENT_S * stretch.rate_hz
+            parts = [between] * moved + [slice(begin, begin + size)]
+            out += [_Pose(force[part].mean(axis=0), R[part].mean(axis=0)) for part in parts]
             last = begin
     return out
 
 
-def _quiet(stretch: WindowSamples, part: slice) -> bool:
-    turning = np.sqrt((stretch.gyr_rad_s[part] ** 2).sum(axis=1).mean())
-    return bool(turning < QUIET_RATE_RAD_S and stretch.acc_m_s2[part].std(axis=0).max() < QUIET_ACC_M_S2)
-
-
-def _mean(stretch: WindowSamples, part: slice) -> _Pose:
-    R = from_q(stretch.q_es[part])
-    return _Pose((R @ stretch.acc_m_s2[part][..., None])[..., 0].mean(axis=0), R.mean(axis=0))
+def _quiet(stretch: WindowSamples, piece: slice, size: int) -> Bools:
+    """Which moments of so many samples, one after the other in a piece, are quiet."""
+    count = (piece.stop - piece.start) // size
+    part = slice(piece.start, piece.start + count * size)
+    gyr, acc = (one[part].reshape(count, size, 3) for one in (stretch.gyr_rad_s, stretch.acc_m_s2))
+    turning = np.sqrt((gyr**2).sum(axis=2).mean(axis=1))
+    out: Bools = (turning < QUIET_RATE_RAD_S) & (acc.std(axis=1).max(axis=1) < QUIET_ACC_M_S2)
+    return out

@@ -12,7 +12,7 @@ import numpy as np
 
 from imufeedback.body.facing import ROBUST, STEPS, NeighbourEvidence
 from imufeedback.body.joints import Joint
-from imufeedback.body.matrices import from_q
+from imufeedback.body.matrices import up_of
 from imufeedback.body.stretch import WindowSamples, paired
 from imufeedback.records import Floats, Segment
 
@@ -41,7 +41,7 @@ def range_pair(
     both = paired(whole[p], whole[d])
     every = max(round(both[0].rate_hz / RATE_HZ), 1)
     ups = [
-        np.concatenate((from_q(earlier[one])[:, 2], from_q(each.q_es[::every])[:, 2])) @ R[one]
+        up_of(np.concatenate((earlier[one], each.q_es[::every]))) @ R[one]
         for one, each in zip((p, d), both, strict=True)
     ]
     count = round(FOR_S * RATE_HZ)
@@ -51,7 +51,8 @@ def range_pair(
     bend = tilts[1][None] - tilts[0][:, None]
     # a knee bends the other way about z
     bend = (bend if joint.name == "hip" else -bend).reshape(COARSE**2, -1)
-    bend = (bend + np.pi) % (2 * np.pi) - np.pi
+    np.subtract(bend, 2 * np.pi, out=bend, where=bend >= np.pi)
+    np.add(bend, 2 * np.pi, out=bend, where=bend < -np.pi)
     extended = -np.partition(bend, count - 1, axis=1)[:, count - 1].reshape(COARSE, COARSE)
     beyond = np.maximum(extended - EXTENDS_RAD[joint.name], 0.0) / SD_RAD[joint.name]
     each = STEPS // COARSE
@@ -75,8 +76,8 @@ def since_worn(postures: Mapping[Segment, Floats], still: Mapping[Segment, Windo
     first = 0
     for one, q_es in postures.items():
         if len(q_es) and len(still[one].q_es):
-            up = from_q(still[one].q_es)[:, 2].mean(axis=0)
-            cosine = from_q(q_es)[:, 2] @ up / np.linalg.norm(up)
+            up = up_of(still[one].q_es).mean(axis=0)
+            cosine = up_of(q_es) @ up / np.linalg.norm(up)
             off = np.flatnonzero(cosine < np.cos(OFF_BODY_RAD.get(one, OFF_BODY_ELSE_RAD)))
             first = max(first, int(off[-1]) + 1 if len(off) else 0)
     return {one: q_es[first:] for one, q_es in postures.items()}

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from imufeedback.body.matrices import from_q
+from imufeedback.quaternions import inverse, product
 from imufeedback.records import Floats
 
 OFFSET_SD_M_S2 = 0.22
@@ -60,11 +60,9 @@ class WindowSamples:
         """
         if len(self.q_es) < 2:
             return self
-        R = from_q(self.q_es)
-        step = np.swapaxes(R[:-1], -1, -2) @ R[1:]
-        # of small turns: the skew part is the rotation vector
-        skew = 0.5 * (step - np.swapaxes(step, -1, -2))
-        turned = np.stack((skew[:, 2, 1], skew[:, 0, 2], skew[:, 1, 0]), axis=1) * self.rate_hz
+        step = product(inverse(self.q_es[:-1]), self.q_es[1:])
+        # of small turns: the sine about each axis
+        turned = 2.0 * step[:, :1] * step[:, 1:] * self.rate_hz
         bias = np.median(0.5 * (self.gyr_rad_s[1:] + self.gyr_rad_s[:-1]) - turned, axis=0)
         return replace(self, gyr_rad_s=self.gyr_rad_s - bias)
 
@@ -72,5 +70,7 @@ class WindowSamples:
 def paired(a: WindowSamples, b: WindowSamples) -> tuple[WindowSamples, WindowSamples]:
     """Samples that both have, by their times: what only one of them lost is missing in both."""
     step_a, step_b = (np.round(one.t_s * one.rate_hz).astype(np.int64) for one in (a, b))
+    if np.array_equal(step_a, step_b):
+        return a, b
     _, of_a, of_b = np.intersect1d(step_a, step_b, assume_unique=True, return_indices=True)
     return a.rows(of_a), b.rows(of_b)

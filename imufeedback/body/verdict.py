@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from imufeedback.body.evidence import LEAST_FLEXION_RAD, THIGHS, TIPS_SD_RAD, SegmentEvidence
-from imufeedback.body.facing import ANGLES, Facing
+from imufeedback.body.facing import ANGLES, Facing, by_difference
 from imufeedback.body.joint_problem import Shared
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.refusal import FitImpossible, advice, name
@@ -81,7 +81,7 @@ def refuse_contradictions(found: Mapping[Segment, Facing], shared: Mapping[Segme
         if joint.distal not in shared:
             continue
         decided = found[joint.distal].turn_rad - found[joint.proximal].turn_rad
-        away = np.abs(np.angle(np.exp(1j * (ANGLES[None, :] - ANGLES[:, None] - decided))))
+        away = by_difference(np.abs(np.angle(np.exp(1j * (ANGLES - decided)))))
         energy = shared[joint.distal].energy
         if energy[away <= OFF_RAD].min() > CONTRADICTS:
             off = away.flat[int(np.argmin(energy))]

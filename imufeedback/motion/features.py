@@ -55,12 +55,13 @@ def features(track: Floats, positions: Mapping[str, float], fall: Falling) -> di
 
 def _at_positions(track: Floats, positions: Mapping[str, float]) -> dict[str, float]:
     t = track[:, Col.T]
+    there = [one for one in MAIN_POSITIONS if one in positions]
+    at_s = [positions[one] for one in there]
     out: dict[str, float] = {}
     for name, col in AT_POSITIONS.items():
-        if not np.isfinite(track[:, col]).all():
-            continue
-        for position in (one for one in MAIN_POSITIONS if one in positions):
-            out[f"{name}_{position.removesuffix('_s')}_deg"] = _deg(np.interp(positions[position], t, track[:, col]))
+        if np.isfinite(track[:, col]).all():
+            for position, value in zip(there, np.rad2deg(np.interp(at_s, t, track[:, col])).tolist(), strict=True):
+                out[f"{name}_{position.removesuffix('_s')}_deg"] = value
     return out
 
 

@@ -19,6 +19,7 @@ from imufeedback.records import Motion
 MIN_TURN_RATE_RAD_S = 0.035
 """Slower than 2 °/s the ratio of two rates says nothing."""
 RETURN_FACTOR = 1.5
+_NOT_LOSING = (Motion.STALLED, Motion.GROWING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,11 @@ class Judge:
         """A judge for the downswing that began at this top. A stall that begins with the downswing dates from there."""
         return cls(limits, lowest=(angle, top_s), flat_since=(top_s, turn))
 
+    @property
+    def over(self) -> bool:
+        """Nothing can come any more."""
+        return self.reached_s is not None and self.state not in _NOT_LOSING
+
     def step(self, t_s: float, turn: float, turn_rate: float, angle: float, rate: float) -> float | None:
         """Take one step; return the onset (s) of a new state, or None when the state stays.
 
@@ -74,7 +80,7 @@ class Judge:
         if angle <= self.limits.target_rad and self.reached_s is None:
             self.reached_s = t_s
         if self.reached_s is not None:
-            return self._enter(Motion.FALLING, t_s) if self.state in (Motion.STALLED, Motion.GROWING) else None
+            return self._enter(Motion.FALLING, t_s) if self.state in _NOT_LOSING else None
         self._follow_growth(t_s, angle)
         if turn_rate < MIN_TURN_RATE_RAD_S:
             return None
@@ -94,7 +100,7 @@ class Judge:
             self.flat_since = self.flat_since or (t_s, turn)
             self.losing_since = None
             self.flat_turn_rad = max(self.flat_turn_rad, turn - self.flat_since[1])
-        elif self.state in (Motion.STALLED, Motion.GROWING):
+        elif self.state in _NOT_LOSING:
             if slope >= RETURN_FACTOR * self.limits.min_slope:
                 self.losing_since = self.losing_since or (t_s, turn)
             else:
@@ -115,7 +121,7 @@ class Judge:
             return self._enter(Motion.GROWING, self.lowest[1])
         if not self._over_dead_band(self.flat_since, t_s, turn):
             return None
-        if self.state not in (Motion.STALLED, Motion.GROWING):
+        if self.state not in _NOT_LOSING:
             self._note_stall(t_s, angle)
             return self._enter(Motion.STALLED, self.flat_since[0])
         return None
@@ -127,7 +133,7 @@ class Judge:
         return t_s - since[0] >= self.limits.dead_s - 1e-9 and turn - since[1] >= self.limits.dead_turn_rad
 
     def _note_stall(self, t_s: float, angle: float) -> None:
-        if self.state in (Motion.STALLED, Motion.GROWING) or self.flat_since is None:
+        if self.state in _NOT_LOSING or self.flat_since is None:
             return
         self.stalls.append(StalledStretch(self.flat_since[0], self.flat_since[1], t_s, angle))
 

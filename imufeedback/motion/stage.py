@@ -41,7 +41,9 @@ ADDRESS_SPARE_S = 0.2
 """Kept beyond that, because it is whole blocks that are thrown away."""
 DOWN = (Phase.DOWNSWING, Phase.THROUGH_SWING)
 _T, _TURN, _TURN_RATE = int(Col.T), int(Col.TURN), int(Col.TURN_RATE)
-_TRAIL_THIGH, _TRAIL_THIGH_RATE, _LEAD_THIGH = int(Col.TRAIL_THIGH), int(Col.TRAIL_THIGH_RATE), int(Col.LEAD_THIGH)
+_TRAIL_THIGH, _LEAD_THIGH = int(Col.TRAIL_THIGH), int(Col.LEAD_THIGH)
+_JUDGED = (_T, _TURN, _TURN_RATE, _TRAIL_THIGH, int(Col.TRAIL_THIGH_RATE))
+"""What the live judgement looks at."""
 
 
 @dataclass
@@ -107,10 +109,9 @@ class MotionStage(Stage[In, Out]):
         out: list[Out] = []
         at = 0
         while at < len(rows):
-            passed = self._pass(rows[at:], out)
-            at += passed
-            # what is not passed over at once goes step by step, up to the next phase
-            for row in rows[at : at + LEAST].tolist():
+            at += self._pass(rows[at:], out)
+            # what is not passed over at once goes step by step, up to the next phase; the first one sets the address
+            for row in rows[at : at + (1 if s.address is None else LEAST)].tolist():
                 at, phase = at + 1, s.phase
                 out += self._step(row)
                 if s.phase is phase:
@@ -132,8 +133,10 @@ class MotionStage(Stage[In, Out]):
         thighs = None if doubted and s.phase in DOWN else s.address
         count = quiet(rows, s.phase, s.seen, s.rep, thighs)
         if s.phase in DOWN and not doubted:
-            for row in rows[:count].tolist():
-                out += self._judge(row)
+            for row in rows[:count, _JUDGED].tolist():
+                if s.judge.over:
+                    break
+                out += self._judge(*row)
         return count
 
     def _look_at_aim(self, rows: Floats) -> list[Out]:
@@ -200,7 +203,7 @@ class MotionStage(Stage[In, Out]):
         self._look(row)
         out += self._advance()
         if s.phase in DOWN and s.doubts.first is None:
-            out += self._judge(row)
+            out += self._judge(*(row[k] for k in _JUDGED))
         return out
 
     def _quiet(self) -> list[Out]:
@@ -283,12 +286,10 @@ class MotionStage(Stage[In, Out]):
         s.doubts.forget()
         return [rep]
 
-    def _judge(self, row: list[float]) -> list[Out]:
-        s = self._state
-        onset_s = s.judge.step(row[_T], row[_TURN], row[_TURN_RATE], row[_TRAIL_THIGH], row[_TRAIL_THIGH_RATE])
-        if onset_s is None:
-            return []
-        return [StateChanged(row[_T], onset_s, s.judge.state, row[_TRAIL_THIGH], row[_TURN])]
+    def _judge(self, t_s: float, turn: float, turn_rate: float, thigh: float, thigh_rate: float) -> list[Out]:
+        judge = self._state.judge
+        onset_s = judge.step(t_s, turn, turn_rate, thigh, thigh_rate)
+        return [] if onset_s is None else [StateChanged(t_s, onset_s, judge.state, thigh, turn)]
 
     # ── the end of a rep ─────────────────────────────────────────────────────────────────────────────────────────
 
