@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
@@ -110,6 +110,8 @@ class TracePlots(QWidget):
         self._dragging = False
         self._scale = 1.0
         self._axes: QPixmap | None = None
+        self._running = QRect()
+        """What changes with every frame: the numbers beside it do so more slowly."""
         self._now_s = 0.0
         self._times: Sequence[TimeMark] = ()
         self._states: Sequence[StateMark] = ()
@@ -150,14 +152,17 @@ class TracePlots(QWidget):
         self._times = [mark for mark in times if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
         self._states = [mark for mark in states if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
         self._spans = list(spans)
-        self.update()
+        self.update(self._running if self._axes is not None else self.rect())
 
     def show_values(self, values_deg: Sequence[float | None]) -> None:
         """The newest angle of each column as a number; None when it is not known."""
         for row in self.rows:
             shown = [values_deg[curve.column] for curve in row.kind.curves]
-            row.values = [numerals.degrees(value) for value in shown]
-            row.names = [curve.named(value) for curve, value in zip(row.kind.curves, shown, strict=True)]
+            values = [numerals.degrees(value) for value in shown]
+            if values != row.values:
+                row.values = values
+                row.names = [curve.named(value) for curve, value in zip(row.kind.curves, shown, strict=True)]
+                self.update()
 
     def show_empty(self, text: str) -> None:
         """Text in every row that has no finite value to draw."""
@@ -192,6 +197,7 @@ class TracePlots(QWidget):
             high = unit * (FIRST_ROW if number == 0 else 1.0)
             row.area = QRectF(44 * scale, top + head, max(self._plot_width(), 50), max(high - head - 4, 10))
             top += high
+        self._running = rows[0].area.united(rows[-1].area).toAlignedRect()
         self._axes = None
         self.update()
 
@@ -212,11 +218,13 @@ class TracePlots(QWidget):
                 self._paint_target(painter, row, self.target_deg)
             self._paint_zero(painter, row)
             row.paint_curves(painter)
+            row.paint_nothing(painter, self._scale)
             self._paint_times(painter, row, named=number == 0)
             if number == 0:
                 self._paint_states(painter, row)
             painter.restore()
-            row.paint_values(painter, self._scale)
+            if event.rect().right() > self._running.right():
+                row.paint_values(painter, self._scale)
         painter.end()
         if self._on_painted is not None:
             self._on_painted(time.perf_counter() - began)
@@ -388,19 +396,25 @@ class TraceRow:
     def _paint_band(self, painter: QPainter, x: Floats, y: Floats, half: Floats, fill: QColor) -> None:
         if len(x) < 2 or not np.isfinite(half).all():
             return
-        pick = np.unique(np.r_[0 : len(x) : 2, len(x) - 1])  # enough for a band, the dearest thing in the picture
-        x, y, half = x[pick], y[pick], half[pick]
+        count = len(x) // 2 + 1  # every other point and the last: enough for a band, the dearest thing in the picture
+        across, down = np.empty(2 * count), np.empty(2 * count)
+        for begin, step, edge in ((0, 1, y - half), (2 * count - 1, -1, y + half)):
+            last = begin + step * (count - 1)
+            across[begin:last:step], down[begin:last:step] = x[: 2 * count - 2 : 2], edge[: 2 * count - 2 : 2]
+            across[last], down[last] = x[-1], edge[-1]
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(fill)
-        outline = np.concatenate((x, x[::-1])), np.concatenate((y - half, (y + half)[::-1]))
-        painter.drawPolygon(pg.functions.arrayToQPolygonF(*outline))
+        painter.drawPolygon(pg.functions.arrayToQPolygonF(across, down))
 
-    def paint_values(self, painter: QPainter, scale: float) -> None:
-        """Newest angles at the right, below each other, each with the word that tells the curves apart."""
+    def paint_nothing(self, painter: QPainter, scale: float) -> None:
+        """Why there is no curve."""
         if self.nothing:
             painter.setPen(QColor(palette.SOFT_INK))
             painter.setFont(pixel_font(15 * scale))
             painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.nothing)
+
+    def paint_values(self, painter: QPainter, scale: float) -> None:
+        """Newest angles at the right, below each other, each with the word that tells the curves apart."""
         top, left = self.area.top(), self.area.right() + 7 * scale
         for curve, name, value in zip(self.kind.curves, self.names, self.values, strict=True):
             painter.setPen(QColor(curve.colour()))
@@ -422,6 +436,8 @@ def tick_places(low: float, high: float, most: int = 6) -> list[float]:
 
 def finite_runs(known: Bools) -> list[tuple[int, int]]:
     """Half-open index ranges of the stretches in which `known` ``(N,)`` holds."""
+    if known.all():
+        return [(0, len(known))] if len(known) else []
     edges = np.flatnonzero(np.diff(np.r_[False, known, False].astype(np.int8)))
     return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]
 
