@@ -393,7 +393,7 @@ class BayView(QWidget):
 
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
-        spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
+        spans = self._spans.between(snapshot.now_s - SPAN_S - 0.1, snapshot.now_s)  # the edge of a pixel more
         visible = self.visible(snapshot)
         self.plots.draw(visible, self._times, self._states, spans)
         shown = self.shown(snapshot)
