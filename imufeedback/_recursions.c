@@ -588,7 +588,7 @@ static void between(const double *a, const double *b, double f, double *q, doubl
     for (int k = 0; k < MIXED; k++) mixed[k] = a[4 + k] + f * (b[4 + k] - a[4 + k]);
 }
 
-static void carried(const double *a, double since, double *q) { /* _turned */
+static void gone_on(const double *a, double since, double *q) { /* _turned */
     const double v[3] = {a[4] * since, a[5] * since, a[6] * since};
     const double half = 0.5 * sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);
     const double part = half > 0.0 ? 0.5 * sin(half) / half : 0.5;
@@ -638,7 +638,7 @@ static PyObject *gridded(PyObject *self, PyObject *args) {
             const double *one = row + ROW * here;
             between(one, part > 0.0 ? one + ROW : one, part, q + 4 * out, mixed + MIXED * out);
             ok[out] = begun && (past <= tiny || (on ? span <= bridge : past <= predict));
-            if (begun && !on && past > tiny) carried(one, past, q + 4 * out);
+            if (begun && !on && past > tiny) gone_on(one, past, q + 4 * out);
         }
     }
     release(&arrays);
