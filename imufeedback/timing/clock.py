@@ -221,7 +221,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
             return None
         n, samples = run.tick.shape
         ticks = run.tick.reshape(-1)
-        steps: Floats = (ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s
+        steps = np.asarray((ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s, dtype=np.float64)
         rows = steps.reshape(n, samples)
         host_s = (np.array(run.host_ns) - self._origin_ns) * 1e-9
         t_s, dt_s = np.empty((n, samples)), np.empty((n, samples))
