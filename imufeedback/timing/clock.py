@@ -223,7 +223,8 @@ class SensorClock(Stage[DeviceBlock, Out]):
         ticks = run.tick.reshape(-1)
         steps = np.asarray((ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s, dtype=np.float64)
         rows = steps.reshape(n, samples)
-        host_s = (np.array(run.host_ns) - self._origin_ns) * 1e-9
+        # of any size: whole numbers of numpy's would not hold them
+        host_s = np.array([(one - self._origin_ns) * 1e-9 for one in run.host_ns])
         t_s, dt_s = np.empty((n, samples)), np.empty((n, samples))
         told: list[tuple[int, ClockFitted | Notice]] = []
         k = 0
