@@ -9,7 +9,8 @@ all that is there before the next one begins, and what is said is said in the or
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import deque
+from collections.abc import Iterable, Sequence
 from itertools import islice
 from typing import NamedTuple
 
@@ -54,14 +55,20 @@ class Pipeline:
     def feed_many(self, items: Iterable[Item]) -> list[Event]:
         """The events of a stretch of items: those of feeding one after the other, in their order, but for angles, which
         come in longer blocks and are equal to rounding (1e-9 rad)."""
-        return self._worked(self._placed(items))
+        out: list[Event] = []
+        rest = iter(items)
+        if self._rooms is None:
+            out += [event for item in islice(rest, 1) for event in self._begun(item)]
+        if self._rooms is not None:
+            out += self._worked(self._rooms, self._rooms.instants.feed_many(list(rest)))
+        return out
 
     def finish(self) -> list[Event]:
         """No more items: what was held back, then the totals of every sensor."""
         if self._rooms is None:
             return []
         sensors, held = self._rooms.sensors, self._rooms.instants.finish()
-        out = [*self._worked(held), *through(self._rooms, sensors.rest())]
+        out = [*self._worked(self._rooms, held), *through(self._rooms, sensors.rest())]
         return [*out, *last_steps(self._rooms), *sensors.totals()]
 
     @property
@@ -78,45 +85,20 @@ class Pipeline:
             return 0.0
         return rooms.hearing.cueing.may_wait_s
 
-    def _placed(self, items: Iterable[Item]) -> Iterator[Placed]:
-        """Items with times that can be true, and what is told of others; the first one's is true."""
-        for item in items:
-            if self._rooms is None:
-                yield item
-            else:
-                yield from self._rooms.instants.feed(item)
-
-    def _worked(self, items: Iterable[Placed]) -> list[Event]:
+    def _worked(self, rooms: Rooms, items: Sequence[Placed]) -> list[Event]:
+        """A command by itself; other items together, as many as may be when it is their turn."""
         out: list[Event] = []
-        for stretch in self._stretches(items):
-            if self._rooms is None:
-                out += self._begun(stretch[0])
-            elif isinstance(stretch[0], Command):
-                out += obeyed(self._rooms, stretch[0])
-            else:
-                out += taken(self._rooms, stretch)
+        begin = 0
+        commands = deque((k, item) for k, item in enumerate(items) if isinstance(item, Command))
+        while begin < len(items):
+            if commands and commands[0][0] == begin:
+                out += obeyed(rooms, commands.popleft()[1])
+                begin += 1
+                continue
+            end = int(min(begin + rooms.at_once, commands[0][0] if commands else len(items)))
+            out += taken(rooms, items[begin:end])
+            begin = end
         return out
-
-    def _stretches(self, items: Iterable[Placed]) -> Iterator[list[Placed]]:
-        """Items that go through the stages together; a command by itself. The next one is asked for when the one before
-        has gone through: only then it changes how many may."""
-        together: list[Placed] = []
-        most = self._at_once
-        for item in items:
-            alone = isinstance(item, Command) or self._rooms is None
-            if together and alone:
-                yield together
-                together = []
-            together.append(item)
-            if alone or len(together) >= most:
-                yield together
-                together, most = [], self._at_once
-        if together:
-            yield together
-
-    @property
-    def _at_once(self) -> float:
-        return 1 if self._rooms is None else self._rooms.at_once
 
     # ── the beginning ────────────────────────────────────────────────────────────────────────────────────────────
 

@@ -99,7 +99,7 @@ class Gathering:
         """With what is said about silences and late data."""
         self.signs.sort(key=_place)
         if not silence.passes(sign[1:4] for sign in self.signs):
-            self.told += [(place, one) for place, *sign in self.signs for one in silence.feed(WakeSign(*sign))]
+            self.told += [(sign[0], one) for sign in self.signs for one in silence.feed(WakeSign(*sign[1:]))]
         if not lateness.passes(max(map(sub, host_s, newest_s)) for _, (_, host_s, newest_s) in self.arrivals):
             arrivals = [
                 (place, Arrival(name, *times))

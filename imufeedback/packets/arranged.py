@@ -35,7 +35,9 @@ def arranged(
 ) -> Arranged:
     """Of packets with these numbers; `odd` ones do not follow the one before. `places` among all items: between two
     that are not neighbours time has passed, by which a wait may have ended."""
-    handed_on, repeats, early = list(range(len(numbers))), {}, set()
+    handed_on = list(range(len(numbers)))
+    repeats: dict[int, int] = {}
+    early: set[int] = set()
     for k in odd:
         of = _repeated(k, numbers, payloads)
         of = None if of is None else repeats.get(of, of)

@@ -160,7 +160,7 @@ class PacketPlacer:
         return Place.LATE if seen is None and self._is_late(order, packet, gap) else Place.RESTART
 
     def plainly_next(self, order: Order, packet: Packet) -> bool:
-        """Whether it is the next one for sure, nothing is missing before it, and no counter began again: nearly always."""
+        """Whether it is surely the next one, with nothing missing before it and no counter that began again."""
         last = order.last
         if last is None or order.held or len(order.steps) < STEPS:
             return False

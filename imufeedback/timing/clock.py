@@ -221,9 +221,10 @@ class SensorClock(Stage[DeviceBlock, Out]):
             return None
         n, samples = run.tick.shape
         ticks = run.tick.reshape(-1)
-        steps = (ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s
+        steps = np.asarray((ticks - np.concatenate(([s.last_tick], ticks[:-1]))) * self._unit_s, dtype=np.float64)
         rows = steps.reshape(n, samples)
-        host_s = (np.array(run.host_ns) - self._origin_ns) * 1e-9
+        # of any size: whole numbers of numpy's would not hold them
+        host_s = np.array([(one - self._origin_ns) * 1e-9 for one in run.host_ns])
         t_s, dt_s = np.empty((n, samples)), np.empty((n, samples))
         told: list[tuple[int, ClockFitted | Notice]] = []
         k = 0
@@ -287,7 +288,9 @@ class SensorClock(Stage[DeviceBlock, Out]):
         )
         packets, samples = t_s.shape
         above = np.empty(packets)
-        end = recursions.core.clocked(packets, samples, begin, self._constants, steps, host_s, moved, t_s, dt_s, above)
+        end: int = recursions.core.clocked(
+            packets, samples, begin, self._constants, steps, host_s, moved, t_s, dt_s, above
+        )
         if end > begin:
             s.device_s, s.offset_s, offset, slope, s.t_s, s.period_s, count, x, y, s.since_s, s.late_s, _ = (
                 moved.tolist()

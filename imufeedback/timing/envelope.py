@@ -94,7 +94,7 @@ def fit_loose_line(points: Floats, *, sure: bool) -> tuple[float, float] | None:
 def middle_slope(points: Floats) -> float:
     """Slope of the line below all points that is closest to them on the mean; 0 for a single point."""
     if recursions.core is not None:
-        return recursions.core.middle(len(points), points.copy())
+        return float(recursions.core.middle(len(points), points.copy()))
     hull = lower_hull(points.tolist())
     mean_x = sum(points[:, 0].tolist()) / len(points)
     for (x1, y1), (x2, y2) in itertools.pairwise(hull):

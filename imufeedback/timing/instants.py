@@ -6,6 +6,7 @@ Times that go back for good are counted on from what came before; so are times t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from imufeedback.phrases import phrase
@@ -65,6 +66,24 @@ class Instants(Stage[Item, Placed]):
         out = [] if not s.held or self._alike(item) else self._given_up()
         s.held.append(item)
         return out + self._confirmed() if len(s.held) >= WITNESSES else out
+
+    def feed_many(self, items: Sequence[Item]) -> Sequence[Placed]:
+        """The same, one item after the other."""
+        s, passed = self._state, 0
+        latest_ns = s.latest_ns
+        if not s.shift_ns and not s.held:
+            for item in items:
+                if item.host_ns > latest_ns:
+                    if item.host_ns - latest_ns > WILD_NS:
+                        break
+                    latest_ns = item.host_ns
+                elif latest_ns - item.host_ns > WILD_NS:
+                    break
+                passed += 1
+        s.latest_ns, s.begun = latest_ns, s.begun or passed > 0
+        if passed == len(items):
+            return items
+        return [*items[:passed], *(one for item in items[passed:] for one in self.feed(item))]
 
     def finish(self) -> list[Placed]:
         s = self._state

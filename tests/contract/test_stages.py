@@ -21,7 +21,7 @@ from imufeedback.stage import Stage
 from imufeedback.synth.flaws import Flaw
 from imufeedback.synth.player import Pace
 from imufeedback.synth.script import make_script
-from imufeedback.timing import Merger
+from imufeedback.timing import Instants, Merger
 from imufeedback.timing.merge import Arrived, Released
 
 SENSOR = "SYN-0001"
@@ -93,6 +93,8 @@ def _listen(stage: Stage[Any, Any], heard: list[Any]) -> None:
         return feed(item)
 
     stage.feed = listening  # type: ignore[method-assign]
+    if isinstance(stage, Instants):  # of which many pass at once
+        stage.feed_many = lambda items: [one for item in items for one in listening(item)]  # type: ignore[method-assign]
     if isinstance(stage, Merger):  # whose one way is that of many
         feed_many = stage.feed_many
 

@@ -21,8 +21,11 @@ def packets(count: int, begin_ns: int = 0, first: int = 0) -> list[Item]:
 
 
 def through(items: list[Item], origin_ns: int = 0) -> list[Item | PacketRejected | Notice]:
-    stage = Instants(origin_ns)
-    return [*itertools.chain.from_iterable(map(stage.feed, items)), *stage.finish()]
+    stage, many, half = Instants(origin_ns), Instants(origin_ns), len(items) // 2
+    out = [*itertools.chain.from_iterable(map(stage.feed, items)), *stage.finish()]
+    assert [*many.feed_many(items[:half]), *many.feed_many(items[half:]), *many.finish()] == out
+    assert many.state == stage.state
+    return out
 
 
 def kept(out: list[Item | PacketRejected | Notice]) -> list[RawPacket]:
