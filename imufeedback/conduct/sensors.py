@@ -214,10 +214,11 @@ class Sensors:
                 of += [len(blocks) - 1] * len(known)
                 begins += range(part.begin, part.end, samples)
                 ends += range(part.begin + samples, part.end + 1, samples)
+        if len(places) == 1:
+            return places, Arrived(blocks, of, begins, ends)
         order = sorted(range(len(places)), key=places.__getitem__)
-        return [places[k] for k in order], Arrived(
-            blocks, *([column[k] for k in order] for column in (of, begins, ends))
-        )
+        columns = ([column[k] for k in order] for column in (of, begins, ends))
+        return [places[k] for k in order], Arrived(blocks, *columns)
 
     def correct(self, fit: Fit) -> None:
         """The calibration movements turned the sensors against gravity, which shows their zero-g offsets."""

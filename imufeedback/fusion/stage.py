@@ -146,6 +146,8 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
 
     def feed_many(self, blocks: Sequence[ImuBlock | ImuRun]) -> list[OrientationRun]:
         """The same, one block after the other, as many at once as go together; a run like its packets."""
+        if len(blocks) == 1 and isinstance(blocks[0], ImuBlock):  # as it comes live
+            return [OrientationRun(0, one, 0, len(one.t_s)) for one in self.feed(blocks[0])]
         out: list[OrientationRun] = []
         todo: deque[_Numbered] = deque((k, None, one) for k, one in enumerate(blocks))
         while todo:
