@@ -4,7 +4,7 @@
    told     fusion/known.py        Known.told, for samples without a gap and within their range
    found    fusion/rest_level.py   RestLevel.found
    updated  body/link.py           _updated, one update after the other
-   carried  body/strapdown.py      Strapdown.turned
+   carried  body/strapdown.py      Strapdown.carried
 
    Arrays are contiguous doubles; their sizes are checked here. */
 
