@@ -6,7 +6,7 @@
    updated  body/link.py           _updated, one update after the other
    clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
    middle   timing/envelope.py     middle_slope
-   carried  body/strapdown.py      Strapdown.turned
+   carried  body/strapdown.py      Strapdown.carried
 
    Arrays are contiguous doubles; their sizes are checked here. */
 

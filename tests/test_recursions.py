@@ -180,10 +180,10 @@ def test_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_gyroscope_frames(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
     rates = np.random.default_rng(6).normal(0.0, 6.0, (n + 1, 3, 3))
     rates[n // 2 :, 1] = 0.0
-    begin = Strapdown(PERIOD_S).turned(rates[:1], rates[0], np.tile(np.eye(3), (3, 1, 1)))[:, 0]
+    begin = Strapdown(PERIOD_S).carried(rates[:1], rates[0], np.tile(np.eye(3), (3, 1, 1)))[:, 0]
 
     def work() -> Floats:
-        return Strapdown(PERIOD_S).turned(rates[1:], rates[0], begin)
+        return Strapdown(PERIOD_S).carried(rates[1:], rates[0], begin)
 
     ours, theirs = both_ways(monkeypatch, work)
     assert theirs.shape == (3, n, 3, 3)  # type: ignore[attr-defined]

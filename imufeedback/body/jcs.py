@@ -117,13 +117,12 @@ def rotation_free_heading(proximal: Floats, distal: Floats) -> float:
     perpendicular to the proximal z, which is ``A·cos δ + B·sin δ + C = 0``; of its two solutions the one that does not
     turn the segment back to front.
     """
-    p, t = proximal[:, 2], distal[:, 0]
+    p, t, z = proximal[:, 2].tolist(), distal[:, 0].tolist(), distal[:, 2].tolist()
     A, B, C = p[0] * t[0] + p[1] * t[1], p[1] * t[0] - p[0] * t[1], p[2] * t[2]
-    middle, half = np.arctan2(B, A), np.arccos(np.clip(-C / max(np.hypot(A, B), 1e-12), -1.0, 1.0))
+    middle, half = math.atan2(B, A), math.acos(min(max(-C / max(math.hypot(A, B), 1e-12), -1.0), 1.0))
 
     def forwardness(delta: float) -> float:
-        z = distal[:, 2]
-        c, s = np.cos(delta), np.sin(delta)
+        c, s = math.cos(delta), math.sin(delta)
         return float(p[0] * (c * z[0] - s * z[1]) + p[1] * (s * z[0] + c * z[1]) + p[2] * z[2])
 
-    return float(max((middle + half, middle - half), key=forwardness))
+    return max((middle + half, middle - half), key=forwardness)

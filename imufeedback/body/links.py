@@ -236,7 +236,7 @@ class Run:
             there = block.ok[..., None]
             rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
         before = -rate[0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
-        self.S = self._links.strapdown.turned(rate, before, s.S)
+        self.S = self._links.strapdown.carried(rate, before, s.S)
         s.S, s.rate, s.q_es = self.S[:, -1], rate[-1], block.q_es[-1]
         if not s.rows:  # before the first step: not used
             least = self._links.update_steps + 1

@@ -111,7 +111,7 @@ def _turned(found: Fit, whole: Mapping[Segment, WindowSamples]) -> dict[Segment,
     for one in found.segments:
         rate = whole[one.segment].unbiased().gyr_rad_s
         if one.segment is not Segment.LEAD_FOREARM and len(rate):
-            S = Strapdown(1.0 / whole[one.segment].rate_hz).turned(rate[:, None], rate[:1], np.eye(3)[None])[0, -1]
+            S = Strapdown(1.0 / whole[one.segment].rate_hz).turned(rate[None], rate[:1])[0, -1]
             R = from_q(one.q_sb)
             T = R.T @ S @ R
             turns[one.segment] = float(np.arctan2(T[0, 2] - T[2, 0], T[0, 0] + T[2, 2]))

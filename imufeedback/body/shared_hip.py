@@ -116,7 +116,7 @@ def _least(problem: Problem) -> tuple[float, float]:
 
 def _seen(stretch: WindowSamples, R: Floats, arm: Floats) -> SensorResidual:
     rate, acc = stretch.gyr_rad_s @ R, stretch.acc_m_s2 @ R
-    S = Strapdown(1.0 / stretch.rate_hz).turned(rate[:, None], rate[:1], np.eye(3)[None])[0]
+    S = Strapdown(1.0 / stretch.rate_hz).turned(rate[None], rate[:1])[0]
     moment = max(round(STANDING_S * stretch.rate_hz), 1)
     standing = acc[:moment].mean(axis=0)
     S = _closed(S, standing, (S[-moment:] @ acc[-moment:, :, None])[..., 0].mean(axis=0))

@@ -144,6 +144,21 @@ def test_no_joint_is_known_before_the_first_zero(walk):
     assert np.isnan(run.relative().R).all()
 
 
+def test_where_nobody_looks_the_joints_are_the_same(walk):
+    """All updates of a stretch in one go, some of them, and one by one."""
+    found = []
+    for wanted in (lambda _: False, lambda k: k % 3 == 1, lambda _: True):
+        run = Links(ALL, grid_hz=GRID_HZ).run(walk, Q_SB)
+        run.zero(0, TURNS)
+        looked = list(run.checks(wanted))
+        assert looked == [i for k, i in enumerate(run.boundaries) if wanted(k)]
+        found.append(run.relative())
+    for one in found[1:]:
+        for name in ("R", "begins", "since_zero", "covariance", "level"):
+            np.testing.assert_array_equal(getattr(one, name), getattr(found[0], name))
+    assert len(found[0].begins) > 10
+
+
 def test_every_joint_follows_the_truth(walk):
     blocks = cut(walk)
     found = run(Worn(), blocks)

@@ -13,12 +13,7 @@ STEP_S = 0.005
 
 def turned(rates: np.ndarray, before: np.ndarray, step_s: float = STEP_S) -> np.ndarray:
     """One sensor."""
-    return together(Strapdown(step_s), rates[None], np.asarray(before, dtype=float)[None])[0]
-
-
-def together(strapdown: Strapdown, rates: np.ndarray, before: np.ndarray) -> np.ndarray:
-    """(S, N, 3, 3) of rates (S, N, 3), in each sensor's frame before them."""
-    return strapdown.turned(rates.swapaxes(0, 1), before, np.tile(np.eye(3), (len(rates), 1, 1)))
+    return Strapdown(step_s).turned(rates[None], np.asarray(before, dtype=float)[None])[0]
 
 
 def by_scipy(rates: np.ndarray, before: np.ndarray) -> Rotation:
@@ -44,18 +39,18 @@ def test_sensors_do_not_mix():
     """They go through one run one after the other; each is as if alone."""
     rates = np.random.default_rng(8).normal(0, 5, (3, 50, 3))
     before = rates[:, 0] + 0.1
-    found = together(Strapdown(STEP_S), rates, before)
-    assert found.shape == (3, 50, 3, 3)
-    for one, alone, first in zip(found, rates, before, strict=True):
+    together = Strapdown(STEP_S).turned(rates, before)
+    assert together.shape == (3, 50, 3, 3)
+    for one, alone, first in zip(together, rates, before, strict=True):
         np.testing.assert_allclose(one, turned(alone, first), atol=1e-12)
 
 
 def test_no_memory():
     rates = np.random.default_rng(9).normal(0, 5, (2, 20, 3))
     strapdown = Strapdown(STEP_S)
-    first = together(strapdown, rates, rates[:, 0])
-    together(strapdown, -rates[:, :7], rates[:, 3])
-    np.testing.assert_array_equal(together(strapdown, rates, rates[:, 0]), first)
+    first = strapdown.turned(rates, rates[:, 0])
+    strapdown.turned(-rates[:, :7], rates[:, 3])
+    np.testing.assert_array_equal(strapdown.turned(rates, rates[:, 0]), first)
 
 
 def test_rates_are_those_of_the_sensor_and_not_of_the_earth():
@@ -90,8 +85,8 @@ def test_pieces_are_the_whole():
 def test_it_stays_a_rotation_over_an_hour():
     """200 Hz in packets of four, always turning: rounding does not pile up. An hour in steps of 0.1 s, to be quick."""
     rates = np.random.default_rng(7).normal(0, 5, (36_000, 3))
-    strapdown, R, before = Strapdown(0.1), np.eye(3)[None], rates[:1]
+    strapdown, R, before = Strapdown(0.1), np.eye(3), rates[:1]
     for k in range(0, len(rates), 4):
-        R = strapdown.turned(rates[k : k + 4, None], before, R)[:, -1]
+        R = R @ strapdown.turned(rates[None, k : k + 4], before)[0, -1]
         before = rates[k + 3 : k + 4]
-    np.testing.assert_allclose(R[0] @ R[0].T, np.eye(3), atol=1e-10)
+    np.testing.assert_allclose(R @ R.T, np.eye(3), atol=1e-10)

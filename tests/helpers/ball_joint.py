@@ -32,7 +32,7 @@ class Felt:
     def frames(self) -> tuple[Floats, Floats]:
         """(N, 3, 3) orientation of both sensors in their gyroscope frames, which begin with the first sample."""
         gyr = np.stack(self.gyr)
-        one, two = Strapdown(1 / HZ).turned(gyr.swapaxes(0, 1), -gyr[:, 0], np.tile(np.eye(3), (2, 1, 1)))
+        one, two = Strapdown(1 / HZ).turned(gyr, -gyr[:, 0])
         return one, two
 
     @property
