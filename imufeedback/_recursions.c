@@ -1,9 +1,8 @@
 /* What steps from sample to sample and so cannot be done in numpy's columns. Every function is one that stands in Python
    beside it, formula by formula; the constants come from there, too:
 
-   told     fusion/known.py        Knowledge.told, for samples within their range
-   found    fusion/rest_level.py   RestLevel.found
-   held     fusion/held_bias.py    HeldBias.held
+   stepped  fusion/stepping.py     stepped: HeldBias.held, Knowledge.told for samples within their range, RestLevel.found
+   gridded  timing/grid.py         on_the_grid
    updated  body/link.py           _updated, one update after the other
    clocked  timing/clock.py        SensorClock.next_times, for packets of which nothing is to be asked
    middle   timing/envelope.py     middle_slope
@@ -66,130 +65,154 @@ static double most(double a, double b) { return a > b ? a : b; }
 
 enum { HEADING, QUIET, PACE2, MEAN2, TURN_X, TURN_Y, TURN_Z, BEGUN, UNREST, SHAKEN, SETTLED, KNOWN };
 
-static PyObject *told(PyObject *self, PyObject *args) {
-    (void)self;
-    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
-    if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
-    Py_ssize_t sizes[] = {28, 3 * n, 3 * n, n, KNOWN, n, n, n};
-    double *a[8];
-    Arrays arrays;
-    if (!take(args, 1, 8, 4, sizes, &arrays, a)) return NULL;
-    const double *c = a[0], *gyr = a[1], *acc = a[2], *steps = a[3];
-    double *s = a[4], *tilts = a[5], *headings = a[6], *quiets = a[7];
+/* Knowledge.told, one sample more; returns the tilt. */
+static double tell(const double *c, double *s, const double *rate, const double *f, double step) {
     const double drift = c[0], quiet_rate2 = c[1], least2 = c[2], most2 = c[3], pace_mean = c[4], pace_falls = c[5],
                  rest_s = c[6], shaken_falls = c[7], moving2 = c[8], share2 = c[9], turned_most2 = c[10],
                  moving = c[11], shaken_over = c[12], period = c[13], first_still = c[14], first_per = c[15],
                  first_most = c[16], turning = c[17], turning_most = c[18], first_halves = c[19], gravity = c[20],
                  filter_s = c[21], gap_s = c[22], alpha_least = c[23], alpha_per = c[24], curved_s = c[25],
                  unknown = c[26], relevel = c[27];
-    for (Py_ssize_t i = 0; i < n; i++) {
-        const double x = gyr[3 * i], y = gyr[3 * i + 1], z = gyr[3 * i + 2], step = steps[i];
-        const double *f = acc + 3 * i;
-        const double rate2 = x * x + y * y + z * z, force2 = f[0] * f[0] + f[1] * f[1] + f[2] * f[2];
-        s[HEADING] += drift * step;
-        const int quiet = rate2 < quiet_rate2 && least2 < force2 && force2 < most2;
-        if (step >= gap_s) { /* lost_turn_rad */
-            const double alpha = most(alpha_least, alpha_per * sqrt(most(s[PACE2], rate2)));
-            const double lost = least(0.5 * alpha * step * step * least(step / curved_s, 1.0), unknown);
-            s[HEADING] += lost;
-            s[SHAKEN] = hypot(s[SHAKEN], lost);
-            if (s[SHAKEN] > relevel) s[SETTLED] = 0.0;
-            if (lost > relevel) s[QUIET] = 0.0;
-        }
-        s[MEAN2] += (rate2 - s[MEAN2]) * least(step / pace_mean, 1.0);
-        s[PACE2] *= most(1.0 - 2.0 * step / pace_falls, 0.0);
-        if (s[MEAN2] > s[PACE2]) s[PACE2] = s[MEAN2];
-        s[QUIET] = quiet ? s[QUIET] + step : 0.0;
-        const int rest = s[QUIET] >= rest_s;
-        const double kept = 1.0 - least(step / shaken_falls, 1.0);
-        s[TURN_X] = (s[TURN_X] + x * step) * kept;
-        s[TURN_Y] = (s[TURN_Y] + y * step) * kept;
-        s[TURN_Z] = (s[TURN_Z] + z * step) * kept;
-        const double turn2 = s[TURN_X] * s[TURN_X] + s[TURN_Y] * s[TURN_Y] + s[TURN_Z] * s[TURN_Z];
-        double tilt = sqrt(moving2 + share2 * least(turn2, turned_most2));
-        if (!isnan(s[BEGUN]) && !rest) { /* _first */
-            s[BEGUN] += least(step, 2.0 * period);
-            const double share = least(1.0, (period + filter_s) / (s[BEGUN] + filter_s));
-            const double unrest = fabs(sqrt(force2) - gravity) + turning * least(sqrt(rate2), turning_most);
-            s[UNREST] += share * (unrest - s[UNREST]);
-            const double first = least(first_still + first_per * s[UNREST], first_most);
-            tilt = most(first / (1.0 + s[BEGUN] / first_halves), moving);
-        }
-        if (s[SHAKEN] > shaken_over) {
-            tilt = hypot(tilt, s[SHAKEN]);
-            s[SHAKEN] *= exp(-step / shaken_falls);
-        }
-        tilts[i] = tilt;
-        headings[i] = s[HEADING];
-        quiets[i] = s[QUIET];
+    const double x = rate[0], y = rate[1], z = rate[2];
+    const double rate2 = x * x + y * y + z * z, force2 = f[0] * f[0] + f[1] * f[1] + f[2] * f[2];
+    s[HEADING] += drift * step;
+    const int quiet = rate2 < quiet_rate2 && least2 < force2 && force2 < most2;
+    if (step >= gap_s) { /* lost_turn_rad */
+        const double alpha = most(alpha_least, alpha_per * sqrt(most(s[PACE2], rate2)));
+        const double lost = least(0.5 * alpha * step * step * least(step / curved_s, 1.0), unknown);
+        s[HEADING] += lost;
+        s[SHAKEN] = hypot(s[SHAKEN], lost);
+        if (s[SHAKEN] > relevel) s[SETTLED] = 0.0;
+        if (lost > relevel) s[QUIET] = 0.0;
     }
-    release(&arrays);
-    Py_RETURN_NONE;
+    s[MEAN2] += (rate2 - s[MEAN2]) * least(step / pace_mean, 1.0);
+    s[PACE2] *= most(1.0 - 2.0 * step / pace_falls, 0.0);
+    if (s[MEAN2] > s[PACE2]) s[PACE2] = s[MEAN2];
+    s[QUIET] = quiet ? s[QUIET] + step : 0.0;
+    const int rest = s[QUIET] >= rest_s;
+    const double kept = 1.0 - least(step / shaken_falls, 1.0);
+    s[TURN_X] = (s[TURN_X] + x * step) * kept;
+    s[TURN_Y] = (s[TURN_Y] + y * step) * kept;
+    s[TURN_Z] = (s[TURN_Z] + z * step) * kept;
+    const double turn2 = s[TURN_X] * s[TURN_X] + s[TURN_Y] * s[TURN_Y] + s[TURN_Z] * s[TURN_Z];
+    double tilt = sqrt(moving2 + share2 * least(turn2, turned_most2));
+    if (!isnan(s[BEGUN]) && !rest) { /* _first */
+        s[BEGUN] += least(step, 2.0 * period);
+        const double share = least(1.0, (period + filter_s) / (s[BEGUN] + filter_s));
+        const double unrest = fabs(sqrt(force2) - gravity) + turning * least(sqrt(rate2), turning_most);
+        s[UNREST] += share * (unrest - s[UNREST]);
+        const double first = least(first_still + first_per * s[UNREST], first_most);
+        tilt = most(first / (1.0 + s[BEGUN] / first_halves), moving);
+    }
+    if (s[SHAKEN] > shaken_over) {
+        tilt = hypot(tilt, s[SHAKEN]);
+        s[SHAKEN] *= exp(-step / shaken_falls);
+    }
+    return tilt;
 }
 
 /* ── fusion/rest_level.py ──────────────────────────────────────────────────────────────────────────────────────── */
 
 enum { LEVEL_X, LEVEL_Y, MEAN_X, MEAN_Y, SD, LEVELLING };
 
-static PyObject *found(PyObject *self, PyObject *args) {
-    (void)self;
-    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
-    if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
-    Py_ssize_t sizes[] = {8, 4 * n, 3 * n, n, n, n, LEVELLING, 4 * n, n};
-    double *a[9];
-    Arrays arrays;
-    if (!take(args, 1, 9, 6, sizes, &arrays, a)) return NULL;
-    const double *c = a[0], *q_es = a[1], *acc = a[2], *steps = a[3], *quiets = a[4], *sds = a[5];
-    double *s = a[6], *levelled = a[7], *sds_out = a[8];
+/* RestLevel.found, one sample more; returns the tilt. */
+static double level_off(const double *c, double *s, const double *q, const double *f, double step, double quiet, double sd,
+                        double *out) {
     const double rest_s = c[0], falls = c[1], mean_s = c[2], follows = c[3], none = c[4], speed = c[5], gravity = c[6],
                  rest_sd = c[7];
-    int any = 0;
-    for (Py_ssize_t i = 0; i < n; i++) {
-        const double *q = q_es + 4 * i, *f = acc + 3 * i;
-        const double step = steps[i], quiet = quiets[i], sd = sds[i];
-        double *out = levelled + 4 * i;
-        memcpy(out, q, 4 * sizeof(double));
-        sds_out[i] = sd;
-        if (quiet <= 0.0) { /* in movement what was found fades */
-            s[SD] = sd;
-            s[MEAN_X] = s[MEAN_Y] = 0.0;
-            const double fade = exp(-step / falls);
-            s[LEVEL_X] *= fade;
-            s[LEVEL_Y] *= fade;
-            if (fabs(s[LEVEL_X]) + fabs(s[LEVEL_Y]) < none) s[LEVEL_X] = s[LEVEL_Y] = 0.0;
-        } else {
-            /* to_earth, and the turn that takes the force to the vertical */
-            const double w = q[0], vx = q[1], vy = q[2], vz = q[3];
-            const double ax = 2.0 * (vy * f[2] - vz * f[1]), ay = 2.0 * (vz * f[0] - vx * f[2]),
-                         az = 2.0 * (vx * f[1] - vy * f[0]);
-            const double ex = f[0] + w * ax + (vy * az - vz * ay), ey = f[1] + w * ay + (vz * ax - vx * az),
-                         ez = f[2] + w * az + (vx * ay - vy * ax);
-            const double size = sqrt(ex * ex + ey * ey + ez * ez);
-            double force_sd = 0.0;
-            if (quiet >= rest_s) force_sd = hypot(speed / (gravity * quiet), rest_sd);
-            if (s[SD] == 0.0) s[SD] = sd;
-            double share = least(step / least(quiet, mean_s), 1.0);
-            s[MEAN_X] += share * (ey / size - s[MEAN_X]);
-            s[MEAN_Y] += share * (-(ex / size) - s[MEAN_Y]);
-            if (force_sd != 0.0) {
-                const double gain = s[SD] * s[SD] / (s[SD] * s[SD] + force_sd * force_sd);
-                share = least(step / follows, 1.0);
-                s[LEVEL_X] += share * (gain * s[MEAN_X] - s[LEVEL_X]);
-                s[LEVEL_Y] += share * (gain * s[MEAN_Y] - s[LEVEL_Y]);
-                sds_out[i] = most(s[SD] * force_sd / hypot(s[SD], force_sd), rest_sd);
-            }
-        }
-        if (s[LEVEL_X] != 0.0 || s[LEVEL_Y] != 0.0) {
-            const double x = 0.5 * s[LEVEL_X], y = 0.5 * s[LEVEL_Y], w = sqrt(1.0 - (x * x + y * y));
-            out[0] = w * q[0] - x * q[1] - y * q[2];
-            out[1] = w * q[1] + x * q[0] + y * q[3];
-            out[2] = w * q[2] - x * q[3] + y * q[0];
-            out[3] = w * q[3] + x * q[2] - y * q[1];
-            any = 1;
+    double tilt = sd;
+    memcpy(out, q, 4 * sizeof(double));
+    if (quiet <= 0.0) { /* in movement what was found fades */
+        s[SD] = sd;
+        s[MEAN_X] = s[MEAN_Y] = 0.0;
+        const double fade = exp(-step / falls);
+        s[LEVEL_X] *= fade;
+        s[LEVEL_Y] *= fade;
+        if (fabs(s[LEVEL_X]) + fabs(s[LEVEL_Y]) < none) s[LEVEL_X] = s[LEVEL_Y] = 0.0;
+    } else {
+        /* to_earth, and the turn that takes the force to the vertical */
+        const double w = q[0], vx = q[1], vy = q[2], vz = q[3];
+        const double ax = 2.0 * (vy * f[2] - vz * f[1]), ay = 2.0 * (vz * f[0] - vx * f[2]),
+                     az = 2.0 * (vx * f[1] - vy * f[0]);
+        const double ex = f[0] + w * ax + (vy * az - vz * ay), ey = f[1] + w * ay + (vz * ax - vx * az),
+                     ez = f[2] + w * az + (vx * ay - vy * ax);
+        const double size = sqrt(ex * ex + ey * ey + ez * ez);
+        double force_sd = 0.0;
+        if (quiet >= rest_s) force_sd = hypot(speed / (gravity * quiet), rest_sd);
+        if (s[SD] == 0.0) s[SD] = sd;
+        double share = least(step / least(quiet, mean_s), 1.0);
+        s[MEAN_X] += share * (ey / size - s[MEAN_X]);
+        s[MEAN_Y] += share * (-(ex / size) - s[MEAN_Y]);
+        if (force_sd != 0.0) {
+            const double gain = s[SD] * s[SD] / (s[SD] * s[SD] + force_sd * force_sd);
+            share = least(step / follows, 1.0);
+            s[LEVEL_X] += share * (gain * s[MEAN_X] - s[LEVEL_X]);
+            s[LEVEL_Y] += share * (gain * s[MEAN_Y] - s[LEVEL_Y]);
+            tilt = most(s[SD] * force_sd / hypot(s[SD], force_sd), rest_sd);
         }
     }
+    if (s[LEVEL_X] != 0.0 || s[LEVEL_Y] != 0.0) {
+        const double x = 0.5 * s[LEVEL_X], y = 0.5 * s[LEVEL_Y], w = sqrt(1.0 - (x * x + y * y));
+        out[0] = w * q[0] - x * q[1] - y * q[2];
+        out[1] = w * q[1] + x * q[0] + y * q[3];
+        out[2] = w * q[2] - x * q[3] + y * q[0];
+        out[3] = w * q[3] + x * q[2] - y * q[1];
+    }
+    return tilt;
+}
+
+/* ── fusion/held_bias.py ───────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { SCALE, CANDIDATE_S, HELD, CANDIDATE = HELD + 3, HOLDING = CANDIDATE + 3 };
+
+/* HeldBias.held, one sample more. */
+static void hold(const double *c, double *s, const double *bias, int observed, double step) {
+    const double scale_share = c[0], settle_s = c[1], period = c[2];
+    s[SCALE] += scale_share * (least(most(step / period, 0.5), 2.0) - s[SCALE]);
+    if (!observed) {
+        s[CANDIDATE] = NAN; /* none */
+    } else if (isnan(s[CANDIDATE]) || s[CANDIDATE_S] >= settle_s) {
+        if (!isnan(s[CANDIDATE])) memcpy(s + HELD, s + CANDIDATE, 3 * sizeof(double));
+        for (int k = 0; k < 3; k++) s[CANDIDATE + k] = bias[k] / s[SCALE];
+        s[CANDIDATE_S] = 0.0;
+    }
+    s[CANDIDATE_S] += step;
+}
+
+/* ── fusion/stepping.py ────────────────────────────────────────────────────────────────────────────────────────── */
+
+enum { KNOWING = 28, LEVELS = 8, HOLDS = 3 }; /* constants of each */
+
+/* Of n samples that the filter was given, the m `real` ones were measured. */
+static PyObject *stepped(PyObject *self, PyObject *args) {
+    (void)self;
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), m = PyLong_AsSsize_t(PyTuple_GetItem(args, 1));
+    if (PyErr_Occurred()) return NULL;
+    if (n < 0 || m < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {KNOWING + LEVELS + HOLDS, n,     3 * n, n, m, m, 3 * m, 3 * m, 4 * m,
+                          KNOWN + LEVELLING + HOLDING, 4 * m, 3 * m, 3 * m, m, m, m};
+    double *a[16];
+    Arrays arrays;
+    if (!take(args, 2, 16, 9, sizes, &arrays, a)) return NULL;
+    const double *c = a[0], *steps = a[1], *bias = a[2], *observed = a[3], *real = a[4], *real_steps = a[5],
+                 *gyr = a[6], *acc = a[7], *q_es = a[8];
+    double *known = a[9], *level = known + KNOWN, *held = level + LEVELLING;
+    double *q_out = a[10], *rates = a[11], *biases = a[12], *tilts = a[13], *headings = a[14], *quiets = a[15];
+    for (Py_ssize_t i = 0, j = 0; i < n && j < m; i++) {
+        hold(c + KNOWING + LEVELS, held, bias + 3 * i, observed[i] != 0.0, steps[i]);
+        if (n != m && (double)i < real[j]) continue;
+        double *rate = rates + 3 * j;
+        memcpy(biases + 3 * j, held + HELD, 3 * sizeof(double));
+        for (int k = 0; k < 3; k++) rate[k] = gyr[3 * j + k] - held[HELD + k];
+        const double tilt = tell(c, known, rate, acc + 3 * j, real_steps[j]);
+        tilts[j] = level_off(c + KNOWING, level, q_es + 4 * j, acc + 3 * j, real_steps[j], known[QUIET], tilt,
+                             q_out + 4 * j);
+        headings[j] = known[HEADING];
+        quiets[j] = known[QUIET];
+        j++;
+    }
     release(&arrays);
-    return PyBool_FromLong(any);
+    Py_RETURN_NONE;
 }
 
 /* ── body/link.py ──────────────────────────────────────────────────────────────────────────────────────────────── */
@@ -548,41 +571,83 @@ static PyObject *middle(PyObject *self, PyObject *args) {
     return PyFloat_FromDouble(slope);
 }
 
-/* ── fusion/held_bias.py ───────────────────────────────────────────────────────────────────────────────────────── */
+/* ── timing/grid.py ────────────────────────────────────────────────────────────────────────────────────────────── */
 
-enum { SCALE, CANDIDATE_S, HELD, CANDIDATE = HELD + 3, HOLDING = CANDIDATE + 3 };
+enum { ROW = 14, MIXED = 10 };
 
-static PyObject *held(PyObject *self, PyObject *args) {
+static void between(const double *a, const double *b, double f, double *q, double *mixed) { /* _slerp, and the rest */
+    const double cosine = a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3];
+    const double angle = acos(least(fabs(cosine), 1.0)) + 1e-9;
+    const double wa = sin((1.0 - f) * angle), wb = sin(f * angle) * copysign(1.0, cosine);
+    double size2 = 0.0;
+    for (int k = 0; k < 4; k++) {
+        q[k] = wa * a[k] + wb * b[k];
+        size2 += q[k] * q[k];
+    }
+    for (int k = 0; k < 4; k++) q[k] /= sqrt(size2);
+    for (int k = 0; k < MIXED; k++) mixed[k] = a[4 + k] + f * (b[4 + k] - a[4 + k]);
+}
+
+static void gone_on(const double *a, double since, double *q) { /* _turned */
+    const double v[3] = {a[4] * since, a[5] * since, a[6] * since};
+    const double half = 0.5 * sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);
+    const double part = half > 0.0 ? 0.5 * sin(half) / half : 0.5;
+    const double w = cos(half), x = part * v[0], y = part * v[1], z = part * v[2];
+    double size2 = 0.0;
+    q[0] = a[0] * w - a[1] * x - a[2] * y - a[3] * z;
+    q[1] = a[0] * x + a[1] * w + a[2] * z - a[3] * y;
+    q[2] = a[0] * y - a[1] * z + a[2] * w + a[3] * x;
+    q[3] = a[0] * z + a[1] * y - a[2] * x + a[3] * w;
+    for (int k = 0; k < 4; k++) size2 += q[k] * q[k];
+    for (int k = 0; k < 4; k++) q[k] /= sqrt(size2);
+}
+
+/* The steps of R releases, of which `limits` (R, S) samples and `ends` (R) steps were known. */
+static PyObject *gridded(PyObject *self, PyObject *args) {
     (void)self;
-    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0));
-    if (n < 0) return PyErr_Occurred() ? NULL : PyErr_Format(PyExc_ValueError, "negative length");
-    Py_ssize_t sizes[] = {3, 3 * n, n, n, HOLDING, 3 * n};
-    double *a[6];
+    Py_ssize_t n = PyLong_AsSsize_t(PyTuple_GetItem(args, 0)), S = PyLong_AsSsize_t(PyTuple_GetItem(args, 1)),
+               rows = PyLong_AsSsize_t(PyTuple_GetItem(args, 2)), R = PyLong_AsSsize_t(PyTuple_GetItem(args, 3));
+    if (PyErr_Occurred()) return NULL;
+    if (n < 0 || S < 0 || rows < 0 || R < 0) return PyErr_Format(PyExc_ValueError, "negative length");
+    Py_ssize_t sizes[] = {3, n, rows, ROW * rows, S, S, R * S, R, 4 * n * S, MIXED * n * S, n * S};
+    double *a[11];
     Arrays arrays;
-    if (!take(args, 1, 6, 4, sizes, &arrays, a)) return NULL;
-    const double *c = a[0], *bias = a[1], *observed = a[2], *steps = a[3];
-    double *s = a[4], *out = a[5];
-    const double scale_share = c[0], settle_s = c[1], period = c[2];
-    for (Py_ssize_t i = 0; i < n; i++) {
-        s[SCALE] += scale_share * (least(most(steps[i] / period, 0.5), 2.0) - s[SCALE]);
-        if (observed[i] == 0.0) {
-            s[CANDIDATE] = NAN; /* none */
-        } else if (isnan(s[CANDIDATE]) || s[CANDIDATE_S] >= settle_s) {
-            if (!isnan(s[CANDIDATE])) memcpy(s + HELD, s + CANDIDATE, 3 * sizeof(double));
-            for (int k = 0; k < 3; k++) s[CANDIDATE + k] = bias[3 * i + k] / s[SCALE];
-            s[CANDIDATE_S] = 0.0;
+    if (!take(args, 4, 11, 8, sizes, &arrays, a)) return NULL;
+    const double *c = a[0], *t_s = a[1], *times = a[2], *row = a[3], *begins = a[4], *counts = a[5], *limits = a[6],
+                 *ends = a[7];
+    double *q = a[8], *mixed = a[9], *ok = a[10];
+    const double tiny = c[0], bridge = c[1], predict = c[2];
+    for (Py_ssize_t i = 0; i < S; i++) {
+        const Py_ssize_t begin = (Py_ssize_t)begins[i], count = (Py_ssize_t)counts[i];
+        Py_ssize_t upto = 0, group = 0;
+        if (begin < 0 || begin + (count > 1 ? count : 1) > rows) {
+            release(&arrays);
+            return PyErr_Format(PyExc_ValueError, "samples beyond the end");
         }
-        s[CANDIDATE_S] += steps[i];
-        memcpy(out + 3 * i, s + HELD, 3 * sizeof(double));
+        for (Py_ssize_t j = 0; j < n; j++) {
+            const Py_ssize_t out = j * S + i;
+            while (group < R - 1 && (double)j >= ends[group]) group++;
+            while (upto < count && times[begin + upto] <= t_s[j] + tiny) upto++;
+            const Py_ssize_t limit = (Py_ssize_t)least(limits[group * S + i], counts[i]);
+            const Py_ssize_t at = (upto < limit ? upto : limit) - 1;
+            const Py_ssize_t here = begin + (at > 0 ? at : 0);
+            const int begun = at >= 0, on = begun && at < limit - 1;
+            const double past = t_s[j] - times[here];
+            const double span = on ? most(times[here + 1] - times[here], tiny) : 1.0;
+            const double part = on ? most(past, 0.0) / span : 0.0;
+            const double *one = row + ROW * here;
+            between(one, part > 0.0 ? one + ROW : one, part, q + 4 * out, mixed + MIXED * out);
+            ok[out] = begun && (past <= tiny || (on ? span <= bridge : past <= predict));
+            if (begun && !on && past > tiny) gone_on(one, past, q + 4 * out);
+        }
     }
     release(&arrays);
     Py_RETURN_NONE;
 }
 
 static PyMethodDef METHODS[] = {
-    {"told", told, METH_VARARGS, NULL},
-    {"found", found, METH_VARARGS, NULL},
-    {"held", held, METH_VARARGS, NULL},
+    {"stepped", stepped, METH_VARARGS, NULL},
+    {"gridded", gridded, METH_VARARGS, NULL},
     {"updated", updated, METH_VARARGS, NULL},
     {"clocked", clocked, METH_VARARGS, NULL},
     {"middle", middle, METH_VARARGS, NULL},

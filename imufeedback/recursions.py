@@ -1,8 +1,8 @@
 """The compiled form of what steps from sample to sample, where a compiler was there when this was installed.
 
 Each of its functions stands in Python beside its use, too, which is what it is checked against and what runs without
-it: `told` in `fusion/known.py`, `found` in `fusion/rest_level.py`, `updated` in `body/link.py`, `carried` in
-`body/strapdown.py`, `clocked` in `timing/clock.py`, `middle` in `timing/envelope.py`, `held` in `fusion/held_bias.py`.
+it: `clocked` in `timing/clock.py`, `middle` in `timing/envelope.py`, `stepped` in `fusion/stepping.py`, `gridded` in
+`timing/grid.py`, `updated` in `body/link.py`, `carried` in `body/strapdown.py`.
 """
 
 from __future__ import annotations

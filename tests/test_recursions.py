@@ -13,13 +13,13 @@ from imufeedback import recursions
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.link import JointFilters, Sight
 from imufeedback.body.strapdown import Strapdown
-from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import Knowledge
-from imufeedback.fusion.rest_level import RestLevel
+from imufeedback.fusion.stepping import Given, Stepping
 from imufeedback.records import DeviceBlock, DeviceRun, Floats, same
 from imufeedback.timing import SensorClock
 from imufeedback.timing.clock import TimedRun
 from imufeedback.timing.envelope import middle_slope
+from imufeedback.timing.grid import on_the_grid
 
 MUST = os.environ.get("IMUFEEDBACK_REQUIRE_COMPILERS") == "1"
 needs_core = pytest.mark.skipif(recursions.core is None and not MUST, reason="it was built without a compiler")
@@ -47,22 +47,30 @@ def both_ways(monkeypatch: pytest.MonkeyPatch, work: Callable[[], object]) -> tu
 @needs_core
 @pytest.mark.parametrize("size", [1, 4, 4000])
 def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
-    q, gyr, acc, steps = samples(3)
+    """With samples that are put in where packets were lost: of every packet the second one."""
+    q, gyr, acc, listed = samples(3)
+    steps, observed = np.array(listed), np.arange(len(q)) // 300 % 3 > 0
 
-    def work() -> tuple[list[Floats], tuple[object, ...]]:
-        known, level, out = Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True), RestLevel(), []
+    def work() -> tuple[Floats, tuple[object, ...]]:
+        step, out = Stepping(known=Knowledge(shaken_rad=0.1, turn=(0.1, 0.2, 0.3), settled=True)), []
         for k in range(0, len(q), size):
             part = slice(k, k + size)
-            tilts, headings, quiets = known.told(gyr[part], acc[part], steps[part], PERIOD_S, [])
-            levelled, sds = level.found(q[part], acc[part], steps[part], quiets, tilts)
-            right = q[part] if levelled is None else levelled
-            out.append(np.column_stack((tilts, headings, quiets, sds, right)))
-        return out, (*astuple(known), *astuple(level))
+            real = None if size == 1 else np.delete(np.arange(len(q[part])), 1)
+            gone = slice(None) if real is None else real
+            real_steps, rates = steps[part][gone], gyr[part][gone]
+            given = Given(
+                steps[part], 0.1 * gyr[part], observed[part], real, real_steps, rates, acc[part][gone], q[part][gone]
+            )
+            out.append(np.column_stack(step.stepped(given, PERIOD_S, [])))
+        known, level, bias = step.known, step.level, step.bias
+        return np.concatenate(out), (*astuple(known), *astuple(level), *astuple(bias))
 
     (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
     assert memory[2] is False, "a gap that unsettles no sensor"
-    np.testing.assert_allclose(np.concatenate(ours), np.concatenate(theirs), rtol=0.0, atol=1e-12)
-    assert np.abs(np.concatenate(theirs)[:, 4:] - q).max() > 1e-3
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
+    kept = q if size == 1 else np.delete(q, np.arange(1, len(q), size), axis=0)
+    assert np.abs(theirs[:, :4] - kept).max() > 1e-3
+    assert len(np.unique(theirs[:, 7])) > 3
     for one, two in zip(memory, other, strict=True):
         if one is None:
             assert two is None
@@ -71,23 +79,23 @@ def test_how_well_a_sensor_is_known(monkeypatch: pytest.MonkeyPatch, size: int) 
 
 
 @needs_core
-@pytest.mark.parametrize("size", [1, 4, 4000])
-def test_the_bias_that_is_held(monkeypatch: pytest.MonkeyPatch, size: int) -> None:
-    _, gyr, _, steps = samples(5)
-    observed = np.arange(len(gyr)) // 300 % 3 > 0
+def test_samples_on_the_grid(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of one sensor with a gap, one that ends early, and one that has none; some came too late for their steps."""
+    q, gyr, acc, steps = samples(6, 600)
+    rows = np.column_stack((q * np.where(np.arange(600) % 2, 1.0, -1.0)[:, None], gyr, acc, np.ones((600, 4))))
+    rows, times_s = np.concatenate((rows, np.full((1, 14), np.nan))), np.cumsum([0.5 * step for step in steps] + [0.0])
+    t_s = 0.2 + 0.005 * np.arange(300)
+    limits, ends = np.array([[20, 20, 0], [150, 60, 0], [300, 300, 0]]), [20, 40, 300]
 
-    def work() -> tuple[Floats, tuple[object, ...]]:
-        bias, out = HeldBias(), []
-        for k in range(0, len(gyr), size):
-            part = slice(k, k + size)
-            out.append(bias.held(gyr[part], observed[part], steps[part], PERIOD_S))
-        return np.concatenate(out), (bias.bias, bias.scale, bias.candidate, bias.candidate_s)
+    def work() -> tuple[Floats, ...]:
+        return on_the_grid(t_s, times_s, rows, [0, 300, 600], [300, 300, 0], limits, ends)
 
-    (ours, memory), (theirs, other) = both_ways(monkeypatch, work)  # type: ignore[misc]
-    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-12)
-    assert len(np.unique(theirs[:, 0])) > 3
-    for one, two in zip(memory, other, strict=True):
+    ours, theirs = both_ways(monkeypatch, work)
+    for one, two in zip(ours, theirs, strict=True):  # type: ignore[call-overload]
         np.testing.assert_allclose(one, two, rtol=0.0, atol=1e-12)
+    known = theirs[2]  # type: ignore[index]
+    assert 0 < known[:, :2].sum() < 500
+    assert not known[:, 2].any()
 
 
 def sights(rng: np.random.Generator, updates: int, noise: float) -> tuple[Sight, Sight]:
@@ -186,8 +194,10 @@ def test_gyroscope_frames(monkeypatch: pytest.MonkeyPatch, n: int) -> None:
 def test_arrays_that_are_too_short_are_refused() -> None:
     assert recursions.core is not None
     with pytest.raises(ValueError, match="too short"):
-        recursions.core.found(5, *(np.zeros(4) for _ in range(9)))
+        recursions.core.stepped(5, 5, *(np.zeros(4) for _ in range(16)))
     with pytest.raises(ValueError, match="not of doubles"):
-        recursions.core.told(1, *(np.zeros(60, dtype=np.int64) for _ in range(8)))
+        recursions.core.stepped(1, 1, *(np.zeros(60, dtype=np.int64) for _ in range(16)))
     with pytest.raises(TypeError, match="wrong number"):
         recursions.core.updated(1, 1, 0, 1, 0.04, np.zeros(3))
+    with pytest.raises(ValueError, match="beyond the end"):
+        recursions.core.gridded(1, 1, 2, 1, *(np.full(28, 2.0) for _ in range(11)))

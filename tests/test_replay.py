@@ -200,6 +200,8 @@ def alike(one: object, other: object) -> bool:
     """Equal, numbers to rounding."""
     if isinstance(one, float) and isinstance(other, float):
         return bool(np.isclose(one, other, rtol=0.0, atol=1e-9, equal_nan=True))
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray) and one.dtype == other.dtype == np.float64:
+        return one.shape == other.shape and bool(np.allclose(one, other, rtol=0.0, atol=1e-9, equal_nan=True))
     if is_dataclass(one) and not isinstance(one, type):
         names = [field.name for field in fields(one)]
         return type(one) is type(other) and all(alike(getattr(one, name), getattr(other, name)) for name in names)

@@ -119,6 +119,8 @@ class BayView(QWidget):
         self._motion = Motion.IDLE
         self._phase = Phase.WAITING
         self._held = False
+        self.result: Result | None = None
+        """The last rep's, from its end until the next address; None while there is none."""
         self.target_deg: float | None = None
         self._had_angle = False
         self._muted = False
@@ -325,13 +327,9 @@ class BayView(QWidget):
         self._show_result()
         self.reps_changed.emit()
 
-    @property
-    def result(self) -> Result | None:
-        """The last rep's, from its end until the next address; None while there is none."""
-        last = self.book.last
-        return result_of(last, self.target_deg) if self._held and last is not None else None
-
     def _show_result(self) -> None:
+        last = self.book.last
+        self.result = result_of(last, self.target_deg) if self._held and last is not None else None
         self.panel.state.show_result(self.result)
 
     # ── what the coach says ──────────────────────────────────────────────────────────────────────────────────────
@@ -351,6 +349,7 @@ class BayView(QWidget):
         self.target_deg = target_deg
         self.plots.show_target(target_deg)
         self.turn.show_target(target_deg)
+        self._show_result()
 
     def show_step(self, told: StepTold | None, rule_set: str) -> None:
         """The step of a drill; None where none is done."""
@@ -394,7 +393,7 @@ class BayView(QWidget):
 
     def draw(self, snapshot: Snapshot) -> None:
         """Traces and live state of one frame."""
-        spans = self._spans.between(snapshot.now_s - SPAN_S, snapshot.now_s)
+        spans = self._spans.between(snapshot.now_s - SPAN_S - 0.1, snapshot.now_s)  # the edge of a pixel more
         visible = self.visible(snapshot)
         self.plots.draw(visible, self._times, self._states, spans)
         shown = self.shown(snapshot)

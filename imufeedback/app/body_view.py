@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 
@@ -16,12 +17,13 @@ from imufeedback.app.look import look
 from imufeedback.app.theme import DARK, Theme
 from imufeedback.figure import shapes
 from imufeedback.figure.drawing import DrawnExtras, View, drawing
+from imufeedback.figure.pose import THIGH_M, TURN, hip_of
 from imufeedback.figure.shapes import BodyPart, Drawing, FigureShape, Ink, Label
 from imufeedback.phrases import phrase
 from imufeedback.records import Floats, Hand
 
-STILL_DEG = 0.05
-"""A body that moves less than this is not painted again."""
+STILL_PX = 0.3
+"""A body whose thighs move less than this in the picture is not painted again."""
 
 
 class BodyView(QWidget):
@@ -42,6 +44,7 @@ class BodyView(QWidget):
         self.worded = True
         """Labels and the names of the views are written."""
         self._on_painted = on_painted
+        self._still_deg = 0.0
         self._pens: dict[tuple[BodyPart, float], tuple[QPen, QColor | None]] = {}
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumSize(120, 100)
@@ -72,9 +75,12 @@ class BodyView(QWidget):
             return pose is self.pose
         if (shown.target_deg, shown.ghost is None) != (self.shown.target_deg, self.shown.ghost is None):
             return False
+        named = [TURN, hip_of(self.hand.trail)]  # their degrees are written
+        if not np.array_equal(np.round(pose[named]), np.round(self.pose[named]), equal_nan=True):
+            return False
         if not np.array_equal(np.isnan(pose), np.isnan(self.pose)):
             return False
-        return bool(np.nanmax(np.abs(pose - self.pose), initial=0.0) < STILL_DEG)
+        return bool(np.nanmax(np.abs(pose - self.pose), initial=0.0) < self._still_deg)
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
         began = time.perf_counter()
@@ -119,6 +125,7 @@ class BodyView(QWidget):
             return
         left, bottom, right, top = made.box
         scale = min(room.width() / (right - left), room.height() / (top - bottom))
+        self._still_deg = math.degrees(STILL_PX / (THIGH_M * scale))
         x0 = room.x() + room.width() / 2 - scale * (left + right) / 2
         y0 = room.y() + room.height() / 2 + scale * (bottom + top) / 2
         for shape in made.shapes:

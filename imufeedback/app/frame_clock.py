@@ -43,7 +43,7 @@ class FrameClock:
 
     def interval_ms(self) -> int:
         """Time to the next frame: drawing may use about half of the Qt thread, so slow frames come less often."""
-        newest = list(self._cost_s)[-15:]
+        newest = sorted(list(self._cost_s)[-15:])
         if not newest:
             return FRAME_MS
-        return int(np.clip(2e3 * float(np.median(newest)), FRAME_MS, SLOWEST_FRAME_MS))
+        return int(min(max(2e3 * newest[(len(newest) - 1) // 2], FRAME_MS), SLOWEST_FRAME_MS))

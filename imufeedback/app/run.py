@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -62,6 +63,8 @@ def make_application() -> QApplication:
 
     app = QApplication.instance()
     if not isinstance(app, QApplication):
+        # else Qt hands every larger shape to threads of its own and waits: a thousand switches a second for nothing
+        os.environ.setdefault("QT_NO_GUI_THREADPOOL", "1")
         app = QApplication(sys.argv[:1])
     app.setApplicationName("imufeedback")
     app.setDesktopFileName("imufeedback")

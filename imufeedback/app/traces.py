@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPoint, QPointF, QRect, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
@@ -30,6 +30,7 @@ from imufeedback.app.feed import (
 from imufeedback.app.labels import pixel_font
 from imufeedback.app.look import look
 from imufeedback.app.ring import thinned
+from imufeedback.app.running import RunningPicture
 from imufeedback.app.signs import paint_sign
 from imufeedback.app.trace_marks import LINE_STYLES, STATE_SIGNS, StateMark, TimeMark
 from imufeedback.phrases import phrase
@@ -110,7 +111,12 @@ class TracePlots(QWidget):
         self._dragging = False
         self._scale = 1.0
         self._axes: QPixmap | None = None
+        self._running = QRect()
+        """What changes with every frame: the numbers beside it do so more slowly."""
+        self._curves = RunningPicture()
         self._now_s = 0.0
+        """At the right edge: a whole pixel."""
+        self._settled_s, self._step_s = -np.inf, 1.0
         self._times: Sequence[TimeMark] = ()
         self._states: Sequence[StateMark] = ()
         self._spans: list[Span] = []
@@ -135,29 +141,40 @@ class TracePlots(QWidget):
         spans: Iterable[Span] = (),
     ) -> None:
         """Take one snapshot; marks outside the span are left out. The knees' row comes with the first knee angle."""
-        self._now_s = snapshot.now_s
+        self._now_s = np.floor(snapshot.now_s * self._px_s + 1e-6) / self._px_s
         step_s = max(SPAN_S * BIN_PX / max(self._plot_width(), 100), 0.02)
         t_s, values = thinned(snapshot.t_s, np.hstack((snapshot.angle_deg, snapshot.sd_deg)), step_s)
         half = values.shape[1] // 2
+        bins = np.floor(t_s / step_s + 1e-6)
+        begins = np.diff(bins, prepend=-np.inf) > 0
+        # the newest bin fills, and the curve to it from the one before moves with it
+        self._settled_s = (bins[-1] - 1) * step_s if len(bins) else -np.inf
+        self._step_s = step_s
         for row in self.rows:
             columns = [curve.column for curve in row.kind.curves]
-            widened = row.take(t_s - snapshot.now_s, values[:, columns], values[:, [half + c for c in columns]])
+            was_empty = row.empty
+            widened = row.take(t_s - self._now_s, values[:, columns], values[:, [half + c for c in columns]], begins)
             if not row.shown and not row.empty:
                 row.shown = widened = True
                 self._place()
             if widened and row.shown:
                 self._axes = None
+            if row.empty != was_empty:
+                self._curves.forget()
         self._times = [mark for mark in times if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
         self._states = [mark for mark in states if snapshot.now_s - SPAN_S <= mark.t_s <= snapshot.now_s]
         self._spans = list(spans)
-        self.update()
+        self.update(self._running if self._axes is not None else self.rect())
 
     def show_values(self, values_deg: Sequence[float | None]) -> None:
         """The newest angle of each column as a number; None when it is not known."""
         for row in self.rows:
             shown = [values_deg[curve.column] for curve in row.kind.curves]
-            row.values = [numerals.degrees(value) for value in shown]
-            row.names = [curve.named(value) for curve, value in zip(row.kind.curves, shown, strict=True)]
+            values = [numerals.degrees(value) for value in shown]
+            if values != row.values:
+                row.values = values
+                row.names = [curve.named(value) for curve, value in zip(row.kind.curves, shown, strict=True)]
+                self.update()
 
     def show_empty(self, text: str) -> None:
         """Text in every row that has no finite value to draw."""
@@ -190,8 +207,10 @@ class TracePlots(QWidget):
         top = 0.0
         for number, row in enumerate(rows):
             high = unit * (FIRST_ROW if number == 0 else 1.0)
-            row.area = QRectF(44 * scale, top + head, max(self._plot_width(), 50), max(high - head - 4, 10))
+            size = QSize(round(max(self._plot_width(), 50)), round(max(high - head - 4, 10)))
+            row.area = QRectF(QRect(QPoint(round(44 * scale), round(top + head)), size))
             top += high
+        self._running = rows[0].area.united(rows[-1].area).toAlignedRect()
         self._axes = None
         self.update()
 
@@ -199,8 +218,11 @@ class TracePlots(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802 – Qt names it
         began = time.perf_counter()
-        if self._axes is None or self._axes.devicePixelRatio() != self.devicePixelRatioF():
+        ratio = self.devicePixelRatioF()
+        if self._axes is None or self._axes.devicePixelRatio() != ratio:
             self._axes = self._paint_axes()
+            self._curves.forget()
+        curves = self._run(int(ratio)) if ratio.is_integer() else None
         painter = QPainter(self)
         painter.drawPixmap(0, 0, self._axes)
         painter.setFont(pixel_font(12 * self._scale))
@@ -211,15 +233,39 @@ class TracePlots(QWidget):
             if number == 0 and self.target_deg is not None:
                 self._paint_target(painter, row, self.target_deg)
             self._paint_zero(painter, row)
-            row.paint_curves(painter)
+            if curves is None:
+                row.paint_curves(painter)
+            else:
+                place = QRectF(row.area.topLeft() * ratio, row.area.size() * ratio)
+                painter.drawPixmap(row.area, curves, place)
+            row.paint_nothing(painter, self._scale)
             self._paint_times(painter, row, named=number == 0)
             if number == 0:
                 self._paint_states(painter, row)
             painter.restore()
-            row.paint_values(painter, self._scale)
+            if event.rect().right() > self._running.right():
+                row.paint_values(painter, self._scale)
         painter.end()
         if self._on_painted is not None:
             self._on_painted(time.perf_counter() - began)
+
+    @property
+    def _px_s(self) -> float:
+        """Pixels of the screen for a second."""
+        return self.rows[0].area.width() * self.devicePixelRatioF() / SPAN_S
+
+    def _run(self, ratio: int) -> QPixmap:
+        """The curves alone, as they stand now. Only where the screen's pixels part the window's evenly."""
+
+        def paint(painter: QPainter, room: QRect) -> None:
+            for row in self.shown_rows:
+                if row.area.intersects(room):
+                    row.paint_curves(painter, (room.left() - row.x(0.0)) / row.area.width() * SPAN_S - 2 * self._step_s)
+
+        now = round(self._now_s * self._px_s)
+        settled = now if np.isinf(self._settled_s) else int(np.floor(self._settled_s * self._px_s))
+        rooms = [row.area.toRect() for row in self.shown_rows]
+        return self._curves.at(now, settled, rooms, self.size(), ratio, paint)
 
     def _paint_axes(self) -> QPixmap:
         ratio = self.devicePixelRatioF()
@@ -240,7 +286,7 @@ class TracePlots(QWidget):
 
     def _paint_spans(self, painter: QPainter, row: TraceRow, *, named: bool) -> None:
         for phase, start_s, end_s in self._spans:
-            left, right = row.x(start_s - self._now_s), row.x(end_s - self._now_s)
+            left, right = row.x(max(start_s - self._now_s, -SPAN_S)), row.x(end_s - self._now_s)
             painter.fillRect(
                 QRectF(left, row.area.top(), right - left, row.area.height()), QColor(palette.PHASES[phase])
             )
@@ -325,14 +371,15 @@ class TraceRow:
         self.ago_s: Floats = np.zeros(0)
         self.angle_deg: Floats = np.zeros((0, len(kind.curves)))
         self.sd_deg: Floats = self.angle_deg
+        self.begins: Bools = np.zeros(0, np.bool_)
         self.empty = True
         self.values = [numerals.UNKNOWN] * len(kind.curves)
         self.names = [curve.name for curve in kind.curves]
         self.nothing = ""
 
-    def take(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats) -> bool:
-        """New data ``(N,)``, ``(N, curves)``; true when the range became another one."""
-        self.ago_s, self.angle_deg, self.sd_deg = ago_s, angle_deg, sd_deg
+    def take(self, ago_s: Floats, angle_deg: Floats, sd_deg: Floats, begins: Bools) -> bool:
+        """New data ``(N,)``, ``(N, curves)``, and which of them begin a bin; true when the range became another one."""
+        self.ago_s, self.angle_deg, self.sd_deg, self.begins = ago_s, angle_deg, sd_deg, begins
         known = angle_deg[np.isfinite(angle_deg)]
         self.empty = not len(known)
         before = self.range_deg
@@ -366,41 +413,46 @@ class TraceRow:
         painter.setFont(pixel_font(13 * scale, bold=True))
         painter.drawText(QPointF(self.area.left(), self.area.top() - 5 * scale), self.kind.title)
 
-    def paint_curves(self, painter: QPainter) -> None:
+    def paint_curves(self, painter: QPainter, from_s: float = -np.inf) -> None:
+        """What lies after so long ago."""
         if self.empty:
             return
-        x = self.x(0.0) + self.ago_s / SPAN_S * self.area.width()
+        kept = slice(int(np.searchsorted(self.ago_s, from_s)), None)
+        x = self.x(0.0) + self.ago_s[kept] / SPAN_S * self.area.width()
         low, high = self.range_deg
         per_deg = self.area.height() / (high - low)
-        y = self.area.bottom() - (self.angle_deg - low) * per_deg
+        y = self.area.bottom() - (self.angle_deg[kept] - low) * per_deg
+        half, begins = self.sd_deg[kept] * per_deg, self.begins[kept]
         for column, curve in enumerate(self.kind.curves):
             colour = QColor(curve.colour())
             pen = QPen(colour, LINE_WIDTH)
             fill = QColor(curve.colour())
             fill.setAlpha(BAND_ALPHA)
-            half = self.sd_deg[:, column] * per_deg
             for first, last in finite_runs(np.isfinite(y[:, column])):
                 run = slice(first, last)
-                self._paint_band(painter, x[run], y[run, column], half[run], fill)
+                self._paint_band(painter, x[run], y[run, column], half[run, column], begins[run], fill)
                 painter.setPen(pen)
                 painter.drawPolyline(pg.functions.arrayToQPolygonF(x[run], y[run, column]))
 
-    def _paint_band(self, painter: QPainter, x: Floats, y: Floats, half: Floats, fill: QColor) -> None:
+    def _paint_band(self, painter: QPainter, x: Floats, y: Floats, half: Floats, begins: Bools, fill: QColor) -> None:
         if len(x) < 2 or not np.isfinite(half).all():
             return
-        pick = np.unique(np.r_[0 : len(x) : 2, len(x) - 1])  # enough for a band, the dearest thing in the picture
+        pick = np.append(np.flatnonzero(begins[:-1]), len(x) - 1)  # one of a bin is enough for a band
         x, y, half = x[pick], y[pick], half[pick]
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(fill)
         outline = np.concatenate((x, x[::-1])), np.concatenate((y - half, (y + half)[::-1]))
         painter.drawPolygon(pg.functions.arrayToQPolygonF(*outline))
 
-    def paint_values(self, painter: QPainter, scale: float) -> None:
-        """Newest angles at the right, below each other, each with the word that tells the curves apart."""
+    def paint_nothing(self, painter: QPainter, scale: float) -> None:
+        """Why there is no curve."""
         if self.nothing:
             painter.setPen(QColor(palette.SOFT_INK))
             painter.setFont(pixel_font(15 * scale))
             painter.drawText(self.area, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.nothing)
+
+    def paint_values(self, painter: QPainter, scale: float) -> None:
+        """Newest angles at the right, below each other, each with the word that tells the curves apart."""
         top, left = self.area.top(), self.area.right() + 7 * scale
         for curve, name, value in zip(self.kind.curves, self.names, self.values, strict=True):
             painter.setPen(QColor(curve.colour()))
@@ -422,6 +474,8 @@ def tick_places(low: float, high: float, most: int = 6) -> list[float]:
 
 def finite_runs(known: Bools) -> list[tuple[int, int]]:
     """Half-open index ranges of the stretches in which `known` ``(N,)`` holds."""
+    if known.all():
+        return [(0, len(known))] if len(known) else []
     edges = np.flatnonzero(np.diff(np.r_[False, known, False].astype(np.int8)))
     return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]
 

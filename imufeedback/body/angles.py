@@ -10,6 +10,7 @@ import numpy as np
 from imufeedback.body import jcs, pelvis
 from imufeedback.body.bars import LIMIT_RAD, bars
 from imufeedback.body.links import Relative
+from imufeedback.body.matrices import every
 from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import Zero
 from imufeedback.records import AlignedBlock, Angles, Bools, Floats, JointAngles, PelvisAngles
@@ -24,22 +25,17 @@ def angles(
     computed where a joint's state changes, every 40 ms at least, and holds in between: it moves slowly. An angle whose
     bar is above `bars.LIMIT_RAD` is not ok.
     """
-    t_s = block.t_s[rows]
-    n, J = len(t_s), len(worn.joints)
-    R = np.empty((J + 1, n, 3, 3))
-    R[:J] = relative.R[:, rows]
-    R[J] = pelvis.as_joint(R_eb[rows], zero.pelvis_rad)
+    relative, t_s, J = relative.part(rows), block.t_s[rows], len(worn.joints)
+    R = np.concatenate((relative.R, pelvis.as_joint(R_eb[rows], zero.pelvis_rad)[None]))
     # angular velocity of every segment in its own axes, then of each joint in the proximal ones
-    omega = np.swapaxes(block.gyr_rad_s[rows], 0, 1) @ worn.q_sb
-    turning = np.empty((J + 1, n, 3))
-    turning[:J] = (R[:J] @ omega[worn.distal][..., None])[..., 0] - omega[worn.proximal]
-    turning[J] = -omega[worn.pelvis]
-    raw, rate = jcs.angles_and_rates(R, turning)
-    angle = raw * worn.signs
-    rate *= worn.signs
-    spread = bars(worn, block, R, raw, R_eb, relative, zero, rows, sd)
-    ok = _known(worn, block.ok[rows], raw, spread)
-    if not ok.all():
+    omega = block.gyr_rad_s[rows].swapaxes(0, 1) @ worn.q_sb
+    turning = -omega.take(worn.carriers, axis=0)
+    turning[:J] += (relative.R @ omega.take(worn.distal, axis=0)[..., None])[..., 0]
+    found = jcs.Coordinates.of(R)
+    angle, rate = found.raw * worn.signs, found.rates(turning) * worn.signs
+    spread = bars(worn, block, R, found, relative, zero, rows.start, sd)
+    ok = _known(worn, block.ok[rows], found.raw, spread)
+    if not every(ok):
         angle[~ok], rate[~ok] = np.nan, np.nan
     for one in (t_s, angle, rate, spread, ok):
         one.flags.writeable = False
@@ -52,9 +48,11 @@ def angles(
 
 def _known(worn: Wearing, ok: Bools, raw: Floats, spread: Floats) -> Bools:
     """(J+1, n, 3) where both sensors were there, the angles are defined, and their bars are within the limit."""
-    # near its pole all three of a joint are of no meaning
-    out: Bools = np.isfinite(raw).all(axis=-1, keepdims=True) & (spread <= LIMIT_RAD)
-    if not ok.all():
+    out: Bools = spread <= LIMIT_RAD
+    defined = np.isfinite(raw)
+    if not every(defined):  # near its pole all three of a joint are of no meaning
+        out &= defined.all(axis=-1, keepdims=True)
+    if not every(ok):
         out[:-1] &= (ok[:, worn.proximal] & ok[:, worn.distal]).T[..., None]
         out[-1] &= ok[:, worn.pelvis, None]
     return out

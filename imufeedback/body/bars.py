@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
+
 import numpy as np
 
 from imufeedback.body import jcs
@@ -34,58 +37,96 @@ def bars(
     worn: Wearing,
     block: AlignedBlock,
     R: Floats,
-    raw: Floats,
-    R_eb: Floats,
+    found: jcs.Coordinates,
     relative: Relative,
     zero: Zero,
-    rows: slice,
+    start: int,
     before: Floats,
 ) -> Floats:
-    """(J+1, n, 3) standard deviations of the steps `rows`, whose rotations are `R` and raw angles `raw`; `before` (J+1,
-    3) holds until the first of them."""
-    J, n = len(worn.joints), R.shape[1]
-    inside = (relative.begins >= rows.start) & (relative.begins < rows.stop)
-    if not inside.any():
-        return np.repeat(before[:, None], n, axis=1)
-    begins = relative.begins[inside]
-    since_zero, t_s = relative.since_zero[:, inside], block.t_s[begins]
-    covariance = np.empty((J + 1, len(begins), 3, 3))
-    at = R[:, begins - rows.start]
-    own = _left_by_fit(worn, block, since_zero, zero, begins)
-    below = at[:J] @ own[worn.distal] @ np.swapaxes(at[:J], -1, -2)
-    covariance[:J] = relative.covariance[:, inside] + own[worn.proximal] + below
-    covariance[:J] += _drift(worn, since_zero, zero, t_s)
-    covariance[J] = _pelvis_covariance(worn, block, R_eb, zero, begins)
-    by_rate = jcs.rate_matrix(at)
+    """(J+1, n, 3) standard deviations of n steps of a block, from its step `start` on; `R` and `found` are of all
+    joints and the pelvis, the other arrays of these steps too. `before` (J+1, 3) holds until the first that changes."""
+    J, n, begins = len(worn.joints), R.shape[1], relative.begins
+    if not len(begins):
+        return before[:, None].repeat(n, axis=1)
+    fit = _left_by_fit(worn, block, relative.since_zero, zero, begins + start)
+    at = R[:J].take(begins, axis=1)
+    below = at @ fit.own.take(worn.distal, axis=0) @ at.swapaxes(-1, -2)
+    of_joints = relative.covariance + fit.own.take(worn.proximal, axis=0) + below + fit.drift
+    covariance = np.concatenate((of_joints, _of_pelvis(worn, block, fit, zero, begins + start)[None]))
+    then = found.at(begins)
+    by_rate = then.matrix()
     variance = ((by_rate @ covariance) * by_rate).sum(axis=-1)
-    variance[:J] += _soft2(worn, relative.level[:, inside], raw[:J, begins - rows.start])
+    variance[:J] += _soft2(worn, relative.level, then.raw[:J])
     new = np.sqrt(np.maximum(variance, 0.0))  # rounding
-    held = np.diff(begins - rows.start, prepend=0, append=n)  # steps for which each one holds
-    return np.repeat(np.concatenate((before[:, None], new), axis=1), held, axis=1)
+    holds = [end - begin for begin, end in pairwise((0, *begins.tolist(), n))]
+    return np.concatenate((before[:, None], new), axis=1).repeat(holds, axis=1)
 
 
 def _soft2(worn: Wearing, level: Floats, raw: Floats) -> Floats:
     """(J, M, 3) variance of soft tissue: as far as the joints' forces show that it moves, from (J, M) their residuals'
     variance over that of a rigid body (a rig has none, and somebody who stands still has none); and of a hip's rotation
     what the skin does not follow."""
-    out = np.empty((*level.shape, 3))
-    out[:] = SOFT_RAD**2
-    out[..., 0] += (SOFT_SHARE * np.nan_to_num(raw[..., 0])) ** 2
-    out *= (1.0 - 1.0 / level)[..., None]
-    hips = [one.name == "hip" for one in worn.joints]
-    out[hips, :, 2] += (FOLLOWS_SHARE * np.minimum(np.abs(np.nan_to_num(raw[hips, :, 2])), FOLLOWS_MOST_RAD)) ** 2
+    known = np.where(np.isfinite(raw), raw, 0.0)
+    out: Floats = (1.0 - 1.0 / level)[..., None] * (_SOFT2 + (known * _SOFT_SHARES) ** 2)
+    out[..., 2] += (worn.hips * FOLLOWS_SHARE * np.minimum(np.abs(known[..., 2]), FOLLOWS_MOST_RAD)) ** 2
     return out
 
 
-def _left_by_fit(worn: Wearing, block: AlignedBlock, since_zero: Floats, zero: Zero, at: Ints) -> Floats:
-    """(S, M, 3, 3) of every segment, in its own axes: at first as the gyroscopes have carried the zero's "up" on, and
-    later as gravity shows "up" now. Without that a bar would depend on which way somebody walks."""
-    carried = _fit_covariance(worn.fit_variance[:, None], since_zero, zero.up[:, None])
-    up = (from_q(block.q_es[at])[..., None, 2, :] @ worn.q_sb)[..., 0, :]
-    now = _fit_covariance(worn.fit_variance[:, None], np.eye(3), np.swapaxes(up, 0, 1))
-    kept = np.exp(-np.maximum(block.t_s[at] - zero.t_s, 0.0) / FORGETS_S)[:, None, None]
-    out: Floats = kept * carried + (1.0 - kept) * now
+_SOFT2, _SOFT_SHARES = SOFT_RAD**2, np.array([SOFT_SHARE, 0.0, 0.0])
+
+
+@dataclass(slots=True)
+class _Fit:
+    """What the fit leaves at some steps."""
+
+    own: Floats
+    """(S, M, 3, 3) of every segment, in its own axes."""
+    now: Floats
+    """The same as gravity shows "up" at these steps."""
+    up: Floats
+    """(S, M, 3) that "up"."""
+    drift: Floats
+    """(J, M, 3, 3) by which the joints have parted since the zero."""
+
+
+def _left_by_fit(worn: Wearing, block: AlignedBlock, since_zero: Floats, zero: Zero, at: Ints) -> _Fit:
+    """At first as the gyroscopes have carried the zero's "up" on, and later as gravity shows "up" now. Without that a
+    bar would depend on which way somebody walks.
+
+    An accelerometer's offset b tilts "up" in the fit by ``y × b/g``, and tilted it by ``u × b/g`` when the segment was
+    zeroed, u being up at that pose. The gyroscope carries the latter along, so both cancel until the segment turns away
+    by A, `since_zero`: what is left is ``y × b/g - A·(u × b/g)``. Likewise a functional axis that is off by e about y:
+    the zero took it out about the vertical, which leaves ``e·(y - A·u)``.
+    """
+    up = (from_q(block.q_es.take(at, axis=0))[..., None, 2, :] @ worn.q_sb)[..., 0, :].swapaxes(0, 1)
+    carried = since_zero @ _shown(zero.up)[:, None]
+    since_s = np.maximum(block.t_s.take(at) - zero.t_s, 0.0)
+    kept = np.exp(-since_s / FORGETS_S)[:, None, None]
+    variance = worn.fit_variance[:, None, None]
+    now = _product(_SHOWN_Y - _shown(up), variance)
+    own = kept * _product(_SHOWN_Y - carried, variance) + (1.0 - kept) * now
+    # two gyroscopes part by their biases, about the vertical; gravity holds the rest
+    grown = carried[..., 0].take(worn.proximal, axis=0) * (2.0**0.5 * BIAS_SD_RAD_S * since_s)[:, None]
+    return _Fit(own, now, up, grown[..., :, None] * grown[..., None, :])
+
+
+def _shown(up: Floats) -> Floats:
+    """(..., 3, 4) how a turn about the vertical and an offset along x, y, z over gravity turn the segment: u, [u]×."""
+    return (up @ _OF_UP).reshape(*up.shape, 4)
+
+
+_EYE = np.eye(3)
+_OF_UP = np.stack([np.column_stack((u, np.cross(u, _EYE).T)) for u in _EYE]).reshape(3, 12)
+_SHOWN_Y = _shown(np.array([0.0, 1.0, 0.0]))
+
+
+def _product(N: Floats, variance: Floats) -> Floats:
+    """(..., 3, 3) N·diag(variance)·Nᵀ, and what the standing pose leaves."""
+    out: Floats = (N * variance) @ N.swapaxes(-1, -2) + _STOOD
     return out
+
+
+_STOOD = UP_SD_RAD**2 * _EYE
 
 
 BIAS_SD_RAD_S = np.deg2rad(0.05)
@@ -93,48 +134,13 @@ BIAS_SD_RAD_S = np.deg2rad(0.05)
 0.02 °/s for each kelvin."""
 
 
-def _drift(worn: Wearing, since_zero: Floats, zero: Zero, t_s: Floats) -> Floats:
-    """(J, M, 3, 3) about the vertical: two gyroscopes part by their biases since the zero; gravity holds the rest."""
-    up = (since_zero @ zero.up[:, None, :, None])[worn.proximal, ..., 0]
-    grown2 = 2.0 * (BIAS_SD_RAD_S * np.maximum(t_s - zero.t_s, 0.0)) ** 2
-    out: Floats = up[..., :, None] * up[..., None, :] * grown2[:, None, None]
-    return out
-
-
-def _fit_covariance(variance: Floats, since_zero: Floats, up: Floats) -> Floats:
-    """(..., 3, 3) what the fit leaves of a segment's orientation, in its own axes; `variance` (..., 4) as in `Wearing`.
-
-    An accelerometer's offset b tilts "up" in the fit by ``y × b/g``, and tilted it by ``u × b/g`` when the segment was
-    zeroed, `up` (..., 3) being up at that pose. The gyroscope carries the latter along, so both cancel until the
-    segment turns away by A, `since_zero` (..., 3, 3): what is left is ``y × b/g - A·(u × b/g)``. Likewise a functional
-    axis that is off by e about y: the zero took it out about the vertical, which leaves ``e·(y - A·u)``.
-    """
-    y = np.array([0.0, 1.0, 0.0])
-    by_axis = y - (since_zero @ up[..., None])[..., 0]
-    by_offset = _cross(y) - since_zero @ _cross(up)
-    N = np.concatenate((by_axis[..., None], by_offset), axis=-1)
-    out: Floats = (N * variance[..., None, :]) @ np.swapaxes(N, -1, -2)
-    out += UP_SD_RAD**2 * np.eye(3)
-    return out
-
-
-def _cross(v: Floats) -> Floats:
-    """(..., 3, 3) [v]×"""
-    out = np.zeros((*v.shape, 3))
-    x, y, z = (v[..., k] for k in range(3))
-    out[..., 2, 1], out[..., 0, 2], out[..., 1, 0] = x, y, z
-    out[..., 1, 2], out[..., 2, 0], out[..., 0, 1] = -x, -y, -z
-    return out
-
-
-def _pelvis_covariance(worn: Wearing, block: AlignedBlock, R_eb: Floats, zero: Zero, at: Ints) -> Floats:
+def _of_pelvis(worn: Wearing, block: AlignedBlock, fit: _Fit, zero: Zero, at: Ints) -> Floats:
     """(M, 3, 3) at the steps `at`, in pelvis coordinates: the tilt's variance about every axis, and about the vertical
     what the heading has drifted since the zero."""
     i = worn.pelvis
-    tilt = block.inclination_sd_rad[at, i]
-    heading = np.maximum(block.heading_sd_rad[at, i] - zero.heading_sd_rad, 0.0)
-    vertical = R_eb[at, 2] * heading[:, None]
+    tilt = block.inclination_sd_rad[:, i].take(at)
+    drifted = np.maximum(block.heading_sd_rad[:, i].take(at) - zero.heading_sd_rad, 0.0)
+    vertical = fit.up[i] * drifted[:, None]
     # its tilt comes from gravity at every instant: "up" of its zero is up now
-    own = _fit_covariance(worn.fit_variance[i], np.eye(3), R_eb[at, 2])
-    out: Floats = vertical[:, :, None] * vertical[:, None, :] + (tilt * tilt)[:, None, None] * np.eye(3)
-    return out + own
+    out: Floats = vertical[:, :, None] * vertical[:, None, :] + (tilt * tilt)[:, None, None] * _EYE + fit.now[i]
+    return out

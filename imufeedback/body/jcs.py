@@ -19,9 +19,13 @@ Flexion is also the angle of the distal segment's long axis projected on the pro
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
-from imufeedback.records import Floats, Side
+from imufeedback.body.matrices import some
+from imufeedback.records import Floats, Ints, Side
 
 NEAR_POLE_COS2 = 0.05**2
 """Within 3° of ±90° adduction flexion and rotation are not defined; they are reported as NaN."""
@@ -33,66 +37,77 @@ def signs(joint: str, side: Side) -> Floats:
     return np.array([-1.0 if joint == "knee" else 1.0, mirror, mirror])
 
 
-def angles(R: Floats) -> Floats:
-    """(..., 3, 3) proximal→distal rotation to (..., 3) raw (α, β, γ) in radians; near the pole NaN, β, NaN."""
-    out, *_ = _angles(R)
-    return out
-
-
-def flexion(e3: Floats) -> Floats:
-    """(...) raw α from distal y in proximal coordinates (..., 3): one column of R. NaN near the pole."""
-    out: Floats = np.where(1.0 - e3[..., 2] ** 2 < NEAR_POLE_COS2, np.nan, np.arctan2(-e3[..., 0], e3[..., 1]))
-    return out
-
-
-def angles_and_rates(R: Floats, turning: Floats) -> tuple[Floats, Floats]:
-    """`angles`, and their rates (..., 3) in rad/s: ``rate_matrix(R)·turning``, written out.
-
-    `turning` (..., 3) is the angular velocity of the distal segment relative to the proximal one, in proximal
-    coordinates. NaN near the pole.
-    """
-    found, sin_b, across, cos_b = _angles(R)
-    about_e3 = across[..., 0] * turning[..., 0] + across[..., 1] * turning[..., 1]
-    rates = np.empty(turning.shape)
-    rates[..., 0] = turning[..., 2] - sin_b * about_e3
-    rates[..., 1] = (across[..., 1] * turning[..., 0] - across[..., 0] * turning[..., 1]) * cos_b
-    rates[..., 2] = about_e3
-    return found, rates
-
-
-def _angles(R: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Angles; sin β; the first two components of e3 over cos²β; cos β.
+@dataclass(frozen=True, slots=True)
+class Coordinates:
+    """Raw angles, and what their rates are made of.
 
     The axes are e1 = proximal z, e2 = floating, e3 = distal y = (-sin α cos β, cos α cos β, sin β); e1 and e3 are not
-    orthogonal: e1·e3 = sin β.
+    orthogonal: e1·e3 = sin β. Near the pole all but β and sin β are NaN.
     """
-    e3 = R[..., :, 1]
-    sin_b = np.minimum(np.maximum(e3[..., 2], -1.0), 1.0)
-    cos2_b = 1.0 - sin_b * sin_b
-    out = np.empty(e3.shape)
-    out[..., 0] = np.arctan2(-e3[..., 0], e3[..., 1])
-    out[..., 1] = np.arcsin(sin_b)
-    out[..., 2] = np.arctan2(-R[..., 2, 0], R[..., 2, 2])
-    near_pole = cos2_b < NEAR_POLE_COS2
-    if near_pole.any():
-        out[near_pole, 0] = out[near_pole, 2] = np.nan
-        cos2_b = np.where(near_pole, np.nan, cos2_b)
-    return out, sin_b, e3[..., :2] / cos2_b[..., None], np.sqrt(cos2_b)
+
+    raw: Floats
+    """(..., 3) α, β, γ in radians."""
+    sin_b: Floats
+    cos_b: Floats
+    across: Floats
+    """(..., 2) the first two components of e3 over cos²β."""
+
+    @classmethod
+    def of(cls, R: Floats) -> Coordinates:
+        """From (..., 3, 3) proximal→distal rotation."""
+        entries = R.reshape(*R.shape[:-2], 9)
+        sin_b = np.minimum(np.maximum(entries[..., 7], -1.0), 1.0)
+        cos2_b = 1.0 - sin_b * sin_b
+        raw = np.empty(R.shape[:-1])
+        # α from -R[0, 1] and R[1, 1], γ from -R[2, 0] and R[2, 2]
+        np.arctan2(-entries[..., 1:7:5], entries[..., 4::4], out=raw[..., ::2])
+        np.arcsin(sin_b, out=raw[..., 1])
+        near_pole = cos2_b < NEAR_POLE_COS2
+        if some(near_pole):
+            raw[near_pole, 0] = raw[near_pole, 2] = np.nan
+            cos2_b = np.where(near_pole, np.nan, cos2_b)
+        return cls(raw, sin_b, np.sqrt(cos2_b), entries[..., 1:5:3] / cos2_b[..., None])
+
+    def at(self, steps: Ints) -> Coordinates:
+        """At some of the steps, the last axis that all have."""
+        raw, across = (one.take(steps, axis=-2) for one in (self.raw, self.across))
+        return Coordinates(raw, self.sin_b.take(steps, axis=-1), self.cos_b.take(steps, axis=-1), across)
+
+    def rates(self, turning: Floats) -> Floats:
+        """(..., 3) in rad/s: ``matrix·turning``, written out.
+
+        `turning` (..., 3) is the angular velocity of the distal segment relative to the proximal one, in proximal
+        coordinates.
+        """
+        x, y = self.across[..., 0], self.across[..., 1]
+        about_e3 = x * turning[..., 0] + y * turning[..., 1]
+        out = np.empty(turning.shape)
+        np.subtract(turning[..., 2], self.sin_b * about_e3, out=out[..., 0])
+        np.multiply(y * turning[..., 0] - x * turning[..., 1], self.cos_b, out=out[..., 1])
+        out[..., 2] = about_e3
+        return out
+
+    def matrix(self) -> Floats:
+        """(..., 3, 3) J with ``d(α, β, γ)/dt = J·ω``; ω is the `turning` of `rates`."""
+        J = np.zeros((*self.raw.shape, 3))
+        # (e1 - sin β e3)/cos²β: its z component is 1
+        J[..., 0, :2] = -self.sin_b[..., None] * self.across
+        J[..., 0, 2] = 1.0
+        J[..., 1, 0] = self.across[..., 1] * self.cos_b
+        J[..., 1, 1] = -self.across[..., 0] * self.cos_b
+        # (e3 - sin β e1)/cos²β: its z component is 0
+        J[..., 2, :2] = self.across
+        return J
 
 
-def rate_matrix(R: Floats) -> Floats:
-    """(..., 3, 3) J with ``d(α, β, γ)/dt = J·ω``, from (..., 3, 3) proximal→distal; ω is the `turning` of
-    `angles_and_rates`."""
-    _, sin_b, across, cos_b = _angles(R)
-    J = np.zeros((*R.shape[:-2], 3, 3))
-    # (e1 - sin β e3)/cos²β: its z component is 1
-    J[..., 0, :2] = -sin_b[..., None] * across
-    J[..., 0, 2] = 1.0
-    J[..., 1, 0] = across[..., 1] * cos_b
-    J[..., 1, 1] = -across[..., 0] * cos_b
-    # (e3 - sin β e1)/cos²β: its z component is 0
-    J[..., 2, :2] = across
-    return J
+def angles(R: Floats) -> Floats:
+    """(..., 3, 3) proximal→distal rotation to (..., 3) raw (α, β, γ) in radians; near the pole NaN, β, NaN."""
+    return Coordinates.of(R).raw
+
+
+def flexion(x: float, y: float, z: float) -> float:
+    """Raw α (rad) from the distal y in proximal coordinates: one column of R. NaN near the pole."""
+    return math.nan if 1.0 - z * z < NEAR_POLE_COS2 else math.atan2(-x, y)
 
 
 def rotation_free_heading(proximal: Floats, distal: Floats) -> float:

@@ -253,6 +253,18 @@ class Sight:
     rough2: Floats
     """(...,) variance of the force within the samples, of one axis."""
 
+    def of(self, sensors: npt.NDArray[np.intp]) -> Sight:
+        """Of some along the first axis."""
+        return Sight(
+            self.force.take(sensors, axis=0),
+            self.lever.take(sensors, axis=0),
+            self.rate2.take(sensors, axis=0),
+            self.lever2.take(sensors, axis=0),
+            self.up.take(sensors, axis=0),
+            self.up_sd.take(sensors, axis=0),
+            self.rough2.take(sensors, axis=0),
+        )
+
     def __getitem__(self, at: Any) -> Sight:
         return Sight(
             self.force[at],
@@ -266,21 +278,25 @@ class Sight:
 
 
 def sight(S: Floats, acc: Floats, rate: Floats, up: Floats, up_sd: Floats, step_s: float) -> Sight:
-    """Mean over N samples, from (..., N+2, 3, 3) gyroscope-frame orientation, (..., N+2, 3) specific force and rates:
-    the first and the last are there for their rates only."""
-    spin = (rate[..., 2:, :] - rate[..., :-2, :]) / (2.0 * step_s)
-    S, acc, rate = S[..., 1:-1, :, :], acc[..., 1:-1, :], rate[..., 1:-1, :]
-    rate2 = (rate * rate).sum(axis=-1)
-    K = rate[..., :, None] * rate[..., None, :] - rate2[..., None, None] * _EYE + _cross(spin)
-    n = rate.shape[-2]
+    """Means over windows of n samples that follow each other: (M, W·n+2, 3, 3) gyroscope-frame orientation of M
+    sensors, (M, W·n+2, 3) specific force and rates, (M, W, 3) vertical and (M, W) how well it is known at each window's
+    end. The first and the last sample are there for their rates only."""
+    spin = (rate[:, 2:] - rate[:, :-2]) / (2.0 * step_s)
+    S, acc, rate = S[:, 1:-1], acc[:, 1:-1], rate[:, 1:-1]
+    M, W, _ = up.shape
+    n = rate.shape[1] // W
+    products = (rate[..., :, None] * rate[..., None, :]).reshape(M, -1, 9)
+    rows = np.empty((M, W * n, 3, 4))
+    rows[..., 0] = acc
+    rows[..., 1:] = (products @ _CENTRAL + spin @ _CROSS).reshape(M, -1, 3, 3)
     # one product sums over the samples too: (3, 3n)·(3n, 4)
-    rows = np.concatenate((acc[..., None], K), axis=-1)
-    wide = np.swapaxes(S, -3, -2).reshape(*S.shape[:-3], 3, 3 * n)
-    sums = wide @ rows.reshape(*rows.shape[:-3], 3 * n, 4) / n
-    rough2 = ((acc * acc).sum(axis=(-1, -2)) / n - (sums[..., 0] ** 2).sum(axis=-1)) / 3.0
-    rough2 = np.maximum(rough2, 0.0)
-    lever2 = (K * K).sum(axis=(-1, -2, -3)) / n
-    return Sight(sums[..., 0], sums[..., 1:], rate2.sum(axis=-1) / n, lever2, up, up_sd, rough2)
+    wide = S.reshape(M, W, n, 3, 3).swapaxes(2, 3).reshape(M, W, 3, 3 * n)
+    sums = wide @ rows.reshape(M, W, 3 * n, 4) / n
+    force = sums[..., 0]
+    size2 = (rows * rows).reshape(M, W, 3 * n, 4).sum(axis=2) / n
+    rough2 = np.maximum((size2[..., 0] - (force * force).sum(axis=-1)) / 3.0, 0.0)
+    rate2 = (rate * rate).reshape(M, W, 3 * n).sum(axis=-1) / n
+    return Sight(force, sums[..., 1:], rate2, size2[..., 1:].sum(axis=-1), up, up_sd, rough2)
 
 
 _EYE = np.eye(3)
@@ -289,6 +305,8 @@ _EYE6 = np.eye(6)
 _ARMS = np.arange(3, 9)
 _CROSS = np.zeros((3, 9))
 _CROSS[2, 1], _CROSS[1, 2], _CROSS[2, 3], _CROSS[0, 5], _CROSS[1, 6], _CROSS[0, 7] = -1.0, 1.0, 1.0, -1.0, -1.0, 1.0
+_CENTRAL = np.eye(9) - np.outer(_EYE, _EYE)
+"""Of the products of ω with itself: ``ω·ωᵀ - |ω|²`` = [ω]×²."""
 
 
 def _crossed(a: Floats, b: Floats) -> Floats:

@@ -7,8 +7,11 @@ tell the same: the constraint is used every `UPDATE_STEPS` steps, counted from t
 from __future__ import annotations
 
 import copy
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,7 +21,7 @@ from imufeedback.body import jcs, recovery
 from imufeedback.body.ahead import Ahead
 from imufeedback.body.joints import JOINTS, Joint
 from imufeedback.body.link import Doubts, JointFilters, Sight, sight
-from imufeedback.body.matrices import about_vertical, from_q
+from imufeedback.body.matrices import about_vertical, every, from_q, some
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import AlignedBlock, Bools, Floats, Ints, Segment
 
@@ -35,8 +38,8 @@ BEGIN_SD_RAD = (BEGIN_TILT_SD_RAD, BEGIN_HEADING_SD_RAD)
 SURE_HEADING_RAD = np.deg2rad(5.0)
 """What a zero turns a joint whose heading was known worse tells nothing of its straps."""
 
-Rows = tuple[Floats, Floats, Floats]
-"""Of one block, by sensor: (S, N, 3, 3) gyroscope-frame orientation, (S, N, 3) specific force, (S, N, 3) rate."""
+Rows = tuple[Floats, ...]
+"""Of one block: (N, S, 3, 3) gyroscope-frame orientation, (N, S, 3) specific force, (N, S, 3) rate."""
 
 
 Held = tuple[Floats, JointFilters, Bools]
@@ -97,6 +100,22 @@ class Relative:
     """
     level: Floats
     """(J, M) by how much the forces' residuals were larger than of a rigid body, as variance, at the steps `begins`."""
+
+    def part(self, rows: slice) -> Relative:
+        """Over some steps of the block only."""
+        if rows == slice(0, self.R.shape[1]):
+            return self
+        begins = self.begins.tolist()
+        first, end = bisect_left(begins, rows.start), bisect_left(begins, rows.stop)
+        at = slice(first, end)
+        return Relative(
+            self.joints,
+            self.R[:, rows],
+            self.begins[at] - rows.start,
+            self.since_zero[:, at],
+            self.covariance[:, at],
+            self.level[:, at],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,10 +216,9 @@ class Run:
         self._links, self._state, self._block, self._q_sb = links, state, block, q_sb
         self._first = round(float(block.t_s[0]) * links.grid_hz)
         self._before = (state.S, state.q_es)
-        self._all_ok = bool(block.ok.all())
+        self._all_ok = every(block.ok)
         self._integrate()
-        n, every = len(block.t_s), links.update_steps
-        self.boundaries = range(-self._first % every, n, every)
+        self.boundaries = range(-self._first % links.update_steps, len(block.t_s), links.update_steps)
         """Steps before which a window ends."""
         self._span_s = links.update_steps / links.grid_hz
         self._sights = self._looked() if len(self.boundaries) else None
@@ -213,45 +231,44 @@ class Run:
 
     def _integrate(self) -> None:
         s, block = self._state, self._block
-        rate, acc = np.swapaxes(block.gyr_rad_s, 0, 1), np.swapaxes(block.acc_m_s2, 0, 1)
+        rate, acc = block.gyr_rad_s, block.acc_m_s2
         if not self._all_ok:
-            there = block.ok.T[..., None]
+            there = block.ok[..., None]
             rate, acc = np.where(there, rate, 0.0), np.where(there, acc, 0.0)
-        before = -rate[:, 0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
-        self.S = self._links.strapdown.turned(rate.swapaxes(0, 1), before, s.S)
-        s.S, s.rate, s.q_es = self.S[:, -1], rate[:, -1], block.q_es[-1]
-        s.rows.append((self.S, acc, rate))
+        before = -rate[0] if s.rate is None else s.rate  # a gyroscope frame begins at its first sample
+        self.S = self._links.strapdown.turned(rate, before, s.S)
+        s.S, s.rate, s.q_es = self.S[:, -1], rate[-1], block.q_es[-1]
+        if not s.rows:  # before the first step: not used
+            least = self._links.update_steps + 1
+            s.rows.append(tuple(np.repeat(one[:1], least, axis=0) for one in (self.S.swapaxes(0, 1), acc, rate)))
+        s.rows.append((self.S.swapaxes(0, 1), acc, rate))
 
     def _looked(self) -> tuple[Sight, Sight]:
         """What the joints' two sides saw in the windows that end before each boundary; leading axes (J, boundary)."""
-        s, links = self._state, self._links
-        S, acc, rate = (np.concatenate(column, axis=1) for column in zip(*s.rows, strict=True))
-        begin = S.shape[1] - len(self._block.t_s)
-        window = links.update_steps + 2
-        at = begin + np.array(self.boundaries)[:, None] + np.arange(1 - window, 1)
-        at = np.maximum(at, 0)  # before the first step: not used
-        steps = list(self.boundaries)
-        up = from_q(np.swapaxes(self._block.q_es[steps], 0, 1))[..., 2, :]
-        up = (self.S[:, steps] @ up[..., None])[..., 0]
-        up_sd = self._block.inclination_sd_rad[steps].T
-        seen = sight(S[:, at], acc[:, at], rate[:, at], up, up_sd, 1.0 / links.grid_hz)
-        s.rows = [(S[:, -window:], acc[:, -window:], rate[:, -window:])]
-        return seen[links.proximal], seen[links.distal]
+        s, links, block, steps = self._state, self._links, self._block, self.boundaries
+        rows = [np.concatenate(column) for column in zip(*s.rows, strict=True)]
+        end = len(rows[0]) - len(block.t_s) + steps[-1] + 1
+        S, acc, rate = (one[end - len(steps) * links.update_steps - 2 : end].swapaxes(0, 1) for one in rows)
+        at = slice(steps.start, steps.stop, steps.step)
+        up = from_q(block.q_es[at])[..., 2, :].swapaxes(0, 1)
+        up = (self.S[:, at] @ up[..., None])[..., 0]
+        seen = sight(S, acc, rate, up, block.inclination_sd_rad[at].T, 1.0 / links.grid_hz)
+        s.rows = [tuple(one[-links.update_steps - 2 :] for one in rows)]
+        return seen.of(links.proximal), seen.of(links.distal)
 
     # ── events ───────────────────────────────────────────────────────────────────────────────────────────────────
 
     def checks(self, wanted: Callable[[int], bool] = lambda _: True) -> Iterator[int]:
         """Go through the block's events; yields the steps at which the joints have just been updated: those of the
         `boundaries` whose number is `wanted`, and those with `doubts`. It is asked again after each."""
-        clipped = self._block.saturated & self._block.ok
-        jumps = self._jumps()
+        clipped, jumps = self._block.saturated & self._block.ok, self._jumps()
         done = 0
         for i in self._busy(clipped, jumps):
             before = len(range(self.boundaries.start, i, self.boundaries.step))
             yield from self._updated(done, before, wanted)
             self._presence(i)
             self._clip(i, clipped[i])
-            self._whole(i, jumps[i])
+            self._whole(i, jumps if jumps is _NO_JUMPS else jumps[i])
             done = before
             if i in self.boundaries:
                 done += 1
@@ -262,14 +279,21 @@ class Run:
         """Steps at which something but an update may change the joints: those where a sensor is away or loses turn,
         and those after them."""
         s = self._state
-        losing = (~self._block.ok | clipped | (jumps > 0.0)).any(axis=1)
-        begins = None in s.since or bool(s.lost.any() or s.clipped.any())
-        return np.flatnonzero(losing | np.append(begins, losing[:-1])).tolist()
+        begins = None in s.since or some(s.lost) or any(s.clipped.tolist())
+        if not begins and self._all_ok and jumps is _NO_JUMPS and not some(clipped):
+            return []
+        losing: Bools = np.any(clipped | (jumps > 0.0) | ~self._block.ok, axis=1)
+        out: list[int] = np.flatnonzero(losing | np.append(begins, losing[:-1])).tolist()
+        return out
 
     def _jumps(self) -> Floats:
-        """(N, S) turn that each sensor may have lost just before each step; 0 where it is away."""
+        """(N, S) turn that each sensor may have lost just before each step; 0 where it is away. `_NO_JUMPS` where none
+        lost any."""
         s, block = self._state, self._block
-        sd = np.vstack((s.heading_sd_rad, block.heading_sd_rad))
+        sd = np.concatenate((s.heading_sd_rad[None], block.heading_sd_rad))
+        if self._all_ok and every(sd[1:] - sd[:-1] <= recovery.JUMP_RAD):  # never where one is unknown
+            s.heading_sd_rad = sd[-1]
+            return _NO_JUMPS
         there = np.isfinite(sd)
         there[1:] &= block.ok
         if not there.all():  # across a gap: from what it was before
@@ -307,15 +331,17 @@ class Run:
         can use as well; returns how far it came."""
         s, links = self._state, self._links
         self.doubts = ()
-        if not s.begun.any() or self._sights is None:
+        if not some(s.begun) or self._sights is None:
             return end
         i = self.boundaries[j]
         earliest = self._first + i - links.update_steps - 1
         # a window that holds clipped samples holds a turn that nobody saw
         fresh = [at is not None and max(at, clean) <= earliest for at, clean in zip(s.since, s.clean, strict=True)]
-        for k in np.flatnonzero(s.waiting & ~s.lost).tolist():
-            self._begin_again(k, i)
-        which = [k for k, (p, d) in enumerate(links.ends) if s.begun[k] and not s.waiting[k] and fresh[p] and fresh[d]]
+        if some(s.waiting):
+            for k in np.flatnonzero(s.waiting & ~s.lost).tolist():
+                self._begin_again(k, i)
+        ready = (s.begun & ~s.waiting).tolist()
+        which = [k for k, (p, d) in enumerate(links.ends) if ready[k] and fresh[p] and fresh[d]]
         one, two = self._sights
         if len(which) < len(links.joints):
             self.doubts = s.link.observe(one[which, j], two[which, j], self._span_s, np.array(which, dtype=np.intp))
@@ -388,14 +414,21 @@ class Run:
         s.link.put([k], new)
         s.begun = _with(s.begun, k, np.True_)
 
-    def thighs_rad(self, i: int) -> Floats:
-        """Flexion of the hips at step i."""
-        links, q_sb, S = self._links, self._q_sb, self.S[:, i]
-        p, d = links.proximal[links.hips], links.distal[links.hips]
-        # of the rotations only the distal y is needed
-        y = S[d] @ q_sb[d, :, 1:2]
-        above = S[p] @ q_sb[p]
-        return jcs.flexion((above.swapaxes(1, 2) @ (self._state.link.D[links.hips] @ y))[..., 0])
+    def thighs_rad(self, k: int) -> Floats:
+        """Flexion of the hips at the k-th of the boundaries."""
+        above, y = self._thighs
+        hips = self._links.hips
+        e3 = above[k].swapaxes(1, 2) @ (self._state.link.D.take(hips, axis=0) @ y[k])
+        return np.array([jcs.flexion(*one) for one in e3[..., 0].tolist()])
+
+    @cached_property
+    def _thighs(self) -> tuple[Floats, Floats]:
+        """At the boundaries, of each hip's two sensors: (boundary, hip, 3, 3) the proximal segment, (boundary, hip, 3,
+        1) the distal y, in gyroscope frames."""
+        links, at = self._links, slice(self.boundaries.start, self.boundaries.stop, self.boundaries.step)
+        p, d = links.proximal.take(links.hips), links.distal.take(links.hips)
+        S = self.S[:, at].swapaxes(0, 1)
+        return S[:, p] @ self._q_sb[p], S[:, d] @ self._q_sb[d, :, 1:2]
 
     # ── gaps ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
@@ -490,22 +523,22 @@ class Run:
         """After the last check."""
         links = self._links
         T = self.S @ self._q_sb[:, None]
-        above = T[links.proximal]
-        below = np.swapaxes(above, -1, -2)
-        R = below @ (self._spread_out(T.shape[1]) @ T[links.distal])
+        above = T.take(links.proximal, axis=0)
+        below = above.swapaxes(-1, -2)
+        R = below @ (self._spread_out(T.shape[1]) @ T.take(links.distal, axis=0))
         begins, covariance, since_zero, level = _NONE, R[:, :0], T[:, :0], R[:, :0, 0, 0]
         if self._pieces:
-            begins = np.concatenate([one.steps for one in self._pieces])
+            begins = np.array([step for one in self._pieces for step in one.steps])
             P = np.concatenate([one.P[..., :3, :3] for one in self._pieces]).swapaxes(0, 1)
             level = np.concatenate([one.level for one in self._pieces]).T
-            S_zero = np.repeat([one.S_zero for one in self._pieces], [len(one.steps) for one in self._pieces], axis=0)
-            S_zero = S_zero.swapaxes(0, 1)
-            since_zero = np.swapaxes(T[:, begins], -1, -2) @ (S_zero @ self._q_sb[:, None])
+            zeros = [(one.S_zero @ self._q_sb)[:, None].repeat(len(one.steps), axis=1) for one in self._pieces]
+            since_zero = T.take(begins, axis=1).swapaxes(-1, -2) @ np.concatenate(zeros, axis=1)
             # its angle squared: 2(1 - cos θ), which is θ² while it is not much over a right angle
-            turned2 = 3.0 - np.trace(since_zero, axis1=-2, axis2=-1)
-            wrong2 = links.gyr_matrix_sd**2 * (turned2[links.proximal] + turned2[links.distal])
-            covariance = below[:, begins] @ P @ above[:, begins] + wrong2[..., None, None] * np.eye(3)
-        if not (self._all_ok and self._state.begun.all()):
+            turned2 = 3.0 - (since_zero[..., 0, 0] + since_zero[..., 1, 1] + since_zero[..., 2, 2])
+            wrong2 = turned2.take(links.proximal, axis=0) + turned2.take(links.distal, axis=0)
+            at = above.take(begins, axis=1)
+            covariance = at.swapaxes(-1, -2) @ P @ at + (links.gyr_matrix_sd**2 * wrong2)[..., None, None] * _EYE
+        if not (self._all_ok and every(self._state.begun)):
             ok = self._block.ok
             unknown = ~(ok[:, links.proximal] & ok[:, links.distal] & self._state.begun).T
             R[unknown] = np.nan
@@ -516,12 +549,14 @@ class Run:
         """(J, n or 1, 3, 3) D for every step."""
         if not self._pieces:
             return self._D[:, None]
-        begins = np.concatenate([one.steps for one in self._pieces])
-        held = np.diff(begins, prepend=0, append=n)  # steps for which each D holds
-        return np.repeat(np.concatenate((self._D[None], *(one.D for one in self._pieces))), held, axis=0).swapaxes(0, 1)
+        steps = [0, *(step for one in self._pieces for step in one.steps), n]
+        D = np.concatenate((self._D[None], *(one.D for one in self._pieces)))
+        return D.repeat([end - begin for begin, end in pairwise(steps)], axis=0).swapaxes(0, 1)
 
 
+_EYE = np.eye(3)
 _NONE = np.empty(0, dtype=np.int64)
+_NO_JUMPS = np.zeros(1)
 
 
 def _with(array: npt.NDArray[Any], k: int, value: object) -> npt.NDArray[Any]:

@@ -29,7 +29,7 @@ class Looks:
         if not steps:
             return cls([], [], [], [])
         at = slice(steps.start, steps.stop, steps.step)
-        whole: Bools = block.ok[at].all(axis=1)
+        whole: Bools = np.all(block.ok[at], axis=1)
         rest = whole & block.rest[at].all(axis=1)
         still = rest & (np.abs(block.gyr_rad_s[at]).max(axis=(1, 2)) < STILL_RAD_S)
         tilts = pelvis.forward_tilts(R_eb[at, 2])

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from imufeedback.quaternions import from_matrix
-from imufeedback.records import Floats
+from imufeedback.records import Bools, Floats
 
 
 def from_q(q: Floats) -> Floats:
@@ -59,3 +59,12 @@ def about_vertical(angle_rad: float) -> Floats:
     """(3, 3) rotation about earth's z."""
     c, s = math.cos(angle_rad), math.sin(angle_rad)
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def some(flags: Bools) -> bool:
+    """Whether any of a few flags is set, at a tenth of numpy's price."""
+    return b"\1" in flags.tobytes()
+
+
+def every(flags: Bools) -> bool:
+    return b"\0" not in flags.tobytes()

@@ -9,6 +9,7 @@ mirrored, so turn and side tilt change sign together.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,7 +33,14 @@ def as_joint(R_eb: Floats, zero_rad: float = 0.0) -> Floats:
 
     ``Pᵀ = Rz(-ζ)·Rx(-ο)·Ry(-ψ)``: the earth hangs from the pelvis as a thigh does.
     """
-    return np.swapaxes(R_eb, -1, -2) @ (Y_UP @ about_vertical(-zero_rad)).T
+    return R_eb.swapaxes(-1, -2) @ _from_earth(zero_rad)
+
+
+@lru_cache(maxsize=8)
+def _from_earth(zero_rad: float) -> Floats:
+    """(3, 3) it stays the same from one zero to the next."""
+    out: Floats = (Y_UP @ about_vertical(-zero_rad)).T
+    return out
 
 
 def from_joint(raw: Floats) -> Floats:

@@ -24,6 +24,7 @@ from imufeedback.body.slip import SlipWatch
 from imufeedback.body.suspects import Judge, by_themselves, in_words, of_blocks, suspects
 from imufeedback.body.wearing import Wearing
 from imufeedback.body.zeroing import (
+    ADDRESS_TILT_RAD,
     AGAIN_S,
     SAME_ADDRESS_RAD,
     STOOD_THIGH_RAD,
@@ -361,13 +362,16 @@ class Body(Stage[In, Out]):
         s = self._state
         if s.asked is not None:
             return looks.whole[k]
-        return looks.still[k] and (s.zero is None or looks.t_s[k] - s.zero.t_s >= AGAIN_S)
+        if s.zero is None or not looks.still[k]:
+            return looks.still[k]
+        low, high = ADDRESS_TILT_RAD
+        return low <= looks.tilts_rad[k] <= high and looks.t_s[k] - s.zero.t_s >= AGAIN_S
 
     def _reason(self, looks: Looks, run: Run, R_eb: Floats, k: int) -> str | None:
         """Why to zero at the k-th look: on request, when the player first stands still, and at every address."""
-        s, i, forward_tilt = self._state, run.boundaries[k], looks.tilts_rad[k]
+        s, forward_tilt = self._state, looks.tilts_rad[k]
         if not s.rose and forward_tilt < UPRIGHT_TILT_RAD:
-            s.rose = bool((run.thighs_rad(i) < STOOD_THIGH_RAD).all())
+            s.rose = bool((run.thighs_rad(k) < STOOD_THIGH_RAD).all())
         if not self._may_zero(looks, k):
             return None
         if s.asked is not None:
@@ -375,9 +379,9 @@ class Body(Stage[In, Out]):
             return reason
         if s.zero is None:
             return "stillness"
-        if not s.rose and abs(pelvis.turn(R_eb[i], s.zero.pelvis_rad)) > SAME_ADDRESS_RAD:
+        if not s.rose and abs(pelvis.turn(R_eb[run.boundaries[k]], s.zero.pelvis_rad)) > SAME_ADDRESS_RAD:
             return None  # still bent over the same ball but turned: a slow top of the backswing, not a new address
-        return "address" if is_address(forward_tilt, run.thighs_rad(i)) else None
+        return "address" if is_address(forward_tilt, run.thighs_rad(k)) else None
 
     def _zero(self, block: AlignedBlock, run: Run, i: int, reason: str) -> list[Out]:
         s = self._state

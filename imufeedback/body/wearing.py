@@ -21,6 +21,10 @@ class Wearing:
     proximal: npt.NDArray[np.intp]
     distal: npt.NDArray[np.intp]
     """(J,) places of the joints' segments."""
+    carriers: npt.NDArray[np.intp]
+    """(J+1,) the proximal ones, and the pelvis, from which the earth hangs."""
+    hips: Floats
+    """(J, 1) 1 for a hip, 0 for a knee."""
     joints: tuple[Joint, ...]
     q_sb: Floats
     """(S, 3, 3) segment→sensor."""
@@ -48,6 +52,8 @@ class Wearing:
             hips,
             np.array(proximal, dtype=np.intp),
             np.array(distal, dtype=np.intp),
+            np.array([*proximal, hips], dtype=np.intp),
+            np.array([[float(one.name == "hip")] for one in joints]).reshape(-1, 1),
             joints,
             q_sb,
             np.array(signs)[:, None],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import repeat
+from itertools import pairwise, repeat
 from operator import itemgetter, sub
 from typing import TypeAlias
 
@@ -16,12 +16,13 @@ from imufeedback.conduct.chain import Chain
 from imufeedback.cues.lateness import Arrival, Lateness
 from imufeedback.packets.columns import FEWEST
 from imufeedback.packets.decode import Out as Decoded
-from imufeedback.records import ClockRestarted, DeviceBlock, DeviceRun, Event, ImuBlock, ImuRun, RawPacket, Tick
+from imufeedback.records import ClockRestarted, DeviceBlock, DeviceRun, Event, Flag, ImuBlock, ImuRun, RawPacket, Tick
 from imufeedback.timing import SilenceWatch, WakeSign
 from imufeedback.timing.clock import TimedRun
 
 _ITEM, _CHAIN = 24, 16
 """Bits of a place below the number of the item, and below that of the sensor."""
+_RESTART = int(Flag.RESTART)
 _ARRIVAL, _BLOCK, _TOLD = range(1, 4)
 """Places of what a run's packets give, behind the sign that the computer is awake."""
 
@@ -169,26 +170,30 @@ class _OneSensor:
     def judge(self) -> None:
         """Hand on what is plausible of all that was taken."""
         own = self._all.own.setdefault(self._chain.sensor.id, SensorRun())
-        blocks, places, begin = self._timed.blocks, self._timed.places, 0
-        while begin < len(blocks) and not self._chain.plausible.learnt:
-            self._judge(own, blocks[begin], places[begin])
-            begin += 1
-        if self._chain.plausible.passes(blocks[begin:]):
-            own.blocks.extend(blocks[begin:])
-            own.places.extend(places[begin:])
-            return
-        for block, of_block in zip(blocks[begin:], places[begin:], strict=True):
-            self._judge(own, block, of_block)
+        blocks, plausible = self._timed.blocks, self._chain.plausible
+        restarts = [k for k, one in enumerate(blocks) if isinstance(one, ImuBlock) and one.flags.item(0) & _RESTART]
+        edges = sorted({0, len(blocks), *restarts, *(k + 1 for k in restarts)})
+        for begin, end in pairwise(edges):
+            while begin < end and not plausible.learnt:
+                self._judge(own, slice(begin, begin + 1))
+                begin += 1
+            if plausible.passes(blocks[begin:end]):
+                own.blocks.extend(blocks[begin:end])
+                own.places.extend(self._timed.places[begin:end])
+            else:
+                self._judge(own, slice(begin, end))
 
-    def _judge(self, own: SensorRun, block: ImuBlock | ImuRun, places: Sequence[int]) -> None:
-        packets = block.packets() if isinstance(block, ImuRun) else [block]
-        for place, packet in zip(places, packets, strict=True):
-            for made in self._chain.plausible.feed(packet):
-                if isinstance(made, ImuBlock):
-                    own.blocks.append(made)
-                    own.places.append([place])
-                else:
-                    self._all.told.append((place, made))
+    def _judge(self, own: SensorRun, some: slice) -> None:
+        """Packet by packet."""
+        for block, places in zip(self._timed.blocks[some], self._timed.places[some], strict=True):
+            packets = block.packets() if isinstance(block, ImuRun) else [block]
+            for place, packet in zip(places, packets, strict=True):
+                for made in self._chain.plausible.feed(packet):
+                    if isinstance(made, ImuBlock):
+                        own.blocks.append(made)
+                        own.places.append([place])
+                    else:
+                        self._all.told.append((place, made))
 
     def _next(self, item: int) -> int:
         """The next free place of an item."""

@@ -114,16 +114,18 @@ DARK = {
 
 _ARC = 10
 """Points of half a circle."""
+_HALF = [(math.cos(at), math.sin(at)) for at in (math.pi * (k / _ARC - 0.5) for k in range(_ARC + 1))]
+"""Half a circle to the right."""
 
 
 def limb(begin: Point, end: Point, first_m: float, last_m: float) -> list[Point]:
     """Outline of a tapered limb: two half circles and their tangents, near enough."""
-    along = math.atan2(end[1] - begin[1], end[0] - begin[0])
-    return [
-        (centre[0] + radius * math.cos(at), centre[1] + radius * math.sin(at))
-        for centre, radius, middle in ((begin, first_m, along + math.pi), (end, last_m, along))
-        for at in (middle - math.pi / 2 + math.pi * k / _ARC for k in range(_ARC + 1))
-    ]
+    x, y = end[0] - begin[0], end[1] - begin[1]
+    long = math.hypot(x, y)
+    x, y = (x / long, y / long) if long else (1.0, 0.0)
+    (x0, y0), (x1, y1) = begin, end
+    first = [(x0 - first_m * (x * c - y * s), y0 - first_m * (y * c + x * s)) for c, s in _HALF]
+    return first + [(x1 + last_m * (x * c - y * s), y1 + last_m * (y * c + x * s)) for c, s in _HALF]
 
 
 def sector(centre: Point, radius_m: float, from_deg: float, to_deg: float, towards: float, down: bool) -> list[Point]:

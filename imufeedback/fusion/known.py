@@ -7,13 +7,10 @@ what may be wrong of it adds up, and whoever sets a heading (a zero, a joint) ta
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import TypeAlias
 
-import numpy as np
-
-from imufeedback import recursions
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Flag, Floats
 
@@ -78,15 +75,14 @@ FILTER_S = 0.02
 """What a filter that begins in motion has seen with its first sample. Chosen."""
 
 
-@lru_cache(maxsize=16)
-def _constants(period_s: float) -> Floats:
-    """In the order of `told` of the compiled form."""
-    return np.array(
-        [HEADING_DRIFT_SD_RAD_S, _QUIET_RATE_2, _LEAST_2, _MOST_2, PACE_MEAN_S, PACE_FALLS_S, REST_S, SHAKEN_FALLS_S,
-         _MOVING_2, _SHARE_2, _TURNED_MOST_2, INCLINATION_SD_MOVING_RAD, SHAKEN_OVER_RAD, period_s, FIRST_STILL_RAD,
-         FIRST_PER_M_S2, FIRST_MOST_RAD, TURNING_M_S, TURNING_MOST_RAD_S, FIRST_HALVES_S, STANDARD_GRAVITY_M_S2,
-         FILTER_S, GAP_STEPS * period_s, ALPHA_LEAST_RAD_S2, ALPHA_PER_S, CURVED_S, UNKNOWN_RAD, RELEVEL_RAD]
-    )  # fmt: skip
+def constants(period_s: float) -> list[float]:
+    """In the order of the compiled form."""
+    return [
+        HEADING_DRIFT_SD_RAD_S, _QUIET_RATE_2, _LEAST_2, _MOST_2, PACE_MEAN_S, PACE_FALLS_S, REST_S, SHAKEN_FALLS_S,
+        _MOVING_2, _SHARE_2, _TURNED_MOST_2, INCLINATION_SD_MOVING_RAD, SHAKEN_OVER_RAD, period_s, FIRST_STILL_RAD,
+        FIRST_PER_M_S2, FIRST_MOST_RAD, TURNING_M_S, TURNING_MOST_RAD_S, FIRST_HALVES_S, STANDARD_GRAVITY_M_S2,
+        FILTER_S, GAP_STEPS * period_s, ALPHA_LEAST_RAD_S2, ALPHA_PER_S, CURVED_S, UNKNOWN_RAD, RELEVEL_RAD
+    ]  # fmt: skip
 
 
 def lost_turn_rad(gap_s: float, pace_rad_s: float) -> float:
@@ -106,7 +102,7 @@ def first_tilt_rad(unrest: float) -> float:
     return min(FIRST_STILL_RAD + FIRST_PER_M_S2 * unrest, FIRST_MOST_RAD)
 
 
-Each: TypeAlias = list[float] | Floats
+Each: TypeAlias = list[float]
 """A number for each sample."""
 
 
@@ -115,7 +111,7 @@ class Clip:
     """A stretch in which an axis stood at the end of its range."""
 
     lasted_s: float = 0.0
-    good: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    good: Sequence[float] = (0.0, 0.0, 0.0)
     """The last rate before it."""
     slope_rad_s2: float = 0.0
     """How fast the rate grew when it got there."""
@@ -123,7 +119,7 @@ class Clip:
     """Turn that would be false if the rate had stayed as it was before."""
     lost_rad: float = 0.0
 
-    def more(self, rate: tuple[float, float, float], step_s: float) -> float:
+    def more(self, rate: Sequence[float], step_s: float) -> float:
         """One sample more; returns by how much the turn may be wrong now (a standard deviation).
 
         The true rate lies beyond the end of the range (a parabola on top of it: two thirds of its length times its
@@ -157,7 +153,7 @@ class Knowledge:
     mean2: float = 0.0
     turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Turn made lately (rad, sensor frame), as far as it was not undone and not forgotten."""
-    two: list[tuple[float, float, float]] = field(default_factory=list)
+    two: list[list[float]] = field(default_factory=list)
     """The last two rates, oldest first."""
 
     def begin(self, heading_lost_rad: float = 0.0) -> None:
@@ -190,11 +186,9 @@ class Knowledge:
         """Standard deviations of the filter's tilt, and of the heading since the session began; and for how long the
         sensor has been quiet: from `REST_S` on it rests.
 
-        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` are empty where no
-        sample is at the end of its range. Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
+        `gyr` (N, 3) without bias, `acc` (N, 3), `steps_s` as they really were; `flags` are empty where no sample is at
+        the end of its range. Sample by sample in plain numbers: for the few of a packet that is faster than arrays.
         """
-        if recursions.core is not None and self.clip is None and not flags:
-            return self._told(gyr, acc, np.array(steps_s), period_s)
         gap_s = GAP_STEPS * period_s
         forces2 = (acc * acc).sum(axis=1).tolist()
         rates = gyr.tolist()
@@ -240,34 +234,25 @@ class Knowledge:
             quiets.append(quiet_s)
         self.quiet_s, self.heading_sd_rad, self.pace2, self.mean2 = quiet_s, heading, pace2, mean2
         self.turn = turn_x, turn_y, turn_z
-        self.two = (self.two + [(x, y, z) for x, y, z in rates[-2:]])[-2:]
+        self.saw(rates[-2:])
         return tilts, headings, quiets
 
-    def _told(self, gyr: Floats, acc: Floats, steps_s: Floats, period_s: float) -> tuple[Floats, Floats, Floats]:
-        """The same in the compiled form, for samples within their range."""
-        assert recursions.core is not None
-        n, begun_s = len(gyr), math.nan if self.begun_s is None else self.begun_s
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The state of a sensor within its range, in the order of the compiled form."""
+        begun_s = math.nan if self.begun_s is None else self.begun_s
         pace = self.pace2, self.mean2, *self.turn
-        settled = float(self.settled)
-        moved = np.array([self.heading_sd_rad, self.quiet_s, *pace, begun_s, self.unrest, self.shaken_rad, settled])
-        tilts, headings, quiets = np.empty(n), np.empty(n), np.empty(n)
-        gyr, acc = np.ascontiguousarray(gyr), np.ascontiguousarray(acc)
-        recursions.core.told(n, _constants(period_s), gyr, acc, steps_s, moved, tilts, headings, quiets)
-        (
-            self.heading_sd_rad,
-            self.quiet_s,
-            self.pace2,
-            self.mean2,
-            *turn,
-            begun_s,
-            self.unrest,
-            self.shaken_rad,
-            kept,
-        ) = moved.tolist()
-        self.turn, self.settled = (turn[0], turn[1], turn[2]), kept > 0.0
-        self.begun_s = None if self.begun_s is None else begun_s
-        self.two = (self.two + [(x, y, z) for x, y, z in gyr[-2:].tolist()])[-2:]
-        return tilts, headings, quiets
+        return self.heading_sd_rad, self.quiet_s, *pace, begun_s, self.unrest, self.shaken_rad, float(self.settled)
+
+    @numbers.setter
+    def numbers(self, values: Sequence[float]) -> None:
+        heading, self.quiet_s, self.pace2, self.mean2, x, y, z, begun_s, self.unrest, shaken_rad, settled = values
+        self.heading_sd_rad, self.shaken_rad, self.turn, self.settled = heading, shaken_rad, (x, y, z), settled > 0.0
+        self.begun_s = None if math.isnan(begun_s) else begun_s
+
+    def saw(self, rates: list[list[float]]) -> None:
+        """The last rates that were told."""
+        self.two = (self.two + rates)[-2:]
 
     def _first(self, step: float, force2: float, rate2: float, period_s: float) -> float:
         """Tilt of a filter that has not settled, after one more sample."""
@@ -284,18 +269,16 @@ class Knowledge:
             return 0.0
         if self.clip is None:
             self.clip = self._clip_begun(rates, i, step)
-        x, y, z = rates[i]
         before = self.clip.lost_rad
-        lost = self.clip.more((x, y, z), step)
+        lost = self.clip.more(rates[i], step)
         self.shaken_rad = max(self.shaken_rad, lost, CLIPPED_SD_RAD)
         self.settled = self.settled and self.shaken_rad <= RELEVEL_RAD
         return lost - before
 
     def _clip_begun(self, rates: list[list[float]], i: int, step: float) -> Clip:
-        known = [*self.two, *((x, y, z) for x, y, z in rates[max(i - 2, 0) : i])][-2:]
+        known = [*self.two, *rates[max(i - 2, 0) : i]][-2:]
         if not known:
-            x, y, z = rates[i]
-            return Clip(good=(x, y, z))
+            return Clip(good=rates[i])
         return Clip(good=known[-1], slope_rad_s2=math.dist(known[0], known[-1]) / step)
 
     @property

@@ -9,11 +9,11 @@ the filter itself forgets the same error.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from imufeedback import recursions
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.known import INCLINATION_SD_REST_RAD, REST_S, SHAKEN_FALLS_S, Each
 from imufeedback.fusion.sensor_rotation import to_earth
@@ -29,10 +29,10 @@ FOLLOWS_S = 0.1
 """The turn comes in over so long, so that no angle jumps."""
 NONE_RAD = 1e-5
 _NOT_TURNED = (0.0, 0.0)
-_CONSTANTS = np.array(
-    [REST_S, SHAKEN_FALLS_S, MEAN_S, FOLLOWS_S, NONE_RAD, SPEED_SD_M_S, STANDARD_GRAVITY_M_S2, INCLINATION_SD_REST_RAD]
-)
-"""In the order of `found` of the compiled form."""
+CONSTANTS = [
+    REST_S, SHAKEN_FALLS_S, MEAN_S, FOLLOWS_S, NONE_RAD, SPEED_SD_M_S, STANDARD_GRAVITY_M_S2, INCLINATION_SD_REST_RAD
+]  # fmt: skip
+"""In the order of the compiled form."""
 
 
 @dataclass
@@ -55,8 +55,6 @@ class RestLevel:
         `q_es` (N, 4) and `acc` (N, 3) of the filter; `quiet_s` for how long the sensor has been quiet at each sample;
         `sd_rad` how wrong the filter's tilt may be by what it went through.
         """
-        if recursions.core is not None:
-            return self._found(q_es, acc, np.array(steps_s), np.asarray(quiet_s), np.asarray(sd_rad))
         if max(quiet_s) <= 0.0 and self.x == 0.0 == self.y:
             self.sd_rad = sd_rad[-1]
             return None, sd_rad
@@ -79,19 +77,14 @@ class RestLevel:
         q = np.column_stack((np.sqrt(1.0 - (half * half).sum(axis=1)), half, np.zeros(len(half))))
         return product(q, q_es), sds
 
-    def _found(
-        self, q_es: Floats, acc: Floats, steps_s: Floats, quiet_s: Floats, sd_rad: Floats
-    ) -> tuple[Floats | None, Floats]:
-        """The same in the compiled form."""
-        assert recursions.core is not None
-        q_es, acc = np.ascontiguousarray(q_es), np.ascontiguousarray(acc)
-        memory = np.array([self.x, self.y, self.mean_x, self.mean_y, self.sd_rad])
-        levelled, sds = np.empty_like(q_es), np.empty(len(q_es))
-        put_right = recursions.core.found(
-            len(q_es), _CONSTANTS, q_es, acc, steps_s, quiet_s, sd_rad, memory, levelled, sds
-        )
-        self.x, self.y, self.mean_x, self.mean_y, self.sd_rad = memory.tolist()
-        return (levelled if put_right else None), sds
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """All of the state, in the order of the compiled form."""
+        return self.x, self.y, self.mean_x, self.mean_y, self.sd_rad
+
+    @numbers.setter
+    def numbers(self, values: Sequence[float]) -> None:
+        self.x, self.y, self.mean_x, self.mean_y, self.sd_rad = values
 
     def _more(
         self, off_x: float, off_y: float, step: float, quiet_s: float, sd_rad: float, force_sd_rad: float

@@ -15,7 +15,6 @@ import numpy.typing as npt
 
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.fusion.filters import make
-from imufeedback.fusion.held_bias import HeldBias
 from imufeedback.fusion.known import (
     GAP_STEPS,
     RELEVEL_RAD,
@@ -23,13 +22,13 @@ from imufeedback.fusion.known import (
     SETTLED_S,
     SHAKEN_FALLS_S,
     SURELY_SETTLED_S,
-    Each,
     Knowledge,
     first_tilt_rad,
     unrest_m_s2,
 )
 from imufeedback.fusion.rest_level import RestLevel
 from imufeedback.fusion.sensor_rotation import angle_between, heading_to, turned, up_of, with_heading
+from imufeedback.fusion.stepping import Given, Stepping
 from imufeedback.records import Bools, Flag, Floats, ImuBlock, ImuRun, OrientationBlock, frozen, joined
 from imufeedback.stage import Stage
 
@@ -84,9 +83,7 @@ class _State:
     """Time of unusable samples since `last`."""
     acc_bias: Floats | None = None
     """(3,) zero-g offset that a calibration found."""
-    bias: HeldBias = field(default_factory=HeldBias)
-    known: Knowledge = field(default_factory=Knowledge)
-    level: RestLevel = field(default_factory=RestLevel)
+    stepping: Stepping = field(default_factory=Stepping)
     turn_rad: float = 0.0
     """Turn about the vertical that gives the filter the heading of the one before it."""
     wanted: Floats | None = None
@@ -96,8 +93,12 @@ class _State:
 
     def copied(self) -> _State:
         """Independent of later samples: they put other arrays in the place of these."""
-        parts = {name: copy.copy(getattr(self, name)) for name in ("bias", "known", "level")}
-        return replace(self, **parts)
+        own = self.stepping
+        return replace(self, stepping=Stepping(copy.copy(own.bias), copy.copy(own.known), copy.copy(own.level)))
+
+    @property
+    def known(self) -> Knowledge:
+        return self.stepping.known
 
 
 class _Made(NamedTuple):
@@ -106,7 +107,7 @@ class _Made(NamedTuple):
     block: OrientationBlock
     felt_m_s2: Floats
     """(N, 3) forces with those of a knock."""
-    quiet_s: Each
+    quiet_s: Floats
 
 
 class Fusion(Stage[ImuBlock, OrientationBlock]):
@@ -232,13 +233,13 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         if s.last is None or s.q_es is None:
             return
         gap_s = float(item.dt_s[0]) + s.skipped_s
-        rate = item.gyr_rad_s[0] - s.bias.bias
+        rate = item.gyr_rad_s[0] - s.stepping.bias.bias
         force = item.acc_m_s2[0] if s.acc_bias is None else item.acc_m_s2[0] - s.acc_bias
         rate2 = float(rate @ rate)
         lost = s.known.lost(gap_s, rate2) if gap_s > LOOKED_AT_S else 0.0
         clipped = 0.0 if s.known.clip is None else s.known.clip.lost_rad
         first = first_tilt_rad(unrest_m_s2(float(force @ force), rate2))
-        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.bias.bias + rate) * min(gap_s, BRIDGE_S))
+        wanted = turned(s.q_es, 0.5 * (s.last[0] - s.stepping.bias.bias + rate) * min(gap_s, BRIDGE_S))
         off = angle_between(up_of(wanted), force)
         if lost and off > OFF_MOST * math.hypot(lost, first):
             lost = off  # more has happened in the gap than both its ends tell
@@ -250,7 +251,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         s = self._state
         self._filter = self._filter.again()
         s.last, s.skipped_s, s.turn_rad, s.wanted = None, 0.0, 0.0, wanted
-        s.level = RestLevel()
+        s.stepping.level = RestLevel()
         s.known.begin(heading_lost_rad)
 
     def _unsettled(self, item: ImuBlock) -> OrientationBlock:
@@ -290,7 +291,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
 
     def _decided(self, before: Knowledge, made: _Made, steps_s: Floats) -> int:
         """The first sample after which `_settle` has something to do; else the last one."""
-        block, quiet_s = made.block, np.asarray(made.quiet_s)
+        block, quiet_s = made.block, made.quiet_s
         due = quiet_s >= SETTLED_S
         looked = quiet_s >= LEVEL_S
         if looked.any():
@@ -399,40 +400,43 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         real_steps: list[float],
         real: npt.NDArray[np.intp] | None,
         seen: int,
-    ) -> tuple[OrientationBlock, Each]:
+    ) -> tuple[OrientationBlock, Floats]:
         """Orientation at the `real` ones of some samples, by default all; for how long it has been quiet at each."""
         s = self._state
         # the turn of a step is the mean of the rates at its two ends; the rate at its end alone would put every
         # orientation half a step ahead: 1 degree at 400 °/s and 200 Hz
         ends = np.concatenate((before[None], gyr))
-        half = np.array(steps) * (0.5 / s.period_s)
-        q_es, bias, observed = self._filter.run((ends[1:] + ends[:-1]) * half[:, None], acc)
-        held = s.bias.held(bias, observed, steps, s.period_s)
+        steps_s = np.array(steps)
+        rates = ends[1:] + ends[:-1]
+        rates *= (steps_s * (0.5 / s.period_s))[:, None]
+        q_es, bias, observed = self._filter.run(rates, acc)
         if s.wanted is not None:
             s.turn_rad, s.wanted = heading_to(s.wanted, q_es[0]), None
         if s.turn_rad:
             q_es = with_heading(s.turn_rad, q_es)
+        real_steps_s = steps_s
         if real is not None:
-            q_es, gyr, acc, held = q_es[real], gyr[real], acc[real], held[real]
-        gyr = gyr - held
+            q_es, gyr, acc, real_steps_s = q_es[real], gyr[real], acc[real], np.array(real_steps)
         flags = item.flags.tolist() if seen & _SATURATED else []
-        inclination_sd, heading_sd, quiet_s = s.known.told(gyr, acc, real_steps, s.period_s, flags)
-        levelled, inclination_sd = s.level.found(q_es, acc, real_steps, quiet_s, inclination_sd)
-        q_es = q_es if levelled is None else levelled
-        s.calm, s.q_es = acc[-1], q_es[-1].copy()
+        given = Given(steps_s, bias, observed, real, real_steps_s, gyr, acc, q_es)
+        made = s.stepping.stepped(given, s.period_s, flags)
+        rest = made.quiet_s >= REST_S
+        s.calm, s.q_es = acc[-1], made.q_es[-1].copy()
+        for array in (*made[:5], rest):
+            array.setflags(write=False)
         block = OrientationBlock(
             sensor=self.sensor,
             t_s=item.t_s,
-            q_es=frozen(q_es),
-            gyr_rad_s=frozen(gyr),
+            q_es=made.q_es,
+            gyr_rad_s=made.gyr_rad_s,
             acc_m_s2=frozen(acc),
-            bias_rad_s=frozen(held),
-            rest=frozen(np.array(quiet_s) >= REST_S, np.bool_),
-            inclination_sd_rad=frozen(inclination_sd),
-            heading_sd_rad=frozen(heading_sd),
+            bias_rad_s=made.bias_rad_s,
+            rest=rest,
+            inclination_sd_rad=made.inclination_sd_rad,
+            heading_sd_rad=made.heading_sd_rad,
             flags=item.flags,
         )
-        return block, quiet_s
+        return block, made.quiet_s
 
     def add_acc_bias(self, more_m_s2: Floats) -> None:
         """From now on also take this zero-g offset (3,), sensor frame, off the accelerometer."""
@@ -455,7 +459,7 @@ class Fusion(Stage[ImuBlock, OrientationBlock]):
         old = self._state
         self._filter = make(self._name, old.period_s)
         known = Knowledge(heading_sd_rad=old.known.heading_sd_rad + math.pi)
-        self._state = _State(filter=None, period_s=old.period_s, known=known, acc_bias=old.acc_bias)
+        self._state = _State(filter=None, period_s=old.period_s, stepping=Stepping(known=known), acc_bias=old.acc_bias)
         return out + self.feed(_part(item, slice(at, None), without=_RESTART))
 
     def _bridged(

@@ -103,7 +103,8 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         places: Sequence[int] = range(len(items))
         if len(packets) < len(items):
             places = [place for place, item in enumerate(items) if isinstance(item, RawPacket)]
-        columns, order = Columns(self._layout, self._unpacker, packets), self._state.order
+        columns = Columns(self._layout, self._unpacker, packets, places)
+        order, counts = self._state.order, self._state.counts
         place = number = 0
         while place < len(items):
             item = items[place]
@@ -112,16 +113,17 @@ class Decoder(Stage[RawPacket | Tick, Out]):
                     yield (place,), self.feed(item)
                 place += 1
                 continue
-            run = columns.run(self._sensor, number, self._judge, order)
-            if run is None:
+            taken = columns.run(self._sensor, number, self._judge, order)
+            if taken is None:
                 yield (place,), self.feed(item)
                 number += 1
                 place += 1
                 continue
-            self._state.counts.samples += run.tick.size
-            end = number + len(run)
-            yield places[number:end], run
-            number, place = end, places[end - 1] + 1
+            counts.samples += taken.run.tick.size
+            counts.duplicates += taken.repeats
+            counts.reordered += taken.reordered
+            yield [places[k] for k in taken.handed_on], taken.run
+            number, place = taken.end, places[taken.end - 1] + 1
 
     def finish(self) -> list[Out]:
         """Hand on what still waits for packets before it."""
@@ -140,6 +142,12 @@ class Decoder(Stage[RawPacket | Tick, Out]):
             out.append(self._reject(item.host_ns, packet))
             return
         order = self._state.order
+        if self._judge.plainly_next(order, packet):
+            order.late = 0
+            self._judge.measure(order, packet)
+            self._hand_on(packet, out)
+            self._judge.remember(order, packet)
+            return
         place = self._judge.place(order, packet)
         if place is Place.REPEAT:
             self._state.counts.duplicates += 1
@@ -209,11 +217,14 @@ class Decoder(Stage[RawPacket | Tick, Out]):
         if lost:
             counts.lost += 0 if paused else lost
             flag |= Flag.GAP_BEFORE
-        block = self._block(packet, flag, self._judge.unseen(order, packet, rounds))
-        counts.samples += packet.samples
+        self._hand_on(packet, out, flag, rounds)
+
+    def _hand_on(self, packet: Packet, out: list[Out], flag: int = 0, rounds: int = 0) -> None:
+        order = self._state.order
+        out.append(self._block(packet, flag, self._judge.unseen(order, packet, rounds)))
+        self._state.counts.samples += packet.samples
         self._judge.follow(order, packet, rounds)
         order.last = packet
-        out.append(block)
 
     def _tell_moduli(self, packet: Packet, out: list[Out]) -> None:
         """What to write into the layout, when a counter shows that it begins again elsewhere than that says."""

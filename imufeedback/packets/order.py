@@ -159,6 +159,18 @@ class PacketPlacer:
             return Place.JUMP if fits else Place.RESTART
         return Place.LATE if seen is None and self._is_late(order, packet, gap) else Place.RESTART
 
+    def plainly_next(self, order: Order, packet: Packet) -> bool:
+        """Whether it is the next one for sure, nothing is missing before it, and no counter began again: nearly always."""
+        last = order.last
+        if last is None or order.held or len(order.steps) < STEPS:
+            return False
+        if self._numbers > 1 and packet.sequence != last.sequence + 1:
+            return False
+        excess = packet.tick - last.tick - last.samples * order.step
+        return (
+            packet.tick > last.tick and excess <= 1.5 * order.step and self._is_direct(order, packet.tick - last.tick)
+        )
+
     def _is_direct(self, order: Order, forward: float) -> bool:
         """Whether the tick steps as it does from one packet to the next one."""
         assert order.last is not None

@@ -111,7 +111,7 @@ def decode(content: bytes) -> Item:
             host_ns, length = _PACKET.unpack_from(content, _PREFIX.size)
             start = _NAME_AT + length
             if start + _CRC.size > len(content):
-                raise UnknownItemError(f"channel 1: no sensor's name of {length} bytes is in it")
+                raise ValueError(f"no sensor's name of {length} bytes is in it")
             return RawPacket(_name(content[_NAME_AT:start]), host_ns, content[start : -_CRC.size])
         body = content[_PREFIX.size : -_CRC.size]
         if channel == 2:

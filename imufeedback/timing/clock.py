@@ -91,7 +91,8 @@ class _State:
     target: tuple[float, float] = (0.0, 0.0)
     """Fitted (offset at device time 0, slope) that `offset_s` moves towards."""
     period_s: float = 0.0
-    bins: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WINDOW_BINS))
+    bins: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    """Of each of the last `WINDOW_BINS`: when its delay was smallest, by device time, and that delay."""
     open_bin: tuple[float, float] | None = None
     since_s: float = -np.inf
     """Device time from which on the smallest delays may be compared with each other."""
@@ -364,7 +365,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         if s.open_bin is None:
             s.open_bin = (device_s, delay_s)
         elif int(device_s / BIN_S) != int(s.open_bin[0] / BIN_S):
-            s.bins.append(s.open_bin)
+            s.bins = np.concatenate((s.bins[1 - WINDOW_BINS :], [s.open_bin]))
             s.open_bin = (device_s, delay_s)
             self._refit()
             above_s = delay_s - (s.target[0] + s.target[1] * device_s)
@@ -379,7 +380,7 @@ class SensorClock(Stage[DeviceBlock, Out]):
         """The line below the smallest delays. Its slope is that of the whole window when the counter has a rate of its
         own, else of what came since the radio last became faster, and until that is enough the one known before."""
         s = self._state
-        points = np.array(s.bins)
+        points = s.bins
         # what was known before a restart is better than a slope over some seconds
         few = s.known and len(points) < STRAIGHT_POINTS
         loose = None if few else fit_loose_line(points, sure=self._counts_samples)

@@ -8,22 +8,16 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from imufeedback.quaternions import by_vector, product, unit
-from imufeedback.records import AlignedBlock, Bools, Flag, Floats, Ints, OrientationBlock, Segment
+from imufeedback.records import AlignedBlock, Flag, Floats, Ints, OrientationBlock, Segment
 from imufeedback.stage import Stage
+from imufeedback.timing.grid import ACC, GYR, HEADING_SD, INCLINATION_SD, REST, SATURATED, WIDTH, on_the_grid
 from imufeedback.timing.silence import SILENCE_S
 
 WAIT_S = 0.070
 """How long a step waits for a late sensor, beyond the span of one packet. Waiting costs delay only while one is late; a
 step without its sample costs the whole rep. With 30 ms a connection interval of 60 ms, or one packet lost in fifty,
 voided most swings; with 70 ms none (DEVELOPERS.md)."""
-BRIDGE_S = 0.040
-"""Longest stretch between two samples that is interpolated; inside a longer one the sensor is not ok."""
-PREDICT_S = 0.020
-"""How far a late sensor is carried on by its last rate; after that it is not ok. What a changing rate misses grows with
-the square of the time."""
 BREAK_S = SILENCE_S
 """A silence of all sensors that is longer is a break in the session: no steps are made inside it."""
 BREAK_STEPS = 20
@@ -34,23 +28,15 @@ Chosen: longer than a late sensor is waited for."""
 MOST_STEPS = 16_384
 """Longest block: what is in memory at once does not depend on how far a sensor's samples lie apart. Chosen: 82 s."""
 
-STEPS_AT_ONCE = 2048
-"""So many steps are interpolated together: what lies between stays in the processor's own memory. Chosen."""
+FEWEST, AT_ONCE = 16, 1024
+"""Fewer packets go one by one, and so many around one that is odd; most that go as columns. Chosen."""
 
-# one row of a sensor's samples: q (4), gyr (3), acc (3), inclination sd, heading sd, rest, saturated
-_Q, _G, _A, _SI, _SH, _REST, _SAT = slice(0, 4), slice(4, 7), slice(7, 10), 10, 11, 12, 13
-_WIDTH = 14
-_SATURATED = np.uint8(Flag.SATURATED)
-TINY_S = 1e-9
+_FLAG = np.uint8(Flag.SATURATED)
 
 
 def break_s(grid_hz: float) -> float:
     """The shortest silence that is a break."""
     return max(BREAK_S, BREAK_STEPS / grid_hz)
-
-
-FEWEST, AT_ONCE = 16, 1024
-"""Fewer packets go one by one, and so many around one that is odd; most that go as columns. Chosen."""
 
 
 class Arrived(NamedTuple):
@@ -118,6 +104,10 @@ class _Columns(NamedTuple):
         sensor = np.array([index[one.sensor] for one in arrived.blocks])[of]
         return _Columns(sensor, t_s[first + begin], t_s[first + end - 1], end - begin)
 
+    def part(self, rows: slice) -> _Columns:
+        """Of some packets."""
+        return _Columns(self.sensor[rows], self.begins_s[rows], self.newest_s[rows], self.counts[rows])
+
 
 class Merger(Stage[OrientationBlock, AlignedBlock]):
     """Interpolates the sensors' orientations onto multiples of ``1 / grid_hz``.
@@ -134,7 +124,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         self._grid_hz = grid_hz
         self._break_s = break_s(grid_hz)
         self._state = _State(
-            rows=np.full((len(sensors), _WIDTH), np.nan),
+            rows=np.full((len(sensors), WIDTH), np.nan),
             times_s=np.full(len(sensors), np.nan),
             begins=list(range(len(sensors))),
             counts=[0 for _ in sensors],
@@ -156,7 +146,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         columns = _Columns.of(arrived, self._index) if many >= FEWEST else None
         while done < many:
             if columns is not None:
-                done += self._together(run, _Columns(*(one[done : done + AT_ONCE] for one in columns)), known, done)
+                done += self._together(run, columns.part(slice(done, done + AT_ONCE)), known, done)
             for by in range(done, min(done + FEWEST, many)):
                 block, begin, end = arrived.blocks[arrived.of[by]], int(arrived.begin[by]), int(arrived.end[by])
                 i = self._index[block.sensor]
@@ -241,7 +231,8 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         """The block of the steps so far."""
         if not run.limits:
             return
-        released, limits = run.released, np.concatenate(run.limits) - np.array(run.cut)
+        released, limits = run.released, np.concatenate(run.limits) if len(run.limits) > 1 else np.array(run.limits[0])
+        limits -= np.array(run.cut)
         run.released, run.limits = Released([], []), []
         before = self._state.counts.copy()
         block = self._steps(run.first, released.ends, limits)
@@ -261,7 +252,7 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         for item in blocks:
             new[self._index[item.sensor]].append(item)
         counts = [old + sum([len(one.t_s) for one in own]) for old, own in zip(s.counts, new, strict=True)]
-        rows, times_s = np.empty((sum(counts) + counts.count(0), _WIDTH)), np.empty(sum(counts) + counts.count(0))
+        rows, times_s = np.empty((sum(counts) + counts.count(0), WIDTH)), np.empty(sum(counts) + counts.count(0))
         begins, at = [], 0
         for begin, old, own in zip(s.begins, s.counts, new, strict=True):
             begins.append(at)
@@ -273,10 +264,10 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
             at += kept
             for item in own:
                 end = at + len(item.t_s)
-                part, times_s[at:end] = rows[at:end], item.t_s
-                part[:, _Q], part[:, _G], part[:, _A] = item.q_es, item.gyr_rad_s, item.acc_m_s2
-                part[:, _SI], part[:, _SH] = item.inclination_sd_rad, item.heading_sd_rad
-                part[:, _REST], part[:, _SAT] = item.rest, item.flags & _SATURATED
+                times_s[at:end], rows[at:end, :4], part = item.t_s, item.q_es, rows[at:end, 4:]
+                part[:, GYR], part[:, ACC] = item.gyr_rad_s, item.acc_m_s2
+                part[:, INCLINATION_SD], part[:, HEADING_SD] = item.inclination_sd_rad, item.heading_sd_rad
+                part[:, REST], part[:, SATURATED] = item.rest, item.flags & _FLAG
                 at = end
         s.rows, s.times_s, s.begins, s.counts = rows, times_s, begins, counts
 
@@ -295,55 +286,33 @@ class Merger(Stage[OrientationBlock, AlignedBlock]):
         """The block that begins with step `first`; `limits` (R, S) samples that were there at each release."""
         s = self._state
         t_s = np.arange(first, first + ends[-1]) / self._grid_hz
-        block = self._sample(t_s, limits.repeat(np.diff(ends, prepend=0), axis=0))
+        block = self._sample(t_s, limits, ends)
         for i, (begin, there) in enumerate(zip(s.begins, limits[-1].tolist(), strict=True)):
             past = max(int(s.times_s[begin : begin + there].searchsorted(t_s[-1], side="right")) - 1, 0)
             s.begins[i] += past
             s.counts[i] -= past
         return block
 
-    def _sample(self, t_s: Floats, limits: Ints) -> AlignedBlock:
-        """All segments at the grid times. `limits` (N, S): so many samples of each sensor were there."""
-        q_es, mixed = np.empty((*limits.shape, 4)), np.empty((*limits.shape, _WIDTH))
-        ok = np.empty(limits.shape, np.bool_)
-        for k in range(0, len(t_s), STEPS_AT_ONCE):
-            part = slice(k, k + STEPS_AT_ONCE)
-            self._interpolated(t_s[part], limits[part], q_es[part], mixed[part], ok[part])
-        rest, saturated = ok & (mixed[..., _REST] > 0.5), mixed[..., _SAT] > 0.0
+    def _sample(self, t_s: Floats, limits: Ints, ends: Sequence[int]) -> AlignedBlock:
+        """All segments at the grid times. `limits` (R, S): so many samples of each sensor were there for steps up to
+        the `ends` of the releases."""
+        s = self._state
+        q_es, mixed, ok = on_the_grid(t_s, s.times_s, s.rows, s.begins, s.counts, limits, ends)
+        rest, saturated = ok & (mixed[..., REST] > 0.5), mixed[..., SATURATED] > 0.0
         for array in (t_s, q_es, mixed, rest, ok, saturated):
             array.setflags(write=False)
         return AlignedBlock(
             segments=self._segments,
             t_s=t_s,
             q_es=q_es,
-            gyr_rad_s=mixed[..., _G],
-            acc_m_s2=mixed[..., _A],
+            gyr_rad_s=mixed[..., GYR],
+            acc_m_s2=mixed[..., ACC],
             rest=rest,
-            inclination_sd_rad=mixed[..., _SI],
-            heading_sd_rad=mixed[..., _SH],
+            inclination_sd_rad=mixed[..., INCLINATION_SD],
+            heading_sd_rad=mixed[..., HEADING_SD],
             ok=ok,
             saturated=saturated,
         )
-
-    def _interpolated(self, t_s: Floats, limits: Ints, q_es: Floats, mixed: Floats, ok: Bools) -> None:
-        """Fills the last three (N, S, …): between two samples the turn from one to the other in part; past the last,
-        its rate carried on."""
-        s = self._state
-        grid, at = t_s + TINY_S, np.empty(limits.shape, np.intp)
-        for i, (begin, count) in enumerate(zip(s.begins, s.counts, strict=True)):
-            at[:, i] = s.times_s[begin : begin + count].searchsorted(grid, side="right")
-        at = np.minimum(at, limits) - 1
-        place = _place(t_s, at, at < limits - 1, s.times_s, np.maximum(at, 0) + s.begins)
-        ok[:] = place.ok
-        a = s.rows.take(place.at, axis=0)
-        b = s.rows.take(place.at + (place.part > 0.0), axis=0)
-        q_es[:] = _slerp(a[..., _Q], b[..., _Q], place.part)
-        np.subtract(b, a, out=b)
-        b *= place.part[..., None]
-        np.add(a, b, out=mixed)
-        if place.since_s.any():
-            carried = place.since_s > 0.0
-            q_es[carried] = _turned(a[carried][:, _Q], a[carried][:, _G] * place.since_s[carried][:, None])
 
 
 def _unbroken(t_s: Floats, begin: int, end: int, break_s: float) -> Iterator[tuple[int, int]]:
@@ -354,49 +323,3 @@ def _unbroken(t_s: Floats, begin: int, end: int, break_s: float) -> Iterator[tup
             begin = at
     if end > begin:
         yield begin, end
-
-
-class _Places(NamedTuple):
-    """Where the grid times lie among the sensors' samples; each (N, S)."""
-
-    at: npt.NDArray[np.intp]
-    """Row at or before each."""
-    part: Floats
-    """Part of the way to the next row; 0 where there is none yet."""
-    since_s: Floats
-    """How far past the last row; 0 where there is a next one."""
-    ok: Bools
-
-
-def _place(
-    t_s: Floats, at: npt.NDArray[np.intp], between: Bools, times_s: Floats, row: npt.NDArray[np.intp]
-) -> _Places:
-    """`at` (N, S) sample at or before each grid time, -1 before the first; `between` where there is a next one; `row`
-    where it stands in `times_s` and in the rows."""
-    begun = at >= 0
-    between = between & begun
-    past_s = t_s[:, None] - times_s[row]
-    span_s = np.where(between, np.maximum(times_s[row + between] - times_s[row], TINY_S), 1.0)
-    part = np.where(between, np.maximum(past_s, 0.0) / span_s, 0.0)
-    on_it = past_s <= TINY_S
-    ok = begun & np.where(between, (span_s <= BRIDGE_S + TINY_S) | on_it, past_s <= PREDICT_S + TINY_S)
-    since_s = np.where(begun & ~between & ~on_it, past_s, 0.0)
-    return _Places(row, part, since_s, ok)
-
-
-def _slerp(qa: Floats, qb: Floats, f: Floats) -> Floats:
-    """(..., 4) orientation at the part f of the way from a to b, the short way round (q and -q are one rotation)."""
-    cosine = np.einsum("...k,...k", qa, qb)
-    # the hair's breadth keeps 0/0 away where both are the same; it cancels in the norm
-    angle = np.arccos(np.minimum(np.abs(cosine), 1.0)) + 1e-9
-    wa = np.sin((1.0 - f) * angle)
-    wb = np.sin(f * angle) * np.copysign(1.0, cosine)
-    out = wa[..., None] * qa
-    out += wb[..., None] * qb
-    out /= np.sqrt(np.einsum("...k,...k", out, out))[..., None]
-    return out
-
-
-def _turned(q: Floats, vector: Floats) -> Floats:
-    """(N, 4) orientations turned by (N, 3) rotation vectors in the body's frame."""
-    return unit(product(q, by_vector(vector)))

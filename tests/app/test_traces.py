@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPoint, QPointF, Qt
-from PySide6.QtGui import QColor, QImage
+from PySide6.QtCore import QPoint, QPointF, QRect, Qt
+from PySide6.QtGui import QColor, QImage, QPainter
 from pytestqt.qtbot import QtBot
 
 from imufeedback.app import palette
 from imufeedback.app.feed import TRACES, Snapshot
 from imufeedback.app.trace_marks import PhaseSpans, StateMark, TimeMark, marks_of
-from imufeedback.app.traces import TracePlots, finite_runs, row_kinds, tick_places, wanted_range
+from imufeedback.app.traces import TracePlots, TraceRow, finite_runs, row_kinds, tick_places, wanted_range
 from imufeedback.phrases import phrase
 from imufeedback.records import Hand, Motion, Phase, PhaseChanged, Rep
 
@@ -209,3 +209,42 @@ def test_a_spike_of_one_sample_is_in_the_picture(plots: TracePlots, at: int) -> 
     image = painted(plots)
     where = [QPointF(row.x(ago_s) + dx, row.y(20.0)) for dx in range(-5, 6)]
     assert any(is_near(image, one, palette.TRAIL) for one in where)
+
+
+def moved(plots: TracePlots, frames: int) -> None:
+    """Frames as they come: of uneven lengths, with a gap."""
+    t_s = np.arange(6000) / 200.0
+    angle = np.column_stack([20.0 * np.sin(t_s * (1 + 0.3 * k)) for k in range(TRACES)])
+    angle[3400:3460] = NAN
+    now_s = 15.0
+    for k in range(frames):
+        now_s += (0.005, 0.035, 0.06)[k % 3]
+        there = (t_s > now_s - 10.0) & (t_s <= now_s)
+        sd = np.where(np.isnan(angle[there]), NAN, 3.0)
+        plots.draw(Snapshot(now_s, 0.0, t_s[there], angle[there], sd), [], [])
+        painted(plots)
+
+
+def test_curves_that_were_moved_on_are_those_that_are_painted_anew(plots: TracePlots) -> None:
+    moved(plots, 120)
+    kept = painted(plots)
+    plots._curves.forget()
+    anew = painted(plots)
+    edge = round(plots.rows[0].area.left()) + 8  # the oldest bin is cut off by the snapshot
+    beside = QRect(edge, 0, kept.width() - edge, kept.height())
+    assert kept.copy(beside) == anew.copy(beside)
+
+
+def test_only_the_end_of_the_curves_is_painted_anew(plots: TracePlots, monkeypatch: pytest.MonkeyPatch) -> None:
+    moved(plots, 30)
+    from_s: list[float] = []
+    paint = TraceRow.paint_curves
+
+    def noting(row: TraceRow, painter: QPainter, since_s: float) -> None:
+        from_s.append(since_s)
+        paint(row, painter, since_s)
+
+    monkeypatch.setattr(TraceRow, "paint_curves", noting)
+    moved(plots, 3)  # time goes back: the first frame is painted whole
+    assert min(from_s) < -9.0
+    assert all(one > -1.5 for one in from_s[-8:])

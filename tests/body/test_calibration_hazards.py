@@ -134,7 +134,8 @@ def test_h72_no_spike_in_the_rate_where_an_angle_wraps():
     path = np.deg2rad(np.linspace(170.0, 192.0, 23))
     R = Rotation.from_euler("ZXY", np.column_stack((path, 0 * path, 0 * path))).as_matrix()
     turning = np.tile([0.0, 0.0, 1.0], (len(path), 1))
-    angle, rate = jcs.angles_and_rates(R, turning)
+    found = jcs.Coordinates.of(R)
+    angle, rate = found.raw, found.rates(turning)
     assert np.rad2deg(np.ptp(np.unwrap(angle[:, 0]))) == pytest.approx(22.0)
     np.testing.assert_allclose(rate[:, 0], 1.0, atol=1e-9)
 

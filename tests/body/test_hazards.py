@@ -288,7 +288,7 @@ def test_h74_the_three_poses_are_marked(middle):
     R = Rotation.from_euler("ZXY", np.deg2rad([[20, middle, 10]])).as_matrix()
     raw = jcs.angles(R)
     assert np.isnan(raw[0, [0, 2]]).all()
-    _, rates = jcs.angles_and_rates(R, np.ones((1, 3)))
+    rates = jcs.Coordinates.of(R).rates(np.ones((1, 3)))
     assert np.isnan(rates[0, [0, 2]]).all()
 
 

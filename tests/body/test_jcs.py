@@ -136,7 +136,7 @@ def test_rates_against_finite_differences():
     h = 1e-6
     before, after = (Rotation.from_euler("ZXY", raw + s * h * rate) for s in (-1, 1))
     omega = (after * before.inv()).as_rotvec() / (2 * h)  # of the distal segment, proximal coordinates
-    J = jcs.rate_matrix(Rotation.from_euler("ZXY", raw).as_matrix())
+    J = jcs.Coordinates.of(Rotation.from_euler("ZXY", raw).as_matrix()).matrix()
     np.testing.assert_allclose(np.einsum("nij,nj->ni", J, omega), rate, rtol=1e-6, atol=1e-6)
 
 
@@ -147,7 +147,7 @@ def test_no_jump_of_the_rate_at_the_half_turn():
     R = Rotation.from_euler("ZXY", raw).as_matrix()
     found = jcs.angles(R)
     assert np.ptp(found[:, 0]) > np.pi  # it does wrap here
-    rate = jcs.rate_matrix(R) @ np.array([0.0, 0.0, 1.0])  # 1 rad/s about the pelvis' z
+    rate = jcs.Coordinates.of(R).matrix() @ np.array([0.0, 0.0, 1.0])  # 1 rad/s about the pelvis' z
     np.testing.assert_allclose(rate[:, 0], 1.0, atol=1e-9)
     np.testing.assert_allclose(rate[:, 1:], 0.0, atol=1e-9)
 

@@ -23,7 +23,7 @@ OUTSIDE = {"numpy", "scipy", "vqf", "ahrs", "msgspec"}
 STANDARD = {
     *("__future__", "abc", "bisect", "collections", "copy", "dataclasses", "enum", "functools", "heapq", "importlib"),
     "json",
-    *("itertools", "math", "pkgutil", "re", "statistics", "struct", "types", "typing", "uuid"),
+    *("itertools", "math", "operator", "pkgutil", "re", "statistics", "struct", "types", "typing", "uuid"),
 }
 """Of the standard library: nothing here reads a clock, a file, a device or chance. `importlib` and `pkgutil` find the
 plug-ins of a folder; `uuid` reads the text of one, and making one is looked for below."""

@@ -82,8 +82,9 @@ def followed(link: JointFilters, felt: Felt, begin: int = 0, end: int | None = N
     n = round(UPDATE_S * HZ)
     for at in range(max(begin, 1), (gyr.shape[1] if end is None else end) - n, n):
         here = slice(at - 1, at + n + 1)
-        seen = sight(S[:, here], acc[:, here], gyr[:, here], vertical[:, at + n], np.full(2, np.deg2rad(1.0)), 1 / HZ)
-        told += link.observe(seen[:1], seen[1:], UPDATE_S)
+        up, up_sd = vertical[:, at + n, None], np.full((2, 1), np.deg2rad(1.0))
+        seen = sight(S[:, here], acc[:, here], gyr[:, here], up, up_sd, 1 / HZ)
+        told += link.observe(seen[:1, 0], seen[1:, 0], UPDATE_S)
     return told
 
 

@@ -25,7 +25,7 @@ class Filter:
 
     def run(self, gyr_rad_s: Floats, acc_m_s2: Floats) -> tuple[Floats, Floats, Bools]:
         out = self._vqf.updateBatch(np.ascontiguousarray(gyr_rad_s), np.ascontiguousarray(acc_m_s2))
-        return out["quat6D"], out["bias"], out["restDetected"].astype(bool)
+        return out["quat6D"], out["bias"], out["restDetected"]
 
     def again(self) -> Filter:
         bias, sigma = self._vqf.getBiasEstimate()

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from imufeedback import recursions, resources
 from imufeedback.begin import session_settings
@@ -216,10 +217,9 @@ def _outcomes(found: Iterable[RecordingOutcome]) -> tuple[dict[str, list[dict[st
 @contextmanager
 def cluster_of(workers: int) -> Iterator[str]:
     """A scheduler and so many workers of this computer, each a process; its address."""
-    from distributed import LocalCluster
-
+    distributed: Any = importlib.import_module("distributed")
     here = "127.0.0.1"
-    with LocalCluster(
+    with distributed.LocalCluster(
         n_workers=workers, threads_per_worker=1, processes=True, host=here, dashboard_address=f"{here}:0"
     ) as running:
         yield running.scheduler_address
