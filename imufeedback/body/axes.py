@@ -139,10 +139,12 @@ def evidence(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> AxisEvidence:
     for begin in range(0, len(t_s), PIECE_SAMPLES):
         part = slice(begin, begin + PIECE_SAMPLES)
         stretch = carried(t_s[part], gyr_rad_s[part], acc_m_s2[part])
-        for window_s in (*SHORT_S, *WINDOWS_S) if stretch is not None else ():
+        if stretch is None:
+            continue
+        for window_s in (*SHORT_S, *WINDOWS_S):
             longest_s = np.inf if window_s in WINDOWS_S else 2 * window_s
             left, scaled = left_over(stretch, window_s, longest_s)
-            share, unit_share = _apart(np.float64(len(left))), _apart(scaled[:, 1:])
+            share, unit_share = _apart(np.array(float(len(left)))), _apart(scaled[:, 1:])
             count = float(share * len(left)) if window_s != WINDOWS_S[-1] else 0.0
             out += AxisEvidence(count, share * np.log(left).sum(axis=0), unit_share * scaled)
     return out

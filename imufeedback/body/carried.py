@@ -10,7 +10,7 @@ from itertools import pairwise, permutations, product
 import numpy as np
 
 from imufeedback.body.matrices import cross, from_q
-from imufeedback.body.rest_bias import bias
+from imufeedback.body.rest_bias import bias, whole_rows
 from imufeedback.body.strapdown import Strapdown
 from imufeedback.records import Bools, Floats, Ints
 
@@ -100,9 +100,7 @@ _MIRRORS, _UNITS = (0, 1), (0, 2, 3)
 
 def carried(t_s: Floats, gyr_rad_s: Floats, acc_m_s2: Floats) -> Carried | None:
     """A stretch of samples; gaps may be in it. None when there are too few."""
-    gyr_rad_s = gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2)
-    good = np.isfinite(gyr_rad_s).all(axis=1) & np.isfinite(acc_m_s2).all(axis=1)
-    t_s, gyr_rad_s, acc_m_s2 = t_s[good], gyr_rad_s[good], acc_m_s2[good]
+    t_s, gyr_rad_s, acc_m_s2 = whole_rows(t_s, gyr_rad_s - bias(t_s, gyr_rad_s, acc_m_s2), acc_m_s2)
     if len(t_s) < 2:
         return None
     passed = np.diff(t_s)

@@ -158,7 +158,7 @@ def _most(tilt: Floats) -> float:
 def _range(tilt: Floats) -> float:
     """From the one side to the other, standing included."""
     least, most = np.percentile(tilt, (2, 98)).tolist()
-    return max(most, 0.0) + max(-least, 0.0)
+    return float(max(most, 0.0) + max(-least, 0.0))
 
 
 def _lifted(tilt: Floats) -> float:

@@ -18,7 +18,7 @@ import vqf
 from imufeedback.body.axes import AxisVerdict
 from imufeedback.body.joints import JOINTS
 from imufeedback.body.matrices import cross, from_q
-from imufeedback.body.rest_bias import bias
+from imufeedback.body.rest_bias import bias, whole_rows
 from imufeedback.constants import STANDARD_GRAVITY_M_S2
 from imufeedback.records import Floats, Ints, Segment
 
@@ -101,8 +101,8 @@ def odds(samples: Mapping[Segment, tuple[Floats, Floats, Floats]]) -> dict[tuple
 
 def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
     """One sensor's samples in bins, without those at gaps."""
-    good = np.isfinite(gyr).all(axis=1) & np.isfinite(acc).all(axis=1)
-    t_s, acc = t_s[good], np.ascontiguousarray(acc[good])
+    t_s, gyr, acc = whole_rows(t_s, gyr, acc)
+    acc = np.ascontiguousarray(acc)
     empty = Binned(*(np.empty(shape) for shape in ((0,), (0, 3, 7), (0,), (0,))))
     if len(t_s) < 2:
         return empty
@@ -110,7 +110,7 @@ def seen(t_s: Floats, gyr: Floats, acc: Floats) -> Binned:
     period_s = float(np.median(passed))
     if not 0 < period_s < BIN_S:
         return empty
-    rate = np.ascontiguousarray(gyr[good] - bias(t_s, gyr[good], acc))
+    rate = np.ascontiguousarray(gyr - bias(t_s, gyr, acc))
     edges = [0, *(np.flatnonzero(passed > 2.5 * period_s) + 1), len(t_s)]
     q = np.concatenate(
         [vqf.VQF(period_s).updateBatch(rate[b:e], acc[b:e])["quat6D"] for b, e in itertools.pairwise(edges)]

@@ -89,8 +89,16 @@ def up_in_sensor(ticks: Sequence[SensorTick]) -> Floats:
 
 def tilt_from(up: Floats, tick: SensorTick) -> Floats:
     """(S,) angle by which each sensor is tipped away from `up` (S, 3); 0 for one that is not there."""
-    cosine = np.clip((tick.R_es[:, 2] * up).sum(axis=-1), -1.0, 1.0)
-    out: Floats = np.nan_to_num(np.arccos(cosine))
+    return _tilt(tick.R_es[:, 2], up)
+
+
+def tilts_from(up: Floats, ticks: Sequence[SensorTick]) -> Floats:
+    """(T, S) the same at each of some ticks."""
+    return _tilt(np.stack([one.R_es[:, 2] for one in ticks]), up)
+
+
+def _tilt(now: Floats, up: Floats) -> Floats:
+    out: Floats = np.nan_to_num(np.arccos(np.clip((now * up).sum(axis=-1), -1.0, 1.0)))
     return out
 
 
@@ -118,7 +126,7 @@ class Movement:
 
 def movement(ticks: Sequence[SensorTick], up: Floats) -> Movement:
     """What was done in some ticks, seen from the standing pose."""
-    tilts = np.stack([tilt_from(up, one) for one in ticks])
+    tilts = tilts_from(up, ticks)
     peak = tilts.max(axis=0)
     moved = np.flatnonzero(peak >= max(ALONG_RAD, BESIDE * float(peak.max())))
     order = moved[np.argsort(-peak[moved])]
@@ -131,13 +139,13 @@ def sits(ticks: Sequence[SensorTick], up: Floats) -> bool:
     count = round(SAT_S / TICK_S)
     if len(ticks) < count:
         return False
-    tilts = np.stack([tilt_from(up, one) for one in ticks[-count:]])
+    tilts = tilts_from(up, ticks[-count:])
     return bool(((tilts > SAT_RAD).sum(axis=1) >= 2).all())
 
 
 def alone(ticks: Sequence[SensorTick], up: Floats, limit_rad: float) -> Floats:
     """(S,) part of the time in which each sensor was tipped by more than the limit and no other one was."""
-    away = np.stack([tilt_from(up, one) for one in ticks]) > limit_rad
+    away = tilts_from(up, ticks) > limit_rad
     only = away & (away.sum(axis=1) == 1)[:, None]
     out: Floats = only.mean(axis=0)
     return out

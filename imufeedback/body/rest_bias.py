@@ -12,6 +12,13 @@ JUMP_RAD_S = 0.01
 """A smaller change between rests is swaying, not a bias that was taken off. Chosen: that of cheap chips is 0.02."""
 
 
+def whole_rows(t_s: Floats, gyr: Floats, acc: Floats) -> tuple[Floats, Floats, Floats]:
+    """The samples of which every number is finite."""
+    with np.errstate(invalid="ignore"):
+        good = np.isfinite((gyr + acc) @ np.ones(3))
+    return (t_s, gyr, acc) if good.all() else (t_s[good], gyr[good], acc[good])
+
+
 def bias(t_s: Floats, gyr: Floats, acc: Floats) -> Floats:
     """(N, 3) the gyroscope's bias at each sample, as its rests show it; zero where there are none.
 

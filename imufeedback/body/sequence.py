@@ -220,7 +220,7 @@ class Sequence(Stage[AlignedBlock, Told]):
         half = s.ticks[-BIN:]
         if s.moving_from is None and len(half) == BIN and self._calm(half):
             s.up = up_in_sensor(half)
-        if s.up is not None and self._moved(tick) is not None:
+        if s.up is not None and self._moved(tilt_from(s.up, tick)) is not None:
             moved = self._last_movement()
             if moved is not None and moved.big and len(moved.movers) == 1:
                 return self._refuse(tick.t_s, _moved(None))
@@ -241,12 +241,13 @@ class Sequence(Stage[AlignedBlock, Told]):
         s = self._state
         assert s.up is not None
         assert s.most_rad is not None
-        s.most_rad = np.maximum(s.most_rad, tilt_from(s.up, tick))
-        if self._moved(tick) is not None:
+        tilt = tilt_from(s.up, tick)
+        s.most_rad = np.maximum(s.most_rad, tilt)
+        if self._moved(tilt) is not None:
             made = self._last_movement()
             return [] if made is None else self._judge(made, tick.t_s)
         if s.moving_from is not None:
-            return self._on_the_way(tick)
+            return self._on_the_way(tick, tilt * self._watched)
         if s.step is CalibrationStep.STAND_AGAIN:
             return self._standing_again(tick)
         if not s.done and (is_still(s.ticks[-round(END_STILL_S / TICK_S) :]) | ~self._watched).all():
@@ -256,16 +257,15 @@ class Sequence(Stage[AlignedBlock, Told]):
             return self._refuse(tick.t_s, self._missing())
         return []
 
-    def _moved(self, tick: SensorTick) -> Movement | bool | None:
-        """Follow one movement; not None once everything is back as it stood."""
+    def _moved(self, tilt: Floats) -> Movement | bool | None:
+        """Follow one movement by each sensor's tilt (S,); not None once everything is back as it stood."""
         s = self._state
-        assert s.up is not None
-        tilt = float((tilt_from(s.up, tick) * self._watched).max())
+        most = (tilt * self._watched).max()
         if s.moving_from is None:
-            if tilt > LEAVE_RAD:
+            if most > LEAVE_RAD:
                 s.moving_from, s.back = self._began(), 0
             return None
-        s.back = s.back + 1 if tilt < BACK_RAD else 0
+        s.back = s.back + 1 if most < BACK_RAD else 0
         return True if s.back >= BACK_TICKS else None
 
     def _began(self) -> int:
@@ -293,8 +293,8 @@ class Sequence(Stage[AlignedBlock, Told]):
             made.pivot_m,
         )
 
-    def _on_the_way(self, tick: SensorTick) -> list[Told]:
-        """A movement that goes on for long."""
+    def _on_the_way(self, tick: SensorTick, tilt: Floats) -> list[Told]:
+        """A movement that goes on for long; `tilt` (S,) of the watched sensors."""
         s = self._state
         assert s.up is not None
         assert s.moving_from is not None
@@ -303,7 +303,6 @@ class Sequence(Stage[AlignedBlock, Told]):
         long = not self._legs or len(under_way) > HELD_S / TICK_S
         if long and sits(under_way, s.up):
             return self._refuse(tick.t_s, "you sat down – stay standing until the end")
-        tilt = tilt_from(s.up, tick) * self._watched
         stuck = round(STUCK_S / TICK_S)
         if len(under_way) > stuck and (is_still(under_way[-stuck:]) | ~self._watched).all():
             away = np.flatnonzero(tilt > BACK_RAD)
