@@ -17,8 +17,9 @@ import numpy as np
 from PySide6.QtCore import QObject, Signal
 
 from imufeedback.app.ring import Ring
-from imufeedback.figure.pose import POSE
-from imufeedback.records import Angles, Bools, Event, Floats, Hand, Side
+from imufeedback.figure import pose as posed
+from imufeedback.figure.pose import KNEE_OF, POSE, hip_of
+from imufeedback.records import Angles, Event, Floats, Hand
 
 TRAIL_THIGH, TRAIL_ROTATION, LEAD_ROTATION, TURN, SIDE_TILT, TRAIL_KNEE, LEAD_KNEE = range(7)
 """Columns of the traces; their standard deviations follow in the same order."""
@@ -28,8 +29,6 @@ QUEUE_LIMIT = 4096
 """Rare events that may wait for a window that does not answer; older ones are dropped from the display and counted."""
 RING_ROWS = 8192
 """40 s at 200 Hz: the longest rep is still there when it is over."""
-
-_FLEXION, _INTERNAL_ROTATION = 0, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +95,7 @@ class EventFeed(QObject):
         with self._lock:
             for event in events:
                 if isinstance(event, Angles):
-                    rows = np.column_stack((trace_rows(event, self.hand), pose_rows(event)))
-                    self._ring.append(event.t_s, rows)
+                    self._ring.append(event.t_s, trace_rows(event, self.hand))
                     self._came_at = self._clock()
                 else:
                     self._enqueue(event)
@@ -140,38 +138,19 @@ class EventFeed(QObject):
 
 
 def trace_rows(angles: Angles, hand: Hand) -> Floats:
-    """``(N, 14)`` degrees: the traces and their standard deviations; NaN where not known or not ok."""
-    trail, lead = _joint_deg(angles, "hip", hand.trail), _joint_deg(angles, "hip", hand.lead)
-    knees = _joint_deg(angles, "knee", hand.trail), _joint_deg(angles, "knee", hand.lead)
+    """``(N, 25)`` degrees: the traces, their standard deviations, and the pose; NaN where not known or not ok."""
+    found = np.full((len(angles.t_s), 2, len(POSE)), np.nan)  # the angles, then their standard deviations
     pelvis = angles.pelvis
-    turned = _known_deg(pelvis.angle_rad, pelvis.ok), _known_deg(pelvis.sd_rad, pelvis.ok)
-    return np.column_stack(
-        [
-            part
-            for k in (0, 1)  # the angles, then their standard deviations
-            for part in (
-                *(trail[k][:, _FLEXION], trail[k][:, _INTERNAL_ROTATION], lead[k][:, _INTERNAL_ROTATION]),
-                *(turned[k][:, 0], turned[k][:, 1], knees[0][k][:, _FLEXION], knees[1][k][:, _FLEXION]),
-            )
-        ]
-    )
-
-
-def pose_rows(angles: Angles) -> Floats:
-    """``(N, 11)`` degrees: the angles of `POSE`, NaN where not known or not ok."""
-    hips = [_joint_deg(angles, "hip", side)[0] for side in (Side.LEFT, Side.RIGHT)]
-    knees = [_joint_deg(angles, "knee", side)[0][:, :1] for side in (Side.LEFT, Side.RIGHT)]
-    return np.column_stack([_known_deg(angles.pelvis.angle_rad, angles.pelvis.ok), *hips, *knees])
-
-
-def _joint_deg(angles: Angles, joint: str, side: Side) -> tuple[Floats, Floats]:
-    """Angles and standard deviations ``(N, 3)`` of one joint, NaN where it is not ok or carries no sensor."""
+    parts = [(pelvis.ok, pelvis.angle_rad, pelvis.sd_rad, slice(3))]
     for one in angles.joints:
-        if one.joint == joint and one.side is side:
-            return _known_deg(one.angle_rad, one.ok), _known_deg(one.sd_rad, one.ok)
-    nothing = np.full((len(angles.t_s), 3), np.nan)
-    return nothing, nothing
-
-
-def _known_deg(radians: Floats, ok: Bools) -> Floats:
-    return np.degrees(np.where(ok, radians, np.nan))
+        first, count = (hip_of(one.side), 3) if one.joint == "hip" else (KNEE_OF[one.side], 1)
+        parts.append((one.ok, one.angle_rad, one.sd_rad, slice(first, first + count)))
+    for ok, angle, sd, place in parts:
+        count = place.stop - (place.start or 0)
+        for kind, values in enumerate((angle, sd)):
+            np.copyto(found[:, kind, place], values[:, :count], where=ok[:, :count])
+    trail, lead = hand.trail, hand.lead
+    rotations = hip_of(trail) + 2, hip_of(lead) + 2
+    drawn = [hip_of(trail), *rotations, posed.TURN, posed.SIDE_TILT, KNEE_OF[trail], KNEE_OF[lead]]
+    found = np.degrees(found)
+    return np.concatenate((found[:, 0, drawn], found[:, 1, drawn], found[:, 0]), axis=1)

@@ -47,11 +47,13 @@ class Ring:
 
     def since(self, from_s: float) -> tuple[Floats, Floats]:
         """Copies of the times ``(N,)`` and rows ``(N, columns)`` not older than `from_s`, oldest first."""
-        count = min(self._written, len(self._t))
-        order = (self._written - count + np.arange(count)) % len(self._t)
-        t_s = self._t[order]
-        first = int(np.searchsorted(t_s, from_s))
-        return t_s[first:], self._rows[order[first:]]
+        end, parts = self._written % len(self._t), []
+        for old in (slice(end, None) if self._written >= len(self._t) else slice(0), slice(end)):
+            t_s = self._t[old]
+            first = int(np.searchsorted(t_s, from_s))
+            parts.append((t_s[first:], self._rows[old][first:]))
+        older, newer = parts
+        return np.concatenate((older[0], newer[0])), np.concatenate((older[1], newer[1]))
 
 
 def _with_gaps(t_s: Floats, rows: Floats, newest_s: float | None) -> tuple[Floats, Floats]:
@@ -73,7 +75,8 @@ def thinned(t_s: Floats, rows: Floats, step_s: float) -> tuple[Floats, Floats]:
     # The little extra keeps times on a border, which are off by a rounding error, on one side of it.
     begins = np.diff(np.floor(t_s / step_s + 1e-6), prepend=-np.inf) > 0
     known = np.isfinite(rows)
-    begins[1:] |= (known[1:] != known[:-1]).any(axis=1)
+    if not (known == known[0]).all():
+        begins[1:] |= (known[1:] != known[:-1]).any(axis=1)
     (first,) = np.nonzero(begins)
     last = np.r_[first[1:], len(t_s)] - 1
     low, high = np.minimum.reduceat(rows, first), np.maximum.reduceat(rows, first)

@@ -10,6 +10,9 @@ from imufeedback.commands import is_begin, settings_of
 from imufeedback.errors import NoRecording
 from imufeedback.records import Item
 
+SHORT_S = 0.05
+"""So long it is not looked whether the practice is stopped: sleeping costs less than waiting for that."""
+
 
 class Playback:
     """A source of a practice: the items of a recording, at the distances that they came in.
@@ -52,7 +55,11 @@ class Playback:
             if self._go is not None:
                 self._go.wait()
             self.clock.run_from(max(self.clock.now_ns(), min(host_ns, round(self._hurry_ns))))
-        self._over.wait(max(0.0, (host_ns - self.clock.now_ns()) * 1e-9))
+        wait_s = (host_ns - self.clock.now_ns()) * 1e-9
+        if wait_s > SHORT_S:
+            self._over.wait(wait_s)
+        else:
+            time.sleep(max(0.0, wait_s))
 
     def stop(self) -> None:
         self._over.set()

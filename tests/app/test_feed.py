@@ -23,7 +23,7 @@ def notices(count: int) -> list[Notice]:
 @pytest.mark.parametrize(("hand", "traces"), [(Hand.RIGHT, (20.0, 5.0, -7.0)), (Hand.LEFT, (10.0, -7.0, 5.0))])
 def test_traces_are_trail_thigh_trail_rotation_lead_rotation(hand: Hand, traces: tuple[float, ...]) -> None:
     rows = trace_rows(angles(grid(0, 0.05), right_deg=(20.0, 5.0), left_deg=(10.0, -7.0)), hand)
-    assert rows.shape == (10, 14)
+    assert rows.shape == (10, 25)
     np.testing.assert_allclose(rows[:, :3], np.tile(traces, (10, 1)))
     np.testing.assert_allclose(rows[:, 7:10], 2.0)
     assert np.isnan(rows[:, 5:7]).all()  # knees are not worn
